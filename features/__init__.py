@@ -1,0 +1,1 @@
+"""Physics of the clarification station: pure functions, no input or output."""

@@ -1,0 +1,1 @@
+"""Seeded forward simulator of a clarification station, independent of ``features``."""

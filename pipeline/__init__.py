@@ -1,0 +1,1 @@
+"""Everything that touches disk, database, network, scheduler or terminal."""
