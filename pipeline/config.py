@@ -1,0 +1,319 @@
+"""A mill's TOML file, read, checked and turned into what the rest of the tool needs.
+
+`load_mill` is the only door. It reports every fault of a file at once.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tomllib
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
+from typing import Any, Final, TypeVar
+from zoneinfo import ZoneInfo
+
+from features.station import Kinetics, LabSource, Signal, Station, Targets, Vessel
+from pipeline.config_checks import (
+    layout_faults,
+    numbered_steps,
+    source_faults,
+    target_faults,
+    train_faults,
+    zone_faults,
+)
+from pipeline.config_faults import Fault, nearest, read_section
+from pipeline.config_models import (
+    DetectionSection,
+    ExportLayout,
+    Exports,
+    KineticsSection,
+    LabSection,
+    MailSection,
+    MillSection,
+    ScheduleSection,
+    ShiftSection,
+    TagSection,
+    TargetsSection,
+    VesselSection,
+)
+from pipeline.errors import ConfigError
+from pipeline.units import UnitChange, lab_change, signal_change
+
+__all__ = ["ExportLayout", "Exports", "Mill", "load_mill"]
+
+SourceT = TypeVar("SourceT", TagSection, LabSection)
+_SECTIONS: Final = (
+    "mill",
+    "shifts",
+    "detection",
+    "schedule",
+    "mail",
+    "exports",
+    "targets",
+    "kinetics",
+    "train",
+    "tags",
+    "lab",
+)
+#: A description without a train asks for no loss: nothing is measured against these.
+_NO_TARGETS: Final = Targets(flow_feed_m3_h=0.0, ph_limed=7.0, ph_clear=7.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Mill:
+    """Everything a run needs to know about one mill.
+
+    Attributes
+    ----------
+    name, key : str
+        Name for people, and short name for files and tables.
+    zone : str
+        IANA time zone of the plant.
+    ambiguous : {"first", "second", "refuse"}
+        Which of two equal local times is meant when clocks go back.
+    missing : {"shift_forward", "refuse"}
+        What becomes of a local time that clocks going forward skip.
+    price_per_t : float
+        Worth of sucrose [currency/t].
+    currency : str
+        ISO 4217 code.
+    store_path : Path
+        Folder of lake, findings and reports.
+    unit_changes : mapping of str to UnitChange
+        For each tag and lab series, how its exported value becomes an inside value.
+    config_hash : str
+        Hash of all that can change a result; the folder, mail and schedule are left out.
+    """
+
+    name: str
+    key: str
+    zone: str
+    ambiguous: str
+    missing: str
+    price_per_t: float
+    currency: str
+    store_path: Path
+    config_path: Path
+    station: Station
+    unit_changes: Mapping[str, UnitChange]
+    exports: Exports
+    shifts: ShiftSection
+    detection: DetectionSection
+    schedule: ScheduleSection
+    mail: MailSection | None
+    config_hash: str
+
+    @property
+    def tz(self) -> ZoneInfo:
+        """The plant's time zone."""
+        return ZoneInfo(self.zone)
+
+    @property
+    def false_findings_per_week(self) -> float:
+        """Rate of findings accepted when nothing is lost [1/week]."""
+        return self.detection.false_findings_per_week
+
+    @property
+    def lake_path(self) -> Path:
+        """Folder of readings and features."""
+        return self.store_path / "lake"
+
+    @property
+    def database_path(self) -> Path:
+        """File of the findings store."""
+        return self.store_path / "findings.duckdb"
+
+    @property
+    def reports_path(self) -> Path:
+        """Folder of reports."""
+        return self.store_path / "reports"
+
+    @property
+    def inbox_path(self) -> Path | None:
+        """Folder where exports arrive, or None."""
+        if self.schedule.inbox is None:
+            return None
+        return (self.config_path.parent / self.schedule.inbox).resolve()
+
+    def day_start_utc(self, day: date) -> datetime:
+        """First instant of a local day, in UTC."""
+        return datetime.combine(day, time(), tzinfo=self.tz).astimezone(UTC)
+
+    def local_day(self, instant: datetime) -> date:
+        """Local day an instant belongs to."""
+        return instant.astimezone(self.tz).date()
+
+    def day_span_utc(self, first: date, last: date) -> tuple[datetime, datetime]:
+        """Start (included) and end (excluded) of local days `first` to `last`, in UTC."""
+        return self.day_start_utc(first), self.day_start_utc(last + timedelta(days=1))
+
+    def with_store(self, folder: Path) -> Mill:
+        """Give the same mill with another store folder."""
+        return replace(self, store_path=folder.resolve())
+
+
+def load_mill(path: Path) -> Mill:
+    """Read and check a mill's file.
+
+    Raises
+    ------
+    ConfigError
+        With every fault of the file, each with its key and cure.
+    """
+    raw = _read_toml(path)
+    faults: list[Fault] = []
+    mill = _assemble(raw, path, faults)
+    if mill is None or faults:
+        count = "one fault" if len(faults) == 1 else f"{len(faults)} faults"
+        lines = [str(path), *(f"- {fault}" for fault in faults)]
+        raise ConfigError(
+            f"The mill's description has {count}.",
+            "\n".join(lines),
+            f'Correct the file, then run: lostpol check "{path}"',
+        )
+    return mill
+
+
+def _read_toml(path: Path) -> dict[str, Any]:
+    """Parse the file, or say why it cannot be parsed."""
+    try:
+        with path.open("rb") as file:
+            return tomllib.load(file)
+    except FileNotFoundError:
+        what, cure = "There is no such file.", "Check the path; the argument MILL is a TOML file."
+    except IsADirectoryError:
+        what, cure = "This is a folder, not a file.", "Give the mill's TOML file inside it."
+    except PermissionError:
+        what, cure = "The file may not be read.", "Ask for the right to read it."
+    except tomllib.TOMLDecodeError as error:
+        what, cure = f"The file is not valid TOML: {error}.", "Correct that line and try again."
+    except UnicodeDecodeError:
+        what, cure = "The file is not UTF-8 text.", "Save it as UTF-8."
+    raise ConfigError(what, str(path), cure)
+
+
+def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | None:
+    """Build the mill, adding every fault found to `faults`."""
+    for key in raw.keys() - set(_SECTIONS):
+        cure = nearest(key, _SECTIONS, f"Known sections: {', '.join(_SECTIONS)}")
+        faults.append(Fault(key, "is not a known section", cure.rstrip(".")))
+    base = read_section(MillSection, raw.get("mill", {}), "mill", faults)
+    shifts = read_section(ShiftSection, raw.get("shifts", {}), "shifts", faults)
+    detection = read_section(DetectionSection, raw.get("detection", {}), "detection", faults)
+    schedule = read_section(ScheduleSection, raw.get("schedule", {}), "schedule", faults)
+    mail = read_section(MailSection, raw["mail"], "mail", faults) if "mail" in raw else None
+    exports = read_section(Exports, raw.get("exports", {}), "exports", faults)
+    if base is not None:
+        faults.extend(zone_faults(base.zone, "mill.zone"))
+    if exports is not None:
+        faults.extend(layout_faults(exports.layout))
+    station, changes = _station(raw, faults)
+    if not (base and shifts and detection and schedule and exports):
+        return None
+    return Mill(
+        name=base.name,
+        key=base.key,
+        zone=base.zone,
+        ambiguous=base.ambiguous,
+        missing=base.missing,
+        price_per_t=base.sucrose_price_per_t,
+        currency=base.currency,
+        store_path=(path.parent / base.store).resolve(),
+        config_path=path.resolve(),
+        station=station,
+        unit_changes=changes,
+        exports=exports,
+        shifts=shifts,
+        detection=detection,
+        schedule=schedule,
+        mail=mail,
+        config_hash=_hash(base, detection, exports, station),
+    )
+
+
+def _station(raw: dict[str, Any], faults: list[Fault]) -> tuple[Station, dict[str, UnitChange]]:
+    """Read vessels, tags, lab series, targets and kinetics; build what could be read."""
+    tags = _table(TagSection, raw, "tags", faults)
+    lab = _table(LabSection, raw, "lab", faults)
+    train = _train(raw, faults)
+    whole = len(train) == len(raw.get("train", []))
+    targets = None
+    if "targets" in raw:
+        targets = read_section(TargetsSection, raw["targets"], "targets", faults)
+    if targets is not None or "targets" not in raw:
+        faults.extend(target_faults(targets, tags, has_train=bool(raw.get("train"))))
+    kinetics = read_section(KineticsSection, raw.get("kinetics", {}), "kinetics", faults)
+    faults.extend(train_faults(train) if whole else ())
+    if raw.get("tags") or raw.get("lab"):
+        sound = len(tags) + len(lab) > 0
+        faults.extend(source_faults(tags, lab, train, train_is_whole=whole) if sound else ())
+    else:
+        faults.extend(source_faults({}, {}, train, train_is_whole=whole))
+    changes = {name: signal_change(t.quantity, t.unit) or UnitChange() for name, t in tags.items()}
+    changes |= {name: lab_change(s.analyte, s.unit) or UnitChange() for name, s in lab.items()}
+    station = Station(
+        vessels=tuple(
+            Vessel(**(vessel.model_dump() | {"step": step}))
+            for vessel, step in numbered_steps(train)
+        ),
+        signals=tuple(_signal(name, tag, changes[name]) for name, tag in tags.items()),
+        lab=tuple(_lab_source(name, series, changes[name]) for name, series in lab.items()),
+        targets=Targets(**targets.model_dump()) if targets else _NO_TARGETS,
+        kinetics=Kinetics(**kinetics.model_dump()) if kinetics else Kinetics(),
+    )
+    return station, changes
+
+
+def _table(
+    model: type[SourceT], raw: dict[str, Any], key: str, faults: list[Fault]
+) -> dict[str, SourceT]:
+    """Read ``[key."NAME"]`` sections, keeping those that can be read."""
+    table = raw.get(key, {})
+    if not isinstance(table, dict):
+        faults.append(Fault(key, "is not a section", f'Write sections [{key}."NAME"]'))
+        return {}
+    found = {n: read_section(model, body, f'{key}."{n}"', faults) for n, body in table.items()}
+    return {name: section for name, section in found.items() if section is not None}
+
+
+def _train(raw: dict[str, Any], faults: list[Fault]) -> dict[int, VesselSection]:
+    """Read ``[[train]]`` entries, counted from 1, keeping those that can be read."""
+    entries = raw.get("train", [])
+    if not isinstance(entries, list):
+        faults.append(Fault("train", "is not a list", "Write one [[train]] section per vessel"))
+        return {}
+    found = {
+        number: read_section(VesselSection, body, f"train.{number}", faults)
+        for number, body in enumerate(entries, start=1)
+    }
+    return {number: vessel for number, vessel in found.items() if vessel is not None}
+
+
+def _signal(name: str, tag: TagSection, change: UnitChange) -> Signal:
+    fields = tag.model_dump(exclude={"range"})
+    return Signal(
+        tag=name, low=change.apply(tag.range[0]), high=change.apply(tag.range[1]), **fields
+    )
+
+
+def _lab_source(name: str, series: LabSection, change: UnitChange) -> LabSource:
+    fields = series.model_dump(exclude={"range", "sd"})
+    low, high = (change.apply(end) for end in series.range)
+    return LabSource(tag=name, low=low, high=high, sd=series.sd * abs(change.scale), **fields)
+
+
+def _hash(
+    base: MillSection, detection: DetectionSection, exports: Exports, station: Station
+) -> str:
+    """Short hash of all that can change a result."""
+    content = {
+        "mill": base.model_dump(exclude={"store"}),
+        "detection": detection.model_dump(),
+        "exports": exports.model_dump(),
+        "station": asdict(station),
+    }
+    text = json.dumps(content, sort_keys=True, ensure_ascii=True)
+    return hashlib.sha256(text.encode()).hexdigest()[:16]

@@ -1,0 +1,234 @@
+"""What may stand in a mill's TOML file, section by section.
+
+These models only know one section each; what contradicts what between sections is the
+business of ``pipeline.config_checks``. Unknown keys are refused, so that a misspelt key never
+passes as a default.
+"""
+
+from __future__ import annotations
+
+from datetime import time
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+from features.station import Analyte, Interpolation, Port, Quantity, VesselKind
+
+#: Names of places become column names, hence the narrow alphabet.
+PlaceName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=40)]
+Percent = Annotated[float, Field(ge=0.0, le=100.0, allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+LocalTime = Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+
+class Section(BaseModel):
+    """A section of the file: frozen, and unknown keys are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class MillSection(Section):
+    """Who the mill is, its clock, its store and what sucrose is worth."""
+
+    name: Annotated[str, Field(min_length=1, max_length=80)]
+    key: PlaceName
+    zone: str
+    ambiguous: Literal["first", "second", "refuse"] = "first"
+    missing: Literal["shift_forward", "refuse"] = "shift_forward"
+    store: Annotated[str, Field(min_length=1)]
+    sucrose_price_per_t: Positive
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
+
+
+class ShiftSection(Section):
+    """Local times at which shifts begin, and what they are called."""
+
+    starts: tuple[LocalTime, ...] = ("06:00", "14:00", "22:00")
+    names: tuple[str, ...] = ("morning", "afternoon", "night")
+
+    @model_validator(mode="after")
+    def _same_length(self) -> ShiftSection:
+        if len(self.starts) != len(self.names):
+            raise ValueError(f"{len(self.starts)} starts but {len(self.names)} names")
+        if list(self.starts) != sorted(set(self.starts)):
+            raise ValueError("starts must rise through the day without repeats")
+        return self
+
+    def shift_at(self, local: time) -> str:
+        """Name of the shift that runs at a local time of day."""
+        if not self.starts:
+            return ""
+        clock = f"{local:%H:%M}"
+        begun = [n for s, n in zip(self.starts, self.names, strict=True) if s <= clock]
+        return begun[-1] if begun else self.names[-1]
+
+
+class DetectionSection(Section):
+    """How watchful the search for losses is.
+
+    ``false_findings_per_week`` is the rate of findings accepted when nothing is lost;
+    ``look_back_days`` is how much history a nightly run judges again.
+    """
+
+    false_findings_per_week: Annotated[float, Field(gt=0.0, le=50.0)] = 0.5
+    look_back_days: Annotated[int, Field(ge=7, le=366)] = 42
+
+
+class ScheduleSection(Section):
+    """When reports are made, in the mill's local time, and where exports arrive."""
+
+    nightly: LocalTime = "05:00"
+    weekly: LocalTime = "05:30"
+    weekly_day: Weekday = "monday"
+    inbox: str | None = None
+
+
+class MailSection(Section):
+    """Where the morning report goes. The password is read from the environment."""
+
+    host: Annotated[str, Field(min_length=1)]
+    port: Annotated[int, Field(ge=1, le=65535)] = 587
+    start_tls: bool = True
+    user: str | None = None
+    sender: Annotated[str, Field(pattern=r"^[^@\s]+@[^@\s]+$")]
+    recipients: Annotated[
+        tuple[Annotated[str, Field(pattern=r"^[^@\s]+@[^@\s]+$")], ...], Field(min_length=1)
+    ]
+
+
+class ExportLayout(Section):
+    """How one kind of export file is laid out. Whatever is absent is guessed from the file.
+
+    Attributes
+    ----------
+    name : str
+        What the layout is called in messages.
+    match : str
+        Pattern of the file names it applies to, such as ``lab*.csv``; case is ignored.
+    shape : {"long", "wide"}
+        One reading a row, or one column a tag.
+    time_column, tag_column, value_column, quality_column : str or None
+        Column names; None lets lostpol look for a usual one.
+    time_zone : str or None
+        Zone of times written without one; None is the mill's zone.
+    time_format : str or None
+        strptime format of times written as text; None tries ISO 8601.
+    delimiter, decimal : str
+        For text files; ``delimiter`` None lets lostpol look at the first lines.
+    encoding : str
+        Text encoding of text files.
+    good_words : tuple of str
+        Quality words of a sound reading, case ignored; every other word makes it bad.
+    no_result_words : tuple of str
+        Values that stand for "no result".
+    """
+
+    name: Annotated[str, Field(min_length=1)]
+    match: Annotated[str, Field(min_length=1)] = "*"
+    shape: Literal["long", "wide"] = "long"
+    time_column: str | None = None
+    tag_column: str | None = None
+    value_column: str | None = None
+    quality_column: str | None = None
+    time_zone: str | None = None
+    time_format: str | None = None
+    delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = None
+    decimal: Literal[".", ","] = "."
+    encoding: Literal["utf-8", "latin-1", "cp1252"] = "utf-8"
+    good_words: tuple[str, ...] = ("good", "ok", "1", "true")
+    no_result_words: tuple[str, ...] = ("", "-", "n.d.", "nd", "n/a", "na", "null", "nan")
+
+    @model_validator(mode="after")
+    def _delimiter_is_not_decimal(self) -> ExportLayout:
+        if self.delimiter is not None and self.delimiter == self.decimal:
+            raise ValueError(f"delimiter and decimal are both {self.decimal!r}")
+        return self
+
+
+class Exports(Section):
+    """Layouts in order: the first whose ``match`` fits a file name is used.
+
+    ``most_refused_pct`` is the share of unreadable rows above which a file is refused whole.
+    """
+
+    layout: tuple[ExportLayout, ...] = ()
+    most_refused_pct: Percent = 20.0
+
+
+class TargetsSection(Section):
+    """What the station aims at."""
+
+    flow_feed_m3_h: Positive
+    ph_limed: Annotated[float, Field(ge=4.0, le=12.0)]
+    ph_clear: Annotated[float, Field(ge=4.0, le=12.0)]
+    brix_pct: Annotated[float, Field(gt=0.0, le=80.0)] = 14.5
+    purity_pct: Annotated[float, Field(gt=0.0, le=100.0)] = 84.0
+
+
+class KineticsSection(Section):
+    """Site kinetics and their standard errors."""
+
+    multiplier: Positive = 1.5
+    multiplier_log_sd: NotNegative = 0.6
+    ph_slope: Annotated[float, Field(ge=-0.05, le=0.0)] = -0.006
+    ph_slope_sd: NotNegative = 0.003
+    ph_ref_degc: Annotated[float, Field(ge=0.0, le=100.0)] = 25.0
+    rs_rate_ph7_1_h: NotNegative = 0.01
+    sucrose_per_lactic_kg_kg: NotNegative = 2.0
+
+
+class VesselSection(Section):
+    """One vessel of the train, ``[[train]]`` in flow order."""
+
+    name: PlaceName
+    kind: VesselKind
+    step: Annotated[int, Field(ge=1)] | None = None
+    volume_m3: Positive
+    temp_degc: Annotated[float, Field(ge=0.0, le=150.0)]
+    volume_rel_sd: Annotated[float, Field(ge=0.0, le=1.0)] = 0.1
+    tanks: Annotated[int, Field(ge=1, le=50)] = 1
+    dead_fraction: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
+    level_pct: Percent = 100.0
+    area_m2: Positive | None = None
+    mud_volume_m3: NotNegative = 0.0
+    mud_level_pct: Percent = 50.0
+    mud_flow_m3_h: NotNegative = 0.0
+    mud_ph_drop: Annotated[float, Field(ge=-2.0, le=2.0)] = 0.2
+    brix_pct: Annotated[float, Field(gt=0.0, le=80.0)] | None = None
+
+
+class _RangeSection(Section):
+    unit: str
+    range: tuple[Finite, Finite]
+
+    @field_validator("range")
+    @classmethod
+    def _rises(cls, value: tuple[float, float]) -> tuple[float, float]:
+        if value[0] >= value[1]:
+            raise ValueError(f"range runs from {value[0]:g} to {value[1]:g}: lowest goes first")
+        return value
+
+
+class TagSection(_RangeSection):
+    """One historian tag, ``[tags."NAME"]``; its range is in its own unit."""
+
+    quantity: Quantity
+    place: PlaceName
+    port: Port = ""
+    interpolation: Interpolation = "linear"
+    every_s: Positive = 30.0
+    longest_gap_min: Positive = 10.0
+    basis: Literal["cold", "process"] = "cold"
+
+
+class LabSection(_RangeSection):
+    """One lab series, ``[lab."NAME"]``; range and ``sd`` are in its own unit."""
+
+    analyte: Analyte
+    place: PlaceName
+    port: Port = ""
+    sd: NotNegative = 0.0
+    rel_sd: Annotated[float, Field(ge=0.0, le=1.0)] = 0.0

@@ -1,0 +1,71 @@
+"""Errors a user can act on: what happened, where, and what to do next.
+
+Each kind has its own exit code, so that a scheduler can tell a wrong description from a busy
+store without reading the text.
+
+===========  ====  =====================================================================
+Kind         Exit  Meaning
+===========  ====  =====================================================================
+(success)    0     The command did what it was asked.
+Unexpected   1     A fault in lostpol itself.
+ConfigError  2     The mill's description or the command line is wrong.
+DataError    3     Exports unreadable, tags missing, or too much of the data refused.
+StoreBusy    4     Another program holds the findings store.
+Delivery     5     The report was written but could not be sent.
+===========  ====  =====================================================================
+"""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+
+class LostpolError(Exception):
+    """Something the reader can put right.
+
+    Parameters
+    ----------
+    what : str
+        What happened, in one plain sentence.
+    where : str
+        File, key, tag or day concerned. May hold several lines, one for each fault.
+    next_step : str
+        What to do now.
+    """
+
+    exit_code: ClassVar[int] = 1
+
+    def __init__(self, what: str, where: str, next_step: str) -> None:
+        super().__init__(what, where, next_step)
+        self.what = what
+        self.where = where
+        self.next_step = next_step
+
+    def __str__(self) -> str:
+        """Three parts, one after the other, each introduced by what it is."""
+        where = self.where.replace("\n", "\n       ")
+        return f"What:  {self.what}\nWhere: {where}\nNext:  {self.next_step}"
+
+
+class ConfigError(LostpolError):
+    """The mill's description, or what was typed on the command line, is wrong."""
+
+    exit_code: ClassVar[int] = 2
+
+
+class DataError(LostpolError):
+    """An export cannot be read, a tag is missing, or too much of the data was refused."""
+
+    exit_code: ClassVar[int] = 3
+
+
+class StoreBusyError(LostpolError):
+    """Another program holds the findings store."""
+
+    exit_code: ClassVar[int] = 4
+
+
+class DeliveryError(LostpolError):
+    """The report exists but could not be sent."""
+
+    exit_code: ClassVar[int] = 5
