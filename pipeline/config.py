@@ -206,8 +206,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     schedule = read_section(ScheduleSection, raw.get("schedule", {}), "schedule", faults)
     mail = read_section(MailSection, raw["mail"], "mail", faults) if "mail" in raw else None
     exports = read_section(Exports, raw.get("exports", {}), "exports", faults)
-    if base is not None:
-        faults.extend(zone_faults(base.zone, "mill.zone"))
+    faults.extend(zone_faults(_named(raw.get("mill"), "zone"), "mill.zone"))
     if exports is not None:
         faults.extend(layout_faults(exports.layout))
     station, changes = _station(raw, faults)
@@ -239,19 +238,20 @@ def _station(raw: dict[str, Any], faults: list[Fault]) -> tuple[Station, dict[st
     tags = _table(TagSection, raw, "tags", faults)
     lab = _table(LabSection, raw, "lab", faults)
     train = _train(raw, faults)
-    whole = len(train) == len(raw.get("train", []))
     targets = None
     if "targets" in raw:
         targets = read_section(TargetsSection, raw["targets"], "targets", faults)
     if targets is not None or "targets" not in raw:
         faults.extend(target_faults(targets, tags, has_train=bool(raw.get("train"))))
     kinetics = read_section(KineticsSection, raw.get("kinetics", {}), "kinetics", faults)
-    faults.extend(train_faults(train) if whole else ())
-    if raw.get("tags") or raw.get("lab"):
-        sound = len(tags) + len(lab) > 0
-        faults.extend(source_faults(tags, lab, train, train_is_whole=whole) if sound else ())
-    else:
-        faults.extend(source_faults({}, {}, train, train_is_whole=whole))
+    entries = raw.get("train", [])
+    entries = entries if isinstance(entries, list) else []
+    faults.extend(train_faults(train, whole=len(train) == len(entries)))
+    if not raw.get("tags") and not raw.get("lab"):
+        cure = 'Add one section per tag, [tags."NAME"]'
+        faults.append(Fault("tags", "there is neither a tag nor a lab series", cure))
+    kinds = {_named(entry, "name"): _named(entry, "kind") for entry in entries}
+    faults.extend(source_faults(tags, lab, kinds))
     changes = {name: signal_change(t.quantity, t.unit) or UnitChange() for name, t in tags.items()}
     changes |= {name: lab_change(s.analyte, s.unit) or UnitChange() for name, s in lab.items()}
     station = Station(
@@ -265,6 +265,12 @@ def _station(raw: dict[str, Any], faults: list[Fault]) -> tuple[Station, dict[st
         kinetics=Kinetics(**kinetics.model_dump()) if kinetics else Kinetics(),
     )
     return station, changes
+
+
+def _named(section: object, key: str) -> str:
+    """Text at `key` of a raw section, empty when it is absent or no text."""
+    value = section.get(key, "") if isinstance(section, dict) else ""
+    return value if isinstance(value, str) else ""
 
 
 def _table(

@@ -23,7 +23,9 @@ RESERVED_NAMES = (*OUTSIDE_PLACES, "train", "feed")
 
 
 def zone_faults(zone: str, key: str) -> Iterator[Fault]:
-    """Find a time zone nobody knows."""
+    """Find a time zone nobody knows; one left out is another fault."""
+    if not zone:
+        return
     try:
         ZoneInfo(zone)
     except (ZoneInfoNotFoundError, ValueError, OSError):
@@ -34,7 +36,7 @@ def zone_faults(zone: str, key: str) -> Iterator[Fault]:
 def layout_faults(layouts: tuple[ExportLayout, ...]) -> Iterator[Fault]:
     """Zones of layouts, and two layouts that claim the same files."""
     seen: dict[str, str] = {}
-    for number, layout in enumerate(layouts):
+    for number, layout in enumerate(layouts, start=1):
         key = f"exports.layout.{number}"
         if layout.time_zone is not None:
             yield from zone_faults(layout.time_zone, f"{key}.time_zone")
@@ -44,8 +46,11 @@ def layout_faults(layouts: tuple[ExportLayout, ...]) -> Iterator[Fault]:
             yield Fault(f"{key}.match", problem, "Give each layout its own pattern")
 
 
-def train_faults(train: Mapping[int, VesselSection]) -> Iterator[Fault]:
-    """Names, order and sizes of the vessels. Keys are positions in the file."""
+def train_faults(train: Mapping[int, VesselSection], *, whole: bool) -> Iterator[Fault]:
+    """Names, order and sizes of the vessels. Keys are positions in the file.
+
+    The order is judged only when every vessel could be read (`whole`).
+    """
     seen: dict[str, int] = {}
     for number, vessel in train.items():
         key = f"train.{number} ({vessel.name})"
@@ -56,6 +61,8 @@ def train_faults(train: Mapping[int, VesselSection]) -> Iterator[Fault]:
             yield Fault(key, f"has the same name as train.{first}", "Give each vessel its own name")
         seen.setdefault(vessel.name, number)
         yield from _settler_faults(key, vessel)
+    if not whole:
+        return
     steps = sorted({step for _, step in numbered_steps(train)})
     gaps = sorted(set(range(1, max(steps, default=0) + 1)) - set(steps))
     if gaps:
@@ -86,30 +93,25 @@ def _settler_faults(key: str, vessel: VesselSection) -> Iterator[Fault]:
 def source_faults(
     tags: Mapping[str, TagSection],
     lab: Mapping[str, LabSection],
-    train: Mapping[int, VesselSection],
-    *,
-    train_is_whole: bool,
+    vessel_kinds: Mapping[str, str],
 ) -> Iterator[Fault]:
     """Units, places and double claims of tags and lab series.
 
     Parameters
     ----------
-    train_is_whole : bool
-        False when a vessel could not be read: its name is then unknown, so places are not judged.
+    vessel_kinds : mapping of str to str
+        Kind of each vessel named in the file; empty when the file has no train, and then every
+        place is accepted.
     """
-    kinds = {vessel.name: vessel.kind for vessel in train.values()}
-    known = {*OUTSIDE_PLACES, *kinds} if train and train_is_whole else set()
-    if not tags and not lab:
-        cure = 'Add one section per tag, [tags."NAME"]'
-        yield Fault("tags", "there is neither a tag nor a lab series", cure)
+    known = {*OUTSIDE_PLACES, *vessel_kinds} if vessel_kinds else set()
     for name, tag in tags.items():
         key = f'tags."{name}"'
-        yield from _place_faults(key, tag.place, tag.port, known, kinds)
+        yield from _place_faults(key, tag.place, tag.port, known, vessel_kinds)
         if signal_change(tag.quantity, tag.unit) is None:
             yield _unit_fault(key, tag.unit, tag.quantity)
     for name, series in lab.items():
         key = f'lab."{name}"'
-        yield from _place_faults(key, series.place, series.port, known, kinds)
+        yield from _place_faults(key, series.place, series.port, known, vessel_kinds)
         if lab_change(series.analyte, series.unit) is None:
             yield _unit_fault(key, series.unit, series.analyte)
         if series.sd == 0 and series.rel_sd == 0:
@@ -123,7 +125,7 @@ def _place_faults(
 ) -> Iterator[Fault]:
     if known and place not in known:
         cure = nearest(place, known, f"Known places: {', '.join(sorted(known))}")
-        yield Fault(f"{key}.place", f'"{place}" is neither a vessel nor the feed', cure.rstrip("."))
+        yield Fault(f"{key}.place", f'"{place}" is neither a vessel nor the feed', cure)
     if port and place in OUTSIDE_PLACES:
         yield Fault(f"{key}.port", f"{place} has no port", "Take the port out")
     if port == "mud" and kinds.get(place, "settler") != "settler":
@@ -134,7 +136,7 @@ def _place_faults(
 def _unit_fault(key: str, unit: str, what: str) -> Fault:
     accepted = units_of(what)
     cure = nearest(unit.casefold(), accepted, f"Known units of {what}: {quoted(accepted)}")
-    return Fault(f"{key}.unit", f'"{unit}" is not a unit of {what}', cure.rstrip("."))
+    return Fault(f"{key}.unit", f'"{unit}" is not a unit of {what}', cure)
 
 
 def _double_claims(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
@@ -25,7 +25,8 @@ class Fault:
 
     def __str__(self) -> str:
         """One line."""
-        return f"{self.key}: {self.problem}. {self.cure}."
+        end = "" if self.cure.endswith(("?", ".")) else "."
+        return f"{self.key}: {self.problem}. {self.cure}{end}"
 
 
 def nearest(word: str, known: Iterable[str], otherwise: str) -> str:
@@ -49,42 +50,53 @@ def read_section(
     try:
         return model.model_validate(raw)
     except ValidationError as error:
-        faults.extend(_fault(model, raw, key, item) for item in error.errors())
+        faults.extend(_fault(model, key, item) for item in error.errors() if not _is_echo(item))
         return None
 
 
-def _fault(model: type[Section], raw: Mapping[str, Any], key: str, item: ErrorDetails) -> Fault:
+def _is_echo(item: ErrorDetails) -> bool:
+    """Tell a list called empty only because its entries were refused."""
+    return item["type"] == "too_short" and bool(item["input"])
+
+
+def _fault(model: type[Section], key: str, item: ErrorDetails) -> Fault:
     """One pydantic complaint in a chemist's words."""
-    path = ".".join(str(part) for part in (key, *item["loc"]))
+    counted = (part + 1 if isinstance(part, int) else part for part in item["loc"])
+    path = ".".join(str(part) for part in (key, *counted))
     last = str(item["loc"][-1]) if item["loc"] else ""
     kind, given = item["type"], item.get("input")
     if kind == "extra_forbidden":
         known = _known_keys(model, item["loc"])
         cure = nearest(last, known, f"Known keys: {', '.join(sorted(known))}")
-        return Fault(path, "is not a known key", cure.rstrip("."))
+        return Fault(path, "is not a known key", cure)
     if kind == "missing":
-        mistaken = difflib.get_close_matches(last, [k for k in raw if isinstance(k, str)], n=1)
-        hint = f" (written {mistaken[0]!r}?)" if mistaken else ""
-        return Fault(path, f"is missing{hint}", f"Add {last} = ...")
+        return Fault(path, "is missing", f"Add a line: {last} = ...")
     if kind == "literal_error":
         choices = item["ctx"]["expected"].replace("'", '"')
         words = [word.strip('" ') for word in choices.replace(" or ", ",").split(",")]
         return Fault(path, f'"{given}" is not known', nearest(str(given), words, f"Use {choices}"))
     if kind == "string_pattern_mismatch":
-        return Fault(path, f'"{given}" is not written as expected', _PATTERN_CURES.get(last, _NAME))
-    problem = item["msg"].removeprefix("Value error, ")
+        return Fault(path, f'"{given}" is not written as expected', _pattern_cure(item["loc"]))
+    problem = item["msg"].removeprefix("Value error, ").replace("Input should be", "must be")
     shown = f" (given: {given!r})" if isinstance(given, str | int | float) else ""
     return Fault(path, problem[0].lower() + problem[1:] + shown, "Correct the value")
 
 
+def _pattern_cure(loc: Sequence[int | str]) -> str:
+    """How a value is to be written, found by its key."""
+    return _PATTERN_CURES.get(str(loc[0]) if loc else "", _NAME)
+
+
 _NAME = "Use lower-case letters, digits and _ only, such as clear_juice_tank"
+_ADDRESS = "Write a mail address"
 _TIME = 'Write local times as "05:00"'
 _PATTERN_CURES = {
     "currency": 'Use the three-letter code of ISO 4217, such as "USD"',
     "nightly": _TIME,
     "weekly": _TIME,
-    "sender": "Write a mail address",
-    **dict.fromkeys(map(str, range(20)), 'Write times as "06:00" and mail addresses as a@b.c'),
+    "starts": _TIME,
+    "sender": _ADDRESS,
+    "recipients": _ADDRESS,
 }
 
 
