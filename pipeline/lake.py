@@ -1,0 +1,228 @@
+"""The lake: one Parquet file for each UTC day of readings, and one for each day of features.
+
+A day is replaced whole or not at all: the new file is written beside the old one, flushed to
+disk and then put in its place in one step. Same content, same bytes: sorted rows, fixed
+compression, no time of writing inside.
+
+Layout below the root::
+
+    readings/date=2025-10-06/readings.parquet
+    features/<kind>/date=2025-10-06/<kind>.parquet
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Sequence
+from contextlib import suppress
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+import polars as pl
+
+from pipeline.errors import DataError
+from pipeline.lake_merge import READINGS_SCHEMA, DayMerge, conform, merge_readings
+
+_KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
+_DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
+_PART: Final = ".part"
+
+
+class Lake:
+    """Readings and features of one mill on disk.
+
+    Parameters
+    ----------
+    root : Path
+        Folder of the lake; made when first written to. One writer at a time.
+    """
+
+    def __init__(self, root: Path) -> None:
+        self.root = root.resolve()
+
+    # Readings ---------------------------------------------------------------------------------
+
+    def days(self) -> list[date]:
+        """UTC days with readings, oldest first."""
+        return self._days(self.root / "readings", "readings")
+
+    def read_readings(
+        self, first: date, last: date, tags: Sequence[str] | None = None
+    ) -> pl.DataFrame:
+        """Readings of the UTC days `first` to `last`, both included.
+
+        Parameters
+        ----------
+        first, last : date
+            UTC days; days without a file add nothing.
+        tags : sequence of str, optional
+            Only these tags.
+
+        Returns
+        -------
+        polars.DataFrame
+            ts_utc, tag, value, bad, reason; sorted by tag and time.
+
+        Raises
+        ------
+        DataError
+            A stored day cannot be read.
+        """
+        frames = [READINGS_SCHEMA.to_frame()]
+        for day in self.days():
+            if first <= day <= last:
+                frame = self._read(self._path("readings", day), READINGS_SCHEMA)
+                frames.append(frame if tags is None else frame.filter(pl.col("tag").is_in(tags)))
+        return pl.concat(frames).sort("tag", "ts_utc")
+
+    def merge_day(self, day: date, new: pl.DataFrame) -> bool:
+        """Add readings to one UTC day; True when the day's content changed.
+
+        Readings already stored change nothing, and then nothing is written. Which of two
+        differing readings stays is told in ``pipeline.lake_merge``.
+        """
+        return self.merge_day_counted(day, [new])[0].changed
+
+    def merge_day_counted(
+        self, day: date, news: Sequence[pl.DataFrame], *, overrule: bool = False
+    ) -> list[DayMerge]:
+        """Add several sets of readings to one UTC day in one write, with counts for each.
+
+        Parameters
+        ----------
+        day : date
+            UTC day all readings must belong to.
+        news : sequence of polars.DataFrame
+            Readings, one frame for each source.
+        overrule : bool
+            New readings replace stored ones of the same tag and moment.
+
+        Raises
+        ------
+        ValueError
+            Readings of another day, or readings that break the rules of the frame.
+        DataError
+            The stored day cannot be read.
+        """
+        path = self._path("readings", day)
+        stored = self._read(path, READINGS_SCHEMA) if path.exists() else READINGS_SCHEMA.to_frame()
+        current, counts = stored, []
+        for new in news:
+            frame = conform(new)
+            _require_day(frame, day)
+            current, count = merge_readings(current, frame, overrule=overrule)
+            counts.append(count)
+        if not current.equals(stored):
+            self._replace(path, current)
+        return counts
+
+    # Features ---------------------------------------------------------------------------------
+
+    def write_features(self, kind: str, day: date, frame: pl.DataFrame) -> bool:
+        """Replace one day of a kind of features; True when its content changed."""
+        path = self._feature_path(kind, day)
+        if path.exists() and self._read(path).equals(frame):
+            return False
+        self._replace(path, frame)
+        return True
+
+    def read_features(self, kind: str, first: date, last: date) -> pl.DataFrame:
+        """Features of one kind for days `first` to `last`, both included, in order of days.
+
+        A column that some days lack is null on those days. Without any day the frame has
+        neither rows nor columns.
+        """
+        days = [d for d in self.feature_days(kind) if first <= d <= last]
+        frames = [self._read(self._feature_path(kind, day)) for day in days]
+        return pl.concat(frames, how="diagonal") if frames else pl.DataFrame()
+
+    def feature_days(self, kind: str) -> list[date]:
+        """Days stored of one kind of features, oldest first."""
+        return self._days(self._feature_path(kind, date.min).parents[1], kind)
+
+    # Care -------------------------------------------------------------------------------------
+
+    def clean_leftovers(self) -> int:
+        """Remove half-written files of a run that was stopped; returns how many there were."""
+        leftovers = sorted(self.root.rglob(f"*{_PART}"))
+        for path in leftovers:
+            path.unlink(missing_ok=True)
+        return len(leftovers)
+
+    def _feature_path(self, kind: str, day: date) -> Path:
+        if not _KIND.fullmatch(kind):
+            raise ValueError(f"not a kind of features: {kind!r} (lower case, digits, underscores)")
+        return self._path(f"features/{kind}", day, kind)
+
+    def _path(self, folder: str, day: date, stem: str = "readings") -> Path:
+        """File of one day, refused when it lies outside the root (a link may lead there)."""
+        path = self.root / folder / f"date={day.isoformat()}" / f"{stem}.parquet"
+        if not path.resolve().is_relative_to(self.root):
+            raise DataError(
+                "A folder of the store leads out of the store.",
+                str(path),
+                "Remove the link, or make the store's folder where the link points to.",
+            )
+        return path
+
+    @staticmethod
+    def _days(folder: Path, stem: str) -> list[date]:
+        found = []
+        for path in folder.glob(f"date=*/{stem}.parquet"):
+            match = _DAY.fullmatch(path.parent.name)
+            with suppress(ValueError):
+                if match:
+                    found.append(date.fromisoformat(match[1]))
+        return sorted(found)
+
+    @staticmethod
+    def _read(path: Path, schema: pl.Schema | None = None) -> pl.DataFrame:
+        """Read one stored file, checking its columns when a schema is given."""
+        try:
+            # Reading from an open file frees the path at once: it may be replaced next.
+            with path.open("rb") as file:
+                frame = pl.read_parquet(file)
+        except (OSError, pl.exceptions.PolarsError) as error:
+            raise _unreadable(path, str(error).splitlines()[0]) from error
+        if schema is not None and frame.schema != schema:
+            raise _unreadable(path, f"its columns are {', '.join(frame.columns)}")
+        return frame
+
+    @staticmethod
+    def _replace(path: Path, frame: pl.DataFrame) -> None:
+        """Put a whole new file in place in one step."""
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part = path.with_name(path.name + _PART)
+        with part.open("wb") as file:
+            frame.rechunk().write_parquet(
+                file, compression="zstd", compression_level=3, row_group_size=1 << 20
+            )
+            file.flush()
+            os.fsync(file.fileno())
+        part.replace(path)
+        # The new name is safe from a power cut only once its folder is on disk too. Systems
+        # that cannot open a folder do this on their own.
+        with suppress(OSError):
+            folder = os.open(path.parent, os.O_RDONLY)
+            try:
+                os.fsync(folder)
+            finally:
+                os.close(folder)
+
+
+def _require_day(frame: pl.DataFrame, day: date) -> None:
+    """Refuse readings that belong to another UTC day."""
+    other = frame.filter(pl.col("ts_utc").dt.date() != day)
+    if other.height:
+        raise ValueError(f"{other.height} readings are not of {day}: the first {other.row(0)}")
+
+
+def _unreadable(path: Path, detail: str) -> DataError:
+    """Build the error for a stored file that cannot be read."""
+    return DataError(
+        f"A stored day cannot be read: {detail}.",
+        str(path),
+        "Move that file away, then import the exports of that day again.",
+    )
