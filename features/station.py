@@ -136,7 +136,7 @@ class Vessel:
     volume_rel_sd : float
         Relative standard error of the volume.
     tanks : int
-        Tanks in series that describe its mixing.
+        Tanks in series that describe its mixing; 0 stands for plug flow.
     dead_fraction : float
         Share of the volume that juice does not reach.
     level_pct : float
@@ -148,6 +148,8 @@ class Vessel:
     mud_volume_m3, mud_level_pct, mud_flow_m3_h, mud_ph_drop : float
         Settler only: mud zone at 100 % mud level, its target level, target underflow and how far
         mud pH lies below clear-juice pH.
+    mud_temp_degc : float or None
+        Settler only: target mud temperature [degC]; the settler's own where None.
     brix_pct : float or None
         Brix inside when it differs from the feed's (evaporator vessel).
     """
@@ -167,17 +169,23 @@ class Vessel:
     mud_flow_m3_h: float = 0.0
     mud_ph_drop: float = 0.2
     brix_pct: float | None = None
+    mud_temp_degc: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Targets:
-    """What the station aims at: the loss at these values is called unavoidable."""
+    """What the station aims at: the loss at these values is called unavoidable.
+
+    ``ph_mixed`` is the usual pH of mixed juice; it is taken upstream of liming where nothing
+    measures it.
+    """
 
     flow_feed_m3_h: float
     ph_limed: float
     ph_clear: float
     brix_pct: float = 14.5
     purity_pct: float = 84.0
+    ph_mixed: float = 5.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +194,7 @@ class Kinetics:
 
     ``multiplier`` scales the published inversion rate; it is a prior that lab balances update.
     ``ph_slope`` is d(pH)/dT of the juice [1/K]; ``ph_ref_degc`` the temperature of cooled samples.
+    ``rs_per_sucrose_pct`` is the usual reducing sugars per 100 sucrose [%].
     """
 
     multiplier: float = 1.5
@@ -195,6 +204,7 @@ class Kinetics:
     ph_ref_degc: float = 25.0
     rs_rate_ph7_1_h: float = 0.01
     sucrose_per_lactic_kg_kg: float = 2.0
+    rs_per_sucrose_pct: float = 4.0
 
 
 @dataclass(frozen=True, slots=True)
