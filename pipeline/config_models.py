@@ -70,10 +70,12 @@ class DetectionSection(Section):
     """How watchful the search for losses is.
 
     ``false_findings_per_week`` is the rate of findings accepted when nothing is lost;
+    ``smallest_finding_t`` is the loss [t sucrose] below which an episode is not worth a line;
     ``look_back_days`` is how much history a nightly run judges again.
     """
 
     false_findings_per_week: Annotated[float, Field(gt=0.0, le=50.0)] = 0.5
+    smallest_finding_t: NotNegative = 0.15
     look_back_days: Annotated[int, Field(ge=7, le=366)] = 42
 
 

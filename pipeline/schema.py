@@ -1,0 +1,100 @@
+"""Tables of the findings store, and the steps that bring an older file up to date.
+
+Each migration runs once, inside one transaction, and leaves its number in ``schema_version``.
+Migrations that were released are never edited: a change is a new one at the end.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+_FIRST: Final = """
+CREATE TABLE findings (
+    finding_id  VARCHAR PRIMARY KEY,
+    mill        VARCHAR NOT NULL,
+    section     VARCHAR NOT NULL,
+    started     TIMESTAMPTZ NOT NULL,
+    ended       TIMESTAMPTZ NOT NULL,
+    cause       VARCHAR NOT NULL,
+    lost_t      DOUBLE NOT NULL,
+    lost_t_low  DOUBLE NOT NULL,
+    lost_t_high DOUBLE NOT NULL,
+    lost_pct    DOUBLE,
+    value       DOUBLE NOT NULL,
+    currency    VARCHAR NOT NULL,
+    confidence  DOUBLE NOT NULL,
+    rank        INTEGER,
+    status      VARCHAR NOT NULL CHECK (status IN ('open', 'ended', 'withdrawn')),
+    evidence    JSON NOT NULL,
+    first_seen  TIMESTAMPTZ NOT NULL,
+    last_seen   TIMESTAMPTZ NOT NULL,
+    run_id      VARCHAR NOT NULL
+);
+COMMENT ON TABLE findings IS 'One row per loss found; a later run updates it in place';
+COMMENT ON COLUMN findings.section IS 'Vessel with most of the loss, or train';
+COMMENT ON COLUMN findings.started IS 'First minute of the loss (included)';
+COMMENT ON COLUMN findings.ended IS 'End of the loss (excluded)';
+COMMENT ON COLUMN findings.lost_t IS 'Sucrose lost beyond the unavoidable [t]';
+COMMENT ON COLUMN findings.lost_t_low IS 'Lower end of the 90 % interval [t]';
+COMMENT ON COLUMN findings.lost_t_high IS 'Upper end of the 90 % interval [t]';
+COMMENT ON COLUMN findings.lost_pct IS 'Share of the sucrose fed meanwhile [%]';
+COMMENT ON COLUMN findings.value IS 'lost_t times the sucrose price [currency]';
+COMMENT ON COLUMN findings.confidence IS 'How sure the finding is, 0 to 1';
+COMMENT ON COLUMN findings.rank IS 'Place in the list, 1 first; null when withdrawn';
+COMMENT ON COLUMN findings.status IS 'open (to the end of data), ended, withdrawn (found no more)';
+COMMENT ON COLUMN findings.first_seen IS 'End of data of the run that first found it';
+COMMENT ON COLUMN findings.last_seen IS 'End of data of the run that last judged it';
+COMMENT ON COLUMN findings.run_id IS 'Run that last wrote the row';
+
+CREATE TABLE runs (
+    run_id       VARCHAR PRIMARY KEY,
+    mill         VARCHAR NOT NULL,
+    flow         VARCHAR NOT NULL,
+    window_start TIMESTAMPTZ NOT NULL,
+    window_end   TIMESTAMPTZ NOT NULL,
+    as_of        TIMESTAMPTZ NOT NULL,
+    config_hash  VARCHAR NOT NULL,
+    inputs_hash  VARCHAR NOT NULL,
+    versions     JSON NOT NULL,
+    minutes      BIGINT,
+    findings     BIGINT,
+    started_at   TIMESTAMPTZ NOT NULL,
+    finished_at  TIMESTAMPTZ,
+    state        VARCHAR NOT NULL CHECK (state IN ('running', 'finished', 'failed'))
+);
+COMMENT ON TABLE runs IS 'One row per distinct run: inputs, description, code, window';
+COMMENT ON COLUMN runs.window_start IS 'First instant judged (included)';
+COMMENT ON COLUMN runs.window_end IS 'End of what was judged (excluded)';
+COMMENT ON COLUMN runs.as_of IS 'End of data known to the run';
+COMMENT ON COLUMN runs.minutes IS 'Minutes judged';
+COMMENT ON COLUMN runs.findings IS 'Losses found in the window';
+COMMENT ON COLUMN runs.started_at IS 'Wall clock';
+
+CREATE TABLE sources (
+    sha256            VARCHAR PRIMARY KEY,
+    mill              VARCHAR NOT NULL,
+    name              VARCHAR NOT NULL,
+    bytes             BIGINT NOT NULL,
+    layout            VARCHAR NOT NULL,
+    rows_read         BIGINT NOT NULL,
+    rows_kept         BIGINT NOT NULL,
+    rows_merged       BIGINT NOT NULL,
+    rows_refused      BIGINT NOT NULL,
+    refused_by_reason JSON NOT NULL,
+    first_ts          TIMESTAMPTZ,
+    last_ts           TIMESTAMPTZ
+);
+COMMENT ON TABLE sources IS 'One row per export file pulled, known by its content';
+COMMENT ON COLUMN sources.rows_merged IS 'Rows that repeated a reading already known';
+COMMENT ON COLUMN sources.rows_refused IS 'Rows that could not be read, counted by reason';
+
+CREATE TABLE pending_days (
+    mill VARCHAR NOT NULL,
+    day  DATE NOT NULL,
+    PRIMARY KEY (mill, day)
+);
+COMMENT ON TABLE pending_days IS 'UTC days whose readings changed since they were last worked out';
+"""
+
+#: Scripts in order; the first brings an empty file to version 1.
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST,)

@@ -1,0 +1,320 @@
+"""The findings store: the only module that opens the database.
+
+The file takes one writer or several readers at a time, so it is opened late, closed soon, and
+nothing is computed while it is open. Each write is one transaction: after a power cut the store
+holds the whole of a run or none of it.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any, Final
+
+import duckdb
+import polars as pl
+
+from pipeline.errors import DataError, StoreBusyError
+from pipeline.matching import Row, merge_findings
+from pipeline.schema import MIGRATIONS
+
+FINDING_COLUMNS: Final = (
+    "finding_id",
+    "mill",
+    "section",
+    "started",
+    "ended",
+    "cause",
+    "lost_t",
+    "lost_t_low",
+    "lost_t_high",
+    "lost_pct",
+    "value",
+    "currency",
+    "confidence",
+    "rank",
+    "status",
+    "evidence",
+    "first_seen",
+    "last_seen",
+    "run_id",
+)
+RUN_COLUMNS: Final = (
+    "run_id",
+    "mill",
+    "flow",
+    "window_start",
+    "window_end",
+    "as_of",
+    "config_hash",
+    "inputs_hash",
+    "versions",
+    "minutes",
+    "findings",
+    "started_at",
+    "finished_at",
+    "state",
+)
+SOURCE_COLUMNS: Final = (
+    "sha256",
+    "mill",
+    "name",
+    "bytes",
+    "layout",
+    "rows_read",
+    "rows_kept",
+    "rows_merged",
+    "rows_refused",
+    "refused_by_reason",
+    "first_ts",
+    "last_ts",
+)
+_HOLDER: Final = re.compile(r"held in (?P<program>.+?) \(PID (?P<pid>\d+)\)")
+_PAUSE_S: Final = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Store:
+    """Findings, runs and sources of one mill.
+
+    Parameters
+    ----------
+    path : Path
+        Database file; made at the first write.
+    mill : str
+        The mill's key.
+    patience_s : float
+        How long to wait for another program to let go of the file [s].
+    """
+
+    path: Path
+    mill: str
+    patience_s: float = 30.0
+
+    def findings(self, *, withdrawn: bool = False) -> pl.DataFrame:
+        """Findings, first rank first; withdrawn ones last, and only when asked for."""
+        where = "" if withdrawn else "AND status <> 'withdrawn'"
+        query = (
+            f"SELECT * FROM findings WHERE mill = $mill {where} "
+            "ORDER BY rank NULLS LAST, started, finding_id"
+        )
+        return self._read(query)
+
+    def runs(self) -> pl.DataFrame:
+        """Runs, latest window last."""
+        return self._read("SELECT * FROM runs WHERE mill = $mill ORDER BY window_end, run_id")
+
+    def sources(self) -> pl.DataFrame:
+        """Export files pulled, by first reading."""
+        return self._read("SELECT * FROM sources WHERE mill = $mill ORDER BY first_ts, name")
+
+    def pending_days(self) -> tuple[date, ...]:
+        """UTC days whose readings changed since they were last worked out."""
+        if not self.path.exists():
+            return ()
+        frame = self._read("SELECT day FROM pending_days WHERE mill = $mill ORDER BY day")
+        return tuple(frame["day"].to_list())
+
+    def record_pull(self, sources: Sequence[Mapping[str, Any]], days: Sequence[date]) -> None:
+        """Keep what was pulled and which days now wait to be worked out."""
+        rows = [{**source, "mill": self.mill} for source in sources]
+        for row in rows:
+            row["refused_by_reason"] = json.dumps(row["refused_by_reason"], sort_keys=True)
+        with self._writing() as connection:
+            _upsert(connection, "sources", SOURCE_COLUMNS, rows)
+            _upsert(connection, "pending_days", ("mill", "day"), _day_rows(self.mill, days))
+
+    def clear_pending(self, days: Sequence[date]) -> None:
+        """Take days that were worked out off the waiting list."""
+        with self._writing() as connection:
+            for day in days:
+                connection.execute(
+                    "DELETE FROM pending_days WHERE mill = ? AND day = ?", [self.mill, day]
+                )
+
+    def record_run(self, run: Mapping[str, Any]) -> None:
+        """Keep the state of a run; a repeated run replaces its row."""
+        row = {**run, "mill": self.mill}
+        row["versions"] = json.dumps(row["versions"], sort_keys=True)
+        with self._writing() as connection:
+            _upsert(connection, "runs", RUN_COLUMNS, [row])
+
+    def publish_findings(
+        self,
+        found: Sequence[Row],
+        *,
+        window: tuple[datetime, datetime],
+        as_of: datetime,
+        run_id: str,
+    ) -> pl.DataFrame:
+        """Store what a run found; see `pipeline.matching.merge_findings` for what is kept.
+
+        All findings of the mill are ranked anew by value times confidence, in the same
+        transaction.
+
+        Returns
+        -------
+        polars.DataFrame
+            Findings after the run, withdrawn ones left out.
+        """
+        rows = [{**row, "mill": self.mill} for row in found]
+        with self._writing() as connection:
+            known = _frame(connection, "SELECT * FROM findings WHERE mill = $mill", self.mill)
+            merged = merge_findings(known.to_dicts(), rows, window, as_of, run_id)
+            _upsert(connection, "findings", FINDING_COLUMNS, merged)
+            connection.execute(_RANK, [self.mill])
+        return self.findings()
+
+    def _read(self, query: str) -> pl.DataFrame:
+        if not self.path.exists():
+            raise _nothing_yet(self.path)
+        with _opened(self.path, read_only=True, patience_s=self.patience_s) as connection:
+            if _refuse_newer(connection, self.path) == 0:
+                raise _nothing_yet(self.path)
+            return _frame(connection, query, self.mill)
+
+    @contextmanager
+    def _writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
+        """Open for one transaction, with the tables brought up to date first."""
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        with _opened(self.path, read_only=False, patience_s=self.patience_s) as connection:
+            _migrate(connection, self.path)
+            connection.begin()
+            try:
+                yield connection
+            except BaseException:
+                connection.rollback()
+                raise
+            connection.commit()
+
+
+#: Ties are settled by start and name, so that equal inputs give equal ranks.
+_RANK: Final = """
+UPDATE findings SET rank = places.place FROM (
+    SELECT finding_id, row_number() OVER (
+        ORDER BY value * confidence DESC, started, finding_id
+    ) AS place
+    FROM findings WHERE mill = ? AND status <> 'withdrawn'
+) AS places WHERE findings.finding_id = places.finding_id
+"""
+
+
+@contextmanager
+def _opened(
+    path: Path, *, read_only: bool, patience_s: float
+) -> Iterator[duckdb.DuckDBPyConnection]:
+    """Open the file, waiting a while for whoever holds it; nothing is loaded from outside."""
+    give_up = time.monotonic() + patience_s
+    while True:
+        try:
+            connection = duckdb.connect(
+                path,
+                read_only=read_only,
+                config={
+                    "autoinstall_known_extensions": "false",
+                    "autoload_known_extensions": "false",
+                },
+            )
+            break
+        except duckdb.Error as error:
+            if not _is_held(error):
+                raise DataError(
+                    "The findings store cannot be opened.",
+                    f"{path}: {str(error).splitlines()[0]}",
+                    "Put the file back from a copy, or move it away and run lostpol backfill.",
+                ) from error
+            if time.monotonic() >= give_up:
+                raise _busy(path, error, patience_s) from error
+        time.sleep(_PAUSE_S)
+    try:
+        # Times without a zone would otherwise be read in the machine's own zone.
+        connection.execute("SET TimeZone = 'UTC'")
+        yield connection
+    finally:
+        connection.close()
+
+
+def _nothing_yet(path: Path) -> DataError:
+    return DataError(
+        "There are no findings yet.",
+        str(path),
+        "Pull exports with lostpol pull, then run lostpol backfill.",
+    )
+
+
+def _is_held(error: duckdb.Error) -> bool:
+    text = str(error)
+    return "Conflicting lock" in text or "different configuration" in text
+
+
+def _busy(path: Path, error: duckdb.Error, waited_s: float) -> StoreBusyError:
+    holder = _HOLDER.search(str(error))
+    who = f"{holder['program']}, process {holder['pid']}" if holder else "another part of lostpol"
+    return StoreBusyError(
+        f"The findings store is in use by {who}; waited {waited_s:g} s.",
+        str(path),
+        "Close the program that holds it, or try again when its run has ended.",
+    )
+
+
+def _version(connection: duckdb.DuckDBPyConnection) -> int:
+    """Number of the last migration applied; 0 for an empty file."""
+    query = "SELECT count(*) FROM information_schema.tables WHERE table_name = 'schema_version'"
+    ((tables,),) = connection.execute(query).fetchall()
+    if tables == 0:
+        return 0
+    ((last,),) = connection.execute("SELECT max(version) FROM schema_version").fetchall()
+    return int(last or 0)
+
+
+def _refuse_newer(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
+    version = _version(connection)
+    if version > len(MIGRATIONS):
+        raise DataError(
+            f"The findings store has schema {version}; this lostpol knows {len(MIGRATIONS)}.",
+            str(path),
+            "Update lostpol to the version that wrote the store.",
+        )
+    return version
+
+
+def _migrate(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
+    """Apply the migrations a file does not have yet."""
+    version = _refuse_newer(connection, path)
+    for number, script in enumerate(MIGRATIONS[version:], start=version + 1):
+        connection.begin()
+        connection.execute(
+            "CREATE TABLE IF NOT EXISTS schema_version (version INTEGER PRIMARY KEY)"
+        )
+        connection.execute(script)
+        connection.execute("INSERT INTO schema_version VALUES (?)", [number])
+        connection.commit()
+
+
+def _frame(connection: duckdb.DuckDBPyConnection, query: str, mill: str) -> pl.DataFrame:
+    frame: pl.DataFrame = connection.sql(query, params={"mill": mill}).pl()
+    return frame
+
+
+def _day_rows(mill: str, days: Sequence[date]) -> list[Row]:
+    return [{"mill": mill, "day": day} for day in sorted(set(days))]
+
+
+def _upsert(
+    connection: duckdb.DuckDBPyConnection,
+    table: str,
+    columns: Sequence[str],
+    rows: Sequence[Mapping[str, Any]],
+) -> None:
+    """Insert rows, replacing those with the same key. Table and columns are fixed text."""
+    if not rows:
+        return
+    marks = ", ".join("?" for _ in columns)
+    statement = f"INSERT OR REPLACE INTO {table} ({', '.join(columns)}) VALUES ({marks})"
+    connection.executemany(statement, [[row.get(name) for name in columns] for row in rows])
