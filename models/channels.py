@@ -1,0 +1,121 @@
+"""Loss channels: the excess sorted into series, each the signature of one kind of fault.
+
+A channel is a residual [kg sucrose/h] that is near zero while the station runs as it usually does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from features.station import Station, Vessel
+from models.drivers import Excess
+from models.minutes import Minutes
+from models.series import Array, bridge_runs, runs_of
+
+MUD_SUFFIX = ":mud"
+_HEATED = ("heater", "flash_tank")
+_EVAPORATION = ("clear_juice_heater", "evaporator_vessel")
+_TANKS = ("liming_tank", "clear_juice_tank")
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One residual series.
+
+    Attributes
+    ----------
+    name : str
+        What kind: ``ph``, ``heat``, ``hold``, ``mud``, ``throughput``, ``standing``.
+    section : str
+        Zone it speaks of, or ``train``.
+    zones : tuple of str
+        Zones summed.
+    kg_h : ndarray, shape (n,)
+        Excess [kg/h]; NaN where it says nothing.
+    """
+
+    name: str
+    section: str
+    zones: tuple[str, ...]
+    kg_h: Array
+
+
+def zone_kinds(station: Station, zones: Sequence[str]) -> dict[str, str]:
+    """Kind of vessel of each zone; a settler's mud zone is ``mud``."""
+    kinds = {v.name: str(v.kind) for v in station.vessels}
+    return {z: "mud" if z.endswith(MUD_SUFFIX) else kinds[z] for z in zones}
+
+
+def stop_runs(
+    minutes: Minutes, bridge_min: int = 20, shortest_min: int = 5
+) -> list[tuple[int, int]]:
+    """Stretches without feed [minutes]; restarts shorter than `bridge_min` do not end one."""
+    runs = [(a, b) for a, b in runs_of(minutes.stopped) if b - a >= shortest_min]
+    return bridge_runs(runs, bridge_min)
+
+
+def loss_channels(
+    minutes: Minutes, excess: Excess, station: Station, multiplier: float
+) -> list[Channel]:
+    """All channels of the station.
+
+    Parameters
+    ----------
+    minutes : Minutes
+    excess : Excess
+        At multiplier 1.
+    station : Station
+    multiplier : float
+        The mill's kinetic multiplier.
+
+    Returns
+    -------
+    list of Channel
+        Running channels are NaN in stops, the standing channel is NaN outside them.
+    """
+    kinds = zone_kinds(station, list(minutes.zones))
+    running = np.ones(minutes.n, dtype=bool)
+    for start, end in stop_runs(minutes):
+        running[start:end] = False
+    everywhere = tuple(minutes.zones)
+
+    def channel(name: str, section: str, zones: Sequence[str], drivers: Sequence[str]) -> Channel:
+        total = sum((excess.driver(d, list(zones)) for d in drivers), np.zeros(minutes.n))
+        return Channel(name, section, tuple(zones), np.where(running, multiplier * total, np.nan))
+
+    found = [channel("ph", _largest(excess, everywhere), everywhere, ["ph"])]
+    found += [
+        channel("heat", _largest(excess, zones), zones, ["temperature"])
+        for zones in _heat_groups(kinds)
+    ]
+    for zone, kind in kinds.items():
+        if kind in _TANKS:
+            found.append(channel("hold", zone, [zone], ["volume"]))
+        if kind == "mud":
+            found.append(channel("mud", zone, [zone], ["volume"]))
+    found.append(channel("throughput", "train", everywhere, ["throughput"]))
+    standing = np.where(running, np.nan, multiplier * excess.total)
+    return [*found, Channel("standing", _largest(excess, everywhere), everywhere, standing)]
+
+
+def _heat_groups(kinds: dict[str, str]) -> list[tuple[str, ...]]:
+    """Zones that share their heat: the heaters, the evaporator side, each other zone alone."""
+    groups = []
+    for family in (_HEATED, _EVAPORATION):
+        members = tuple(z for z, k in kinds.items() if k in family)
+        groups += [members] if members else []
+    return groups + [(z,) for z, k in kinds.items() if k not in (*_HEATED, *_EVAPORATION)]
+
+
+def _largest(excess: Excess, zones: Sequence[str]) -> str:
+    """Zone with the largest reference loss: where a shared cause does most of its harm."""
+    return max(zones, key=lambda z: float(np.nansum(excess.reference_kg_h[z])))
+
+
+def vessel_of(station: Station, zone: str) -> Vessel:
+    """The vessel a zone belongs to."""
+    name = zone.removesuffix(MUD_SUFFIX)
+    return next(v for v in station.vessels if v.name == name)

@@ -1,0 +1,153 @@
+"""From a residual series to episodes: when an excess began, when it ended, how sure that is."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from models.changepoint import Segment, segments
+from models.minutes import MINUTES_PER_BLOCK
+from models.series import Array, block_means, bridge_runs, long_run_variance, running_median
+
+_BASELINE_DAYS = 7
+_JOIN_H = 2.0
+
+
+@dataclass(frozen=True)
+class Residual:
+    """A channel less its slow baseline.
+
+    Attributes
+    ----------
+    minute_kg_h : ndarray, shape (n,)
+        Per minute.
+    block_kg_h : ndarray, shape (ceil(n / 15),)
+        15-minute means.
+    baseline_kg_h : ndarray, shape (n,)
+    lrv_block : float
+        Long-run variance of the 15-minute means.
+    """
+
+    minute_kg_h: Array
+    block_kg_h: Array
+    baseline_kg_h: Array
+    lrv_block: float
+
+
+@dataclass(frozen=True)
+class Span:
+    """An episode of one channel.
+
+    Attributes
+    ----------
+    start, end : int
+        First minute and the one after the last.
+    kg : float
+        Excess above the baseline [kg sucrose].
+    kg_sd : float
+        Its error from everyday noise alone [kg].
+    z : float
+        Strongest evidence of its stretches, in standard errors.
+    """
+
+    start: int
+    end: int
+    kg: float
+    kg_sd: float
+    z: float
+
+
+def residual_of(kg_h: Array, quiet: NDArray[np.bool_]) -> Residual:
+    """Take the slow baseline of the quiet minutes away.
+
+    Parameters
+    ----------
+    kg_h : ndarray, shape (n,)
+        Channel [kg/h], NaN where it says nothing.
+    quiet : ndarray of bool, shape (n,)
+        False where an episode is already known.
+    """
+    width = MINUTES_PER_BLOCK
+    blocks = block_means(kg_h, width)
+    calm = block_means(quiet.astype(float), width) > 0.5
+    half = _BASELINE_DAYS * 24 * 60 // width
+    slow = running_median(blocks, calm, half, half // 7)
+    centres = np.arange(len(blocks)) * width + width / 2
+    baseline = np.interp(np.arange(len(kg_h)), centres, slow)
+    rest = blocks - slow
+    lrv = long_run_variance(np.where(calm, rest, np.nan))
+    return Residual(kg_h - baseline, rest, baseline, _floor(lrv, rest))
+
+
+def _floor(lrv: float, blocks: Array) -> float:
+    """A series that hardly moves still has rounding: never divide by nothing."""
+    top = float(np.nanmax(np.abs(blocks), initial=0.0))
+    return max(lrv if math.isfinite(lrv) else 0.0, (1e-3 * top) ** 2, 1e-12)
+
+
+def find_spans(residual: Residual, z_min: float, rate_min: float, kg_min: float) -> list[Span]:
+    """Episodes with an excess: significant, material, edges refined to the minute.
+
+    Parameters
+    ----------
+    residual : Residual
+    z_min : float
+        Standard errors a stretch must reach.
+    rate_min : float
+        Smallest mean excess of a stretch [kg/h].
+    kg_min : float
+        Smallest excess of an episode [kg].
+    """
+    parts = segments(residual.block_kg_h, z_min, lrv=residual.lrv_block)
+    strong = [p for p in parts if p.z >= z_min and p.mean >= rate_min]
+    runs = bridge_runs(
+        [(p.start, p.end) for p in _with_shoulders(parts, strong)],
+        int(_JOIN_H * 60 / MINUTES_PER_BLOCK),
+    )
+    spans = []
+    for start, end in runs:
+        z = max((p.z for p in strong if p.start < end and p.end > start), default=0.0)
+        span = measure(residual, *_refine(residual.minute_kg_h, start, end), z)
+        if span.kg >= kg_min:
+            spans.append(span)
+    return spans
+
+
+def _with_shoulders(parts: list[Segment], strong: list[Segment]) -> list[Segment]:
+    """Strong stretches and the weaker ones leaning on them (a ramp up, a tail)."""
+    chosen = set(strong)
+    for step in (1, -1):
+        order = parts[::step]
+        for before, part in pairwise(order):
+            if before in chosen and part not in chosen and part.mean >= 0.3 * before.mean > 0:
+                chosen.add(part)
+    return [p for p in parts if p in chosen]
+
+
+def _refine(minute: Array, start_block: int, end_block: int) -> tuple[int, int]:
+    """Edges to the minute: where the running sum of (excess - half its mean) turns."""
+    width = MINUTES_PER_BLOCK
+    start, end = start_block * width, min(end_block * width, len(minute))
+    half = (
+        0.5 * float(np.nanmean(minute[start:end])) if np.isfinite(minute[start:end]).any() else 0.0
+    )
+    rise = np.cumsum(np.nan_to_num(minute - half, nan=0.0))
+    reach = min(90, (end - start) // 3)
+    low = max(start - reach, 0)
+    first = low + int(np.argmin(rise[low : start + reach + 1])) + 1 if start > 0 else 0
+    high = min(end + reach, len(minute))
+    last = end - reach + int(np.argmax(rise[end - reach : high])) + 1 if end < len(minute) else end
+    return (first, last) if last > first else (start, end)
+
+
+def measure(residual: Residual, start: int, end: int, z: float) -> Span:
+    """Integrate the excess over an episode, with its error from everyday noise."""
+    part = residual.minute_kg_h[start:end]
+    kg = float(np.nansum(part)) / 60.0
+    blocks = max((end - start) / MINUTES_PER_BLOCK, 1.0)
+    kg_sd = math.sqrt(residual.lrv_block * blocks) * MINUTES_PER_BLOCK / 60.0
+    return Span(start, end, kg, kg_sd, z)
