@@ -58,6 +58,10 @@ CREATE TABLE runs (
     versions     JSON NOT NULL,
     minutes      BIGINT,
     findings     BIGINT,
+    multiplier       DOUBLE,
+    multiplier_low   DOUBLE,
+    multiplier_high  DOUBLE,
+    multiplier_pairs BIGINT,
     started_at   TIMESTAMPTZ NOT NULL,
     finished_at  TIMESTAMPTZ,
     state        VARCHAR NOT NULL CHECK (state IN ('running', 'finished', 'failed'))
@@ -68,6 +72,8 @@ COMMENT ON COLUMN runs.window_end IS 'End of what was judged (excluded)';
 COMMENT ON COLUMN runs.as_of IS 'End of data known to the run';
 COMMENT ON COLUMN runs.minutes IS 'Minutes judged';
 COMMENT ON COLUMN runs.findings IS 'Losses found in the window';
+COMMENT ON COLUMN runs.multiplier IS 'Factor on the published inversion rate, with 90 % interval';
+COMMENT ON COLUMN runs.multiplier_pairs IS 'Laboratory pairs behind it; 0: the description''s value';
 COMMENT ON COLUMN runs.started_at IS 'Wall clock';
 
 CREATE TABLE sources (
