@@ -16,6 +16,12 @@ from numpy.typing import NDArray
 from models.series import Array, robust_sd
 
 
+#: Wander of a calm probe and of one that drifts [pH per square root of an hour] (estimates):
+#: 0.1 and 0.25 pH in a day.
+_CALM_WALK = 0.02
+_FAST_WALK = 0.05
+
+
 @dataclass(frozen=True, slots=True)
 class ProbeBias:
     """What is known of one pH probe, on a regular time axis.
@@ -36,12 +42,13 @@ class ProbeBias:
 
 
 def smooth_differences(
-    times_h: Array, differences: Array, sd: Array, at_h: Array, walk_sd: float = 0.012
+    times_h: Array, differences: Array, sd: Array, at_h: Array
 ) -> tuple[Array, Array]:
-    """Follow a slowly wandering offset seen through noisy differences.
+    """Follow an offset that usually wanders slowly and sometimes moves fast.
 
-    A local-level model (random walk plus noise), smoothed forwards and backwards. A difference
-    more than four standard errors away from its neighbours' median counts with a wider error.
+    A local-level model (random walk plus noise), smoothed forwards and backwards, once for a calm
+    probe and once for a drifting one. The calm course stands unless the fast one leaves it by more
+    than its own error. A difference far from its neighbours' median counts with a wider error.
 
     Parameters
     ----------
@@ -49,9 +56,6 @@ def smooth_differences(
         Time [h], probe minus laboratory [pH] and its standard error [pH], rising in time.
     at_h : ndarray, shape (n,)
         Times wanted [h], rising.
-    walk_sd : float
-        Wander of the offset [pH per square root of an hour]. Fitted in hindsight would follow
-        noise; 0.012 lets an offset move 0.06 pH in a day (estimate).
 
     Returns
     -------
@@ -61,12 +65,20 @@ def smooth_differences(
     if len(times_h) == 0:
         return np.zeros(len(at_h)), np.full(len(at_h), 0.15)
     noise = np.maximum(sd, 1e-3) ** 2 * _down_weight(differences, sd)
-    mean, var = _filter_forward(times_h, differences, noise, walk_sd)
-    mean, var = _smooth_back(times_h, mean, var, walk_sd)
+    calm, calm_var = _smooth(times_h, differences, noise, _CALM_WALK)
+    fast, fast_var = _smooth(times_h, differences, noise, _FAST_WALK)
+    apart = np.abs(fast - calm) / np.sqrt(fast_var)
+    trust = np.clip(2.0 * apart - 1.0, 0.0, 1.0)
+    mean = calm + trust * (fast - calm)
+    var = calm_var + trust * (fast_var - calm_var)
     level = np.interp(at_h, times_h, mean)
-    nearest = _nearest(at_h, times_h)
-    level_sd = np.sqrt(np.interp(at_h, times_h, var) + walk_sd**2 * nearest)
-    return level, level_sd
+    unseen = _CALM_WALK**2 * _nearest(at_h, times_h)
+    return level, np.sqrt(np.interp(at_h, times_h, var) + unseen)
+
+
+def _smooth(times: Array, seen: Array, noise: Array, walk_sd: float) -> tuple[Array, Array]:
+    mean, var = _filter_forward(times, seen, noise, walk_sd)
+    return _smooth_back(times, mean, var, walk_sd)
 
 
 def _nearest(at_h: Array, times_h: Array) -> Array:
