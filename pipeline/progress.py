@@ -8,5 +8,5 @@ from collections.abc import Callable
 Progress = Callable[[str, int, int], None]
 
 
-def silent(what: str, done: int, total: int) -> None:  # noqa: ARG001
+def silent(what: str, done: int, total: int) -> None:
     """Listen to nothing."""
