@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.changepoint import z_for_false_rate
 from models.channels import Channel, stop_runs
+from models.context import Context
+from models.drivers import Excess
 from models.episodes import Residual, Span, find_spans, measure, residual_of
-from models.minutes import Minutes
+from models.microbial import MicrobialSpan
+from models.minutes import MINUTES_PER_BLOCK, Minutes
+from models.outlier import OutlierScore
 from models.settings import Settings
 
 _SHORTEST_STOP_MIN = 90
@@ -92,6 +96,37 @@ def _standing(minutes: Minutes, channel: Channel, kg_min: float) -> list[Span]:
         measure(bare, a, b, 20.0) for a, b in stop_runs(minutes) if b - a >= _SHORTEST_STOP_MIN
     ]
     return [s for s in spans if s.kg >= kg_min]
+
+
+def find_unexplained(
+    context: Context,
+    excess: Excess,
+    multiplier: float,
+    outliers: OutlierScore,
+    microbial: list[MicrobialSpan],
+    settings: Settings,
+) -> list[Candidate]:
+    """Hours unlike any quiet hour that lose sucrose, though no single channel accuses itself.
+
+    Outlying runs of at least two hours outside every other candidate, whose whole excess above
+    the usual is both significant and worth a line.
+    """
+    minutes = context.minutes
+    free = context.quiet.copy()
+    for spell in microbial:
+        free[spell.start : spell.end] = False
+    total = np.where(free, multiplier * excess.total, np.nan)
+    channel = Channel("unexplained", "train", tuple(minutes.zones), total)
+    residual = residual_of(total, free)
+    z_min = z_for_false_rate(settings.false_findings_per_week, 1)
+    found = []
+    for first, last in outliers.runs(0.02, 8):
+        start, end = first * MINUTES_PER_BLOCK, min(last * MINUTES_PER_BLOCK, minutes.n)
+        span = measure(residual, start, end, 0.0)
+        z = span.kg / span.kg_sd
+        if z >= z_min and span.kg >= 1000.0 * settings.smallest_finding_t and free[start:end].all():
+            found.append(Candidate(channel, residual, replace(span, z=z)))
+    return found
 
 
 def join(found: list[Candidate]) -> list[Candidate]:

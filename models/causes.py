@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from features.station import Station
 from models.candidates import Candidate
 from models.channels import MUD_SUFFIX, vessel_of
-from models.minutes import Minutes
-from models.probes import ProbeBias
+from models.context import Context
 from models.series import Array
 
 _BY_CHANNEL = {
@@ -21,26 +18,6 @@ _BY_CHANNEL = {
     "mud": "mud_held",
     "hold": "tank_held",
 }
-
-
-@dataclass(frozen=True)
-class Context:
-    """What the judgement of a cause may look at.
-
-    Attributes
-    ----------
-    minutes : Minutes
-    station : Station
-    biases : dict of ProbeBias
-        By point: ``limed``, ``clear``, ``mixed``.
-    quiet : ndarray of bool, shape (n,)
-        True outside every candidate and stop.
-    """
-
-    minutes: Minutes
-    station: Station
-    biases: dict[str, ProbeBias]
-    quiet: NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -70,6 +47,8 @@ def judge(item: Candidate, context: Context) -> Verdict:
     """Name the cause of a candidate."""
     if item.channel.name == "ph":
         return _judge_ph(item, context)
+    if item.channel.name == "unexplained":
+        return Verdict("unexplained", {"unexplained": 1.0}, [])
     cause = _BY_CHANNEL[item.channel.name]
     facts = _FACTS[item.channel.name](item, context)
     return Verdict(cause, _weights(item, cause), facts)

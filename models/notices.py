@@ -11,12 +11,14 @@ from models.lab import LabPoints, lab_series
 from models.minutes import MINUTES_PER_BLOCK, Minutes
 from models.series import Array, block_means, bridge_runs, running_median, runs_of
 
-NOTICE_SCHEMA = {
-    "started": pl.Datetime("us", "UTC"),
-    "ended": pl.Datetime("us", "UTC"),
-    "kind": pl.String,
-    "text": pl.String,
-}
+NOTICE_SCHEMA = pl.Schema(
+    {
+        "started": pl.Datetime("us", "UTC"),
+        "ended": pl.Datetime("us", "UTC"),
+        "kind": pl.String(),
+        "text": pl.String(),
+    }
+)
 _SHORTEST_MIN = 120
 
 

@@ -7,6 +7,8 @@ long-run variance: the variance of a sum, per reading.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -132,3 +134,8 @@ def bridge_runs(runs: list[tuple[int, int]], gap: int) -> list[tuple[int, int]]:
         else:
             joined.append((start, end))
     return joined
+
+
+def nan_sum(parts: Mapping[str, Array]) -> Array:
+    """Sum of series, a missing entry counting as zero."""
+    return np.asarray(np.nansum(np.stack(list(parts.values())), axis=0))

@@ -16,11 +16,13 @@ from models.series import Array, bridge_runs, robust_sd, runs_of
 
 _WINDOW = 15
 _CAP = 100.0
-SCHEMA = {
-    "started": pl.Datetime("us", "UTC"),
-    "ended": pl.Datetime("us", "UTC"),
-    "score": pl.Float64,
-}
+SCHEMA = pl.Schema(
+    {
+        "started": pl.Datetime("us", "UTC"),
+        "ended": pl.Datetime("us", "UTC"),
+        "score": pl.Float64(),
+    }
+)
 
 
 def unusual_periods(grid: pl.DataFrame, train_rows: int, false_per_week: float) -> pl.DataFrame:
