@@ -1,0 +1,260 @@
+"""From the view to the words of the page. Nothing here knows HTML or disk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from pipeline.report.charts import finding_chart
+from pipeline.report.evidence import Evidence, read_evidence
+from pipeline.report.localtime import clocks_change, day_words, span_words
+from pipeline.report.rounding import bare_tonnes, known, money, percent, plain, quantity, tonnes
+from pipeline.report.season import season_chart
+from pipeline.report.svg import Drawing
+from pipeline.report.tables import (
+    FindingRow,
+    computed_share,
+    finding_rows,
+    notice_rows,
+    source_rows,
+    tag_rows,
+)
+from pipeline.report.text import clean
+from pipeline.report.view import Estimate, ReportView
+from pipeline.report.wording import confidence_key
+
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """The first thing read: how much, what it is worth, how many findings, the worst one."""
+
+    mass: str
+    mass_span: str
+    worth: str
+    worth_span: str
+    basis: str
+    counted: str
+    worst: str
+    cover: str
+    beware: str
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A finding with its evidence and chart."""
+
+    row: FindingRow
+    evidence: Evidence
+    drawing: Drawing
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """The season's chart and its totals, one row each: name, tonnes, share of sucrose fed."""
+
+    drawing: Drawing
+    totals: tuple[tuple[str, str, str], ...]
+    days: str
+
+
+def compose(view: ReportView, top: int) -> dict[str, Any]:
+    """Make everything the template shows.
+
+    Parameters
+    ----------
+    view : ReportView
+        What is known; its columns have been checked.
+    top : int
+        Number of findings that get a card of their own.
+    """
+    rows = finding_rows(view)
+    standing = [row for row in rows if not row.withdrawn]
+    tags, quiet_tags = tag_rows(view)
+    zone = ZoneInfo(view.zone)
+    return {
+        "mill": clean(view.mill),
+        "zone": view.zone,
+        "period": span_words(view.period_start, view.period_end, zone),
+        "clocks_change": clocks_change(view.period_start, view.period_end, zone),
+        "currency": clean(view.currency),
+        "price": money(view.price_per_t, view.price_per_t, view.price_per_t, view.currency).split(
+            " (", 1
+        )[0],
+        "headline": headline(view, rows),
+        "rows": rows,
+        "cards": [_card(view, row) for row in standing[:top]],
+        "confidence_key": confidence_key(),
+        "season": _season(view),
+        "notices": notice_rows(view),
+        "has_notices": view.notices is not None,
+        "sources": source_rows(view),
+        "tags": tags,
+        "quiet_tags": quiet_tags,
+        "has_tags": view.tags is not None,
+        "missing_tags": [clean(tag, 80) for tag in view.missing_tags],
+        "gaps": _gaps(view),
+        "multiplier": _multiplier(view),
+        "run": [(clean(name, 60), clean(value, 300)) for name, value in view.run.items()],
+    }
+
+
+def period_excess(view: ReportView, rows: Sequence[FindingRow]) -> tuple[Estimate | None, str]:
+    """Loss above the unavoidable in the period [t] and, in words, what it rests on.
+
+    Added findings share the mill's kinetic multiplier, so their errors move together: their
+    bounds are added as they are, which is the cautious side.
+    """
+    if view.period_excess is not None:
+        return view.period_excess, ""
+    counted = [row for row in rows if not row.withdrawn and row.lost_t is not None]
+    total = Estimate(
+        sum(row.lost_t or 0.0 for row in counted),
+        sum(row.low_t or 0.0 for row in counted),
+        sum(_first(row.high_t, row.lost_t) for row in counted),
+    )
+    basis = "Sum of the findings below; their intervals are added as if all erred the same way."
+    return (total if counted else None), basis
+
+
+def _first(*values: float | None) -> float:
+    return next((value for value in values if value is not None), 0.0)
+
+
+def headline(view: ReportView, rows: Sequence[FindingRow]) -> Headline:
+    """Write the first lines of the report."""
+    standing = [row for row in rows if not row.withdrawn]
+    total, basis = period_excess(view, rows)
+    cover, beware = _cover(view)
+    counted = {0: "No finding", 1: "One finding"}.get(len(standing), f"{len(standing)} findings")
+    if total is None:
+        return Headline(
+            mass="No loss found",
+            mass_span="above the unavoidable, as far as the data reach",
+            worth="",
+            worth_span="",
+            basis="",
+            counted=f"{counted} in this period.",
+            worst="",
+            cover=cover,
+            beware=beware,
+        )
+    price = view.price_per_t
+    mass = tonnes(total.value, total.low, total.high)
+    worth = money(total.value * price, total.low * price, total.high * price, view.currency)
+    nothing = " The interval reaches zero, so it may be nothing." if total.low <= 0 else ""
+    return Headline(
+        mass=mass.split(" (", 1)[0],
+        mass_span=_inside(mass) + " t",
+        worth=worth.split(" (", 1)[0],
+        worth_span=_inside(worth),
+        basis=(basis + nothing).strip(),
+        counted=f"{counted}.",
+        worst=_worst(standing),
+        cover=cover,
+        beware=beware,
+    )
+
+
+def _inside(text: str) -> str:
+    return text.split(" (", 1)[1].rstrip(")")
+
+
+def _worst(standing: Sequence[FindingRow]) -> str:
+    known_rows = [row for row in standing if row.lost_t is not None]
+    if not known_rows:
+        return ""
+    worst = max(known_rows, key=lambda row: row.lost_t or 0.0)
+    return (
+        f"{worst.cause.name} ({worst.where}), {worst.when}: "
+        f"{bare_tonnes(worst.lost_t, worst.low_t, worst.high_t)}, {worst.confidence}."
+    )
+
+
+def _cover(view: ReportView) -> tuple[str, str]:
+    """Say how much of the period could be computed, and warn when it is not nearly all."""
+    share = computed_share(view)
+    if share is None:
+        return "", "How much of the period could be computed is not known: minute data are missing."
+    said = f"{plain(share, 1 if 99 < share < 100 else 0)} % of the period could be computed."
+    if share >= 95:
+        return said, ""
+    return said, "Hours without data are not hours without loss: see “What is missing”."
+
+
+def _card(view: ReportView, row: FindingRow) -> Card:
+    label = (
+        f"pH, temperature, residence time and loss rate around finding {row.number}: "
+        f"{row.cause.name}, {row.when}"
+    )
+    drawing = finding_chart(view, row.section, row.started, row.ended, row.anchor, label)
+    zone = ZoneInfo(view.zone)
+    if drawing.wide is not None and clocks_change(row.started, row.ended, zone):
+        note = "The clocks changed in these hours; the chart keeps the time of its left edge."
+        drawing = Drawing(drawing.wide, drawing.narrow, f"{drawing.note} {note}".strip())
+    return Card(row, read_evidence(row.evidence), drawing)
+
+
+def _season(view: ReportView) -> Season | None:
+    frame = view.season
+    if frame is None:
+        return None
+    held = frame.drop_nulls(["day_local", "sucrose_fed_t", "unavoidable_t", "excess_t"])
+    if held.is_empty():
+        return Season(season_chart(frame, ""), (), "")
+    sums = {name: known(held[name].sum()) or 0.0 for name in held.columns if name.endswith("_t")}
+    fed = sums["sucrose_fed_t"]
+    without = frame.height - held.height
+    first, last = (day_words(held["day_local"].sort()[i]) for i in (0, -1))
+    days = f"{held.height} days, {first} to {last}" + (
+        f"; {without} more could not be computed and are left out" if without else ""
+    )
+    totals = (
+        ("Sucrose fed", quantity(fed, None, None, "t").split(" (", 1)[0], "100 %"),
+        _total("Unavoidable loss", sums["unavoidable_t"], None, fed),
+        _total(
+            "Loss above the unavoidable",
+            sums["excess_t"],
+            (sums["excess_low_t"], sums["excess_high_t"]),
+            fed,
+        ),
+    )
+    label = "Sucrose lost each day of the season: unavoidable, and above the unavoidable"
+    return Season(season_chart(frame, label), totals, days)
+
+
+def _total(
+    name: str, mass: float, bounds: tuple[float, float] | None, fed: float
+) -> tuple[str, str, str]:
+    share = percent(100 * mass / fed) if fed > 0 else "not computed"
+    if bounds is None:
+        return name, quantity(mass, None, None, "t").split(" (", 1)[0], share
+    return name, tonnes(mass, *bounds), share
+
+
+def _gaps(view: ReportView) -> list[tuple[str, str]]:
+    """Say what the report lacks: what the view names, and every part that was not given."""
+    absent = (
+        (view.station_minutes, "pH in the charts", "no minute data of the station were given"),
+        (
+            view.zone_minutes,
+            "Temperature, residence time and loss rate in the charts",
+            "no minute data of the vessels were given",
+        ),
+        (view.lab, "Laboratory grabs in the charts", "no laboratory results were given"),
+        (view.season, "The season's loss by day", "no daily sums were given"),
+        (view.multiplier, "The mill's own kinetic multiplier", "it was not given"),
+        (view.notices, "Odd events without loss", "no list of notices was given"),
+        (view.sources, "Rows read, kept and refused", "no record of the pull was given"),
+        (view.tags, "Bad readings per tag", "no count per tag was given"),
+    )
+    named = [(clean(gap.what, 200), clean(gap.why, 300)) for gap in view.not_computed]
+    return named + [(what, why) for part, what, why in absent if part is None]
+
+
+def _multiplier(view: ReportView) -> tuple[str, str] | None:
+    held = view.multiplier
+    if held is None:
+        return None
+    return quantity(held.value, held.low, held.high, ""), clean(held.source, 400)

@@ -1,0 +1,76 @@
+"""UTC instants in the mill's own clock, for tables and for charts.
+
+A chart needs one unbroken axis, but a wall clock repeats an hour when summer time ends and
+skips one when it starts. So charts keep the clock that held at their left edge, and say so
+when the clocks changed inside them.
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+_DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+
+def day_words(moment: date) -> str:
+    """Write a local date, for example ``Mon 6 Oct 2025``."""
+    return f"{_DAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]} {moment.year:04d}"
+
+
+def _offset_words(local: datetime) -> str:
+    minutes = round((local.utcoffset() or timedelta()).total_seconds() / 60)
+    hours, rest = divmod(abs(minutes), 60)
+    sign = "-" if minutes < 0 else "+"
+    return f"UTC{sign}{hours}" + (f":{rest:02d}" if rest else "")
+
+
+def clock_words(moment: datetime, zone: ZoneInfo) -> str:
+    """Write the wall-clock time of a UTC moment, with its offset only in a repeated hour."""
+    local = moment.astimezone(zone)
+    other = local.replace(fold=1 - local.fold)
+    repeated = other.utcoffset() != local.utcoffset()
+    return f"{local:%H:%M}" + (f" ({_offset_words(local)})" if repeated else "")
+
+
+def moment_words(moment: datetime | None, zone: ZoneInfo) -> str:
+    """Write day and time of a UTC moment in plant-local time, or ``not ended``."""
+    if moment is None:
+        return "not ended"
+    return f"{day_words(moment.astimezone(zone))} {clock_words(moment, zone)}"
+
+
+def span_words(start: datetime, end: datetime | None, zone: ZoneInfo) -> str:
+    """Write an interval in plant-local time; the day is not repeated when it is the same."""
+    first = moment_words(start, zone)
+    if end is None:
+        return f"{first}, still going on"
+    if start.astimezone(zone).date() == end.astimezone(zone).date():
+        return f"{first} to {clock_words(end, zone)}"
+    return f"{first} to {moment_words(end, zone)}"
+
+
+def duration_words(span: timedelta) -> str:
+    """Write a duration in the unit that suits it: minutes, hours or days."""
+    minutes = span.total_seconds() / 60
+    if minutes < 90:
+        return f"{minutes:.0f} min"
+    if minutes < 2 * 24 * 60:
+        return f"{minutes / 60:.1f} h"
+    return f"{minutes / 1440:.1f} days"
+
+
+def chart_offset(start: datetime, zone: ZoneInfo) -> timedelta:
+    """Offset from UTC that a chart beginning at `start` keeps over its whole width."""
+    return start.astimezone(zone).utcoffset() or timedelta()
+
+
+def clocks_change(start: datetime, end: datetime, zone: ZoneInfo) -> bool:
+    """Tell whether the wall clock changed its offset between two UTC moments."""
+    return start.astimezone(zone).utcoffset() != end.astimezone(zone).utcoffset()
+
+
+def as_utc(moment: datetime) -> datetime:
+    """Give the moment in UTC; a moment without a zone is taken as UTC already."""
+    return moment.replace(tzinfo=UTC) if moment.tzinfo is None else moment.astimezone(UTC)

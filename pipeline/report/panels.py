@@ -1,0 +1,359 @@
+"""Small panels that share one time axis: the parts a finding's chart is stacked from.
+
+Series differ in dash and weight as well as in colour, so a black-and-white print and a
+colour-blind reader see the same. Colours are from the palette of Okabe and Ito (Color
+Universal Design, 2008).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+import numpy as np
+
+from pipeline.report.decimate import Point, Window
+
+INK = "#1c1c1c"
+BLUE = "#0072b2"
+VERMILION = "#d55e00"
+GREY = "#767676"
+SHADE = "#ece7da"
+SOLID = (1, 0)
+LONG_DASH = (8, 3)
+DOTS = (2, 3)
+DASH = (5, 3)
+_T = "t:T"
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """Size of a drawing [px] and the points it can carry."""
+
+    name: str
+    width: int
+    height: int
+    font: int
+    points: int
+    legend_columns: int
+    x_ticks: int
+
+
+WIDE = Size("wide", 790, 128, 12, 720, 4, 9)
+NARROW = Size("narrow", 272, 112, 11, 300, 2, 4)
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One line of a panel."""
+
+    name: str
+    points: Sequence[Point]
+    color: str = INK
+    dash: tuple[int, int] = SOLID
+    width: float = 1.6
+
+
+@dataclass(frozen=True, slots=True)
+class Dots:
+    """Single values of a panel, such as laboratory grabs."""
+
+    name: str
+    points: Sequence[Point]
+    color: str = INK
+    shape: str = "circle"
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One panel: title, lines, dots, target levels, and whether the axis starts at zero."""
+
+    title: str
+    series: Sequence[Series]
+    dots: Sequence[Dots] = ()
+    levels: Sequence[float] = ()
+    from_zero: bool = False
+    between: tuple[str, str] | None = None
+
+    @property
+    def empty(self) -> bool:
+        """Tell whether there is nothing at all to draw."""
+        lines: list[Sequence[Point]] = [item.points for item in self.series]
+        lines += [item.points for item in self.dots]
+        return not any(value is not None for points in lines for _, value in points)
+
+
+@dataclass(frozen=True, slots=True)
+class TimeAxis:
+    """Window and shaded period, both in milliseconds of the plant's clock.
+
+    The scale is declared as UTC and the instants are already shifted, so the drawing is the
+    same whatever the time zone of the machine that makes it.
+    """
+
+    window: Window
+    shaded: Window
+
+    def scale(self) -> alt.Scale:
+        """Scale of the shared axis."""
+        return alt.Scale(type="utc", domain=list(self.window), nice=False)
+
+
+class Datasets:
+    """Rows of a drawing by name.
+
+    Charts name their rows and the rows join the specification last: carried inside the chart
+    objects they would be copied and checked at every step, which takes seconds.
+    """
+
+    def __init__(self) -> None:
+        self.rows: dict[str, list[dict[str, Any]]] = {}
+
+    def add(self, rows: list[dict[str, Any]]) -> alt.Chart:
+        """Keep the rows under a name of their own and give a chart that reads them."""
+        name = f"rows{len(self.rows)}"
+        self.rows[name] = rows
+        return alt.Chart(alt.NamedData(name=name))
+
+
+def value_range(panel: Panel) -> tuple[float, float]:
+    """Range of a panel's axis: nearly all values, so that one wild reading cannot flatten it."""
+    values = [v for s in panel.series for _, v in s.points if v is not None]
+    dots = [v for d in panel.dots for _, v in d.points if v is not None]
+    low, high = (
+        (float(q) for q in np.quantile(values, (0.003, 0.997)))
+        if values
+        else (
+            min(dots, default=0.0),
+            max(dots, default=1.0),
+        )
+    )
+    near = [v for v in [*dots, *panel.levels] if low - 3 * (high - low) <= v <= high * 2 + 1]
+    low, high = min([low, *near]), max([high, *near])
+    if panel.from_zero:
+        low = min(0.0, low)
+    pad = 0.08 * (high - low) or 0.05 * abs(high) or 0.5
+    return (low if panel.from_zero and low == 0.0 else low - pad), high + pad
+
+
+def _rows(items: Sequence[Series] | Sequence[Dots]) -> list[dict[str, Any]]:
+    return [
+        {"t": t, "v": None if v is None else float(f"{v:.5g}"), "s": item.name}
+        for item in items
+        for t, v in item.points
+    ]
+
+
+def _legend(size: Size, panel: Panel) -> alt.Legend | None:
+    if len(panel.series) + len(panel.dots) < 2:
+        return None
+    return alt.Legend(
+        title=None,
+        orient="top",
+        direction="horizontal",
+        columns=size.legend_columns,
+        symbolType="stroke",
+        symbolSize=500,
+        symbolStrokeWidth=2,
+        labelLimit=240,
+        offset=2,
+        rowPadding=1,
+        columnPadding=14,
+    )
+
+
+def _x(axis: TimeAxis, size: Size, labelled: bool) -> alt.X:
+    label = (
+        "utchours(datum.value) == 0 && utcminutes(datum.value) == 0"
+        " ? utcFormat(datum.value, '%a %e %b') : utcFormat(datum.value, '%H:%M')"
+    )
+    return alt.X(
+        _T,
+        scale=axis.scale(),
+        axis=alt.Axis(
+            title=None,
+            labels=labelled,
+            ticks=labelled,
+            labelExpr=label,
+            tickCount=size.x_ticks,
+            labelFlush=True,
+            labelOverlap="greedy",
+            grid=True,
+        ),
+    )
+
+
+def _y(panel: Panel) -> alt.Y:
+    return alt.Y(
+        "v:Q",
+        scale=alt.Scale(domain=list(value_range(panel)), nice=False, zero=False),
+        axis=alt.Axis(title=None, tickCount=4, minExtent=44, maxExtent=44),
+    )
+
+
+def _shade(axis: TimeAxis, data: Datasets) -> list[alt.Chart]:
+    start, end = axis.shaded
+    area = (
+        data.add([{"t": start, "u": end}])
+        .mark_rect(color=SHADE, clip=True)
+        .encode(x=alt.X(_T, scale=axis.scale()), x2="u:T")
+    )
+    edges = [{"t": t} for t in axis.shaded if axis.window[0] < t < axis.window[1]]
+    rule = data.add(edges).mark_rule(color=GREY, strokeDash=list(DOTS), strokeWidth=1)
+    return [area, rule.encode(x=alt.X(_T, scale=axis.scale()))]
+
+
+def _between(panel: Panel, x: alt.X, y: alt.Y, data: Datasets) -> list[alt.Chart]:
+    """Fill between two series where the first lies above the second."""
+    if panel.between is None:
+        return []
+    by_name = {item.name: dict(item.points) for item in panel.series}
+    upper, lower = (by_name.get(name, {}) for name in panel.between)
+    rows = [
+        {"t": t, "v": low, "w": None if low is None or top is None else max(low, top)}
+        for t, top in upper.items()
+        for low in (lower.get(t),)
+    ]
+    fill = data.add(rows).mark_area(color=VERMILION, opacity=0.3, clip=True)
+    return [fill.encode(x=x, y=y, y2="w:Q")]
+
+
+def panel_chart(
+    panel: Panel, axis: TimeAxis, size: Size, data: Datasets, labelled: bool
+) -> alt.LayerChart:
+    """Build one panel.
+
+    Parameters
+    ----------
+    panel : Panel
+        What to draw; must not be empty.
+    axis : TimeAxis
+        Shared time axis, plant-local milliseconds.
+    size : Size
+        Size of the drawing [px].
+    data : Datasets
+        Collects the rows.
+    labelled : bool
+        Whether this panel carries the labels of the time axis (the lowest one does).
+    """
+    x, y = _x(axis, size, labelled), _y(panel)
+    names = [item.name for item in panel.series]
+    lines = (
+        data.add(_rows(panel.series))
+        .mark_line(clip=True, invalid="break-paths-show-path-domains", strokeJoin="round")
+        .encode(
+            x=x,
+            y=y,
+            color=alt.Color(
+                "s:N",
+                scale=alt.Scale(domain=names, range=[item.color for item in panel.series]),
+                legend=_legend(size, panel),
+            ),
+            strokeDash=alt.StrokeDash(
+                "s:N",
+                scale=alt.Scale(domain=names, range=[list(item.dash) for item in panel.series]),
+            ),
+            strokeWidth=alt.StrokeWidth(
+                "s:N",
+                scale=alt.Scale(domain=names, range=[item.width for item in panel.series]),
+                legend=None,
+            ),
+        )
+    )
+    levels = data.add([{"v": v} for v in panel.levels]).mark_rule(
+        color=GREY, strokeDash=list(DOTS), strokeWidth=1, clip=True
+    )
+    layers: list[Any] = [*_shade(axis, data), *_between(panel, x, y, data)]
+    layers += [levels.encode(y=y)] if panel.levels else []
+    layers.append(lines)
+    layers += _dot_layers(panel, (x, y), size, data)
+    title = alt.TitleParams(panel.title, anchor="start", frame="group", fontSize=size.font + 1)
+    return alt.LayerChart(layer=layers, width=size.width, height=size.height, title=title)
+
+
+def _dot_layers(
+    panel: Panel, xy: tuple[alt.X, alt.Y], size: Size, data: Datasets
+) -> list[alt.Chart]:
+    shown = [item for item in panel.dots if item.points]
+    if not shown:
+        return []
+    names = [item.name for item in shown]
+    legend = alt.Legend(
+        title=None,
+        orient="top",
+        direction="horizontal",
+        columns=size.legend_columns,
+        labelLimit=240,
+        symbolStrokeWidth=1.6,
+        offset=2,
+    )
+    return [
+        data.add(_rows(shown))
+        .mark_point(size=34, filled=False, strokeWidth=1.6, clip=True)
+        .encode(
+            x=xy[0],
+            y=xy[1],
+            shape=alt.Shape(
+                "s:N",
+                scale=alt.Scale(domain=names, range=[item.shape for item in shown]),
+                legend=legend,
+            ),
+            stroke=alt.Stroke(
+                "s:N",
+                scale=alt.Scale(domain=names, range=[item.color for item in shown]),
+                legend=legend,
+            ),
+        )
+    ]
+
+
+def stack(panels: Sequence[Panel], axis: TimeAxis, size: Size) -> dict[str, Any]:
+    """Stack panels over one time axis and give the specification ready to be drawn."""
+    last = len(panels) - 1
+    data = Datasets()
+    charts = [panel_chart(p, axis, size, data, labelled=i == last) for i, p in enumerate(panels)]
+    own = dict.fromkeys(("color", "stroke", "shape", "strokeDash", "strokeWidth"), "independent")
+    stacked = {
+        "vconcat": [_part(chart) for chart in charts],
+        "spacing": 12,
+        "resolve": {"scale": own},
+    }
+    return finish(stacked, size, data)
+
+
+def _part(chart: alt.LayerChart) -> dict[str, Any]:
+    """Specification of a chart that becomes part of another one."""
+    spec: dict[str, Any] = chart.to_dict(validate=False)
+    return {name: value for name, value in spec.items() if name not in ("$schema", "config")}
+
+
+def finish(part: dict[str, Any], size: Size, data: Datasets) -> dict[str, Any]:
+    """Add rows and the look common to all charts: the specification is complete."""
+    look = alt.Config(
+        background="white",
+        font="sans-serif",
+        padding=2,
+        axis=alt.AxisConfig(
+            labelFontSize=size.font,
+            labelColor=INK,
+            gridColor="#dedede",
+            domainColor=GREY,
+            tickColor=GREY,
+            gridDash=[1, 2],
+        ),
+        legend=alt.LegendConfig(labelFontSize=size.font, labelColor=INK, padding=0),
+        view=alt.ViewConfig(stroke="#bdbdbd"),
+        title=alt.TitleConfig(color=INK, fontWeight="bold", offset=6),
+    )
+    return part | {
+        "$schema": alt.SCHEMA_URL,
+        "config": look.to_dict(validate=False),
+        "datasets": data.rows,
+    }
+
+
+def single(chart: alt.LayerChart, size: Size, data: Datasets) -> dict[str, Any]:
+    """Give the specification of a chart that stands alone."""
+    return finish(_part(chart), size, data)

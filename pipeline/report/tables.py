@@ -1,0 +1,203 @@
+"""Rows of the report's tables: findings, notices and the health of the data, all in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from pipeline.report.charts import vessel_kinds
+from pipeline.report.localtime import as_utc, duration_words, span_words
+from pipeline.report.rounding import count, known, money, percent, tonnes
+from pipeline.report.text import clean
+from pipeline.report.view import ReportView
+from pipeline.report.wording import (
+    CauseWords,
+    confidence_words,
+    notice_words,
+    section_words,
+    status_words,
+    words_of,
+)
+
+_LONGEST_TEXT = 300
+
+
+@dataclass(frozen=True, slots=True)
+class FindingRow:
+    """One finding in words, with what its card and chart need."""
+
+    number: int
+    anchor: str
+    cause: CauseWords
+    section: str
+    where: str
+    when: str
+    lasted: str
+    mass: str
+    share: str
+    worth: str
+    confidence: str
+    status: str
+    withdrawn: bool
+    lost_t: float | None
+    low_t: float | None
+    high_t: float | None
+    started: datetime
+    ended: datetime
+    evidence: object
+
+
+def finding_rows(view: ReportView) -> list[FindingRow]:
+    """All findings, standing ones by rank, withdrawn ones last."""
+    ordered = view.findings.with_columns(
+        (pl.col("status") == "withdrawn").fill_null(value=False).alias("_gone")
+    ).sort("_gone", "rank", "lost_t", descending=[False, False, True], nulls_last=True)
+    return [_finding(view, number, row) for number, row in enumerate(ordered.to_dicts(), start=1)]
+
+
+def _finding(view: ReportView, number: int, row: dict[str, object]) -> FindingRow:
+    zone = ZoneInfo(view.zone)
+    started = _moment(row["started"]) or view.period_start
+    ended = _moment(row["ended"])
+    until = ended or max(as_utc(view.period_end), started)
+    section = str(row["section"] or "")
+    lost, low, high = (known(row[name]) for name in ("lost_t", "lost_t_low", "lost_t_high"))
+    worth_low, worth_high = (None if v is None else v * view.price_per_t for v in (low, high))
+    status = str(row["status"] or "")
+    return FindingRow(
+        number=number,
+        anchor=f"finding-{number}",
+        cause=words_of(str(row["cause"] or "")),
+        section=section,
+        where=section_words(section, vessel_kinds(view)),
+        when=span_words(started, ended, zone),
+        lasted=duration_words(until - started),
+        mass=tonnes(lost, low, high),
+        share=percent(row["lost_pct"]),
+        worth=money(row["value"], worth_low, worth_high, view.currency),
+        confidence=confidence_words(known(row["confidence"])),
+        status=status_words(status),
+        withdrawn=status == "withdrawn",
+        lost_t=lost,
+        low_t=low,
+        high_t=high,
+        started=started,
+        ended=until,
+        evidence=row["evidence"],
+    )
+
+
+def _moment(value: object) -> datetime | None:
+    return as_utc(value) if isinstance(value, datetime) else None
+
+
+@dataclass(frozen=True, slots=True)
+class NoticeRow:
+    """One notice: when, what kind, what was seen."""
+
+    when: str
+    kind: str
+    text: str
+
+
+def notice_rows(view: ReportView) -> list[NoticeRow]:
+    """Notices in time order."""
+    if view.notices is None:
+        return []
+    zone = ZoneInfo(view.zone)
+    rows = view.notices.sort("started", nulls_last=True).to_dicts()
+    return [
+        NoticeRow(
+            span_words(_moment(row["started"]) or view.period_start, _moment(row["ended"]), zone),
+            notice_words(str(row["kind"] or "")),
+            clean(row["text"], _LONGEST_TEXT),
+        )
+        for row in rows
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class SourceRow:
+    """One source of data: rows read and kept, and the refused ones by reason."""
+
+    name: str
+    read: str
+    kept: str
+    refused: str
+
+
+def source_rows(view: ReportView) -> list[SourceRow]:
+    """Sources with their refused rows by reason, most frequent reason first."""
+    if view.sources is None:
+        return []
+    return [
+        SourceRow(
+            clean(row["source"]),
+            count(row["rows_read"]),
+            count(row["rows_kept"]),
+            _refused(view.refused, row),
+        )
+        for row in view.sources.to_dicts()
+    ]
+
+
+def _refused(refused: pl.DataFrame | None, source: dict[str, object]) -> str:
+    read, kept = known(source["rows_read"]), known(source["rows_kept"])
+    lost = None if read is None or kept is None else read - kept
+    if refused is None:
+        return f"{count(lost)} (reasons not recorded)" if lost else "none"
+    reasons = refused.filter(pl.col("source") == source["source"]).sort("rows", descending=True)
+    said = [f"{count(r['rows'])} {clean(r['reason'])}" for r in reasons.to_dicts()]
+    rest = (lost or 0) - sum(known(rows) or 0 for rows in reasons["rows"])
+    if rest > 0:
+        said.append(f"{count(rest)} without a recorded reason")
+    return "; ".join(said) or "none"
+
+
+@dataclass(frozen=True, slots=True)
+class TagRow:
+    """One tag: readings, bad ones in number and share, and why."""
+
+    name: str
+    readings: str
+    bad: str
+    share: str
+    reasons: str
+
+
+def tag_rows(view: ReportView) -> tuple[list[TagRow], int]:
+    """Tags with bad readings, worst share first, and how many tags had none."""
+    if view.tags is None:
+        return [], 0
+    share = 100 * pl.col("bad") / pl.col("readings").replace(0, None)
+    frame = view.tags.with_columns(share.alias("_share")).sort(
+        "_share", "tag", descending=[True, False], nulls_last=True
+    )
+    troubled = frame.filter((pl.col("bad") > 0) | (pl.col("readings") == 0))
+    rows = [
+        TagRow(
+            clean(row["tag"], 80),
+            count(row["readings"]),
+            count(row["bad"]),
+            percent(row["_share"]),
+            clean(row.get("reasons"), _LONGEST_TEXT),
+        )
+        for row in troubled.to_dicts()
+    ]
+    return rows, frame.height - troubled.height
+
+
+def computed_share(view: ReportView) -> float | None:
+    """Share of the period's minutes with a loss in at least one zone [%]."""
+    span = as_utc(view.period_end) - as_utc(view.period_start)
+    minutes = span.total_seconds() / 60
+    if view.zone_minutes is None or minutes <= 0:
+        return None
+    start, end = view.period_start.astimezone(UTC), view.period_end.astimezone(UTC)
+    inside = view.zone_minutes.filter(
+        pl.col("ts_utc").is_between(start, end, closed="left") & pl.col("loss_kg_h").is_not_null()
+    )
+    return min(100.0, 100.0 * inside["ts_utc"].n_unique() / minutes)

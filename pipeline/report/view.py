@@ -1,0 +1,136 @@
+"""What the report is made from: one frozen view, filled elsewhere from store and lake.
+
+Only mill, zone, money, period and findings are needed. Every other part may be absent; the
+report then says in plain words what is missing and what that hides.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import polars as pl
+
+from features.station import Station
+
+#: Columns the report reads from each frame. Further columns are ignored.
+REQUIRED_COLUMNS: dict[str, tuple[str, ...]] = {
+    "findings": (
+        *("finding_id", "section", "started", "ended", "cause", "lost_t", "lost_t_low"),
+        *("lost_t_high", "lost_pct", "value", "confidence", "rank", "status", "evidence"),
+    ),
+    "station_minutes": ("ts_utc", "ph_limed", "ph_clear"),
+    "zone_minutes": (
+        *("ts_utc", "zone", "temp_degc", "residence_min", "loss_kg_h", "loss_ref_kg_h"),
+    ),
+    "season": (
+        *("day_local", "sucrose_fed_t", "unavoidable_t"),
+        *("excess_t", "excess_low_t", "excess_high_t"),
+    ),
+    "lab": ("ts_utc", "analyte", "place", "value"),
+    "notices": ("started", "ended", "kind", "text"),
+    "sources": ("source", "rows_read", "rows_kept"),
+    "refused": ("source", "reason", "rows"),
+    "tags": ("tag", "readings", "bad"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Estimate:
+    """A value with its 90 % interval; the unit is that of the field it sits in."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Multiplier:
+    """Kinetic multiplier of the mill [1] with 90 % interval and, in plain words, its source."""
+
+    value: float
+    low: float
+    high: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """Something that could not be computed, and why."""
+
+    what: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReportView:
+    """Everything one report shows.
+
+    Attributes
+    ----------
+    mill, zone, currency : str
+        Mill name, IANA time-zone name, ISO 4217 currency code.
+    price_per_t : float
+        Worth of sucrose [currency/t].
+    period_start, period_end : datetime
+        Reported period, UTC, end exclusive.
+    findings : polars.DataFrame
+        Rows of the findings table; times in UTC, masses in t, confidence from 0 to 1.
+    station_minutes, zone_minutes, lab : polars.DataFrame or None
+        Minute and laboratory frames around the findings; rates [kg/h] at multiplier 1.
+        ``ph_limed_corrected`` and ``ph_clear_corrected`` are drawn where present.
+    season : polars.DataFrame or None
+        One row a plant-local day: sucrose fed, unavoidable and excess loss [t].
+    period_excess : Estimate or None
+        Loss above the unavoidable in the period [t]. Without it the findings are added up.
+    station : Station or None
+        Station description: kinds of vessels, and targets drawn as thin lines.
+    multiplier : Multiplier or None
+        Kinetic multiplier applied to the minute rates.
+    notices : polars.DataFrame or None
+        Odd events without loss: started, ended, kind, text.
+    sources : polars.DataFrame or None
+        Per source: source, rows_read, rows_kept.
+    refused : polars.DataFrame or None
+        Per source and reason: source, reason, rows.
+    tags : polars.DataFrame or None
+        Per tag: tag, readings, bad and, where known, reasons.
+    missing_tags : tuple of str
+        Tags described for the mill that no export held.
+    not_computed : tuple of Gap
+        What could not be computed and why.
+    run : Mapping of str to str
+        Run id, versions, data window: shown as given.
+    """
+
+    mill: str
+    zone: str
+    currency: str
+    price_per_t: float
+    period_start: datetime
+    period_end: datetime
+    findings: pl.DataFrame
+    station_minutes: pl.DataFrame | None = None
+    zone_minutes: pl.DataFrame | None = None
+    season: pl.DataFrame | None = None
+    lab: pl.DataFrame | None = None
+    period_excess: Estimate | None = None
+    station: Station | None = None
+    multiplier: Multiplier | None = None
+    notices: pl.DataFrame | None = None
+    sources: pl.DataFrame | None = None
+    refused: pl.DataFrame | None = None
+    tags: pl.DataFrame | None = None
+    missing_tags: tuple[str, ...] = ()
+    not_computed: tuple[Gap, ...] = ()
+    run: Mapping[str, str] = field(default_factory=dict)
+
+    def lacking(self) -> list[str]:
+        """Name every column that a frame should have and lacks, as ``frame.column``."""
+        lacks: list[str] = []
+        for name, columns in REQUIRED_COLUMNS.items():
+            frame = getattr(self, name)
+            if frame is not None:
+                lacks += [f"{name}.{column}" for column in columns if column not in frame.columns]
+        return lacks
