@@ -83,11 +83,11 @@ class Lake:
         Readings already stored change nothing, and then nothing is written. Which of two
         differing readings stays is told in ``pipeline.lake_merge``.
         """
-        return self.merge_day_counted(day, [new])[0].changed
+        return self.merge_day_counted(day, [new])[1]
 
     def merge_day_counted(
         self, day: date, news: Sequence[pl.DataFrame], *, overrule: bool = False
-    ) -> list[DayMerge]:
+    ) -> tuple[list[DayMerge], bool]:
         """Add several sets of readings to one UTC day in one write, with counts for each.
 
         Parameters
@@ -98,6 +98,13 @@ class Lake:
             Readings, one frame for each source.
         overrule : bool
             New readings replace stored ones of the same tag and moment.
+
+        Returns
+        -------
+        counts : list of DayMerge
+            One for each source.
+        changed : bool
+            The day is not what it was, and was written.
 
         Raises
         ------
@@ -114,9 +121,10 @@ class Lake:
             _require_day(frame, day)
             current, count = merge_readings(current, frame, overrule=overrule)
             counts.append(count)
-        if not current.equals(stored):
+        changed = not current.equals(stored)
+        if changed:
             self._replace(path, current)
-        return counts
+        return counts, changed
 
     # Features ---------------------------------------------------------------------------------
 

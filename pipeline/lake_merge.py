@@ -42,8 +42,6 @@ class DayMerge:
 
     Attributes
     ----------
-    changed : bool
-        The day's content is not what it was.
     kept : int
         Readings of moments not stored before.
     merged : int
@@ -52,7 +50,6 @@ class DayMerge:
         Moments for which two good readings differ.
     """
 
-    changed: bool
     kept: int
     merged: int
     conflicts: int
@@ -108,12 +105,14 @@ def merge_readings(
     before = stored.join(new, on=_KEY, how="anti") if overrule else stored
     frame, conflicts = _settle(pl.concat([before, new]).sort(_KEY))
     kept = frame.height - stored.height
-    changed = not frame.equals(stored.sort(_KEY))
-    return frame, DayMerge(changed, kept, new.height - kept, conflicts)
+    return frame, DayMerge(kept, new.height - kept, conflicts)
 
 
 def _settle(readings: pl.DataFrame) -> tuple[pl.DataFrame, int]:
     """One reading a (tag, moment) from sorted readings, and how many good ones disagreed."""
+    # Repeats that are equal in every column are the common case and need no ranking.
+    echo = pl.all_horizontal(pl.all().eq_missing(pl.all().shift()))
+    readings = readings.filter(~echo.fill_null(value=False) | (pl.int_range(pl.len()) == 0))
     same_as_above = pl.all_horizontal(pl.col(name) == pl.col(name).shift() for name in _KEY)
     repeat = readings.select(same_as_above.fill_null(value=False)).to_series()
     if not repeat.any():

@@ -57,9 +57,10 @@ def test_the_same_readings_again_write_nothing(tmp_path):
 
 def test_counts_add_up_for_each_source(tmp_path):
     more = readings([(10, "A", 2.0, None), (20, "A", 3.0, None), (20, "A", 3.0, None)])
-    first, second = Lake(tmp_path).merge_day_counted(DAY, [SOME, more])
-    assert (first.changed, first.kept, first.merged, first.conflicts) == (True, 3, 0, 0)
-    assert (second.changed, second.kept, second.merged, second.conflicts) == (True, 1, 2, 0)
+    (first, second), changed = Lake(tmp_path).merge_day_counted(DAY, [SOME, more])
+    assert changed
+    assert (first.kept, first.merged, first.conflicts) == (3, 0, 0)
+    assert (second.kept, second.merged, second.conflicts) == (1, 2, 0)
 
 
 @pytest.mark.parametrize(
@@ -78,7 +79,7 @@ def test_which_of_two_readings_of_one_moment_stays(tmp_path, rivals, survivor, c
     for k, order in enumerate((rivals, rivals[::-1])):
         lake = Lake(tmp_path / str(k))
         frames = [readings([(0, "A", v, r)]) for v, r in order]
-        counts = lake.merge_day_counted(DAY, frames)
+        counts, _ = lake.merge_day_counted(DAY, frames)
         assert lake.read_readings(DAY, DAY).select("value", "reason").rows() == [survivor]
         assert sum(c.conflicts for c in counts) == conflicts
         assert [c.kept for c in counts] == [1, 0]
@@ -87,8 +88,8 @@ def test_which_of_two_readings_of_one_moment_stays(tmp_path, rivals, survivor, c
 def test_a_declared_correction_replaces_what_is_stored(tmp_path):
     lake = Lake(tmp_path)
     lake.merge_day(DAY, SOME)
-    counts = lake.merge_day_counted(DAY, [readings([(10, "A", 1.5, None)])], overrule=True)
-    assert counts[0].changed
+    counts, changed = lake.merge_day_counted(DAY, [readings([(10, "A", 1.5, None)])], overrule=True)
+    assert changed
     assert (counts[0].kept, counts[0].merged) == (0, 1)
     assert lake.read_readings(DAY, DAY)["value"].to_list() == [1.0, 1.5, None]
 
