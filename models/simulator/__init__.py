@@ -1,1 +1,16 @@
 """Seeded forward simulator of a clarification station, independent of ``features``."""
+
+from models.simulator.events import PlannedEvent, plan_events
+from models.simulator.parameters import PlantParameters, draw_plant
+from models.simulator.season import MILL_ZONE, SEASON_START_UTC, Season, simulate_season
+
+__all__ = [
+    "MILL_ZONE",
+    "SEASON_START_UTC",
+    "PlannedEvent",
+    "PlantParameters",
+    "Season",
+    "draw_plant",
+    "plan_events",
+    "simulate_season",
+]

@@ -1,0 +1,130 @@
+"""What the invented station truly is: hidden from the estimators, known to the simulator."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+#: Integration step [s] and [h].
+STEP_S = 30
+STEP_H = STEP_S / 3600.0
+
+#: Nominal operation of the invented mill (estimate: plausible, measured nowhere).
+CANE_T_H = 250.0
+FEED_M3_H = 265.0
+BRIX_PCT = 14.5
+PURITY_PCT = 84.0
+RS_PER_POL_PCT = 4.0
+PH_MIXED = 5.2
+PH_LIMED_TARGET = 7.5
+LIME_L_H = 2600.0
+SETTLER_FEED_M3_H = 268.0
+MUD_FLOW_M3_H = 25.0
+MUD_LEVEL_PCT = 45.0
+LIMING_LEVEL_PCT = 70.0
+TANK_LEVEL_PCT = 35.0
+EVAPORATOR_LEVEL_PCT = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class PlantParameters:
+    """Hidden truth of one simulated station; the defaults are the demonstration mill's.
+
+    Attributes
+    ----------
+    kinetics_multiplier : float
+        Factor on the published inversion rate.
+    ph_slope : float
+        d(pH)/dT of juice [1/K]; pH is cold (25 degC) unless called hot.
+    rs_rate_ph7_1_h : float
+        Reducing-sugar destruction at pH 7 and 97 degC [1/h] (common practice: 0.01).
+    acid_per_rs : float
+        Acid from destroyed reducing sugars [eq/mol hexose] (estimate, 1-2).
+    buffer_meq_l_ph : float
+        Buffer capacity of nominal juice [meq/L per pH] (estimate).
+    phosphate_acid_meq_l : float
+        Acid that phosphate precipitation releases after liming [meq/L] (estimate).
+    phosphate_min : float
+        Time constant of that release at 97 degC [min].
+    lime_eq_l : float
+        Alkali in the milk of lime [eq/L].
+    settler_m3, dead_fraction : float
+        Clear zone volume [m3] and the share of it that hardly moves.
+    mud_m3 : float
+        Mud zone at 100 % mud level [m3].
+    liming_m3, clear_tank_m3, evaporator_m3 : float
+        Vessel volumes at 100 % level [m3].
+    mud_acid_meq_l_h : float
+        Acid made in fresh mud [meq/L/h]; fades towards pH 6.1.
+    settler_loss_k_h : float
+        Cooling of standing juice in the settler at 97 degC [K/h].
+    evaporator_ph_drop : float
+        pH lost with the vapour in the first evaporator.
+    sucrose_per_lactic : float
+        Sucrose eaten per lactic acid made by thermophiles [kg/kg].
+    microbial_kg_m3_h : float
+        Sucrose eaten by full growth in the liming tank [kg/m3/h].
+    steady : bool
+        True leaves out every ordinary disturbance; for balance tests.
+    """
+
+    kinetics_multiplier: float = 1.9
+    ph_slope: float = -0.0052
+    rs_rate_ph7_1_h: float = 0.010
+    acid_per_rs: float = 1.4
+    buffer_meq_l_ph: float = 8.0
+    phosphate_acid_meq_l: float = 4.5
+    phosphate_min: float = 18.0
+    lime_eq_l: float = 1.88
+    settler_m3: float = 332.0
+    dead_fraction: float = 0.11
+    mud_m3: float = 134.0
+    liming_m3: float = 90.0
+    clear_tank_m3: float = 197.0
+    evaporator_m3: float = 28.0
+    mud_acid_meq_l_h: float = 0.64
+    settler_loss_k_h: float = 0.75
+    evaporator_ph_drop: float = 0.10
+    sucrose_per_lactic: float = 2.6
+    microbial_kg_m3_h: float = 4.8
+    steady: bool = False
+
+
+def draw_plant(seed: int) -> PlantParameters:
+    """Draw a station of its own for `seed`.
+
+    Parameters
+    ----------
+    seed : int
+        Non-negative seed.
+
+    Returns
+    -------
+    PlantParameters
+        Kinetics multiplier 1.4-2.6, pH slope -0.0065..-0.0040 1/K, the rest within some 10 %.
+    """
+    rng = np.random.default_rng(np.random.SeedSequence([seed, 11]))
+
+    def near(value: float, rel: float = 0.05) -> float:
+        return float(value * np.exp(rng.normal(0.0, rel)))
+
+    base = PlantParameters()
+    return PlantParameters(
+        kinetics_multiplier=float(np.exp(rng.uniform(np.log(1.4), np.log(2.6)))),
+        ph_slope=float(rng.uniform(-0.0060, -0.0044)),
+        rs_rate_ph7_1_h=near(base.rs_rate_ph7_1_h, 0.12),
+        acid_per_rs=float(rng.uniform(1.1, 1.8)),
+        buffer_meq_l_ph=near(base.buffer_meq_l_ph),
+        phosphate_acid_meq_l=near(base.phosphate_acid_meq_l),
+        phosphate_min=near(base.phosphate_min, 0.1),
+        lime_eq_l=near(base.lime_eq_l),
+        settler_m3=near(base.settler_m3, 0.04),
+        dead_fraction=float(rng.uniform(0.05, 0.18)),
+        mud_m3=near(base.mud_m3),
+        clear_tank_m3=near(base.clear_tank_m3, 0.03),
+        mud_acid_meq_l_h=near(base.mud_acid_meq_l_h, 0.1),
+        settler_loss_k_h=float(rng.uniform(0.5, 1.0)),
+        sucrose_per_lactic=float(rng.uniform(2.0, 3.2)),
+        microbial_kg_m3_h=near(base.microbial_kg_m3_h, 0.15),
+    )
