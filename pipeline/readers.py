@@ -66,12 +66,12 @@ def open_export(path: Path, layout: ExportLayout | None) -> ExportFile:
             return ExportFile(path, is_text=False)
         with _decompressed(path) as plain:
             sample = plain.read(_SNIFF_BYTES)
-    if not sample.strip():
-        raise DataError("The export is empty.", str(path), "Export it again.")
-    encoding = _encoding(sample, layout, path)
+        if not sample.strip():
+            raise DataError("The export is empty.", str(path), "Export it again.")
+        encoding = _encoding(sample, layout, path)
     first_line = sample.decode(encoding, errors="replace").splitlines()[0]
     delimiter = (layout.delimiter if layout else None) or _delimiter(first_line)
-    return ExportFile(path, True, encoding, delimiter)
+    return ExportFile(path, is_text=True, encoding=encoding, delimiter=delimiter)
 
 
 def batches(export: ExportFile) -> Iterator[pl.DataFrame]:

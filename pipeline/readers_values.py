@@ -225,9 +225,10 @@ def _local_to_utc(naive: pl.Expr, plan: Plan, clock: MillClock) -> pl.Expr:
         return moment
     # A skipped local time is read with the offset that held before the clocks changed: three
     # hours earlier is safely on that side, and three hours of elapsed time lead back.
+    either = naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     back = pl.duration(hours=3)
     earlier = (naive - back).dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
-    return pl.coalesce(moment, earlier.cast(_UTC) + back)
+    return pl.when(either.is_null()).then(earlier.cast(_UTC) + back).otherwise(moment)
 
 
 def _with_values(frame: pl.DataFrame, plan: Plan, *, has_quality: bool) -> pl.DataFrame:
