@@ -260,7 +260,7 @@ def test_a_wide_file_counts_its_cells(tmp_path):
 
 def test_the_hour_that_occurs_twice_follows_the_mill(tmp_path):
     # Daylight saving ends 2025-11-02 02:00 in Chicago: 01:30 occurs at 06:30 and 07:30 UTC.
-    rows = ["2025-11-02 01:30,LAB CJ rs,0.6"] + ["2025-11-02 03:00,LAB CJ rs,0.7"]
+    rows = ["2025-11-02 01:30,LAB CJ rs,0.6", "2025-11-02 03:00,LAB CJ rs,0.7"]
     path = lab_file(tmp_path, rows)
     for policy, hour in (("first", 6), ("second", 7)):
         mill, _ = pulled(tmp_path, policy, path, ambiguous=policy)
@@ -384,7 +384,7 @@ def test_text_that_is_not_what_the_layout_says(tmp_path):
     with pytest.raises(DataError, match="not utf-8") as caught:
         pulled(tmp_path, "x", path, exports=Exports(layout=(layout,)))
     assert "encoding" in caught.value.next_step
-    layout = ExportLayout(name="mine", match="*.csv", value_column="reading")
+    layout = ExportLayout(name="mine", encoding="cp1252", value_column="reading")
     with pytest.raises(DataError, match='no column "reading"'):
         pulled(tmp_path, "x", path, exports=Exports(layout=(layout,)))
 
