@@ -21,7 +21,7 @@ GAS_CONSTANT = 8.31446261815324
 
 
 def exp(value: Numeric) -> Numeric:
-    """e to the power `value` for a float, an array or an expression.
+    """Raise e to the power `value` for a float, an array or an expression.
 
     Parameters
     ----------

@@ -36,7 +36,9 @@ Quantity = Literal[
 ]
 Port = Literal["in", "inside", "out", "mud", ""]
 Interpolation = Literal["linear", "step"]
-Analyte = Literal["ph", "brix", "pol", "purity", "rs", "lactic", "turbidity", "potassium", "chloride"]
+Analyte = Literal[
+    "ph", "brix", "pol", "purity", "rs", "lactic", "turbidity", "potassium", "chloride"
+]
 
 #: Column prefix and unit suffix of each quantity, in the unit kept inside the tool.
 QUANTITY_COLUMNS: dict[str, tuple[str, str]] = {

@@ -1,0 +1,271 @@
+"""The whole train: probes to zones, flows down the chain, juice from feed to evaporator."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from features.carry import edges_from_means
+from features.loss import State, concentration_ratio
+from features.numeric import BoolArray, FloatArray
+from features.probes import (
+    ANY,
+    CONTENT_FIRST,
+    INLET,
+    OUTLET_FIRST,
+    Feed,
+    flow_track,
+    read_feed,
+    region_of,
+    vessel_temp,
+)
+from features.station import Port, Quantity, Station, Vessel
+from features.stream import Dose, Passage, Passed, Stream, Tracer, join
+from features.tracks import Track, Tracks, smooth
+from features.zones import Zone, reference_acidity, run_zone
+
+
+@dataclass(slots=True, eq=False)
+class Journey:
+    """What the walk down the train collects.
+
+    Attributes
+    ----------
+    columns : dict
+        Zone name to its columns.
+    at_clear : Stream or None
+        Juice leaving the settlers.
+    at_end : Stream
+        Juice leaving the last vessel.
+    """
+
+    at_end: Stream
+    at_clear: Stream | None = None
+    columns: dict[str, dict[str, FloatArray]] = field(default_factory=dict)
+
+
+def travel(tracks: Tracks) -> tuple[Feed, Journey]:
+    """Follow the juice from the feed through every vessel.
+
+    Parameters
+    ----------
+    tracks : Tracks
+        Grid and station.
+
+    Returns
+    -------
+    feed : Feed
+        The feed and shared probes.
+    journey : Journey
+        Zone columns, and the juice at the settlers' outlet and at the end.
+    """
+    feed = read_feed(tracks)
+    journey = Journey(at_end=_fed_stream(tracks, feed))
+    last_liming = max((v.step for v in tracks.station.of_kind("liming_tank")), default=None)
+    for group in tracks.station.in_flow_order:
+        inlets = _share(tracks, group, journey.at_end)
+        outlets = [
+            _through(tracks, vessel, inlet, feed, journey)
+            for vessel, inlet in zip(group, inlets, strict=True)
+        ]
+        journey.at_end = join(outlets)
+        if group[0].step == last_liming:
+            journey.at_end = journey.at_end.restarted(Dose.INVERSION_LIMED, Dose.RS_LIMED)
+        if any(vessel.kind == "settler" for vessel in group):
+            journey.at_clear = journey.at_end
+    return feed, journey
+
+
+def _fed_stream(tracks: Tracks, feed: Feed) -> Stream:
+    """Stream at the start of the train."""
+    limed_already = not tracks.station.of_kind("liming_tank")
+    ph = feed.ph_limed if limed_already else feed.ph_mixed
+    n = tracks.rows
+    empty = Stream(
+        feed.flow.values, feed.flow.known, np.zeros((n, len(Tracer))), np.zeros((n, len(Dose)))
+    )
+    return empty.with_tracers(
+        brix=feed.brix.values,
+        purity=feed.purity.values,
+        ph=ph.values,
+        ph_limed=feed.ph_limed.values,
+        juice_known=feed.brix.known & feed.purity.known,
+        ph_known=ph.known,
+        limed_known=feed.ph_limed.known,
+    )
+
+
+def _share(tracks: Tracks, group: tuple[Vessel, ...], stream: Stream) -> list[Stream]:
+    """Split a stream over parallel vessels: own meters first, the rest by volume."""
+    metered = {
+        vessel.name: flow_track(tracks, vessel.name, INLET, 0.0)
+        for vessel in group
+        if any(tracks.has("flow", vessel.name, port) for port in INLET)
+    }
+    taken = sum((track.values for track in metered.values()), np.zeros(tracks.rows))
+    rest = np.maximum(stream.flow_m3_h - taken, 0.0)
+    volume = sum(vessel.volume_m3 for vessel in group if vessel.name not in metered)
+    streams: list[Stream] = []
+    for vessel in group:
+        own = metered.get(vessel.name)
+        if own is not None:
+            streams.append(replace(stream, flow_m3_h=own.values, flow_known=own.known))
+        else:
+            streams.append(replace(stream, flow_m3_h=rest * (vessel.volume_m3 / volume)))
+    return streams
+
+
+def _usual_flow_m3_h(station: Station, vessel: Vessel) -> float:
+    """Target flow through a vessel: its share of the feed by volume."""
+    group = [v for v in station.vessels if v.step == vessel.step]
+    share = vessel.volume_m3 / sum(v.volume_m3 for v in group)
+    return station.targets.flow_feed_m3_h * share
+
+
+def _level_volume(
+    tracks: Tracks, vessel: Vessel, quantity: Quantity, volume_m3: float, target_pct: float
+) -> Track:
+    """Volume the juice reaches, from a level or the level at target [m3]."""
+    ports: tuple[Port, ...] = ("mud", "", "inside") if quantity == "mud_level" else ANY
+    level = tracks.read(quantity, vessel.name, ports, target_pct)
+    return replace(level, values=np.maximum(level.values, 0.0) / 100.0 * volume_m3)
+
+
+def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey: Journey) -> Stream:
+    """Pass one vessel, and the mud zone of a settler; return the juice leaving."""
+    zone, probe = _vessel_zone(tracks, vessel, inlet, feed)
+    if zone.brix is not None:
+        # Sucrose stays when water boils off: it passes at the flow of the concentrated juice.
+        ratio = concentration_ratio(
+            zone.brix.values, np.maximum(inlet.tracers[:, Tracer.BRIX], 0.1), zone.temp.values
+        )
+        inside = replace(inlet, flow_m3_h=inlet.flow_m3_h / np.maximum(ratio, 1.0))
+    else:
+        inside = inlet
+    loading = _loading(tracks, feed)
+    passed, columns = run_zone(inside, zone, tracks.station, loading)
+    out = _outlet(tracks, vessel, inside, passed)
+    columns["flow_in_m3_h"] = np.where(inlet.flow_known, inlet.flow_m3_h, np.nan)
+    columns["flow_out_m3_h"] = np.where(out.flow_known, out.flow_m3_h, np.nan)
+    journey.columns[vessel.name] = columns
+    if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
+        _mud(tracks, vessel, (inside, passed), probe, (zone.temp, loading, journey))
+    if zone.region == "liming":
+        return out.with_tracers(
+            ph=probe.values, ph_known=probe.known, ph_limed=probe.values, limed_known=probe.known
+        )
+    if zone.region == "settler":
+        return out.with_tracers(ph=probe.values, ph_known=probe.known)
+    if zone.brix is not None:
+        return out.with_tracers(brix=zone.brix.values)
+    return out
+
+
+def _loading(tracks: Tracks, feed: Feed) -> tuple[FloatArray, BoolArray]:
+    """Feed flow over its target, and whether it is known."""
+    return feed.flow.values / tracks.station.targets.flow_feed_m3_h, feed.flow.known
+
+
+def _vessel_zone(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed) -> tuple[Zone, Track]:
+    """Zone of a vessel and the pH probe that belongs to it."""
+    station, targets = tracks.station, tracks.station.targets
+    region = region_of(station, vessel)
+    temp = vessel_temp(tracks, vessel)
+    live = vessel.volume_m3 * (1.0 - vessel.dead_fraction)
+    volume = _level_volume(tracks, vessel, "level", live, vessel.level_pct)
+    shared = feed.ph_limed if region in ("mixed", "liming", "limed") else feed.ph_clear
+    own = tracks.ph_cold(vessel.name, OUTLET_FIRST, temp, shared.values[0])
+    probe = own if own.measured and region in ("liming", "settler") else shared
+    brix: Track | None = None
+    if vessel.brix_pct is not None:
+        brix = tracks.read("brix", vessel.name, CONTENT_FIRST, vessel.brix_pct)
+    concentrated = (
+        1.0
+        if vessel.brix_pct is None
+        else float(concentration_ratio(vessel.brix_pct, targets.brix_pct, vessel.temp_degc))
+    )
+    reference = State(
+        temp_degc=vessel.temp_degc,
+        acidity=reference_acidity(
+            region,
+            max(vessel.tanks, 1),
+            (targets.ph_mixed, targets.ph_limed, targets.ph_clear),
+            vessel.mud_ph_drop,
+        ),
+        brix_pct=targets.brix_pct if vessel.brix_pct is None else vessel.brix_pct,
+        volume_m3=live * vessel.level_pct / 100.0,
+        concentration=concentrated,
+    )
+    passage = Passage(
+        volume_edges_m3=edges_from_means(smooth(volume.values)),
+        tanks=vessel.tanks,
+        usual_flow_m3_h=_usual_flow_m3_h(station, vessel),
+        drawn_m3_h=_mud_flow(tracks, vessel, inlet).values,
+    )
+    return Zone(vessel.name, region, temp, volume, probe, brix, passage, reference), probe
+
+
+def _mud_flow(tracks: Tracks, vessel: Vessel, inlet: Stream) -> Track:
+    """Underflow of a settler [m3/h]: measured, or its target as far as juice flows in."""
+    if vessel.kind != "settler":
+        return tracks.target(0.0)
+    if tracks.has("flow", vessel.name, "mud"):
+        return flow_track(tracks, vessel.name, ("mud",), vessel.mud_flow_m3_h)
+    target = tracks.target(vessel.mud_flow_m3_h)
+    return replace(target, values=np.minimum(target.values, inlet.flow_m3_h))
+
+
+def _outlet(tracks: Tracks, vessel: Vessel, inlet: Stream, passed: Passed) -> Stream:
+    """Juice leaving a vessel: its own meter wins over the balance."""
+    flow, known = passed.flow_out_m3_h, inlet.flow_known
+    if tracks.has("flow", vessel.name, "out"):
+        meter = flow_track(tracks, vessel.name, ("out",), 0.0)
+        flow, known = np.where(meter.known, meter.values, flow), meter.known | known
+    return Stream(flow, known, passed.tracers, passed.doses)
+
+
+def _mud(
+    tracks: Tracks,
+    vessel: Vessel,
+    clear_zone: tuple[Stream, Passed],
+    clear_ph: Track,
+    rest: tuple[Track, tuple[FloatArray, BoolArray], Journey],
+) -> None:
+    """Mud zone of a settler: fed from its first tank, emptied by the underflow."""
+    inlet, passed = clear_zone
+    clear_temp, loading, journey = rest
+    targets = tracks.station.targets
+    target_temp = vessel.temp_degc if vessel.mud_temp_degc is None else vessel.mud_temp_degc
+    temp = tracks.read("temperature", vessel.name, ("mud",), target_temp)
+    if not temp.measured and clear_temp.measured and vessel.mud_temp_degc is None:
+        temp = clear_temp
+    volume = _level_volume(tracks, vessel, "mud_level", vessel.mud_volume_m3, vessel.mud_level_pct)
+    edges = edges_from_means(smooth(volume.values))
+    drawn = _mud_flow(tracks, vessel, inlet)
+    inflow = np.maximum(drawn.values + 60.0 * np.diff(edges), 0.0)
+    acidity = reference_acidity(
+        "mud", 1, (targets.ph_mixed, targets.ph_limed, targets.ph_clear), vessel.mud_ph_drop
+    )
+    zone = Zone(
+        name=f"{vessel.name}:mud",
+        region="mud",
+        temp=temp,
+        volume=volume,
+        ph=replace(clear_ph, values=clear_ph.values - vessel.mud_ph_drop),
+        brix=None,
+        passage=Passage(edges, 1, max(vessel.mud_flow_m3_h, 1e-6), np.zeros(tracks.rows)),
+        reference=State(
+            temp_degc=target_temp,
+            acidity=acidity,
+            brix_pct=targets.brix_pct,
+            volume_m3=vessel.mud_volume_m3 * vessel.mud_level_pct / 100.0,
+        ),
+    )
+    stream = Stream(
+        inflow, drawn.known & inlet.flow_known, passed.first_tracers, passed.first_doses
+    )
+    _left, columns = run_zone(stream, zone, tracks.station, loading)
+    columns["flow_in_m3_h"] = np.where(stream.flow_known, inflow, np.nan)
+    columns["flow_out_m3_h"] = np.where(drawn.known, drawn.values, np.nan)
+    journey.columns[zone.name] = columns
