@@ -1,0 +1,227 @@
+"""The tests behind screening, each on the good readings of one tag (numpy, times in seconds).
+
+Limits marked "estimate" are choices of lostpol's authors; all are relative to what the tag
+itself usually does, so that coarse, deadbanded and noisy tags are each measured by their own
+habits.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: Fewest readings from which habits can be told.
+FEWEST_READINGS = 10
+
+# Spikes (estimates): a reading is far off when it leaves both neighbours by this many usual
+# changes, this many usual lone excursions, and this share of the range.
+_SPIKE_CHANGES = 8.0
+_SPIKE_LONE = 4.0
+_SPIKE_RANGE_SHARE = 0.005
+_SPIKE_WINDOW = 61
+_SPIKE_LONGEST_S = 60.0
+
+# pH calibration (estimates; buffers of pH 4, 7, 9.2 and 10 are common practice).
+_CAL_OFF_PH = 1.0
+_CAL_EDGE_PH = 0.25
+_CAL_LONGEST_S = 75 * 60.0
+_CAL_SHORTEST_S = 120.0
+_CAL_JOIN_S = 600.0
+_CAL_JUMP_S = 60.0
+_BLOCK_S = 300.0
+_BLOCKS = 37
+
+# Frozen transmitters (estimates).
+_FROZEN_LEAST_S = 90 * 60.0
+_FROZEN_CHANGES = 20.0
+_FROZEN_TIMES_USUAL = 8.0
+_FROZEN_TIMES_LONG = 3.0
+
+
+def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
+    """Readings that jump far away and are back at once.
+
+    Parameters
+    ----------
+    at_s : array, shape (n,)
+        Rising times [s].
+    value : array, shape (n,)
+        Finite values.
+    every_s : float
+        Usual sampling interval [s].
+    span : float
+        Width of the signal's range, in the unit of `value`.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+
+    Notes
+    -----
+    A group of one to three readings, lasting a minute at most unless it is a single reading,
+    is a spike when each is further than the limit from the readings before and after the
+    group and these two agree. The limit is the largest of 8 times the median change (in the
+    neighbourhood and overall), 4 times the 98th percentile of lone excursions, and 0.5 % of the
+    range; unchanged repeats do not count as changes, so deadbands do not shrink it.
+    """
+    count = value.size
+    found = np.zeros(count, dtype=bool)
+    if count < FEWEST_READINGS:
+        return found
+    limit = _spike_limit(value, span)
+    for width in (1, 2, 3):
+        if width > 1 and width * every_s > _SPIKE_LONGEST_S:
+            break
+        first = np.arange(1, count - width)
+        before, after = value[first - 1], value[first + width]
+        off = np.min(
+            [
+                np.minimum(np.abs(value[first + k] - before), np.abs(value[first + k] - after))
+                for k in range(width)
+            ],
+            axis=0,
+        )
+        brief = at_s[first + width] - at_s[first] <= (width + 1.5) * every_s
+        hit = first[brief & (off > limit[first]) & (np.abs(after - before) < 0.3 * off)]
+        for k in range(width):
+            found[hit + k] = True
+    return found
+
+
+def _spike_limit(value: Floats, span: float) -> Floats:
+    """Distance beyond which a lone reading is a spike, for each reading."""
+    change = np.abs(np.diff(value))
+    real = change[change > 0]
+    usual = float(np.median(real)) if real.size else 0.0
+    left, right = value[1:-1] - value[:-2], value[1:-1] - value[2:]
+    lone = np.where(left * right > 0, np.minimum(np.abs(left), np.abs(right)), 0.0)
+    floor = max(
+        _SPIKE_CHANGES * usual,
+        _SPIKE_LONE * float(np.quantile(lone, 0.98)),
+        _SPIKE_RANGE_SHARE * span,
+    )
+    nearby = pl.Series(np.append(change, change[-1])).rolling_median(
+        _SPIKE_WINDOW, min_samples=1, center=True
+    )
+    return np.maximum(_SPIKE_CHANGES * nearby.to_numpy(), floor)
+
+
+def calibrations(at_s: Floats, value: Floats) -> Bools:
+    """Readings of pH taken in buffer while the probe was off line.
+
+    Parameters
+    ----------
+    at_s : array, shape (n,)
+        Rising times [s].
+    value : array, shape (n,)
+        Finite pH.
+
+    Returns
+    -------
+    array of bool, shape (n,)
+
+    Notes
+    -----
+    The usual course is a median over three hours. A stretch more than 1 pH off it, widened
+    to where it is 0.25 pH off, counts when it lasts 2 to 75 minutes and pH both rose and fell
+    by 1 within a minute at its ends. Juice in a stirred tank follows a change of lime over its
+    residence time of ten minutes or more and cannot do that.
+    """
+    found = np.zeros(value.size, dtype=bool)
+    if value.size < FEWEST_READINGS:
+        return found
+    off = np.abs(value - _usual_course(at_s, value))
+    far = np.flatnonzero(off > _CAL_OFF_PH)
+    if far.size == 0:
+        return found
+    jump = value - value[np.maximum(np.searchsorted(at_s, at_s - _CAL_JUMP_S, "right") - 1, 0)]
+    for group in np.split(far, np.flatnonzero(np.diff(at_s[far]) > _CAL_JOIN_S) + 1):
+        first, last = int(group[0]), int(group[-1])
+        back = int(np.searchsorted(at_s, at_s[last] + 2 * _CAL_JUMP_S, "right"))
+        back = min(max(back, last + 2), value.size)
+        edges = jump[first:back]
+        jumped = edges.max() >= _CAL_OFF_PH and edges.min() <= -_CAL_OFF_PH
+        held_s = at_s[min(last + 1, value.size - 1)] - at_s[first]
+        while first > 0 and off[first - 1] > _CAL_EDGE_PH:
+            first -= 1
+        while last + 1 < value.size and off[last + 1] > _CAL_EDGE_PH:
+            last += 1
+        if jumped and held_s >= _CAL_SHORTEST_S and at_s[last] - at_s[first] <= _CAL_LONGEST_S:
+            found[first : last + 1] = True
+    return found
+
+
+def _usual_course(at_s: Floats, value: Floats) -> Floats:
+    """Median over about three hours around each reading, from medians of five minutes."""
+    block = (at_s // _BLOCK_S).astype(np.int64)
+    blocks = (
+        pl.DataFrame({"block": block, "value": value})
+        .group_by("block")
+        .agg(pl.col("value").median())
+        .sort("block")
+    )
+    course = blocks["value"].rolling_median(_BLOCKS, min_samples=1, center=True).to_numpy()
+    return np.asarray(course[np.searchsorted(blocks["block"].to_numpy(), block)])
+
+
+def frozen_runs(at_s: Floats, value: Floats, resting: Bools, gap_s: float) -> list[tuple[int, int]]:
+    """Stretches without any change, far longer than this tag's habit.
+
+    Parameters
+    ----------
+    at_s : array, shape (n,)
+        Rising times [s].
+    value : array, shape (n,)
+        Finite values.
+    resting : array of bool, shape (n,)
+        Readings that may stand still (idle flows and the like).
+    gap_s : float
+        Silences longer than this end a run [s].
+
+    Returns
+    -------
+    list of (first, last)
+        Positions of the first and last reading of each run.
+
+    Notes
+    -----
+    Let the usual run be the median of run lengths weighted by their time, and the long run
+    their 90th percentile without the run in question. A run of three readings or more counts
+    when it lasts 90 minutes, 8 usual runs and 3 long runs, and when the tag would meanwhile
+    have changed 20 times at its own average rate. Coarse tags have long runs by habit and
+    pass.
+    """
+    if value.size < FEWEST_READINGS:
+        return []
+    broken = (np.diff(value) != 0.0) | (np.diff(at_s) > gap_s)
+    first = np.concatenate(([0], np.flatnonzero(broken) + 1))
+    last = np.append(first[1:] - 1, value.size - 1)
+    moving = ~resting[first]
+    first, last = first[moving], last[moving]
+    if first.size == 0:
+        return []
+    until = np.minimum(last + 1, value.size - 1)
+    length_s = at_s[last] - at_s[first]
+    spread_s = np.minimum(at_s[until] - at_s[first], length_s + gap_s)
+    usual_s = _time_quantile(spread_s, 0.5)
+    rate_1_s = first.size / max(float(spread_s.sum()), 1.0)
+    enough = max(_FROZEN_LEAST_S, _FROZEN_TIMES_USUAL * usual_s, _FROZEN_CHANGES / rate_1_s)
+    return [
+        (int(first[k]), int(last[k]))
+        for k in np.flatnonzero((length_s >= enough) & (last - first >= 2))
+        if length_s[k] >= _FROZEN_TIMES_LONG * _time_quantile(np.delete(spread_s, k), 0.9)
+    ]
+
+
+def _time_quantile(length_s: Floats, share: float) -> float:
+    """Length of the run in which this share of the time, in order of length, ends [s]."""
+    if length_s.size == 0:
+        return 0.0
+    ordered = np.sort(length_s)
+    passed = np.cumsum(ordered)
+    return float(ordered[np.searchsorted(passed, share * passed[-1])])
