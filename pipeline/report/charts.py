@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -175,8 +175,8 @@ def _panels(scope: _Scope) -> list[Panel]:
     target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
     return [
         _ph_panel(scope, kinds),
-        Panel(f"Temperature, {where} [degC]", temperature, levels=target),
-        Panel(f"Time the juice spends in the {where} [min]", residence, from_zero=True),
+        Panel(f"Temperature, {where} [degC]", temperature, levels=target, least_span=4.0),
+        Panel(f"Residence time, {where} [min]", residence, from_zero=True),
         _loss_panel(scope, zones),
     ]
 
@@ -196,15 +196,19 @@ def _lines(frame: pl.DataFrame | None, styles: Mapping[str, Series], scope: _Sco
     ]
     budget = scope.size.points // max(1, len(held))
     return [
-        Series(
-            styles[name].name,
-            scope.local(envelope(frame, name, scope.utc, budget)),
-            styles[name].color,
-            styles[name].dash,
-            styles[name].width,
+        replace(
+            styles[name],
+            points=scope.local(envelope(frame, name, scope.utc, budget)),
+            usual=_usual(frame[name]),
         )
         for name in held
     ]
+
+
+def _usual(values: pl.Series) -> tuple[float, float] | None:
+    """Range of nearly all readings: one wild reading must not flatten the panel."""
+    low, high = values.quantile(0.003), values.quantile(0.997)
+    return None if low is None or high is None else (low, high)
 
 
 def _ph_panel(scope: _Scope, kinds: Mapping[str, str]) -> Panel:
@@ -224,7 +228,9 @@ def _ph_panel(scope: _Scope, kinds: Mapping[str, str]) -> Panel:
     targets = () if station is None else (station.targets.ph_limed, station.targets.ph_clear)
     minutes = scope.minutes(scope.view.station_minutes)
     lines = _lines(minutes, styles, scope)
-    return Panel("pH (cooled-sample basis)", lines, [d for d in dots if d.points], targets)
+    return Panel(
+        "pH (cooled-sample basis)", lines, [d for d in dots if d.points], targets, least_span=0.8
+    )
 
 
 def _grabs(scope: _Scope, places: frozenset[str]) -> list[Point]:

@@ -162,14 +162,12 @@ def _inside(text: str) -> str:
 
 
 def _worst(standing: Sequence[FindingRow]) -> str:
-    known_rows = [row for row in standing if row.lost_t is not None]
-    if not known_rows:
+    """Name the first in rank: a large but doubtful one must not lead the morning."""
+    worst = next((row for row in standing if row.lost_t is not None), None)
+    if worst is None:
         return ""
-    worst = max(known_rows, key=lambda row: row.lost_t or 0.0)
-    return (
-        f"{worst.cause.name} ({worst.where}), {worst.when}: "
-        f"{bare_tonnes(worst.lost_t, worst.low_t, worst.high_t)}, {worst.confidence}."
-    )
+    mass = bare_tonnes(worst.lost_t, worst.low_t, worst.high_t)
+    return f"{worst.cause.name} ({worst.where}), {worst.when}: {mass}, {worst.confidence}."
 
 
 def _cover(view: ReportView) -> tuple[str, str]:

@@ -15,14 +15,14 @@ from pipeline.report.rounding import fact_value, known
 from pipeline.report.text import clean
 from pipeline.report.wording import share_words, words_of
 
-_FACTS_SHOWN = 3
+_FACTS_SHOWN = 4
 _LAB_SHOWN = 6
 _SENTENCE = 400
 
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """One driver's part in the excess loss [%]."""
+    """One driver's part in the excess loss [%]; negative when it held the loss down."""
 
     name: str
     percent: int
@@ -115,5 +115,5 @@ def _alternatives(items: object) -> tuple[str, ...]:
         if isinstance(item, Mapping) and item.get("cause"):
             weight = known(item.get("weight"))
             name = words_of(str(item["cause"])).name
-            said.append(name if weight is None else f"{name} (weight {weight:.2f})")
+            said.append(name if weight is None else f"{name} (weight {weight:.2f} of 1)")
     return tuple(said)

@@ -14,9 +14,10 @@ _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-def day_words(moment: date) -> str:
-    """Write a local date, for example ``Mon 6 Oct 2025``."""
-    return f"{_DAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]} {moment.year:04d}"
+def day_words(moment: date, known_year: int | None = None) -> str:
+    """Write a local date, for example ``Mon 6 Oct 2025``; the year is left out where known."""
+    said = f"{_DAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]}"
+    return said if moment.year == known_year else f"{said} {moment.year:04d}"
 
 
 def _offset_words(local: datetime) -> str:
@@ -34,21 +35,21 @@ def clock_words(moment: datetime, zone: ZoneInfo) -> str:
     return f"{local:%H:%M}" + (f" ({_offset_words(local)})" if repeated else "")
 
 
-def moment_words(moment: datetime | None, zone: ZoneInfo) -> str:
-    """Write day and time of a UTC moment in plant-local time, or ``not ended``."""
-    if moment is None:
-        return "not ended"
-    return f"{day_words(moment.astimezone(zone))} {clock_words(moment, zone)}"
+def moment_words(moment: datetime, zone: ZoneInfo, known_year: int | None = None) -> str:
+    """Write day and time of a UTC moment in plant-local time."""
+    return f"{day_words(moment.astimezone(zone), known_year)} {clock_words(moment, zone)}"
 
 
-def span_words(start: datetime, end: datetime | None, zone: ZoneInfo) -> str:
+def span_words(
+    start: datetime, end: datetime | None, zone: ZoneInfo, known_year: int | None = None
+) -> str:
     """Write an interval in plant-local time; the day is not repeated when it is the same."""
-    first = moment_words(start, zone)
+    first = moment_words(start, zone, known_year)
     if end is None:
         return f"{first}, still going on"
     if start.astimezone(zone).date() == end.astimezone(zone).date():
         return f"{first} to {clock_words(end, zone)}"
-    return f"{first} to {moment_words(end, zone)}"
+    return f"{first} to {moment_words(end, zone, known_year)}"
 
 
 def duration_words(span: timedelta) -> str:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import altair as alt
-import numpy as np
 
 from pipeline.report.decimate import Point, Window
 
@@ -39,21 +38,23 @@ class Size:
     points: int
     legend_columns: int
     x_ticks: int
+    legends: str
 
 
-WIDE = Size("wide", 790, 128, 12, 720, 4, 9)
-NARROW = Size("narrow", 272, 112, 11, 300, 2, 4)
+WIDE = Size("wide", 845, 128, 12, 720, 4, 9, "horizontal")
+NARROW = Size("narrow", 272, 112, 11, 300, 2, 4, "vertical")
 
 
 @dataclass(frozen=True, slots=True)
 class Series:
-    """One line of a panel."""
+    """One line of a panel; `usual` is the range of nearly all its readings, if known."""
 
     name: str
     points: Sequence[Point]
     color: str = INK
     dash: tuple[int, int] = SOLID
     width: float = 1.6
+    usual: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +69,30 @@ class Dots:
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """One panel: title, lines, dots, target levels, and whether the axis starts at zero."""
+    """One panel of a stack.
+
+    Attributes
+    ----------
+    title : str
+        Heading, with the unit in brackets.
+    series, dots : sequence
+        Lines and single values.
+    levels : sequence of float
+        Targets, drawn as thin level lines.
+    from_zero : bool
+        Whether the axis starts at zero.
+    least_span : float
+        Smallest range of the axis, so that ordinary scatter looks like scatter.
+    between : tuple of str, optional
+        Two series names: filled where the first lies above the second.
+    """
 
     title: str
     series: Sequence[Series]
     dots: Sequence[Dots] = ()
     levels: Sequence[float] = ()
     from_zero: bool = False
+    least_span: float = 0.0
     between: tuple[str, str] | None = None
 
     @property
@@ -119,21 +137,20 @@ class Datasets:
 
 
 def value_range(panel: Panel) -> tuple[float, float]:
-    """Range of a panel's axis: nearly all values, so that one wild reading cannot flatten it."""
-    values = [v for s in panel.series for _, v in s.points if v is not None]
-    dots = [v for d in panel.dots for _, v in d.points if v is not None]
-    low, high = (
-        (float(q) for q in np.quantile(values, (0.003, 0.997)))
-        if values
-        else (
-            min(dots, default=0.0),
-            max(dots, default=1.0),
-        )
-    )
-    near = [v for v in [*dots, *panel.levels] if low - 3 * (high - low) <= v <= high * 2 + 1]
+    """Range of a panel's axis: lines, targets and dots, but not what lies far outside."""
+    edges: list[float] = []
+    for item in panel.series:
+        shown = [v for _, v in item.points if v is not None]
+        edges += item.usual or ((min(shown), max(shown)) if shown else ())
+    dots = [v for item in panel.dots for _, v in item.points if v is not None]
+    low, high = min(edges or dots), max(edges or dots)
+    reach = 3 * max(high - low, panel.least_span, 1.0)
+    near = [v for v in [*dots, *panel.levels] if low - reach <= v <= high + reach]
     low, high = min([low, *near]), max([high, *near])
     if panel.from_zero:
         low = min(0.0, low)
+    lack = max(0.0, panel.least_span - (high - low)) / 2
+    low, high = (low, high + 2 * lack) if panel.from_zero else (low - lack, high + lack)
     pad = 0.08 * (high - low) or 0.05 * abs(high) or 0.5
     return (low if panel.from_zero and low == 0.0 else low - pad), high + pad
 
@@ -160,7 +177,7 @@ def _legend(size: Size, panel: Panel) -> alt.Legend | None:
         labelLimit=240,
         offset=2,
         rowPadding=1,
-        columnPadding=14,
+        columnPadding=26,
     )
 
 
@@ -180,6 +197,7 @@ def _x(axis: TimeAxis, size: Size, labelled: bool) -> alt.X:
             tickCount=size.x_ticks,
             labelFlush=True,
             labelOverlap="greedy",
+            labelSeparation=14,
             grid=True,
         ),
     )
@@ -287,6 +305,7 @@ def _dot_layers(
         columns=size.legend_columns,
         labelLimit=240,
         symbolStrokeWidth=1.6,
+        columnPadding=26,
         offset=2,
     )
     return [
@@ -347,9 +366,19 @@ def finish(part: dict[str, Any], size: Size, data: Datasets) -> dict[str, Any]:
         view=alt.ViewConfig(stroke="#bdbdbd"),
         title=alt.TitleConfig(color=INK, fontWeight="bold", offset=6),
     )
+    config: dict[str, Any] = look.to_dict(validate=False)
+    # Altair has no words for the placing of several legends, so it is written out.
+    config["legend"]["layout"] = {
+        "top": {
+            "margin": 30 if size is WIDE else 6,
+            "direction": size.legends,
+            "anchor": "start",
+            "center": size is WIDE,
+        }
+    }
     return part | {
         "$schema": alt.SCHEMA_URL,
-        "config": look.to_dict(validate=False),
+        "config": config,
         "datasets": data.rows,
     }
 

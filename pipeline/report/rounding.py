@@ -1,9 +1,11 @@
 """Numbers as a reader should see them: rounded to what is known, with unit and interval.
 
-The interval decides how many digits are shown: half its width keeps two significant digits,
-and value and bounds are written to that same place. This is the usual way of quoting a
-measured value with its uncertainty (JCGM 100:2008, GUM, clause 7.2.6: at most two significant
-digits for an uncertainty, the estimate rounded to match).
+Half the interval's width decides. It never shows more than two significant digits (JCGM
+100:2008, the GUM, clause 7.2.6; memory) and keeps both when they are small, by the rule of the
+Particle Data Group (first three digits 100 to 354: two digits; 355 to 949: one; above: counted
+as 1000; memory). Where one digit would leave the value itself with only one, the second is
+kept, so that tonnes and money shown side by side still agree. Value and bounds are written to
+the same place.
 """
 
 from __future__ import annotations
@@ -38,15 +40,29 @@ def places(value: float, low: float | None, high: float | None) -> int:
     int
         Between -6 and 6, for use with :func:`round`.
     """
-    half = 0.0 if low is None or high is None else abs(high - low) / 2
-    size = half or abs(value)
-    if size <= 0:
-        return 1
-    wanted = 1 - math.floor(math.log10(size))
-    # 0.0996 would be shown as 0.10 with three decimals: rounding can lift it a decade.
-    if round(size, wanted) >= 10 ** (math.floor(math.log10(size)) + 1):
-        wanted -= 1
-    return max(-_LARGEST_PLACE, min(_LARGEST_PLACE, wanted))
+    two_digits = 1 if value == 0 else 1 - _decade(round(abs(value), 1 - _decade(value)))
+    if low is None or high is None or high == low:
+        return _clamped(two_digits)
+    half = abs(high - low) / 2
+    finest = 1 - _decade(round(half, 1 - _decade(half)))
+    return _clamped(min(finest, max(_error_places(half), two_digits)))
+
+
+def _decade(size: float) -> int:
+    return math.floor(math.log10(abs(size)))
+
+
+def _error_places(half: float) -> int:
+    decade = _decade(half)
+    # The tiny addition keeps 0.35499999999999998 on the side of 355 it was meant for.
+    first_three = math.floor(half * 10.0 ** (2 - decade) + 1e-9)
+    if first_three < 355:
+        return 1 - decade
+    return -decade if first_three < 950 else 1 - (decade + 1)
+
+
+def _clamped(decimals: int) -> int:
+    return max(-_LARGEST_PLACE, min(_LARGEST_PLACE, decimals))
 
 
 def plain(value: float, decimals: int) -> str:
@@ -87,7 +103,7 @@ def bare_tonnes(value: object, low: object, high: object) -> str:
 def money(value: object, low: object, high: object, currency: str) -> str:
     """Write money with currency code, thousands separators and interval.
 
-    ``money(1219.4, 624, 2028, "USD")`` is ``USD 1,220 (620 to 2,030)``. Never finer than one
+    ``money(1219.4, 624, 2028, "USD")`` is ``USD 1,200 (600 to 2,000)``. Never finer than one
     unit of the currency: a loss is not known to the cent.
     """
     middle, bottom, top = known(value), known(low), known(high)
@@ -115,10 +131,12 @@ def count(value: object) -> str:
 
 
 def fact_value(value: object, unit: str) -> str:
-    """Write a measured fact with three significant digits and its unit, or nothing."""
+    """Write a measured fact with up to three significant digits and its unit, or nothing."""
     number = known(value)
     if number is None or isinstance(value, bool):
         return ""
-    size = abs(number)
-    decimals = 1 if size == 0 else max(0, min(_LARGEST_PLACE, 2 - math.floor(math.log10(size))))
-    return f"{plain(number, decimals)} {unit}".rstrip()
+    decimals = 0 if number == 0 else max(0, min(_LARGEST_PLACE, 2 - _decade(number)))
+    written = plain(number, decimals)
+    if "." in written:
+        written = written.rstrip("0").rstrip(".")
+    return f"{written} {unit}".rstrip()

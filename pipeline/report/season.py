@@ -59,7 +59,9 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
         axis=alt.Axis(
             title=None,
             labelExpr="utcFormat(datum.value, '%e %b')",
-            tickCount={"interval": "day", "step": max(1, -(-days // size.x_ticks))},
+            values=[
+                domain[0] + i * day_ms for i in range(0, days, max(1, -(-days // size.x_ticks)))
+            ],
             labelOverlap="greedy",
             labelFlush=False,
             grid=False,
@@ -70,7 +72,9 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
     color = alt.Color(
         "s:N",
         scale=alt.Scale(domain=names, range=["#d3dbe2", VERMILION]),
-        legend=alt.Legend(title=None, orient="top", symbolType="square", symbolStrokeColor=INK),
+        legend=alt.Legend(
+            title=None, orient="top", symbolType="square", columnPadding=26, symbolStrokeColor=INK
+        ),
     )
     data = Datasets()
     bars = (

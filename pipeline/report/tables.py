@@ -73,7 +73,7 @@ def _finding(view: ReportView, number: int, row: dict[str, object]) -> FindingRo
         cause=words_of(str(row["cause"] or "")),
         section=section,
         where=section_words(section, vessel_kinds(view)),
-        when=span_words(started, ended, zone),
+        when=span_words(started, ended, zone, _year(view)),
         lasted=duration_words(until - started),
         mass=tonnes(lost, low, high),
         share=percent(row["lost_pct"]),
@@ -88,6 +88,11 @@ def _finding(view: ReportView, number: int, row: dict[str, object]) -> FindingRo
         ended=until,
         evidence=row["evidence"],
     )
+
+
+def _year(view: ReportView) -> int:
+    """Year the page's heading names: it need not stand in every row."""
+    return as_utc(view.period_start).astimezone(ZoneInfo(view.zone)).year
 
 
 def _moment(value: object) -> datetime | None:
@@ -111,7 +116,12 @@ def notice_rows(view: ReportView) -> list[NoticeRow]:
     rows = view.notices.sort("started", nulls_last=True).to_dicts()
     return [
         NoticeRow(
-            span_words(_moment(row["started"]) or view.period_start, _moment(row["ended"]), zone),
+            span_words(
+                _moment(row["started"]) or view.period_start,
+                _moment(row["ended"]),
+                zone,
+                _year(view),
+            ),
             notice_words(str(row["kind"] or "")),
             clean(row["text"], _LONGEST_TEXT),
         )

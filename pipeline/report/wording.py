@@ -166,7 +166,9 @@ SHARES: dict[str, str] = {
     "flow": "slower flow",
     "volume": "fuller vessels",
     "brix": "thinner juice",
+    "throughput": "slower flow",
     "residence": "longer stay",
+    "microbes": "microbes",
 }
 
 _KINDS: dict[str, str] = {
@@ -181,7 +183,7 @@ _KINDS: dict[str, str] = {
 
 _STATUS: dict[str, str] = {
     "open": "still going on",
-    "ended": "over",
+    "ended": "ended",
     "withdrawn": "withdrawn: later data took it back",
 }
 
@@ -190,6 +192,9 @@ _NOTICES: dict[str, str] = {
     "over_liming": "Too much lime",
     "calibration": "Probe calibration",
     "lab_bias": "Laboratory offset",
+    "lab_ph_shift": "Laboratory pH offset",
+    "cloudy_clear_juice": "Cloudy clear juice",
+    "imbibition_change": "More imbibition water",
     "stuck_tag": "Stuck reading",
     "stop": "Stop",
     "clock": "Clock trouble",
