@@ -73,12 +73,12 @@ COMMENT ON COLUMN runs.as_of IS 'End of data known to the run';
 COMMENT ON COLUMN runs.minutes IS 'Minutes judged';
 COMMENT ON COLUMN runs.findings IS 'Losses found in the window';
 COMMENT ON COLUMN runs.multiplier IS 'Factor on the published inversion rate, with 90 % interval';
-COMMENT ON COLUMN runs.multiplier_pairs IS 'Laboratory pairs behind it; 0: the description''s value';
+COMMENT ON COLUMN runs.multiplier_pairs IS 'Laboratory pairs behind it; 0: as described';
 COMMENT ON COLUMN runs.started_at IS 'Wall clock';
 
 CREATE TABLE sources (
-    sha256            VARCHAR PRIMARY KEY,
     mill              VARCHAR NOT NULL,
+    sha256            VARCHAR NOT NULL,
     name              VARCHAR NOT NULL,
     bytes             BIGINT NOT NULL,
     layout            VARCHAR NOT NULL,
@@ -86,13 +86,20 @@ CREATE TABLE sources (
     rows_kept         BIGINT NOT NULL,
     rows_merged       BIGINT NOT NULL,
     rows_refused      BIGINT NOT NULL,
+    rows_conflicting  BIGINT NOT NULL,
     refused_by_reason JSON NOT NULL,
+    bad_by_reason     JSON NOT NULL,
+    unknown_tags      JSON NOT NULL,
     first_ts          TIMESTAMPTZ,
-    last_ts           TIMESTAMPTZ
+    last_ts           TIMESTAMPTZ,
+    PRIMARY KEY (mill, sha256)
 );
 COMMENT ON TABLE sources IS 'One row per export file pulled, known by its content';
-COMMENT ON COLUMN sources.rows_merged IS 'Rows that repeated a reading already known';
-COMMENT ON COLUMN sources.rows_refused IS 'Rows that could not be read, counted by reason';
+COMMENT ON COLUMN sources.rows_merged IS 'Rows that repeated a moment already known';
+COMMENT ON COLUMN sources.rows_refused IS 'Rows that cannot be readings, counted by reason';
+COMMENT ON COLUMN sources.rows_conflicting IS 'Moments for which two good readings differ';
+COMMENT ON COLUMN sources.bad_by_reason IS 'Readings kept but bad on arrival, by reason';
+COMMENT ON COLUMN sources.unknown_tags IS 'Tags in the file that the description does not name';
 
 CREATE TABLE pending_days (
     mill VARCHAR NOT NULL,

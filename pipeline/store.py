@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import duckdb
 import polars as pl
@@ -66,8 +66,8 @@ RUN_COLUMNS: Final = (
     "state",
 )
 SOURCE_COLUMNS: Final = (
-    "sha256",
     "mill",
+    "sha256",
     "name",
     "bytes",
     "layout",
@@ -75,7 +75,10 @@ SOURCE_COLUMNS: Final = (
     "rows_kept",
     "rows_merged",
     "rows_refused",
+    "rows_conflicting",
     "refused_by_reason",
+    "bad_by_reason",
+    "unknown_tags",
     "first_ts",
     "last_ts",
 )
@@ -126,13 +129,20 @@ class Store:
         return tuple(frame["day"].to_list())
 
     def record_pull(self, sources: Sequence[Mapping[str, Any]], days: Sequence[date]) -> None:
-        """Keep what was pulled and which days now wait to be worked out."""
+        """Keep what was pulled and which days now wait to be worked out.
+
+        A file pulled again adds nothing, and then its first record stays.
+        """
         rows = [{**source, "mill": self.mill} for source in sources]
         for row in rows:
-            row["refused_by_reason"] = json.dumps(row["refused_by_reason"], sort_keys=True)
+            for name in ("refused_by_reason", "bad_by_reason", "unknown_tags"):
+                row[name] = json.dumps(row[name], sort_keys=True)
+        news = [row for row in rows if row["rows_kept"] > 0]
+        again = [row for row in rows if row["rows_kept"] == 0]
         with self._writing() as connection:
-            _upsert(connection, "sources", SOURCE_COLUMNS, rows)
-            _upsert(connection, "pending_days", ("mill", "day"), _day_rows(self.mill, days))
+            _insert(connection, "REPLACE", "sources", SOURCE_COLUMNS, news)
+            _insert(connection, "IGNORE", "sources", SOURCE_COLUMNS, again)
+            _insert(connection, "IGNORE", "pending_days", ("mill", "day"), _days(self.mill, days))
 
     def clear_pending(self, days: Sequence[date]) -> None:
         """Take days that were worked out off the waiting list."""
@@ -147,7 +157,7 @@ class Store:
         row = {**run, "mill": self.mill}
         row["versions"] = json.dumps(row["versions"], sort_keys=True)
         with self._writing() as connection:
-            _upsert(connection, "runs", RUN_COLUMNS, [row])
+            _insert(connection, "REPLACE", "runs", RUN_COLUMNS, [row])
 
     def publish_findings(
         self,
@@ -171,7 +181,7 @@ class Store:
         with self._writing() as connection:
             known = _frame(connection, "SELECT * FROM findings WHERE mill = $mill", self.mill)
             merged = merge_findings(known.to_dicts(), rows, window, as_of, run_id)
-            _upsert(connection, "findings", FINDING_COLUMNS, merged)
+            _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, merged)
             connection.execute(_RANK, [self.mill])
         return self.findings()
 
@@ -306,19 +316,20 @@ def _frame(connection: duckdb.DuckDBPyConnection, query: str, mill: str) -> pl.D
     return frame
 
 
-def _day_rows(mill: str, days: Sequence[date]) -> list[Row]:
+def _days(mill: str, days: Sequence[date]) -> list[Row]:
     return [{"mill": mill, "day": day} for day in sorted(set(days))]
 
 
-def _upsert(
+def _insert(
     connection: duckdb.DuckDBPyConnection,
+    known: Literal["REPLACE", "IGNORE"],
     table: str,
     columns: Sequence[str],
     rows: Sequence[Mapping[str, Any]],
 ) -> None:
-    """Insert rows, replacing those with the same key. Table and columns are fixed text."""
+    """Insert rows; those with a known key replace it or are left out. Names are fixed text."""
     if not rows:
         return
     marks = ", ".join("?" for _ in columns)
-    statement = f"INSERT OR REPLACE INTO {table} ({', '.join(columns)}) VALUES ({marks})"
+    statement = f"INSERT OR {known} INTO {table} ({', '.join(columns)}) VALUES ({marks})"
     connection.executemany(statement, [[row.get(name) for name in columns] for row in rows])

@@ -139,15 +139,18 @@ def test_pull_marks_days_and_derive_clears_them(store):
         "rows_kept": 3,
         "rows_merged": 1,
         "rows_refused": 1,
-        "refused_by_reason": {"no time": 1},
+        "rows_conflicting": 0,
+        "refused_by_reason": {"no_time": 1},
+        "bad_by_reason": {},
+        "unknown_tags": ["XX.YY1"],
         "first_ts": START,
         "last_ts": START,
     }
     days = [date(2025, 10, 7), date(2025, 10, 6), date(2025, 10, 6)]
     store.record_pull([source], days)
-    store.record_pull([source], [])
+    store.record_pull([source | {"rows_kept": 0, "rows_merged": 4}], [])
     assert store.pending_days() == (date(2025, 10, 6), date(2025, 10, 7))
-    assert store.sources().height == 1
+    assert store.sources()["rows_kept"].to_list() == [3]
     store.clear_pending([date(2025, 10, 6)])
     assert store.pending_days() == (date(2025, 10, 7),)
 

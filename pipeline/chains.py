@@ -1,0 +1,187 @@
+"""The order of stages in a nightly, weekly or backfill run.
+
+The order is written once, here. A chain hands each stage to `step`: run from a terminal that
+calls the stage, run under a scheduler it wraps the stage as a task. The result is the same.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any, Final
+
+from pipeline.config import Mill
+from pipeline.errors import ConfigError, DataError
+from pipeline.lock import only_run
+from pipeline.mail import send_report
+from pipeline.present import write_period_report
+from pipeline.progress import Progress, silent
+from pipeline.report import Gap
+from pipeline.stages import Judged, derive, detect, pull
+from pipeline.windows import Window, lake_of, store_of
+
+#: Runs one stage: its name, the stage, its arguments.
+Step = Callable[..., Any]
+_EXPORT_ENDINGS: Final = (".parquet", ".csv", ".txt", ".tsv", ".gz")
+
+
+@dataclass(frozen=True, slots=True)
+class Unread:
+    """An arrived file that could not be read, and why."""
+
+    path: Path
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a chain did: what was judged, the period reported, and the report."""
+
+    judged: Judged
+    period: Window
+    report: Path
+
+
+def plainly(_name: str, stage: Callable[..., Any], *arguments: object) -> Any:  # noqa: ANN401
+    """Run a stage by calling it."""
+    return stage(*arguments)
+
+
+def nightly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Outcome:
+    """Pull what arrived, work out what changed, search, report on yesterday and this morning.
+
+    Raises
+    ------
+    DataError
+        Some arrived files could not be read; the report was written without them.
+    DeliveryError
+        The report was written but could not be sent.
+    """
+    with only_run(mill):
+        unread = step("pull", pull_inbox, mill, progress)
+        step("derive", derive, mill, None, progress)
+        judged: Judged = step("detect", detect, mill, "nightly", None, progress)
+        yesterday = mill.local_day(judged.window.end - timedelta(microseconds=1)) - timedelta(
+            days=1
+        )
+        period = _inside(judged.window, mill.day_start_utc(yesterday), judged.window.end)
+        return _finish(mill, step, "nightly", judged, period, unread)
+
+
+def weekly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Outcome:
+    """Do as `nightly` does, and report on the last seven whole local days."""
+    with only_run(mill):
+        unread = step("pull", pull_inbox, mill, progress)
+        step("derive", derive, mill, None, progress)
+        judged: Judged = step("detect", detect, mill, "weekly", None, progress)
+        today = mill.local_day(judged.window.end)
+        start, end = mill.day_span_utc(today - timedelta(days=7), today - timedelta(days=1))
+        return _finish(mill, step, "weekly", judged, _inside(judged.window, start, end), unread)
+
+
+def backfill(
+    mill: Mill,
+    first: date | None = None,
+    last: date | None = None,
+    step: Step = plainly,
+    progress: Progress = silent,
+) -> Outcome:
+    """Work out local days `first` to `last` anew, search from `first` on, and report on them.
+
+    Without `first` or `last`, from the first or to the last day with readings.
+
+    Raises
+    ------
+    ConfigError
+        The days are in the wrong order or hold no readings.
+    """
+    with only_run(mill):
+        first, last = _chosen_days(mill, first, last)
+        start, end = mill.day_span_utc(first, last)
+        from_utc, to_utc = Window(start, end).days
+        days = [from_utc + timedelta(days=n) for n in range((to_utc - from_utc).days + 1)]
+        step("derive", derive, mill, days, progress)
+        judged: Judged = step("detect", detect, mill, "backfill", first, progress)
+        return _finish(mill, step, "backfill", judged, _inside(judged.window, start, end), [])
+
+
+def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
+    """Pull files of the inbox that were not pulled before.
+
+    Returns
+    -------
+    list of Unread
+        Files that could not be read; the others are pulled all the same.
+    """
+    if mill.inbox_path is None:
+        return []
+    store = store_of(mill)
+    known = set(store.sources()["sha256"]) if store.path.exists() else set()
+    files = [path for path in _arrived(mill.inbox_path) if _sha256(path) not in known]
+    unread = []
+    for path in files:
+        try:
+            pull(mill, [path], progress)
+        except DataError as error:
+            unread.append(Unread(path, error.what))
+    return unread
+
+
+def _arrived(inbox: Path) -> list[Path]:
+    """Export files in the inbox, by name; a file still being written is not there yet."""
+    if not inbox.is_dir():
+        return []
+    names = (path for path in inbox.iterdir() if path.suffix.lower() in _EXPORT_ENDINGS)
+    return sorted(path for path in names if path.is_file() and not path.name.startswith("."))
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _chosen_days(mill: Mill, first: date | None, last: date | None) -> tuple[date, date]:
+    """Local days to work out, within those with readings."""
+    days = lake_of(mill).days()
+    if not days:
+        raise DataError(
+            "There are no readings yet.",
+            str(mill.lake_path),
+            "Pull exports first: lostpol pull MILL FILES...",
+        )
+    # A UTC day may begin on the local day before or end on the one after.
+    from_day = first or days[0] - timedelta(days=1)
+    to_day = last or days[-1] + timedelta(days=1)
+    if from_day > to_day:
+        raise ConfigError(
+            f"The first day, {from_day}, comes after the last day, {to_day}.",
+            "--from and --to",
+            f"Readings reach from {days[0]} to {days[-1]} (UTC days); choose days among them.",
+        )
+    return from_day, to_day
+
+
+def _inside(window: Window, start: datetime, end: datetime) -> Window:
+    """Cut a period to what was judged; a period outside it becomes the whole window."""
+    start, end = max(start, window.start), min(end, window.end)
+    return Window(start, end) if start < end else window
+
+
+def _finish(
+    mill: Mill, step: Step, name: str, judged: Judged, period: Window, unread: Sequence[Unread]
+) -> Outcome:
+    """Write the report, send it, and only then complain of files that could not be read."""
+    gaps = [Gap(f"Readings of {item.path.name}", item.why) for item in unread]
+    report: Path = step("report", write_period_report, mill, name, period, gaps)
+    if mill.mail is not None and name != "backfill":
+        step("send", send_report, mill, report)
+    if unread:
+        raise DataError(
+            f"{len(unread)} arrived files could not be read; the report was made without them.",
+            "\n".join([*(f"{item.path}: {item.why}" for item in unread), f"report: {report}"]),
+            "Correct or remove these files, then run the same command again.",
+        )
+    return Outcome(judged, period, report)

@@ -1,0 +1,66 @@
+"""A look at a mill's description and at the readings pulled so far, all faults at once."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any, Final
+
+from pipeline.config import Mill
+from pipeline.errors import DataError
+from pipeline.windows import HEALTH, lake_of, store_of, tag_health
+
+#: Days of readings looked at, counted back from the last one.
+_DAYS: Final = 7
+#: A tag with more bad readings than this share is worth a line [%]; common practice.
+_MUCH_BAD_PCT: Final = 10.0
+
+
+def check_mill(mill: Mill) -> list[str]:
+    """Check the readings of the last days against the description.
+
+    Returns
+    -------
+    list of str
+        Lines to show when all is well.
+
+    Raises
+    ------
+    DataError
+        Tags without readings, or with many bad ones: all of them, with counts.
+    """
+    station = mill.station
+    lines = [
+        f"{mill.name}: the description is sound. {len(station.signals)} tags, "
+        f"{len(station.lab)} lab series, {len(station.vessels)} vessels; times in {mill.zone}.",
+    ]
+    if not station.vessels:
+        lines.append("It names no vessels: readings can be pulled, but no loss worked out.")
+    lake = lake_of(mill)
+    days = lake.days()
+    if not days:
+        return [*lines, "No readings yet. Next: lostpol pull MILL FILES..."]
+    waiting = store_of(mill).pending_days()
+    if waiting:
+        lines.append(f"{len(waiting)} days wait to be worked out. Next: lostpol backfill MILL")
+    last = days[-1]
+    known = set(lake.feature_days(HEALTH))
+    if last not in known:
+        return lines
+    health = tag_health(mill, last - timedelta(days=_DAYS - 1), last)
+    faults = [line for row in health.to_dicts() if (line := _tag_fault(row))]
+    if faults:
+        raise DataError(
+            f"{len(faults)} tags have no readings, or many bad ones, in the last {_DAYS} days.",
+            "\n".join(["", *faults]),
+            "Check the exports and the tag names, ranges and units in the description.",
+        )
+    return [*lines, f"Readings reach from {days[0]} to {last}; every tag reports."]
+
+
+def _tag_fault(row: dict[str, Any]) -> str | None:
+    """One line for a silent or troubled tag."""
+    if row["readings"] == 0:
+        return f"- {row['tag']}: no readings"
+    if 100.0 * row["bad"] > _MUCH_BAD_PCT * row["readings"]:
+        return f"- {row['tag']}: {row['bad']} of {row['readings']} readings bad ({row['reasons']})"
+    return None

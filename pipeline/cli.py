@@ -1,0 +1,217 @@
+"""Commands of lostpol.
+
+Heavy parts are imported inside the commands, so that help and errors come at once. Exit codes
+are listed in ``pipeline.errors``.
+"""
+
+from __future__ import annotations
+
+import sys
+import traceback
+from collections.abc import Sequence
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import App, CycloptsError, Parameter
+
+from pipeline.errors import ConfigError, LostpolError
+
+app = App(
+    name="lostpol",
+    version=version("lostpol"),
+    help=(
+        "Finds hidden sucrose loss in juice clarification from historian exports and lab "
+        "results. Start with: lostpol demo"
+    ),
+    help_format="plaintext",
+)
+MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
+
+
+@app.command
+def demo() -> None:
+    """Show eight weeks of an invented mill, from exports to ranked losses.
+
+    Makes a fresh folder lostpol_demo here; an earlier one is replaced.
+    """
+    from pipeline import demo as show  # noqa: PLC0415
+    from pipeline.terminal import CAUTION, progress_bar, say  # noqa: PLC0415
+
+    with progress_bar() as progress:
+        mill, outcome = show.run(Path.cwd(), progress)
+    _show_findings(mill.config_path)
+    say(f"Findings store: {mill.database_path}")
+    say(f"Report:         {outcome.report}")
+    say(f"Description:    {mill.config_path}")
+    say(CAUTION, style="bold")
+
+
+@app.command
+def check(mill: MillFile) -> None:
+    """Check a mill's description, and the readings pulled so far, for everything at once."""
+    from pipeline.check import check_mill  # noqa: PLC0415
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.terminal import say  # noqa: PLC0415
+
+    for line in check_mill(load_mill(mill)):
+        say(line)
+
+
+@app.command
+def pull(
+    mill: MillFile,
+    files: Annotated[list[Path], Parameter(help="Export files: parquet, csv or txt.")],
+    /,
+) -> None:
+    """Read export files into the mill's store. A file pulled twice changes nothing."""
+    from pipeline import stages  # noqa: PLC0415
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.lock import only_run  # noqa: PLC0415
+    from pipeline.terminal import progress_bar, say  # noqa: PLC0415
+
+    described = load_mill(mill)
+    with only_run(described), progress_bar() as progress:
+        result = stages.pull(described, files, progress)
+    for source in result.sources:
+        refused = sum(source.refused.values())
+        reasons = ", ".join(f"{why.replace('_', ' ')} {n}" for why, n in source.refused.items())
+        say(
+            f"{source.name}: {source.rows_read} rows read, {source.kept} new, "
+            f"{source.merged} known already, {refused} refused" + (f" ({reasons})" * bool(reasons))
+        )
+    if result.missing_tags:
+        say("Tags of the description in none of these files: " + ", ".join(result.missing_tags))
+    say(f"{len(result.days_changed)} days changed. Next: lostpol backfill {mill}")
+
+
+@app.command
+def backfill(
+    mill: MillFile,
+    *,
+    first: Annotated[date | None, Parameter(name="--from", help="First local day.")] = None,
+    last: Annotated[date | None, Parameter(name="--to", help="Last local day.")] = None,
+) -> None:
+    """Work out past days anew and search them; without days, all that were pulled."""
+    from pipeline import chains  # noqa: PLC0415
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.terminal import progress_bar  # noqa: PLC0415
+
+    with progress_bar() as progress:
+        outcome = chains.backfill(load_mill(mill), first, last, progress=progress)
+    _conclude(mill, outcome.report)
+
+
+@app.command
+def nightly(mill: MillFile) -> None:
+    """Pull what arrived in the inbox, search, and report on yesterday and this morning."""
+    from pipeline import chains  # noqa: PLC0415
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.terminal import progress_bar  # noqa: PLC0415
+
+    with progress_bar() as progress:
+        outcome = chains.nightly(load_mill(mill), progress=progress)
+    _conclude(mill, outcome.report)
+
+
+@app.command
+def weekly(mill: MillFile) -> None:
+    """Pull what arrived in the inbox, search, and report on the last seven whole days."""
+    from pipeline import chains  # noqa: PLC0415
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.terminal import progress_bar  # noqa: PLC0415
+
+    with progress_bar() as progress:
+        outcome = chains.weekly(load_mill(mill), progress=progress)
+    _conclude(mill, outcome.report)
+
+
+@app.command
+def findings(mill: MillFile, *, json: bool = False) -> None:
+    """List the losses found so far, most worth acting on first.
+
+    Parameters
+    ----------
+    json
+        Write them as JSON, times in UTC, for other programs.
+    """
+    if not json:
+        _show_findings(mill)
+        return
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.listing import as_json  # noqa: PLC0415
+
+    sys.stdout.write(as_json(load_mill(mill)) + "\n")
+
+
+@app.command
+def serve(
+    mills: Annotated[list[Path], Parameter(help="Descriptions of the mills to serve.")], /
+) -> None:
+    """Stay running and make the nightly and weekly reports at each mill's own times."""
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.flows import serve_mills  # noqa: PLC0415
+
+    if not mills:
+        raise ConfigError(
+            "No mill was named.", "command line", "Name one or more TOML files after serve."
+        )
+    serve_mills([load_mill(mill) for mill in mills])
+
+
+def _show_findings(mill: Path) -> None:
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.listing import listing_view  # noqa: PLC0415
+    from pipeline.terminal import show_findings  # noqa: PLC0415
+
+    show_findings(listing_view(load_mill(mill)))
+
+
+def _conclude(mill: Path, report: Path) -> None:
+    from pipeline.terminal import CAUTION, say  # noqa: PLC0415
+
+    _show_findings(mill)
+    say(f"Report: {report}")
+    say(CAUTION)
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command and give its exit code; see ``pipeline.errors`` for the codes."""
+    words = [word for word in arguments if word != "--debug"]
+    debug = len(words) < len(arguments)
+    try:
+        app(words, exit_on_error=False, print_error=False)
+    except LostpolError as error:
+        return _tell(error, debug=debug)
+    except CycloptsError as error:
+        cure = "Run lostpol --help, or lostpol COMMAND --help."
+        return _tell(ConfigError(str(error), "command line", cure), debug=debug)
+    except KeyboardInterrupt:
+        stop = "Run the same command again: what was finished is kept, the rest is done again."
+        _tell(LostpolError("Stopped by the keyboard.", "command line", stop), debug=debug)
+        return 130
+    except Exception as error:  # noqa: BLE001  (the last door: a traceback is no answer)
+        text = f"{type(error).__name__}: {error}"
+        cure = "Run it again with --debug and report what it shows."
+        return _tell(LostpolError("lostpol met a fault of its own.", text, cure), debug=debug)
+    return 0
+
+
+def _tell(error: LostpolError, *, debug: bool) -> int:
+    """Show an error, after the traceback when asked for, and give its exit code."""
+    from pipeline.terminal import show_error  # noqa: PLC0415
+
+    if debug:
+        traceback.print_exc()
+    show_error(error)
+    return error.exit_code
+
+
+def main() -> None:
+    """Entry point of the ``lostpol`` command."""
+    sys.exit(run(sys.argv[1:]))
+
+
+if __name__ == "__main__":
+    main()

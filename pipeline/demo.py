@@ -1,0 +1,73 @@
+"""The demonstration: eight weeks of an invented mill, from exports to ranked losses."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from pathlib import Path
+from typing import Final
+
+from pipeline.chains import Outcome, backfill
+from pipeline.config import Mill, load_mill
+from pipeline.errors import ConfigError, DataError
+from pipeline.progress import Progress, silent
+from pipeline.stages import pull
+
+FOLDER: Final = "lostpol_demo"
+_CHECKOUT: Final = Path(__file__).resolve().parent.parent
+_DESCRIPTION: Final = "demo_mill.toml"
+#: The truth is for judging the search afterwards; the demonstration never reads it.
+_EXPORTS: Final = ("tags_week*.parquet", "lab.parquet")
+
+
+def prepare(parent: Path, checkout: Path = _CHECKOUT) -> tuple[Mill, list[Path]]:
+    """Make a fresh demonstration folder below `parent`.
+
+    Returns
+    -------
+    mill, files
+        The mill, with its store inside the folder, and the export files to pull.
+
+    Raises
+    ------
+    ConfigError
+        A folder of that name exists and was not made by the demonstration.
+    DataError
+        The sample exports are not there.
+    """
+    template = checkout / "configs" / _DESCRIPTION
+    files = sorted(p for name in _EXPORTS for p in (checkout / "sample_parquet").glob(name))
+    if not files or not template.is_file():
+        raise DataError(
+            "The sample exports of the demonstration are not there.",
+            f"{checkout / 'sample_parquet'} and {template}",
+            "Run lostpol demo from a checkout of the project, installed with pip install -e .",
+        )
+    folder = parent / FOLDER
+    if folder.exists():
+        _remove(folder)
+    folder.mkdir()
+    description = folder / _DESCRIPTION
+    text = template.read_text(encoding="utf-8")
+    text = re.sub(r'(?m)^store = ".*"$', 'store = "."', text)
+    text = re.sub(r'(?m)^inbox = ".*"$', 'inbox = "inbox"', text)
+    description.write_text(text, encoding="utf-8")
+    return load_mill(description), files
+
+
+def _remove(folder: Path) -> None:
+    """Remove an earlier demonstration, and only that."""
+    if folder.is_symlink() or not (folder / _DESCRIPTION).is_file():
+        raise ConfigError(
+            "A folder with the name of the demonstration exists and holds something else.",
+            str(folder),
+            "Move it away, or run lostpol demo in another folder.",
+        )
+    shutil.rmtree(folder)
+
+
+def run(parent: Path, progress: Progress = silent) -> tuple[Mill, Outcome]:
+    """Pull the sample exports, search all of them and write the report."""
+    mill, files = prepare(parent)
+    pull(mill, files, progress)
+    return mill, backfill(mill, progress=progress)

@@ -1,0 +1,119 @@
+"""Scheduled runs: the only module that knows Prefect.
+
+Each flow is a chain of ``pipeline.chains`` whose stages run as tasks. Paths and windows pass
+between tasks, never frames. Which day is meant follows from the data, never from the clock, so a
+run that starts late or again gives the same result.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any, Final
+
+# Read by Prefect on import: nothing is reported to anybody unless the site asks for it.
+os.environ.setdefault("PREFECT_SERVER_ANALYTICS_ENABLED", "false")
+os.environ.setdefault("DO_NOT_TRACK", "1")
+
+from prefect import flow, get_run_logger, serve, task
+from prefect.cache_policies import NO_CACHE
+from prefect.client.schemas.objects import State, TaskRun
+from prefect.deployments.runner import EntrypointType, RunnerDeployment
+from prefect.schedules import Cron
+from prefect.tasks import Task
+
+from pipeline import chains
+from pipeline.config import Mill, load_mill
+from pipeline.errors import DeliveryError, LostpolError, StoreBusyError
+
+#: Waits before another try [s]; only for what the outside world may put right by itself.
+_WAITS_S: Final = [60.0, 300.0]
+_CRON_DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+
+
+@flow(name="nightly", log_prints=False)
+def nightly(mill_path: str) -> str:
+    """Make the nightly report; gives its path."""
+    return _run(lambda mill: chains.nightly(mill, step_as_task), mill_path)
+
+
+@flow(name="weekly", log_prints=False)
+def weekly(mill_path: str) -> str:
+    """Make the weekly report; gives its path."""
+    return _run(lambda mill: chains.weekly(mill, step_as_task), mill_path)
+
+
+@flow(name="backfill", log_prints=False)
+def backfill(mill_path: str, first: date | None = None, last: date | None = None) -> str:
+    """Work out local days `first` to `last` anew, search and report; gives the report's path."""
+    return _run(lambda mill: chains.backfill(mill, first, last, step_as_task), mill_path)
+
+
+def _run(chain: Callable[[Mill], chains.Outcome], mill_path: str) -> str:
+    """Run a chain; an error is written to the run's log in plain words before it fails the run."""
+    try:
+        return str(chain(load_mill(Path(mill_path))).report)
+    except LostpolError as error:
+        get_run_logger().error("%s", error)
+        raise
+
+
+def step_as_task(name: str, stage: Callable[..., Any], *arguments: object) -> Any:  # noqa: ANN401
+    """Run one stage as a task. Nothing is cached: the lake itself knows what changed."""
+    as_task = task(
+        name=name,
+        cache_policy=NO_CACHE,
+        persist_result=False,
+        retries=len(_WAITS_S),
+        retry_delay_seconds=_WAITS_S,
+        retry_condition_fn=_may_pass,
+    )(stage)
+    return as_task(*arguments)
+
+
+def _may_pass(_task: Task[..., Any], _run: TaskRun, state: State[Any]) -> bool:
+    """Tell whether another try may help: a held store or a mail server, never bad data."""
+    error = state.result(raise_on_failure=False)
+    return isinstance(error, StoreBusyError | DeliveryError)
+
+
+def deployments(mills: Sequence[Mill]) -> list[RunnerDeployment]:
+    """Nightly and weekly deployments of each mill, at the mill's own local times."""
+    return [
+        _deployment(mill, kind, cron)
+        for mill in mills
+        for kind, cron in (("nightly", _nightly_cron(mill)), ("weekly", _weekly_cron(mill)))
+    ]
+
+
+def _deployment(mill: Mill, kind: str, cron: str) -> RunnerDeployment:
+    chosen = {"nightly": nightly, "weekly": weekly}[kind]
+    made = chosen.to_deployment(
+        name=f"{mill.key}-{kind}",
+        schedule=Cron(cron, timezone=mill.zone),
+        parameters={"mill_path": str(mill.config_path)},
+        concurrency_limit=1,
+        # By path, a run would load this file as a top-level module with pipeline/ on sys.path.
+        entrypoint_type=EntrypointType.MODULE_PATH,
+    )
+    if not isinstance(made, RunnerDeployment):
+        raise TypeError("to_deployment must be called outside an event loop")
+    return made
+
+
+def _nightly_cron(mill: Mill) -> str:
+    hour, minute = mill.schedule.nightly.split(":")
+    return f"{int(minute)} {int(hour)} * * *"
+
+
+def _weekly_cron(mill: Mill) -> str:
+    hour, minute = mill.schedule.weekly.split(":")
+    weekday = (_CRON_DAYS.index(mill.schedule.weekly_day) + 1) % 7
+    return f"{int(minute)} {int(hour)} * * {weekday}"
+
+
+def serve_mills(mills: Sequence[Mill]) -> None:
+    """Stay running and start each mill's runs when they are due."""
+    serve(*deployments(mills))

@@ -1,0 +1,279 @@
+"""The stages of a run: read, call the pure part, write.
+
+No stage keeps anything in memory for the next one; what they share lies in the lake and in the
+findings store.
+
+A derived day depends on the readings of that day, of the days in `WARM_UP_DAYS` before it and of
+the day after it, and on nothing else. So it is the same whether it was worked out by a nightly
+run or by a backfill, and whatever else was worked out with it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+
+from features.derive import derive as derive_minutes
+from features.grid import to_grid
+from features.lab import lab_results
+from features.quality import screen
+from models.find import Losses, find_losses
+from models.settings import Settings
+from pipeline.config import Mill
+from pipeline.errors import ConfigError
+from pipeline.lake import Lake
+from pipeline.progress import Progress, silent
+from pipeline.pull import PullResult, SourceLedger, pull_files
+from pipeline.store import Store
+from pipeline.windows import (
+    GRID,
+    HEALTH,
+    LOSSES,
+    NOTICES,
+    ONE_DAY,
+    STATION,
+    ZONES,
+    Window,
+    choose_window,
+    describe_run,
+    lake_of,
+    midnight,
+    now,
+    store_of,
+)
+
+#: Days before a day whose readings may still be in the juice that leaves on that day: a weekend
+#: stop and the hours the station takes.
+WARM_UP_DAYS: Final = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What a run judged and how much it found."""
+
+    run_id: str
+    window: Window
+    findings: int
+
+
+def pull(mill: Mill, files: Sequence[Path], progress: Progress = silent) -> PullResult:
+    """Read export files into the lake and note the days that must be worked out again.
+
+    Days of a file seen for the first time are noted even when they did not change: a run that
+    was stopped between reading and noting is so made good by the next.
+
+    Raises
+    ------
+    DataError
+        A file cannot be read, or too much of it was refused; then nothing is stored.
+    """
+    store = store_of(mill)
+    known = set(store.sources()["sha256"]) if store.path.exists() else set()
+    result = pull_files(mill, files, progress)
+    days = set(result.days_changed)
+    for source in result.sources:
+        if source.sha256 not in known and source.first_utc and source.last_utc:
+            first, last = source.first_utc.date(), source.last_utc.date()
+            days |= {first + n * ONE_DAY for n in range((last - first).days + 1)}
+    store.record_pull([_source_row(source) for source in result.sources], sorted(days))
+    return result
+
+
+def _source_row(source: SourceLedger) -> dict[str, Any]:
+    """Record of one export file, as the store keeps it."""
+    return {
+        "sha256": source.sha256,
+        "name": source.name,
+        "bytes": source.size_bytes,
+        "layout": source.layout,
+        "rows_read": source.rows_read,
+        "rows_kept": source.kept,
+        "rows_merged": source.merged,
+        "rows_refused": sum(source.refused.values()),
+        "rows_conflicting": source.conflicts,
+        "refused_by_reason": dict(source.refused),
+        "bad_by_reason": dict(source.bad),
+        "unknown_tags": list(source.tags_not_in_mill),
+        "first_ts": source.first_utc,
+        "last_ts": source.last_utc,
+    }
+
+
+def derive(mill: Mill, days: Iterable[date] | None = None, progress: Progress = silent) -> int:
+    """Work out the minutes of some days, and of the days they reach into.
+
+    Parameters
+    ----------
+    days : iterable of date, optional
+        UTC days; without them those whose readings changed, or all when the description did.
+
+    Returns
+    -------
+    int
+        Days worked out.
+
+    Raises
+    ------
+    ConfigError
+        The description names no vessels, so there is nothing to work out.
+    """
+    if not mill.station.vessels:
+        raise ConfigError(
+            "The description names no vessels, so no loss can be worked out.",
+            str(mill.config_path),
+            "Add the vessels of the station as [[train]] sections, in flow order.",
+        )
+    lake, store = lake_of(mill), store_of(mill)
+    span = set(_span(lake))
+    waiting = set(store.pending_days())
+    asked = span & (_changed_days(mill, store, waiting, span) if days is None else set(days))
+    grids, minutes = _reach(asked, span, set(lake.feature_days(GRID)))
+    total = len(grids) + len(minutes)
+    for done, day in enumerate(grids):
+        progress("Putting readings on a one-minute grid", done, total)
+        _grid_day(mill, lake, day)
+    for done, day in enumerate(minutes, start=len(grids)):
+        progress("Following the juice through the station", done, total)
+        _derive_day(mill, lake, day)
+    progress("Following the juice through the station", total, total)
+    if asked & waiting:
+        store.clear_pending(sorted(asked & waiting))
+    return len(minutes)
+
+
+def _changed_days(mill: Mill, store: Store, waiting: set[date], span: set[date]) -> set[date]:
+    """Days to work out again: all when the description is not what the last run used."""
+    if not store.path.exists():
+        return span
+    runs = store.runs().filter(pl.col("state") == "finished").sort("finished_at")
+    if runs.is_empty() or runs["config_hash"][-1] == mill.config_hash:
+        return waiting
+    return span
+
+
+def _reach(asked: set[date], span: set[date], gridded: set[date]) -> tuple[list[date], list[date]]:
+    """Days to grid and days to derive when the readings of `asked` changed."""
+    changed = {day + n * ONE_DAY for day in asked for n in (-1, 0, 1)} & span
+    warm_up = range(WARM_UP_DAYS + 1)
+    minutes = {day + n * ONE_DAY for day in changed for n in warm_up} & span
+    needed = {day - n * ONE_DAY for day in minutes for n in warm_up} & span
+    return sorted(changed | (needed - gridded)), sorted(minutes)
+
+
+def _span(lake: Lake) -> list[date]:
+    """Every UTC day from the first to the last with readings; days without any stay in it."""
+    days = lake.days()
+    if not days:
+        return []
+    return [days[0] + n * ONE_DAY for n in range((days[-1] - days[0]).days + 1)]
+
+
+def _grid_day(mill: Mill, lake: Lake, day: date) -> None:
+    """Screen and grid one UTC day; its neighbours carry values over midnight."""
+    signals = mill.station.signals
+    known = [*(s.tag for s in signals), *(s.tag for s in mill.station.lab)]
+    sound = screen(lake.read_readings(day - ONE_DAY, day + ONE_DAY, known), signals)
+    start, end = midnight(day), midnight(day, 1)
+    lake.write_features(GRID, day, to_grid(sound, signals, start, end))
+    of_day = sound.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
+    reason = pl.when("bad").then("reason")
+    lake.write_features(
+        HEALTH, day, of_day.group_by("tag", reason).len("readings").sort("tag", "reason")
+    )
+
+
+def _derive_day(mill: Mill, lake: Lake, day: date) -> None:
+    """Work out one UTC day, warmed up on the days before it."""
+    grid = lake.read_features(GRID, day - WARM_UP_DAYS * ONE_DAY, day)
+    derived = derive_minutes(grid, mill.station)
+    of_day = pl.col("ts_utc") >= midnight(day)
+    lake.write_features(STATION, day, derived.station_minutes.filter(of_day))
+    lake.write_features(ZONES, day, derived.zone_minutes.filter(of_day))
+
+
+def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress = silent) -> Judged:
+    """Search for losses, publish what was found and keep what the report draws.
+
+    The search always runs to the end of the days worked out, and starts early enough to see
+    every finding it may touch as a whole.
+
+    Parameters
+    ----------
+    flow : str
+        What asked for it: nightly, weekly or backfill.
+    first : date, optional
+        Local day to start from; without one, ``look_back_days`` before the end of data.
+
+    Raises
+    ------
+    DataError
+        Nothing was worked out yet.
+    """
+    lake, store = lake_of(mill), store_of(mill)
+    window = choose_window(mill, lake, store, first)
+    run = describe_run(mill, store, flow, window)
+    store.record_run(run | {"state": "running"})
+    progress("Looking for losses", 0, 1)
+    try:
+        losses = _search(mill, lake, window)
+        _keep_series(lake, window, losses)
+        found = [_finding_row(mill, row) for row in losses.findings.to_dicts()]
+        bounds = (window.start, window.end)
+        store.publish_findings(found, window=bounds, as_of=window.end, run_id=run["run_id"])
+    except BaseException:
+        store.record_run(run | {"state": "failed", "finished_at": now()})
+        raise
+    store.record_run(run | _outcome(losses) | {"state": "finished", "finished_at": now()})
+    progress("Looking for losses", 1, 1)
+    return Judged(run["run_id"], window, len(found))
+
+
+def _search(mill: Mill, lake: Lake, window: Window) -> Losses:
+    """Read the derived minutes of a window and search them."""
+    first, last = window.days
+    inside = pl.col("ts_utc").is_between(window.start, window.end, closed="left")
+    readings = lake.read_readings(first, last, [source.tag for source in mill.station.lab])
+    settings = Settings(mill.false_findings_per_week, mill.detection.smallest_finding_t)
+    return find_losses(
+        lake.read_features(STATION, first, last).filter(inside),
+        lake.read_features(ZONES, first, last).filter(inside),
+        lab_results(readings, mill.station).filter(inside),
+        mill.station,
+        settings,
+    )
+
+
+def _keep_series(lake: Lake, window: Window, losses: Losses) -> None:
+    """Keep the drawn series and the notices, one file a day; a notice belongs to its first day."""
+    first, last = window.days
+    for n in range((last - first).days + 1):
+        day = first + n * ONE_DAY
+        lake.write_features(LOSSES, day, _of_day(losses.minutes, "ts_utc", day))
+        lake.write_features(NOTICES, day, _of_day(losses.notices, "started", day))
+
+
+def _of_day(frame: pl.DataFrame, column: str, day: date) -> pl.DataFrame:
+    return frame.filter(pl.col(column).is_between(midnight(day), midnight(day, 1), closed="left"))
+
+
+def _finding_row(mill: Mill, row: dict[str, Any]) -> dict[str, Any]:
+    """One finding as the store keeps it: with its worth and whether it goes on."""
+    status = "open" if row.pop("open") else "ended"
+    worth = {"value": row["lost_t"] * mill.price_per_t, "currency": mill.currency}
+    return row | worth | {"status": status}
+
+
+def _outcome(losses: Losses) -> dict[str, Any]:
+    return {
+        "minutes": losses.minutes.height,
+        "findings": losses.findings.height,
+        "multiplier": losses.multiplier.value,
+        "multiplier_low": losses.multiplier.low,
+        "multiplier_high": losses.multiplier.high,
+        "multiplier_pairs": losses.multiplier.pairs,
+    }
