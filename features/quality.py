@@ -15,7 +15,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from features.quality_tests import calibrations, frozen_runs, spikes
-from features.station import Signal
+from features.station import LabSource, Signal
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
@@ -32,7 +32,9 @@ _REST_SHARE: Final = 0.02
 _WITNESS_CHANGES_1_H: Final = 4.0
 
 
-def screen(readings: pl.DataFrame, signals: Sequence[Signal]) -> pl.DataFrame:
+def screen(
+    readings: pl.DataFrame, signals: Sequence[Signal], lab: Sequence[LabSource] = ()
+) -> pl.DataFrame:
     """Mark readings that cannot be measurements.
 
     Parameters
@@ -43,6 +45,8 @@ def screen(readings: pl.DataFrame, signals: Sequence[Signal]) -> pl.DataFrame:
         ``spike``, ``calibration`` and ``frozen``.
     signals : sequence of Signal
         Tags to screen; readings of other tags come back as they are.
+    lab : sequence of LabSource
+        Lab series to screen, for ``not_a_number`` and ``out_of_range`` only.
 
     Returns
     -------
@@ -65,7 +69,7 @@ def screen(readings: pl.DataFrame, signals: Sequence[Signal]) -> pl.DataFrame:
             still, while the plant moved. Tags that are still by habit (coarse steps, wide
             deadbands), flows at rest and levels at an end are not marked.
     """
-    frame = _mark_not_numbers(readings.sort("tag", "ts_utc"))
+    frame = _mark_lab(_mark_not_numbers(readings.sort("tag", "ts_utc")), lab)
     by_tag = {signal.tag: signal for signal in signals}
     parts: list[pl.DataFrame] = []
     series: dict[str, tuple[Floats, Floats, Bools]] = {}
@@ -111,6 +115,23 @@ def _mark_not_numbers(frame: pl.DataFrame) -> pl.DataFrame:
         value=pl.when(number).then("value"),
         bad=pl.col("bad") | new,
         reason=pl.when(new).then(pl.lit("not_a_number")).otherwise("reason"),
+    )
+
+
+def _mark_lab(frame: pl.DataFrame, lab: Sequence[LabSource]) -> pl.DataFrame:
+    """Mark lab results outside the range of their series."""
+    if not lab:
+        return frame
+    series = {source.tag: source for source in lab}
+    low, high = (
+        pl.col("tag").replace_strict(list(series), ends, default=None, return_dtype=pl.Float64)
+        for ends in ([s.low for s in series.values()], [s.high for s in series.values()])
+    )
+    outside = ((pl.col("value") < low) | (pl.col("value") > high)).fill_null(value=False)
+    new = outside & ~pl.col("bad")
+    return frame.with_columns(
+        bad=pl.col("bad") | new,
+        reason=pl.when(new).then(pl.lit("out_of_range")).otherwise("reason"),
     )
 
 
