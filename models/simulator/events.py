@@ -59,16 +59,19 @@ class PlannedEvent:
 #: share of the usual rate; kelvin too hot; share of underflow and mud level [%]; heater outlet
 #: [degC] and vigour; tank level [%].
 LOSSES: tuple[Recipe, ...] = (
-    Recipe("loss", "low_limed_ph", "settler", ((8, 0.48, 0), (13, 0.32, 0), (20, 0.42, 0))),
+    Recipe("loss", "low_limed_ph", "settler", ((8, 0.48, 0), (12, 0.34, 0), (17, 0.42, 0))),
     Recipe(
-        "loss", "ph_probe_high", "settler", ((39, 0.27, 0.3), (43, 0.36, 0.27), (50, 0.43, 0.3))
+        "loss",
+        "ph_probe_high",
+        "settler",
+        ((39, 0.28, 0.3), (41, 0.36, 0.27), (46, 0.43, 0.3)),
     ),
     Recipe("loss", "standing_juice", "settler", ((5.5, 0, 0), (7.5, 0, 0), (9.5, 0, 0))),
-    Recipe("loss", "slow_throughput", "settler", ((14, 0.52, 0), (18, 0.60, 0), (26, 0.55, 0))),
-    Recipe("loss", "overheating", "first_evaporator", ((14, 9, 0), (18, 7.5, 0), (23, 8.5, 0))),
-    Recipe("loss", "mud_held", "settler:mud", ((16, 0.36, 86), (19, 0.30, 90), (26, 0.22, 94))),
-    Recipe("loss", "microbial", "liming_tank", ((10, 57, 0.75), (13, 54, 1.0), (18, 55, 1.2))),
-    Recipe("loss", "tank_held", "clear_juice_tank", ((18, 95, 0), (23, 90, 0), (30, 96, 0))),
+    Recipe("loss", "slow_throughput", "settler", ((14.5, 0.53, 0), (17, 0.60, 0), (22, 0.55, 0))),
+    Recipe("loss", "overheating", "first_evaporator", ((12, 9, 0), (15, 7.5, 0), (20, 8.5, 0))),
+    Recipe("loss", "mud_held", "settler:mud", ((16.5, 0.34, 88), (18, 0.30, 91), (23, 0.22, 94))),
+    Recipe("loss", "microbial", "liming_tank", ((10, 57, 0.75), (12, 54, 1.0), (16, 55, 1.2))),
+    Recipe("loss", "tank_held", "clear_juice_tank", ((18, 96, 0), (21, 91, 0), (26, 97, 0))),
 )
 
 _FREEZABLE = ("ST.AI308", "CT.TI402", "LT.TI214", "CH.TI411", "MJ.AI103")
@@ -76,15 +79,15 @@ _SPIKABLE = ("LT.AI212", "CT.LI401", "CH.TI411", "ST.TI304", "EV.TI501")
 
 #: Look-alikes that destroy nothing (or next to nothing).
 CONFUSERS: tuple[Recipe, ...] = (
-    Recipe("confuser", "stale_cane", "train", ((12, 0.7, 0), (17, 1.0, 0))),
+    Recipe("confuser", "stale_cane", "train", ((10, 0.8, 0), (14, 1.0, 0))),
     Recipe("confuser", "over_liming", "settler", ((5, 0.58, 0), (7, 0.45, 0))),
-    Recipe("confuser", "handled_stop", "settler", ((6.5, 0, 0), (9, 0, 0))),
+    Recipe("confuser", "handled_stop", "settler", ((6.5, 0, 0), (8, 0, 0))),
     Recipe("confuser", "flocculant_failure", "settler", ((4, 4.2, 0), (6, 5.8, 0))),
     Recipe("confuser", "probe_calibration", "liming_tank", ((0.3, 0.04, 0), (0.27, -0.05, 0))),
-    Recipe("confuser", "lab_bias", "train", ((26, -0.22, 0), (36, -0.17, 0))),
-    Recipe("confuser", "imbibition_change", "train", ((8, 0.055, 0), (12, 0.045, 0))),
-    Recipe("confuser", "frozen_tag", "train", ((5, 0, 0), (9, 0, 0)), _FREEZABLE),
-    Recipe("confuser", "spiking_tag", "train", ((6, 0, 0), (10, 0, 0)), _SPIKABLE),
+    Recipe("confuser", "lab_bias", "train", ((25, -0.22, 0), (30, -0.17, 0))),
+    Recipe("confuser", "imbibition_change", "train", ((8, 0.055, 0), (10, 0.045, 0))),
+    Recipe("confuser", "frozen_tag", "train", ((4, 0, 0), (7, 0, 0)), _FREEZABLE),
+    Recipe("confuser", "spiking_tag", "train", ((5, 0, 0), (8, 0, 0)), _SPIKABLE),
 )
 
 Draft = tuple[Recipe, float, float, float, str]

@@ -244,7 +244,7 @@ class Integrator:
         gain = u[:, _D["evaporator_gain"]]
         self.inflow[:, c.HEATER] = out
         new = 0.01 * self.plant.evaporator_m3 * u[:, _D["evaporator_level"]]
-        before = volume[:, c.EVAPORATOR]
+        before = volume[:, c.EVAPORATOR].copy()
         # A standing evaporator keeps its level.
         new = np.where(out > 30.0, new, before)
         self.inflow[:, c.EVAPORATOR] = out / gain
