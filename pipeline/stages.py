@@ -3,16 +3,16 @@
 No stage keeps anything in memory for the next one; what they share lies in the lake and in the
 findings store.
 
-A derived day depends on the readings of that day, of the days in `WARM_UP_DAYS` before it and of
-the day after it, and on nothing else. So it is the same whether it was worked out by a nightly
-run or by a backfill, and whatever else was worked out with it.
+A derived day depends on the grids of that day, of the `WARM_UP_DAYS` before it and of the day
+after it; a grid depends on the readings of its day and its two neighbours; and on nothing else.
+So a day is the same whether a nightly run or a backfill worked it out.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any, Final
 
@@ -20,7 +20,7 @@ import polars as pl
 
 from features.derive import derive as derive_minutes
 from features.grid import to_grid
-from features.lab import lab_results
+from features.lab import lab_results, purity_pct
 from features.quality import screen
 from models.find import Losses, find_losses
 from models.settings import Settings
@@ -50,6 +50,8 @@ from pipeline.windows import (
 #: Days before a day whose readings may still be in the juice that leaves on that day: a weekend
 #: stop and the hours the station takes.
 WARM_UP_DAYS: Final = 2
+#: How far past midnight the grid is read, to bridge gaps that span it.
+BEYOND: Final = timedelta(hours=2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,9 +161,9 @@ def _changed_days(mill: Mill, store: Store, waiting: set[date], span: set[date])
 def _reach(asked: set[date], span: set[date], gridded: set[date]) -> tuple[list[date], list[date]]:
     """Days to grid and days to derive when the readings of `asked` changed."""
     changed = {day + n * ONE_DAY for day in asked for n in (-1, 0, 1)} & span
-    warm_up = range(WARM_UP_DAYS + 1)
-    minutes = {day + n * ONE_DAY for day in changed for n in warm_up} & span
-    needed = {day - n * ONE_DAY for day in minutes for n in warm_up} & span
+    reach = range(-1, WARM_UP_DAYS + 1)
+    minutes = {day + n * ONE_DAY for day in changed for n in reach} & span
+    needed = {day - n * ONE_DAY for day in minutes for n in reach} & span
     return sorted(changed | (needed - gridded)), sorted(minutes)
 
 
@@ -179,7 +181,11 @@ def _grid_day(mill: Mill, lake: Lake, day: date) -> None:
     known = [*(s.tag for s in signals), *(s.tag for s in mill.station.lab)]
     sound = screen(lake.read_readings(day - ONE_DAY, day + ONE_DAY, known), signals)
     start, end = midnight(day), midnight(day, 1)
-    lake.write_features(GRID, day, to_grid(sound, signals, start, end))
+    grid = to_grid(sound, signals, start, end)
+    purity = purity_pct(grid["ts_utc"], lab_results(sound, mill.station), "mixed_juice")
+    # Loss must stay known where the laboratory is silent, so the target stands in.
+    purity = purity.fill_null(mill.station.targets.purity_pct)
+    lake.write_features(GRID, day, grid.with_columns(purity_mixed_juice_pct=purity))
     of_day = sound.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
     reason = pl.when("bad").then("reason")
     lake.write_features(
@@ -188,10 +194,12 @@ def _grid_day(mill: Mill, lake: Lake, day: date) -> None:
 
 
 def _derive_day(mill: Mill, lake: Lake, day: date) -> None:
-    """Work out one UTC day, warmed up on the days before it."""
-    grid = lake.read_features(GRID, day - WARM_UP_DAYS * ONE_DAY, day)
-    derived = derive_minutes(grid, mill.station)
-    of_day = pl.col("ts_utc") >= midnight(day)
+    """Work out one UTC day, warmed up on the days before; the day after ends gaps at midnight."""
+    grid = lake.read_features(GRID, day - WARM_UP_DAYS * ONE_DAY, day + ONE_DAY)
+    derived = derive_minutes(
+        grid.filter(pl.col("ts_utc") < midnight(day, 1) + BEYOND), mill.station
+    )
+    of_day = pl.col("ts_utc").is_between(midnight(day), midnight(day, 1), closed="left")
     lake.write_features(STATION, day, derived.station_minutes.filter(of_day))
     lake.write_features(ZONES, day, derived.zone_minutes.filter(of_day))
 

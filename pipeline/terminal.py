@@ -86,8 +86,8 @@ def _table(rows: list[FindingRow]) -> Table:
             str(row.number),
             Text(f"{row.when}\n{row.lasted}, {row.status}"),
             Text(f"{row.cause.name}\n{row.where}"),
-            Text(row.mass),
-            Text(row.worth),
+            Text(row.mass.replace(" (", "\n(")),
+            Text(row.worth.replace(" (", "\n(")),
             Text(row.confidence),
         )
     return table

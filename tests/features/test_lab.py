@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from features.lab import LAB_SCHEMA, lab_results
+from features.lab import LAB_SCHEMA, LONGEST_HOLD_H, lab_results, purity_pct
 from features.station import LabSource, Station, Targets
 
 STATION = Station(
@@ -60,3 +60,36 @@ def test_bad_missing_outlying_and_foreign_rows_do_not_count():
     )
     assert frame.is_empty()
     assert frame.schema == LAB_SCHEMA
+
+
+def samples(*rows):
+    return pl.DataFrame(
+        [(T0 + timedelta(hours=h), a, "mixed_juice", "", v, 0.08) for h, a, v in rows],
+        schema=LAB_SCHEMA,
+        orient="row",
+    )
+
+
+def hours(*values):
+    return pl.Series([T0 + timedelta(hours=h) for h in values], dtype=pl.Datetime("us", "UTC"))
+
+
+def test_purity_is_pol_per_brix_on_a_line_between_samples():
+    # 100 pol / Brix, the definition of apparent purity (common practice): 12.18 / 14.5 = 84 %.
+    lab = samples((0, "brix", 14.5), (0, "pol", 12.18), (4, "brix", 15.0), (4, "pol", 12.9))
+    found = purity_pct(
+        hours(-1, 0, 2, 4, 4 + LONGEST_HOLD_H, 5 + LONGEST_HOLD_H), lab, "mixed_juice"
+    )
+    assert found.to_list() == pytest.approx([None, 84.0, 85.0, 86.0, 86.0, None])
+
+
+def test_purity_is_not_drawn_over_a_long_gap():
+    lab = samples((0, "brix", 15.0), (0, "pol", 12.9), (13, "brix", 15.0), (13, "pol", 12.9))
+    assert purity_pct(hours(6), lab, "mixed_juice").to_list() == [None]
+
+
+@pytest.mark.parametrize("rows", [[], [(0, "pol", 12.0)], [(0, "pol", 12.0), (1, "brix", 15.0)]])
+def test_purity_needs_both_results_of_one_sample(rows):
+    found = purity_pct(hours(0, 1), samples(*rows), "mixed_juice")
+    assert found.to_list() == [None, None]
+    assert found.dtype == pl.Float64
