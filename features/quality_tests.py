@@ -25,6 +25,7 @@ _SPIKE_LONE = 4.0
 _SPIKE_RANGE_SHARE = 0.005
 _SPIKE_WINDOW = 61
 _SPIKE_LONGEST_S = 60.0
+_SPIKE_DENSEST = 0.2
 
 # pH calibration (estimates; buffers of pH 4, 7, 9.2 and 10 are common practice).
 _CAL_OFF_PH = 1.0
@@ -41,6 +42,8 @@ _FROZEN_LEAST_S = 90 * 60.0
 _FROZEN_CHANGES = 20.0
 _FROZEN_TIMES_USUAL = 8.0
 _FROZEN_TIMES_LONG = 3.0
+#: A tag whose usual change is at most this many of its smallest steps is coarse.
+_COARSE_STEPS = 1.5
 
 
 def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
@@ -67,7 +70,9 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
     is a spike when each is further than the limit from the readings before and after the
     group and these two agree. The limit is the largest of 8 times the median change (in the
     neighbourhood and overall), 4 times the 98th percentile of lone excursions, and 0.5 % of the
-    range; unchanged repeats do not count as changes, so deadbands do not shrink it.
+    range; unchanged repeats do not count as changes, so deadbands do not shrink it. Where more
+    than a fifth of 61 readings would be spikes, something restless is happening and none is
+    marked: unrest is for the search to judge, not for screening to hide.
     """
     count = value.size
     found = np.zeros(count, dtype=bool)
@@ -90,7 +95,10 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
         hit = first[brief & (off > limit[first]) & (np.abs(after - before) < 0.3 * off)]
         for k in range(width):
             found[hit + k] = True
-    return found
+    share = pl.Series(found.astype(np.float64)).rolling_mean(
+        _SPIKE_WINDOW, min_samples=1, center=True
+    )
+    return np.asarray(found & (share.to_numpy() <= _SPIKE_DENSEST))
 
 
 def _spike_limit(value: Floats, span: float) -> Floats:
@@ -193,8 +201,10 @@ def frozen_runs(at_s: Floats, value: Floats, resting: Bools, gap_s: float) -> li
     Let the usual run be the median of run lengths weighted by their time, and the long run
     their 90th percentile without the run in question. A run of three readings or more counts
     when it lasts 90 minutes, 8 usual runs and 3 long runs, and when the tag would meanwhile
-    have changed 20 times at its own average rate. Coarse tags have long runs by habit and
-    pass.
+    have changed 20 times at its own average rate. A coarse tag, one that usually changes by
+    its smallest step, rests on a step for as long as the truth does; for it a run must be three
+    times the longest other run and end in a jump of two steps or more, as when a transmitter
+    catches up with what it missed.
     """
     if value.size < FEWEST_READINGS:
         return []
@@ -211,11 +221,24 @@ def frozen_runs(at_s: Floats, value: Floats, resting: Bools, gap_s: float) -> li
     usual_s = _time_quantile(spread_s, 0.5)
     rate_1_s = first.size / max(float(spread_s.sum()), 1.0)
     enough = max(_FROZEN_LEAST_S, _FROZEN_TIMES_USUAL * usual_s, _FROZEN_CHANGES / rate_1_s)
+    step = _coarse_step(value)
+    share = 0.9 if step is None else 1.0
     return [
         (int(first[k]), int(last[k]))
         for k in np.flatnonzero((length_s >= enough) & (last - first >= 2))
-        if length_s[k] >= _FROZEN_TIMES_LONG * _time_quantile(np.delete(spread_s, k), 0.9)
+        if length_s[k] >= _FROZEN_TIMES_LONG * _time_quantile(np.delete(spread_s, k), share)
+        and (step is None or abs(value[until[k]] - value[last[k]]) > 1.5 * step)
     ]
+
+
+def _coarse_step(value: Floats) -> float | None:
+    """Smallest step of a tag that usually changes by just that; None for a finer tag."""
+    change = np.abs(np.diff(value))
+    change = change[change > 0]
+    if change.size == 0:
+        return None
+    step = float(np.quantile(change, 0.01))
+    return step if float(np.median(change)) <= _COARSE_STEPS * step else None
 
 
 def _time_quantile(length_s: Floats, share: float) -> float:
@@ -224,4 +247,5 @@ def _time_quantile(length_s: Floats, share: float) -> float:
         return 0.0
     ordered = np.sort(length_s)
     passed = np.cumsum(ordered)
-    return float(ordered[np.searchsorted(passed, share * passed[-1])])
+    at = int(np.searchsorted(passed, share * passed[-1]))
+    return float(ordered[min(at, ordered.size - 1)])

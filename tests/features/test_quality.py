@@ -38,11 +38,11 @@ def readings(tag, at_s, value):
     )
 
 
-def wandering(seed, mean, fast, slow, hours=24, every_s=30, decimals=2):
+def wandering(seed, mean, fast, slow, hours=24, every_s=30, decimals=2, lasting_s=1800):
     """An ordinary course: slow unrest of half an hour plus instrument noise."""
     rng = np.random.default_rng(seed)
     count = int(hours * 3600 / every_s)
-    keep = np.exp(-every_s / 1800)
+    keep = np.exp(-every_s / lasting_s)
     drive = rng.normal(0, slow * np.sqrt(1 - keep**2), count)
     course = np.empty(count)
     state = 0.0
@@ -226,6 +226,32 @@ def test_tags_that_are_still_by_habit_are_not_called_frozen():
     at_s = np.arange(0, 4 * 86_400, 30)
     value = 30.0 + (at_s // 10_800) % 3
     assert screened("T", at_s, value, *witnesses(hours=96))["bad"].sum() == 0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_tag_in_coarse_steps_may_rest_for_hours(seed):
+    # As on a real plant: a slow course in whole millivolts that rests for hours on one step.
+    at_s, value = wandering(seed, 751.0, 0.1, 1.5, 240, 60, 0, lasting_s=6 * 3600)
+    longest_s = 60 * max(map(len, np.split(value, np.flatnonzero(np.diff(value)) + 1)))
+    assert longest_s > 5400  # long enough to be looked at
+    out = screened("T", at_s, value, *witnesses(hours=240), high=1500.0, every_s=60.0)
+    assert out["bad"].sum() == 0
+
+
+def test_a_frozen_tag_of_coarse_steps_is_found_by_the_jump_at_its_end():
+    at_s, value = wandering(1, 751.0, 0.4, 3.0, 240, 60, 0)
+    still = (at_s >= 201_600) & (at_s < 201_600 + 12 * 3600)
+    value[still] = 751.0
+    value[at_s == 201_600 + 12 * 3600] = 755.0
+    out = screened("T", at_s, value, *witnesses(hours=240), high=1500.0, every_s=60.0)
+    assert len(marked(out, "frozen")) >= 12 * 60 - 1
+
+
+def test_a_storm_of_jumps_is_unrest_and_not_spikes():
+    at_s, value = wandering(2, 102.0, 0.15, 0.6)
+    value[1000:1040:2] += 12.0
+    value[2000] += 12.0
+    assert marked(screened("T", at_s, value), "spike") == {2000}
 
 
 def test_idle_flows_and_full_tanks_are_not_called_frozen():
