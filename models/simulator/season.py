@@ -198,7 +198,8 @@ def _truth(
             "zone": [e.zone for e in events],
             "start_utc": [round(e.start_h * 3600) * 1_000_000 for e in events],
             "end_utc": [round(e.end_h * 3600) * 1_000_000 for e in events],
-            "lost_t": [round(t, 4) for t in lost],
+            # Adding zero turns a rounded -0.0 into 0.0.
+            "lost_t": [round(t, 4) + 0.0 for t in lost],
         },
         schema_overrides={
             "event": pl.Int64,
