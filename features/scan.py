@@ -39,10 +39,10 @@ def linear_recurrence(a: FloatArray, b: FloatArray, start: FloatArray | float) -
         raise ValueError(
             f"linear_recurrence: a has {a.shape[0]} rows, b has {b.shape[0]}; give both the same"
         )
+    if b.shape[0] == 0:
+        return b.copy()
     rows = b.reshape(b.shape[0], -1)
     n, m = rows.shape
-    if n == 0:
-        return b.copy()
     size = int(np.ceil(np.sqrt(n)))
     blocks = -(-n // size)
     # Blocks lie along the second axis, so that each step below touches contiguous memory.

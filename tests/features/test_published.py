@@ -1,0 +1,64 @@
+"""Every formula against values from outside, read from tables that name their source."""
+
+from __future__ import annotations
+
+import importlib
+import inspect
+import tomllib
+from pathlib import Path
+
+import pytest
+
+FOLDER = Path(__file__).parent / "published"
+MARKS = {"confirmed", "computed", "memory", "common practice", "regression"}
+OUTSIDE = MARKS - {"regression"}
+MODULES = ("juice", "boiling", "kinetics", "pol", "settling", "loss")
+
+
+def _rows() -> list[dict]:
+    rows = []
+    for path in sorted(FOLDER.glob("*.toml")):
+        rows += tomllib.loads(path.read_text(encoding="utf-8")).get("row", [])
+    return rows
+
+
+def _function(name: str):
+    module, function = name.split(".")
+    return getattr(importlib.import_module(f"features.{module}"), function)
+
+
+def _label(row: dict) -> str:
+    return f"{row['function']}{row['inputs']}-{row['mark']}"
+
+
+@pytest.mark.parametrize("row", _rows(), ids=_label)
+def test_formula_meets_published_value(row):
+    found = float(_function(row["function"])(*row["inputs"]))
+    allowed = row.get("abs", 0.0) + row.get("rel", 0.0) * abs(row["expected"])
+    assert allowed > 0.0
+    assert abs(found - row["expected"]) <= allowed, (
+        f"{row['function']}{row['inputs']} gives {found}, "
+        f"{row['source']} ({row['mark']}) says {row['expected']}"
+    )
+
+
+def test_rows_name_source_and_mark():
+    for row in _rows():
+        assert row["mark"] in MARKS, _label(row)
+        assert len(row["source"]) > 5, _label(row)
+
+
+def test_every_public_formula_has_an_outside_value_or_a_reason():
+    public = {
+        f"{module}.{name}"
+        for module in MODULES
+        for name, item in inspect.getmembers(
+            importlib.import_module(f"features.{module}"), inspect.isfunction
+        )
+        if item.__module__ == f"features.{module}" and not name.startswith("_")
+    }
+    checked = {row["function"] for row in _rows() if row["mark"] in OUTSIDE}
+    reasons = tomllib.loads((FOLDER / "no_outside_value.toml").read_text(encoding="utf-8"))
+    assert public - checked - set(reasons) == set(), "no outside value and no reason stated"
+    assert set(reasons) - public == set(), "reason for a function that does not exist"
+    assert set(reasons) & checked == set(), "reason no longer needed"
