@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from contextlib import suppress
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -79,7 +80,8 @@ def write_report(out: Path, view: ReportView, top: int = 6) -> Path:
         half_done.write_text(page, encoding="utf-8")
         os.replace(half_done, out)  # noqa: PTH105 - replaces on every system
     except OSError as fault:
-        half_done.unlink(missing_ok=True)
+        with suppress(OSError):
+            half_done.unlink(missing_ok=True)
         raise ConfigError(
             "The report could not be written.",
             f"{out}: {fault.strerror or fault}",

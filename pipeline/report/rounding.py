@@ -44,8 +44,11 @@ def places(value: float, low: float | None, high: float | None) -> int:
     if low is None or high is None or high == low:
         return _clamped(two_digits)
     half = abs(high - low) / 2
+    usual = _error_places(half)
+    if abs(value) < half / 2:
+        return _clamped(usual)
     finest = 1 - _decade(round(half, 1 - _decade(half)))
-    return _clamped(min(finest, max(_error_places(half), two_digits)))
+    return _clamped(min(finest, max(usual, two_digits)))
 
 
 def _decade(size: float) -> int:

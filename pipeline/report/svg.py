@@ -7,6 +7,7 @@ drawing gets a prefix of its own. Anything that could run or load something is r
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -60,32 +61,38 @@ def isolate(text: str, prefix: str, label: str) -> str:
     ------
     ValueError
         When the drawing holds an element or an attribute that runs or loads something.
+    KeyError
+        When it refers to a name it does not hold.
     """
     ET.register_namespace("", _SVG)
     root = ET.fromstring(text)
+    # The renderer counts its names on through the life of the process: counting anew gives
+    # the same file for the same data.
+    found = [name for element in root.iter() if (name := element.get("id"))]
+    names = {name: f"{prefix}-{count}" for count, name in enumerate(found)}
     for element in root.iter():
         if element.tag.rsplit("}", 1)[-1] in _FORBIDDEN:
             raise ValueError(f"the drawing holds a forbidden element: {element.tag}")
-        _isolate_attributes(element, prefix)
+        _isolate_attributes(element, names)
     root.set("role", "img")
     root.set("aria-label", label)
     return ET.tostring(root, encoding="unicode")
 
 
-def _isolate_attributes(element: ET.Element, prefix: str) -> None:
+def _isolate_attributes(element: ET.Element, names: Mapping[str, str]) -> None:
     # The drawing's parts are named for screen readers one by one; a chart of 700 points is
-    # better heard as one labelled picture, so those names go.
-    for name in [n for n in element.attrib if n.startswith("aria-") or n.startswith("role")]:
+    # better heard as one labelled picture, so those names go. Classes would mix with the page's.
+    for name in [n for n in element.attrib if n == "class" or n.startswith(("aria-", "role"))]:
         del element.attrib[name]
     for name, value in element.attrib.items():
         bare = name.rsplit("}", 1)[-1]
         if bare.startswith("on") or (bare == "href" and not value.startswith("#")):
             raise ValueError(f"the drawing holds a forbidden attribute: {name}")
         if bare == "id":
-            element.set(name, f"{prefix}-{value}")
+            element.set(name, names[value])
         elif bare == "href":
-            element.set(name, f"#{prefix}-{value[1:]}")
+            element.set(name, f"#{names[value[1:]]}")
         elif "url(" in value:
-            element.set(name, _REFERENCE.sub(rf"url(#{prefix}-\1)", value))
+            element.set(name, _REFERENCE.sub(lambda m: f"url(#{names[m[1]]})", value))
         elif bare == "d":
             element.set(name, _LONG_NUMBER.sub(lambda m: f"{float(m[0]):.1f}", value))

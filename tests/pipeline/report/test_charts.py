@@ -1,0 +1,117 @@
+"""Charts: what is drawn, where, and the same on every machine."""
+
+import os
+import re
+import time
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import polars as pl
+import pytest
+
+from pipeline.report.charts import chart_window, data_bounds, finding_chart
+from pipeline.report.panels import NARROW, WIDE, Panel, Series, value_range
+from pipeline.report.season import season_chart
+
+START = datetime(2025, 10, 6, 5, tzinfo=UTC)
+
+
+def draw(view, hours=(26.6, 34.8), section="settler"):
+    started, ended = (START + timedelta(hours=h) for h in hours)
+    return finding_chart(view, section, started, ended, "f1", "a chart")
+
+
+def test_all_panels_and_both_sizes(view):
+    drawing = draw(view)
+    for svg in (str(drawing.wide), str(drawing.narrow)):
+        for words in ("pH (cooled", "Temperature, settler", "Residence time", "Sucrose lost"):
+            assert words in svg
+        assert "limed, corrected" in svg
+        assert "limed, laboratory" in svg
+    assert drawing.note == ""
+
+
+def test_same_drawing_whatever_the_time_zone_of_the_machine(view, monkeypatch):
+    drawn = []
+    for zone in ("UTC", "Asia/Tokyo", "America/Sao_Paulo"):
+        monkeypatch.setenv("TZ", zone)
+        time.tzset()
+        drawn.append(str(draw(view).narrow))
+    monkeypatch.undo()
+    time.tzset()
+    assert drawn[0] == drawn[1] == drawn[2]
+    assert os.environ.get("TZ") != "America/Sao_Paulo"
+
+
+def test_axis_shows_plant_time(view):
+    """Noon UTC on 7 October is 07:00 in Chicago (tz database: CDT is UTC-5)."""
+    svg = str(draw(view).wide)
+    assert "Tue  7 Oct" in svg or "Tue 7 Oct" in svg
+    assert "09:00" in svg
+
+
+def test_points_stay_within_the_budget(view):
+    for svg, size in ((draw(view).wide, WIDE), (draw(view).narrow, NARROW)):
+        longest = max(path.count("L") for path in re.findall(r' d="([^"]+)"', str(svg)))
+        assert longest <= size.points + 20
+
+
+def test_absent_parts_are_named(view):
+    bare = replace(view, zone_minutes=None, lab=None)
+    note = draw(bare).note
+    assert "Temperature" in note
+    assert "Sucrose lost" in note
+    nothing = replace(bare, station_minutes=None)
+    assert draw(nothing).wide is None
+    assert "no chart" in draw(nothing).note
+
+
+def test_zone_without_loss_is_named(view):
+    zones = view.zone_minutes.with_columns(
+        loss_kg_h=pl.when(pl.col("zone") != "settler:mud").then("loss_kg_h")
+    )
+    assert "leaves out settler, mud" in draw(replace(view, zone_minutes=zones)).note
+
+
+def test_train_draws_the_zone_that_lost_most(view):
+    assert "Temperature, settler [degC]" in str(draw(view, section="train").wide)
+
+
+def test_window_stays_inside_the_data(view):
+    bounds = data_bounds(view)
+    assert bounds == (START, START + timedelta(days=6))
+    started = START + timedelta(hours=1)
+    window = chart_window(started, started + timedelta(hours=4), bounds)
+    assert window == (START, started + timedelta(hours=10))
+
+
+def test_one_wild_reading_does_not_flatten_the_panel():
+    line = Series("x", [(0, 7.0), (1, 7.4), (2, 0.0)], usual=(6.9, 7.5))
+    low, high = value_range(Panel("p", [line], levels=(7.5,), least_span=0.8))
+    assert low > 6
+    assert high < 9
+
+
+def test_scatter_looks_like_scatter():
+    low, high = value_range(Panel("t", [Series("x", [(0, 97.4), (1, 97.6)])], least_span=4.0))
+    assert high - low >= 4.0
+
+
+def test_finding_across_the_end_of_summer_time(view, make_minutes):
+    start = datetime(2025, 11, 1, 12, tzinfo=UTC)
+    station, zones = make_minutes(start, 2)
+    moved = replace(view, station_minutes=station, zone_minutes=zones, lab=None)
+    drawing = finding_chart(
+        moved, "settler", start + timedelta(hours=14), start + timedelta(hours=22), "f1", "x"
+    )
+    assert "Sun  2 Nov" in str(drawing.wide) or "Sun 2 Nov" in str(drawing.wide)
+
+
+@pytest.mark.parametrize("rows", [0, 1, 56])
+def test_season(view, rows):
+    drawing = season_chart(view.season.head(rows), "season")
+    if rows == 0:
+        assert drawing.wide is None
+        assert drawing.note
+    else:
+        assert "above the unavoidable" in str(drawing.wide)
