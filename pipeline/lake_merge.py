@@ -14,7 +14,9 @@ The ranking, best first:
 
 Two good readings that differ are counted as a conflict. A correction made later in the source
 cannot be told from a mistake by looking at the readings; a person says so by importing the file
-as a correction, and then its readings replace the stored ones.
+as a correction, and then its readings replace the stored ones. Exports in local time without
+an offset say the hour after clocks go back twice; those readings meet here too, and are counted
+as conflicts unless the mill refuses such times.
 """
 
 from __future__ import annotations

@@ -177,7 +177,8 @@ def _column(
 
 def _no_column(path: Path, names: Sequence[str], what: str, key: str) -> DataError:
     """Build the error for a column that is not there, listing those that are."""
-    shown = ", ".join(f'"{name[:40]}"' for name in names[:12]) + (" ..." if len(names) > 12 else "")
+    plain = ("".join(c if c.isprintable() else " " for c in name[:40]) for name in names[:12])
+    shown = ", ".join(f'"{name}"' for name in plain) + (" ..." if len(names) > 12 else "")
     return DataError(
         what,
         f"{path}\nits columns: {shown}",

@@ -290,7 +290,12 @@ def _from_text(frame: pl.DataFrame, plan: Plan) -> pl.DataFrame:
     )
     frame = frame.with_columns(value=value, kind=kind)
     keeps_word = pl.col("kind").is_in(["no_result", "unreadable_text"])
-    return frame.with_columns(word=pl.when(keeps_word).then(text.str.slice(0, REASON_CHARS)))
+    return frame.with_columns(word=pl.when(keeps_word).then(_printable(text)))
+
+
+def _printable(text: pl.Expr) -> pl.Expr:
+    """Foreign text fit to be shown: no control characters, no more than a line of it."""
+    return text.str.replace_all(r"\p{C}", " ").str.slice(0, REASON_CHARS)
 
 
 def _in_inside_unit(clock: MillClock) -> pl.Expr:

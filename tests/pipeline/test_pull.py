@@ -197,12 +197,12 @@ def test_lab_words_are_kept_as_reasons(tmp_path):
     }
 
 
-def test_long_foreign_words_are_cut(tmp_path):
-    rows = ["2025-10-06 02:00,LAB CJ rs," + "x" * 500] + [
+def test_long_foreign_words_are_cut_and_control_characters_taken_out(tmp_path):
+    rows = ["2025-10-06 02:00,LAB CJ rs,\x1b[2J" + "x" * 500] + [
         f"2025-10-06 {h:02d}:00,LAB CJ rs,1" for h in range(3, 9)
     ]
     mill, _ = pulled(tmp_path, "x", lab_file(tmp_path, rows))
-    assert content(mill)["reason"][0] == "x" * 40
+    assert content(mill)["reason"][0] == " [2J" + "x" * 36
 
 
 def test_a_comma_number_in_a_point_file_never_becomes_a_wrong_number(tmp_path):
