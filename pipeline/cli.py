@@ -41,7 +41,7 @@ def demo() -> None:
 
     with progress_bar() as progress:
         mill, outcome = show.run(Path.cwd(), progress)
-    _show_findings(mill.config_path)
+    _show_findings(mill.config_path, most=10)
     say(f"Findings store: {mill.database_path}")
     say(f"Report:         {outcome.report}")
     say(f"Description:    {mill.config_path}")
@@ -160,18 +160,18 @@ def serve(
     serve_mills([load_mill(mill) for mill in mills])
 
 
-def _show_findings(mill: Path) -> None:
+def _show_findings(mill: Path, most: int | None = None) -> None:
     from pipeline.config import load_mill  # noqa: PLC0415
     from pipeline.listing import listing_view  # noqa: PLC0415
     from pipeline.terminal import show_findings  # noqa: PLC0415
 
-    show_findings(listing_view(load_mill(mill)))
+    show_findings(listing_view(load_mill(mill)), most)
 
 
 def _conclude(mill: Path, report: Path) -> None:
     from pipeline.terminal import CAUTION, say  # noqa: PLC0415
 
-    _show_findings(mill)
+    _show_findings(mill, most=10)
     say(f"Report: {report}")
     say(CAUTION)
 

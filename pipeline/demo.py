@@ -66,8 +66,10 @@ def _remove(folder: Path) -> None:
     shutil.rmtree(folder)
 
 
-def run(parent: Path, progress: Progress = silent) -> tuple[Mill, Outcome]:
+def run(
+    parent: Path, progress: Progress = silent, checkout: Path = _CHECKOUT
+) -> tuple[Mill, Outcome]:
     """Pull the sample exports, search all of them and write the report."""
-    mill, files = prepare(parent)
+    mill, files = prepare(parent, checkout)
     pull(mill, files, progress)
     return mill, backfill(mill, progress=progress)

@@ -22,8 +22,8 @@ OUT: Final = Console(soft_wrap=True, highlight=False)
 ERR: Final = Console(stderr=True, soft_wrap=True, highlight=False)
 CAUTION: Final = (
     "lostpol only advises and never writes to a control system. Hot juice and steam, lime and "
-    "confined vessels can kill: follow site procedures and local codes, and leave set-points and "
-    "vessel entry to trained and licensed people."
+    "confined vessels can injure and kill: follow site procedures and local codes, and leave "
+    "set-points and vessel entry to trained and licensed people."
 )
 
 
@@ -61,13 +61,24 @@ def progress_bar() -> Iterator[progress.Progress]:
         yield listen
 
 
-def show_findings(view: ReportView) -> None:
-    """Write the ranked findings as a table, or say that there are none."""
+def show_findings(view: ReportView, most: int | None = None) -> None:
+    """Write the ranked findings as a table, or say that there are none.
+
+    Parameters
+    ----------
+    most : int, optional
+        Show only so many, and say how many more there are.
+    """
     rows = [row for row in finding_rows(view) if not row.withdrawn]
     if not rows:
         say("No loss above the unavoidable was found in the days searched.")
         return
-    OUT.print(_table(rows))
+    OUT.print(_table(rows[:most]))
+    say("Ranked by worth times how sure the finding is.")
+    rest = rows[most:] if most is not None else []
+    if rest:
+        tonnes = sum(row.lost_t or 0.0 for row in rest)
+        say(f"{len(rest)} more, {tonnes:.1f} t together: see the report, or lostpol findings.")
 
 
 def _table(rows: list[FindingRow]) -> Table:
