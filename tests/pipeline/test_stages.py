@@ -1,0 +1,242 @@
+"""Stages and chains on four days of the sample season: repeats, late files, faults."""
+
+import hashlib
+import shutil
+from datetime import date, timedelta
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline import chains, stages
+from pipeline.check import check_mill
+from pipeline.config import load_mill
+from pipeline.errors import ConfigError, DataError, StoreBusyError
+from pipeline.lock import only_run
+from pipeline.present import view_of
+from pipeline.windows import GRID, HEALTH, STATION, ZONES, lake_of, store_of, tag_health
+
+ROOT = Path(__file__).resolve().parents[2]
+DAYS = [date(2025, 10, 6) + timedelta(days=n) for n in range(6)]
+
+
+def describe(folder, **changes):
+    """Brindlewater with its store and inbox in `folder`, and no mail."""
+    text = (ROOT / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
+    start, end = text.index("[mail]"), text.index("[exports]")
+    lines = (text[:start] + text[end:]).splitlines()
+    kept = [f'store = "{folder / "store"}"' if x.startswith("store =") else x for x in lines]
+    kept = [f'inbox = "{folder / "inbox"}"' if x.startswith("inbox =") else x for x in kept]
+    text = "\n".join(kept)
+    for old, new in changes.items():
+        text = text.replace(old, new)
+    path = folder / "mill.toml"
+    path.write_text(text, encoding="utf-8")
+    return load_mill(path)
+
+
+@pytest.fixture(scope="session")
+def exports(tmp_path_factory):
+    """Four days of tags in two files, and their lab results."""
+    folder = tmp_path_factory.mktemp("exports")
+    week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
+    day = pl.col("time").dt.date()
+    week.filter(day <= DAYS[2]).write_parquet(folder / "tags_a.parquet")
+    week.filter(day.is_between(DAYS[3], DAYS[4])).write_parquet(folder / "tags_b.parquet")
+    lab = pl.read_parquet(ROOT / "sample_parquet" / "lab.parquet")
+    lab.filter(pl.col("sampled") < "2025-10-10 12:00").write_parquet(folder / "lab.parquet")
+    return [folder / name for name in ("tags_a.parquet", "tags_b.parquet", "lab.parquet")]
+
+
+@pytest.fixture(scope="session")
+def worked_out(tmp_path_factory, exports):
+    """A mill whose exports were pulled and worked out at one go; not to be changed."""
+    mill = describe(tmp_path_factory.mktemp("whole"))
+    stages.pull(mill, exports)
+    stages.derive(mill)
+    return mill
+
+
+@pytest.fixture
+def ready(tmp_path, worked_out):
+    """A copy of it to work on."""
+    shutil.copytree(worked_out.store_path, tmp_path / "store")
+    return describe(tmp_path)
+
+
+def digests(mill, kind):
+    root = mill.lake_path / "features" / kind
+    return {
+        p.parent.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in root.rglob("*.parq*")
+    }
+
+
+def test_pulled_days_wait_until_they_are_worked_out(tmp_path, exports):
+    mill = describe(tmp_path)
+    stages.pull(mill, exports[:1])
+    assert store_of(mill).pending_days() == tuple(DAYS[:3])
+    assert stages.derive(mill) == 3
+    assert store_of(mill).pending_days() == ()
+    assert stages.derive(mill) == 0
+
+
+def test_days_do_not_depend_on_the_order_of_arrival(tmp_path, exports, worked_out):
+    mill = describe(tmp_path)
+    for file in (exports[1], exports[2], exports[0]):
+        stages.pull(mill, [file])
+        stages.derive(mill)
+    for kind in (GRID, STATION, ZONES, HEALTH):
+        assert digests(mill, kind) == digests(worked_out, kind)
+
+
+def test_every_minute_is_there_once(worked_out):
+    minutes = lake_of(worked_out).read_features(STATION, DAYS[0], DAYS[4])
+    assert minutes.height == 5 * 1440
+    assert minutes["ts_utc"].diff().drop_nulls().unique().to_list() == [timedelta(minutes=1)]
+
+
+def test_a_pull_cut_short_is_made_good_by_the_next(tmp_path, exports, monkeypatch):
+    mill = describe(tmp_path)
+    with monkeypatch.context() as patch:
+        patch.setattr(
+            stages.Store, "record_pull", lambda *_: (_ for _ in ()).throw(OSError("full"))
+        )
+        with pytest.raises(OSError, match="full"):
+            stages.pull(mill, exports[:1])
+    assert stages.pull(mill, exports[:1]).days_changed == ()
+    assert store_of(mill).pending_days() == tuple(DAYS[:3])
+
+
+def test_the_same_search_twice_gives_the_same_findings(ready):
+    first = stages.detect(ready, "backfill")
+    table = store_of(ready).findings(withdrawn=True)
+    assert stages.detect(ready, "nightly") == first
+    assert store_of(ready).findings(withdrawn=True).equals(table)
+    runs = store_of(ready).runs()
+    assert runs["state"].to_list() == ["finished"]
+    assert runs["as_of"].to_list() == [first.window.end]
+
+
+def test_first_and_last_sight_are_times_of_the_data(ready):
+    judged = stages.detect(ready, "backfill")
+    found = store_of(ready).findings()
+    assert found.height == judged.findings > 0
+    assert set(found["first_seen"]) == set(found["last_seen"]) == {judged.window.end}
+
+
+def test_a_search_that_fails_says_so_and_publishes_nothing(ready, monkeypatch):
+    monkeypatch.setattr(
+        stages, "find_losses", lambda *_: (_ for _ in ()).throw(ValueError("holes"))
+    )
+    with pytest.raises(ValueError, match="holes"):
+        stages.detect(ready, "backfill")
+    assert store_of(ready).runs()["state"].to_list() == ["failed"]
+    assert store_of(ready).findings().is_empty()
+
+
+def test_a_changed_description_works_everything_out_again(ready, tmp_path):
+    stages.detect(ready, "backfill")
+    assert stages.derive(ready) == 0
+    changed = describe(tmp_path, **{"volume_m3 = 340.0": "volume_m3 = 300.0"})
+    assert stages.derive(changed) == 5
+
+
+def test_without_readings_or_vessels_it_says_what_to_do(tmp_path, exports):
+    mill = describe(tmp_path)
+    with pytest.raises(DataError, match="no readings yet"):
+        chains.backfill(mill)
+    with pytest.raises(DataError, match="Nothing was worked out"):
+        stages.detect(mill, "backfill")
+    text = (tmp_path / "mill.toml").read_text(encoding="utf-8")
+    a, b, c = (text.index(mark) for mark in ("[targets]", "# The train", "# Historian"))
+    (tmp_path / "mill.toml").write_text(text[:a] + text[b : b + 1] + "\n" + text[c:], "utf-8")
+    with pytest.raises(ConfigError, match="names no vessels"):
+        stages.derive(load_mill(tmp_path / "mill.toml"))
+
+
+def test_days_outside_the_data_are_refused(ready):
+    with pytest.raises(ConfigError, match="after the end of data"):
+        stages.detect(ready, "backfill", date(2026, 1, 1))
+    with pytest.raises(ConfigError, match="comes after the last day"):
+        chains.backfill(ready, DAYS[2], DAYS[1])
+
+
+def test_a_backfill_of_some_days_reports_on_them(tmp_path, exports):
+    mill = describe(tmp_path)
+    stages.pull(mill, exports)
+    outcome = chains.backfill(mill, DAYS[1], DAYS[2])
+    assert mill.local_day(outcome.period.start) == DAYS[1]
+    assert outcome.period.end == mill.day_start_utc(DAYS[3])
+    assert outcome.report.name == "backfill.html"
+    assert outcome.report.parent.name == DAYS[2].isoformat()
+
+
+def test_a_nightly_run_pulls_once_and_reports_yesterday(tmp_path, exports):
+    mill = describe(tmp_path)
+    inbox = tmp_path / "inbox"
+    inbox.mkdir()
+    for file in exports:
+        shutil.copy(file, inbox)
+    (inbox / ".tags_partial.parquet").write_bytes(b"still being written")
+    first = chains.nightly(mill)
+    pulled = store_of(mill).sources()
+    table = store_of(mill).findings()
+    again = chains.nightly(mill)
+    assert again == first
+    assert store_of(mill).sources().equals(pulled)
+    assert store_of(mill).findings().equals(table)
+    yesterday = mill.local_day(first.period.end) - timedelta(days=1)
+    assert first.period.start == mill.day_start_utc(yesterday)
+    page = first.report.read_text(encoding="utf-8")
+    assert "Brindlewater" in page
+    assert chains.weekly(mill).report.name == "weekly.html"
+
+
+def test_one_unreadable_file_does_not_hide_the_report(tmp_path, exports):
+    mill = describe(tmp_path)
+    inbox = tmp_path / "inbox"
+    inbox.mkdir()
+    shutil.copy(exports[0], inbox)
+    (inbox / "broken.parquet").write_bytes(b"this is no parquet")
+    with pytest.raises(DataError, match="1 arrived files could not be read") as caught:
+        chains.nightly(mill)
+    assert "broken.parquet" in caught.value.where
+    (report,) = mill.reports_path.rglob("nightly.html")
+    assert "broken.parquet" in report.read_text(encoding="utf-8")
+
+
+def test_only_one_run_works_on_a_store(ready):
+    with only_run(ready), pytest.raises(StoreBusyError, match="Another run"):
+        chains.backfill(ready)
+    assert chains.backfill(ready).judged.findings > 0
+
+
+def test_the_report_is_filled_from_store_and_lake(ready):
+    outcome = chains.backfill(ready)
+    view = view_of(ready, outcome.period)
+    assert view.lacking() == []
+    assert view.missing_tags == ()
+    assert view.tags.height == len(ready.unit_changes)
+    assert view.multiplier.low < view.multiplier.value < view.multiplier.high
+    assert view.season["sucrose_fed_t"].sum() > 0
+    assert (view.season["excess_low_t"] <= view.season["excess_high_t"]).all()
+    assert "ph_clear_corrected" in view.station_minutes.columns
+    assert view.sources["rows_read"].sum() == sum(
+        source["rows_read"] for source in store_of(ready).sources().to_dicts()
+    )
+
+
+def test_health_counts_every_reading(worked_out):
+    health = tag_health(worked_out, DAYS[0], DAYS[4])
+    readings = lake_of(worked_out).read_readings(DAYS[0], DAYS[4])
+    assert health["readings"].sum() == readings.height
+    assert health["bad"].sum() >= readings["bad"].sum()
+    assert set(health["tag"]) == set(worked_out.unit_changes)
+
+
+def test_check_names_silent_tags(ready, tmp_path):
+    assert "every tag reports" in check_mill(ready)[-1]
+    renamed = describe(tmp_path, **{"ST.AI308": "ST.AI999", "LT.AI212": "LT.AI999"})
+    with pytest.raises(DataError, match="2 tags have no readings") as caught:
+        check_mill(renamed)
+    assert "ST.AI999: no readings" in caught.value.where
