@@ -181,7 +181,7 @@ def run(arguments: Sequence[str]) -> int:
     words = [word for word in arguments if word != "--debug"]
     debug = len(words) < len(arguments)
     try:
-        app(words, exit_on_error=False, print_error=False)
+        app(words, exit_on_error=False, print_error=False, result_action="return_value")
     except LostpolError as error:
         return _tell(error, debug=debug)
     except CycloptsError as error:

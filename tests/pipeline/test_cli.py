@@ -1,0 +1,171 @@
+"""Commands: what they show, and that whatever is typed wrong gives three lines and a code."""
+
+import json
+import subprocess
+import sys
+from importlib.metadata import version
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline import cli, demo
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture(scope="module")
+def checkout(tmp_path_factory):
+    """A checkout with two days of exports instead of eight weeks."""
+    folder = tmp_path_factory.mktemp("checkout")
+    (folder / "configs").mkdir()
+    (folder / "sample_parquet").mkdir()
+    text = (ROOT / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
+    (folder / "configs" / "demo_mill.toml").write_text(text, encoding="utf-8")
+    week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
+    start = pl.datetime(2025, 10, 11, 12, time_zone="UTC")
+    part = week.filter(pl.col("time").is_between(start, start + pl.duration(days=2)))
+    part.write_parquet(folder / "sample_parquet" / "tags_week1.parquet")
+    lab = pl.read_parquet(ROOT / "sample_parquet" / "lab.parquet")
+    lab.filter(
+        pl.col("sampled").is_between(pl.lit("2025-10-11 06"), pl.lit("2025-10-13 06"))
+    ).write_parquet(folder / "sample_parquet" / "lab.parquet")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def shown(checkout, tmp_path_factory):
+    """Folder with a finished demonstration."""
+    folder = tmp_path_factory.mktemp("shown")
+    demo.run(folder, checkout=checkout)
+    return folder / demo.FOLDER
+
+
+def lines_of(capsys):
+    return capsys.readouterr().err.splitlines()
+
+
+def test_help_needs_no_heavy_part():
+    code = (
+        "import sys, pipeline.cli as c\n"
+        "try: c.main()\n"
+        "except SystemExit as end: assert not end.code, end.code\n"
+        "heavy = {'polars', 'prefect', 'duckdb', 'numpy', 'sklearn'} & set(sys.modules)\n"
+        "assert not heavy, heavy"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, "--help"], capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    for command in ("demo", "check", "pull", "backfill", "nightly", "weekly", "findings", "serve"):
+        assert command in done.stdout
+
+
+def test_version_is_that_of_the_distribution(capsys):
+    assert cli.run(["--version"]) == 0
+    assert capsys.readouterr().out.strip() == version("lostpol")
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        ["pul"],
+        ["demo", "extra"],
+        ["check"],
+        ["check", "absent.toml"],
+        ["check", "."],
+        ["check", "--colour", "red"],
+        ["backfill", "mill.toml", "--from", "yesterday"],
+        ["serve"],
+        ["findings", "absent.toml", "--json"],
+    ],
+    ids=" ".join,
+)
+def test_whatever_is_typed_wrong_gives_three_lines_and_code_2(typed, capsys):
+    assert cli.run(typed) == 2
+    lines = lines_of(capsys)
+    assert [line.split(":")[0] for line in lines if not line.startswith(" ")] == [
+        "What",
+        "Where",
+        "Next",
+    ]
+
+
+def test_missing_and_unreadable_exports_give_code_3(shown, tmp_path, capsys):
+    mill = str(shown / "demo_mill.toml")
+    broken = tmp_path / "tags_broken.parquet"
+    broken.write_bytes(b"no parquet")
+    for file in (broken, tmp_path / "absent.csv"):
+        assert cli.run(["pull", mill, str(file)]) == 3
+        assert file.name in "\n".join(lines_of(capsys))
+
+
+def test_a_fault_of_our_own_is_told_in_words(shown, capsys, monkeypatch):
+    monkeypatch.setattr("pipeline.check.check_mill", lambda _: 1 / 0)
+    assert cli.run(["check", str(shown / "demo_mill.toml")]) == 1
+    assert "ZeroDivisionError" in lines_of(capsys)[1]
+    assert cli.run(["--debug", "check", str(shown / "demo_mill.toml")]) == 1
+    assert "Traceback" in capsys.readouterr().err
+
+
+def test_names_from_outside_cannot_command_the_terminal(tmp_path, capsys):
+    path = tmp_path / "mill.toml"
+    path.write_text('[tags."\\u001b[31mred"]\n', encoding="utf-8")
+    assert cli.run(["check", str(path)]) == 2
+    assert "\x1b" not in capsys.readouterr().err
+
+
+def test_the_demonstration_leaves_store_report_and_description(shown):
+    assert (shown / "findings.duckdb").is_file()
+    assert (shown / "demo_mill.toml").is_file()
+    (report,) = shown.rglob("backfill.html")
+    assert "Brindlewater" in report.read_text(encoding="utf-8")
+
+
+def test_findings_are_listed_in_words_and_as_json(shown, capsys):
+    mill = str(shown / "demo_mill.toml")
+    assert cli.run(["findings", mill, "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)
+    assert [row["rank"] for row in rows] == list(range(1, len(rows) + 1))
+    assert all(row["lost_t_low"] <= row["lost_t"] <= row["lost_t_high"] for row in rows)
+    assert all(row["started"].endswith("+00:00") for row in rows)
+    assert cli.run(["findings", mill]) == 0
+    text = capsys.readouterr().out
+    assert ("Lost, 90 % interval" if rows else "No loss above the unavoidable") in text
+
+
+def test_check_pull_and_backfill_speak_plainly(shown, checkout, capsys):
+    mill = str(shown / "demo_mill.toml")
+    assert cli.run(["check", mill]) == 0
+    assert "the description is sound" in capsys.readouterr().out
+    lab = str(checkout / "sample_parquet" / "lab.parquet")
+    assert cli.run(["pull", mill, lab]) == 0
+    assert "0 new" in capsys.readouterr().out
+    assert cli.run(["backfill", mill, "--from", "2025-10-12"]) == 0
+    assert "Report: " in capsys.readouterr().out
+
+
+def test_demo_refuses_a_folder_that_is_not_its_own(tmp_path, capsys, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / demo.FOLDER).mkdir()
+    (tmp_path / demo.FOLDER / "thesis.txt").write_text("years of work", encoding="utf-8")
+    assert cli.run(["demo"]) == 2
+    assert (tmp_path / demo.FOLDER / "thesis.txt").is_file()
+
+
+def test_demo_without_its_exports_says_where_to_run_it(tmp_path):
+    from pipeline.errors import DataError
+
+    with pytest.raises(DataError, match="sample exports") as caught:
+        demo.run(tmp_path, checkout=tmp_path)
+    assert "checkout" in caught.value.next_step
+
+
+def test_demo_runs_twice_with_the_same_findings(checkout, tmp_path):
+    from pipeline.windows import store_of
+
+    tables = []
+    for _ in range(2):
+        mill, _outcome = demo.run(tmp_path, checkout=checkout)
+        tables.append(store_of(mill).findings(withdrawn=True))
+    assert tables[0].equals(tables[1])
