@@ -13,7 +13,8 @@ from markupsafe import Markup
 from features.station import Vessel
 from pipeline.report.decimate import Point, Window, bucket_means, envelope
 from pipeline.report.localtime import as_utc, chart_offset
-from pipeline.report.panels import (
+from pipeline.report.panels import stack
+from pipeline.report.shapes import (
     BLUE,
     DASH,
     GREY,
@@ -28,7 +29,6 @@ from pipeline.report.panels import (
     Series,
     Size,
     TimeAxis,
-    stack,
 )
 from pipeline.report.svg import Drawing, draw
 from pipeline.report.view import ReportView
@@ -140,7 +140,7 @@ def _missing_words(
     view: ReportView, window: tuple[datetime, datetime], absent: Sequence[str]
 ) -> str:
     said = [f"Not drawn, because no readings exist: {'; '.join(absent)}."] if absent else []
-    if view.zone_minutes is not None:
+    if view.zone_minutes is not None and not has_judged_loss(view.station_minutes):
         zones = view.zone_minutes.filter(pl.col("ts_utc").is_between(*window, closed="left"))
         names = [section_words(zone, vessel_kinds(view)) for zone in silent_zones(zones)]
         said += [f"The loss rate leaves out {', '.join(names)}: no readings."] if names else []
@@ -250,28 +250,40 @@ def silent_zones(zones: pl.DataFrame) -> list[str]:
     return sorted(empty.filter(pl.col("n") == 0)["zone"].to_list())
 
 
+def has_judged_loss(station_minutes: pl.DataFrame | None) -> bool:
+    """Tell whether the station's minutes carry the loss with multiplier and corrected pH."""
+    held = () if station_minutes is None else station_minutes.columns
+    return {"loss_kg_h", "unavoidable_kg_h"} <= set(held)
+
+
+def _station_loss(scope: _Scope, zones: pl.DataFrame | None) -> pl.DataFrame | None:
+    """Loss and unavoidable loss of the whole station [kg/h] by minute."""
+    minutes = scope.minutes(scope.view.station_minutes)
+    if minutes is not None and has_judged_loss(minutes):
+        return minutes.select("ts_utc", "loss_kg_h", "unavoidable_kg_h")
+    if zones is None:
+        return None
+    factor = 1.0 if scope.view.multiplier is None else scope.view.multiplier.value
+    spoken = zones.filter(~pl.col("zone").is_in(silent_zones(zones)))
+    # A minute with one zone missing would look like a dip in the loss: leave it out.
+    return spoken.group_by("ts_utc").agg(
+        pl.when(pl.col(name).null_count() == 0).then(pl.col(name).sum() * factor).alias(said)
+        for name, said in (("loss_kg_h", "loss_kg_h"), ("loss_ref_kg_h", "unavoidable_kg_h"))
+    )
+
+
 def _loss_panel(scope: _Scope, zones: pl.DataFrame | None) -> Panel:
     """Loss rate of the whole station: a cause in one vessel also moves the others."""
     title = "Sucrose lost, whole station [kg/h]"
-    if zones is None:
+    whole = _station_loss(scope, zones)
+    if whole is None:
         return Panel(title, ())
-    factor = 1.0 if scope.view.multiplier is None else scope.view.multiplier.value
-    silent = silent_zones(zones)
-    # A minute with one zone missing would look like a dip in the loss: leave it out.
-    whole = (
-        zones.filter(~pl.col("zone").is_in(silent))
-        .group_by("ts_utc")
-        .agg(
-            pl.when(pl.col(name).null_count() == 0).then(pl.col(name).sum() * factor).alias(name)
-            for name in ("loss_kg_h", "loss_ref_kg_h")
-        )
-    )
     points = scope.size.points // 2
     series = [
         Series(name, scope.local(bucket_means(whole, column, scope.utc, points)), color, dash)
         for column, name, color, dash in (
             ("loss_kg_h", "lost", INK, SOLID),
-            ("loss_ref_kg_h", "unavoidable", BLUE, DASH),
+            ("unavoidable_kg_h", "unavoidable", BLUE, DASH),
         )
     ]
     return Panel(title, series, from_zero=True, between=("lost", "unavoidable"))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pipeline.report.charts import finding_chart
+from pipeline.report.charts import finding_chart, has_judged_loss
 from pipeline.report.evidence import Evidence, read_evidence
 from pipeline.report.localtime import clocks_change, day_words, span_words
 from pipeline.report.rounding import bare_tonnes, known, money, percent, plain, quantity, tonnes
@@ -71,7 +71,6 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
     """
     rows = finding_rows(view)
     standing = [row for row in rows if not row.withdrawn]
-    tags, quiet_tags = tag_rows(view)
     zone = ZoneInfo(view.zone)
     return {
         "mill": clean(view.mill),
@@ -90,12 +89,11 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "notices": notice_rows(view),
         "has_notices": view.notices is not None,
         "sources": source_rows(view),
-        "tags": tags,
-        "quiet_tags": quiet_tags,
-        "has_tags": view.tags is not None,
+        "tags": tag_rows(view),
         "missing_tags": [clean(tag, 80) for tag in view.missing_tags],
         "gaps": _gaps(view),
         "multiplier": _multiplier(view),
+        "loss_basis": _loss_basis(view),
         "run": [(clean(name, 60), clean(value, 300)) for name, value in view.run.items()],
     }
 
@@ -249,6 +247,15 @@ def _gaps(view: ReportView) -> list[tuple[str, str]]:
     )
     named = [(clean(gap.what, 200), clean(gap.why, 300)) for gap in view.not_computed]
     return named + [(what, why) for part, what, why in absent if part is None]
+
+
+def _loss_basis(view: ReportView) -> str:
+    """Say what the loss rate in the charts is computed from."""
+    if has_judged_loss(view.station_minutes):
+        return "The loss rate uses the corrected pH and the mill's multiplier."
+    if view.multiplier is None:
+        return "The loss rate uses the pH as read and multiplier 1."
+    return "The loss rate uses the pH as read and the mill's multiplier."
 
 
 def _multiplier(view: ReportView) -> tuple[str, str] | None:

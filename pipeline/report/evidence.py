@@ -89,6 +89,8 @@ def _line(item: object) -> str:
     if not isinstance(item, Mapping):
         return ""
     sentence = clean(item.get("text"), _SENTENCE)
+    if not sentence.startswith("pH"):
+        sentence = sentence[:1].upper() + sentence[1:]
     measured = fact_value(item.get("value"), clean(item.get("unit"), 20))
     # A number the sentence already carries is not said twice.
     number = re.match(r"-?[\d.,]+", measured)

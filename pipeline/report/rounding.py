@@ -14,6 +14,10 @@ import math
 
 MISSING = "not computed"
 _LARGEST_PLACE = 6
+#: Decimal places that plant instruments and laboratories can tell apart (common practice).
+_PLACES_OF_UNITS = {"pH": 2, "degC": 1, "min": 1, "h": 1}
+#: A finding in a stop loses much of next to nothing: the share then says little [%].
+_LARGE_SHARE = 5.0
 
 
 def known(value: object) -> float | None:
@@ -127,6 +131,13 @@ def percent(value: object) -> str:
     return f"{plain(middle, max(0, places(middle, None, None)))} %"
 
 
+def feed_share(value: object) -> str:
+    """Write a loss as a share of the sucrose that came in meanwhile [%]."""
+    share = known(value)
+    tiny_feed = share is not None and share > _LARGE_SHARE
+    return percent(value) + (" (hardly any came in)" if tiny_feed else "")
+
+
 def count(value: object) -> str:
     """Write a whole number with thousands separators."""
     number = known(value)
@@ -134,11 +145,17 @@ def count(value: object) -> str:
 
 
 def fact_value(value: object, unit: str) -> str:
-    """Write a measured fact with up to three significant digits and its unit, or nothing."""
+    """Write a measured fact with its unit, or nothing.
+
+    Three significant digits, or the decimal places instruments in a mill can tell.
+    """
     number = known(value)
     if number is None or isinstance(value, bool):
         return ""
-    decimals = 0 if number == 0 else max(0, min(_LARGEST_PLACE, 2 - _decade(number)))
+    if unit in _PLACES_OF_UNITS:
+        decimals = _PLACES_OF_UNITS[unit]
+    else:
+        decimals = 0 if number == 0 else max(0, min(_LARGEST_PLACE, 2 - _decade(number)))
     written = plain(number, decimals)
     if "." in written:
         written = written.rstrip("0").rstrip(".")

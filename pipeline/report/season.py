@@ -7,7 +7,8 @@ from typing import Any
 import altair as alt
 import polars as pl
 
-from pipeline.report.panels import INK, NARROW, VERMILION, WIDE, Datasets, Size, single
+from pipeline.report.panels import Datasets, single
+from pipeline.report.shapes import INK, NARROW, VERMILION, WIDE, Size
 from pipeline.report.svg import Drawing, draw
 
 
@@ -67,7 +68,9 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
             grid=False,
         ),
     )
-    y = alt.Y("lower:Q", axis=alt.Axis(title=None, tickCount=5), scale=alt.Scale(zero=True))
+    y = alt.Y(
+        "lower:Q", axis=alt.Axis(title=None, tickCount=5), scale=alt.Scale(domain=_range(rows))
+    )
     names = ["unavoidable", "above the unavoidable"]
     color = alt.Color(
         "s:N",
@@ -90,3 +93,9 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
     )
     chart = alt.LayerChart(layer=[bars, whisker], width=size.width, height=190, title=title)
     return single(chart, size, data)
+
+
+def _range(rows: list[dict[str, Any]]) -> list[float]:
+    """Range of the axis [t]: every bar and every interval, and zero."""
+    ends = [row[name] for row in rows for name in ("top", "low", "high") if row[name] is not None]
+    return [min(0.0, *ends), 1.05 * max(ends) or 1.0]

@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.report.charts import vessel_kinds
 from pipeline.report.localtime import as_utc, duration_words, span_words
-from pipeline.report.rounding import count, known, money, percent, tonnes
+from pipeline.report.rounding import count, feed_share, known, money, percent, tonnes
 from pipeline.report.text import clean
 from pipeline.report.view import ReportView
 from pipeline.report.wording import (
@@ -23,6 +23,8 @@ from pipeline.report.wording import (
 )
 
 _LONGEST_TEXT = 300
+#: Tags with at least this share of bad readings get a row of their own [%].
+_MUCH_BAD = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +78,7 @@ def _finding(view: ReportView, number: int, row: dict[str, object]) -> FindingRo
         when=span_words(started, ended, zone, _year(view)),
         lasted=duration_words(until - started),
         mass=tonnes(lost, low, high),
-        share=percent(row["lost_pct"]),
+        share=feed_share(row["lost_pct"]),
         worth=money(row["value"], worth_low, worth_high, view.currency),
         confidence=confidence_words(known(row["confidence"])),
         status=status_words(status),
@@ -178,26 +180,38 @@ class TagRow:
     reasons: str
 
 
-def tag_rows(view: ReportView) -> tuple[list[TagRow], int]:
-    """Tags with bad readings, worst share first, and how many tags had none."""
+@dataclass(frozen=True, slots=True)
+class TagRows:
+    """Tags much troubled (worst first) and a little, and how many had no bad reading."""
+
+    much: list[TagRow]
+    little: list[TagRow]
+    clean: int
+
+
+def tag_rows(view: ReportView) -> TagRows | None:
+    """Tags by the share of their bad readings; None when no count was given."""
     if view.tags is None:
-        return [], 0
+        return None
     share = 100 * pl.col("bad") / pl.col("readings").replace(0, None)
     frame = view.tags.with_columns(share.alias("_share")).sort(
-        "_share", "tag", descending=[True, False], nulls_last=True
+        "_share", "tag", descending=[True, False], nulls_last=False
     )
-    troubled = frame.filter((pl.col("bad") > 0) | (pl.col("readings") == 0))
-    rows = [
-        TagRow(
-            clean(row["tag"], 80),
-            count(row["readings"]),
-            count(row["bad"]),
-            percent(row["_share"]),
-            clean(row.get("reasons"), _LONGEST_TEXT),
-        )
-        for row in troubled.to_dicts()
-    ]
-    return rows, frame.height - troubled.height
+    silent = pl.col("readings") == 0
+    much = frame.filter(silent | (pl.col("_share") >= _MUCH_BAD))
+    little = frame.filter(~silent & (pl.col("bad") > 0) & (pl.col("_share") < _MUCH_BAD))
+    rows, few = ([_tag(row) for row in part.to_dicts()] for part in (much, little))
+    return TagRows(rows, few, frame.height - much.height - little.height)
+
+
+def _tag(row: dict[str, object]) -> TagRow:
+    return TagRow(
+        clean(row["tag"], 80),
+        count(row["readings"]),
+        count(row["bad"]),
+        percent(row["_share"]),
+        clean(row.get("reasons"), _LONGEST_TEXT),
+    )
 
 
 def computed_share(view: ReportView) -> float | None:

@@ -79,7 +79,9 @@ class ReportView:
         Rows of the findings table; times in UTC, masses in t, confidence from 0 to 1.
     station_minutes, zone_minutes, lab : polars.DataFrame or None
         Minute and laboratory frames around the findings; rates [kg/h] at multiplier 1.
-        ``ph_limed_corrected`` and ``ph_clear_corrected`` are drawn where present.
+        ``ph_limed_corrected`` and ``ph_clear_corrected`` in ``station_minutes`` are drawn where
+        present, and its ``loss_kg_h`` and ``unavoidable_kg_h`` [kg/h] (multiplier and corrected
+        pH applied) are drawn rather than the sum over the vessels.
     season : polars.DataFrame or None
         One row a plant-local day: sucrose fed, unavoidable and excess loss [t].
     period_excess : Estimate or None

@@ -10,8 +10,8 @@ import polars as pl
 import pytest
 
 from pipeline.report.charts import chart_window, data_bounds, finding_chart
-from pipeline.report.panels import NARROW, WIDE, Panel, Series, value_range
 from pipeline.report.season import season_chart
+from pipeline.report.shapes import NARROW, WIDE, Panel, Series, value_range
 
 START = datetime(2025, 10, 6, 5, tzinfo=UTC)
 
@@ -73,6 +73,15 @@ def test_zone_without_loss_is_named(view):
     assert "leaves out settler, mud" in draw(replace(view, zone_minutes=zones)).note
 
 
+def test_judged_loss_is_drawn_rather_than_the_sum_over_vessels(view):
+    station = view.station_minutes.with_columns(
+        loss_kg_h=pl.lit(4321.0), unavoidable_kg_h=pl.lit(1234.0)
+    )
+    judged = str(draw(replace(view, station_minutes=station, zone_minutes=None)).wide)
+    assert "Sucrose lost, whole station" in judged
+    assert "4,000" in judged
+
+
 def test_train_draws_the_zone_that_lost_most(view):
     assert "Temperature, settler [degC]" in str(draw(view, section="train").wide)
 
@@ -115,3 +124,9 @@ def test_season(view, rows):
         assert drawing.note
     else:
         assert "above the unavoidable" in str(drawing.wide)
+
+
+def test_season_axis_reaches_over_every_interval(view):
+    """The highest whisker must end inside the frame: 12 t needs an axis past 10 t."""
+    tall = view.season.head(5).with_columns(excess_high_t=pl.lit(12.0))
+    assert ">10<" in str(season_chart(tall, "season").wide)

@@ -25,10 +25,10 @@ WHOLE = {
 def test_whole_evidence_in_words():
     held = read_evidence(json.dumps(WHOLE))
     assert held.facts == (
-        "juice temperature: 101 degC",
+        "Juice temperature: 101.2 degC",
         "Limed pH was 6.95",
         "a plain line",
-        "no value",
+        "No value",
     )
     assert held.more_facts == 1
     assert held.shares == (Share("lower pH", 80), Share("higher temperature", -10))

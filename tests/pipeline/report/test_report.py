@@ -165,6 +165,18 @@ def test_refused_rows_always_add_up(view):
     assert "803 (reasons not recorded)" in text
 
 
+def test_every_tag_with_a_bad_reading_is_named(view):
+    tags = pl.DataFrame(
+        {"tag": ["A1", "B2", "C3", "D4"], "readings": [100, 1000, 50, 0], "bad": [40, 2, 0, 0]}
+    )
+    text = said(replace(view, tags=tags))
+    assert "A1 100 40 40 %".replace(" ", "") in text.replace(" ", "")
+    assert "B2 2 of 1,000" in text
+    assert "D4" in text
+    assert "C3" not in text
+    assert "Tags without a bad reading: 1." in text
+
+
 def test_season_totals_leave_out_and_count_days_without_numbers(view):
     season = view.season.with_columns(excess_t=pl.when(pl.int_range(pl.len()) > 3).then("excess_t"))
     text = said(replace(view, season=season))

@@ -10,6 +10,7 @@ from pipeline.report.rounding import (
     MISSING,
     bare_tonnes,
     fact_value,
+    feed_share,
     money,
     percent,
     plain,
@@ -87,6 +88,18 @@ def test_facts_lose_empty_zeros():
     assert fact_value(0, "h") == "0 h"
     assert fact_value(math.nan, "h") == ""
     assert fact_value(True, "h") == ""
+
+
+def test_facts_are_no_finer_than_instruments():
+    assert fact_value(0.0187, "pH") == "0.02 pH"
+    assert fact_value(1.2345, "pH") == "1.23 pH"
+    assert fact_value(97.456, "degC") == "97.5 degC"
+
+
+def test_share_of_next_to_nothing_says_so():
+    assert feed_share(0.412) == "0.41 %"
+    assert feed_share(57.3) == "57 % (hardly any came in)"
+    assert feed_share(None) == MISSING
 
 
 def test_plain_never_writes_minus_zero():
