@@ -131,7 +131,7 @@ def test_findings_are_listed_in_words_and_as_json(shown, capsys):
     assert all(row["started"].endswith("+00:00") for row in rows)
     assert cli.run(["findings", mill]) == 0
     text = capsys.readouterr().out
-    assert ("Lost, 90 % interval" if rows else "No loss above the unavoidable") in text
+    assert ("most worth acting on first" if rows else "No loss above the unavoidable") in text
 
 
 def test_check_pull_and_backfill_speak_plainly(shown, checkout, capsys):
