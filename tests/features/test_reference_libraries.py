@@ -59,6 +59,12 @@ def test_invert_per_sucrose_from_molar_masses():
     assert pol.pol_lost_per_sucrose(0.0) == 1.0
 
 
+def test_stoichiometric_floor_of_lactic_acid_from_molar_masses():
+    per_acid = MW(SUCROSE) / (4 * MW("50-21-5"))
+    assert per_acid == pytest.approx(0.95, abs=0.001)
+    assert kinetics.microbial_floor_kg(1000.0, 1000.0, per_acid) == pytest.approx(per_acid)
+
+
 def test_boiling_point_solves_activity_times_pressure():
     def miss(temp_degc):
         pressure = 1000 * iapws.IAPWS97(T=temp_degc + 273.15, x=0).P
