@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from features.station import Vessel
 from pipeline.report.decimate import Point, Window, bucket_means, envelope
-from pipeline.report.localtime import as_utc, chart_offset
+from pipeline.report.localtime import as_utc, chart_offset, clocks_change
 from pipeline.report.panels import stack
 from pipeline.report.shapes import (
     BLUE,
@@ -144,6 +144,8 @@ def _missing_words(
         zones = view.zone_minutes.filter(pl.col("ts_utc").is_between(*window, closed="left"))
         names = [section_words(zone, vessel_kinds(view)) for zone in silent_zones(zones)]
         said += [f"The loss rate leaves out {', '.join(names)}: no readings."] if names else []
+    if clocks_change(*window, ZoneInfo(view.zone)):
+        said.append("The clocks changed in these hours; the chart keeps the time of its left edge.")
     return " ".join(said)
 
 

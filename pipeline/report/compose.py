@@ -185,10 +185,6 @@ def _card(view: ReportView, row: FindingRow) -> Card:
         f"{row.cause.name}, {row.when}"
     )
     drawing = finding_chart(view, row.section, row.started, row.ended, row.anchor, label)
-    zone = ZoneInfo(view.zone)
-    if drawing.wide is not None and clocks_change(row.started, row.ended, zone):
-        note = "The clocks changed in these hours; the chart keeps the time of its left edge."
-        drawing = Drawing(drawing.wide, drawing.narrow, f"{drawing.note} {note}".strip())
     return Card(row, read_evidence(row.evidence), drawing)
 
 

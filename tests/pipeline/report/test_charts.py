@@ -113,6 +113,7 @@ def test_finding_across_the_end_of_summer_time(view, make_minutes):
     drawing = finding_chart(
         moved, "settler", start + timedelta(hours=14), start + timedelta(hours=22), "f1", "x"
     )
+    assert "keeps the time of its left edge" in drawing.note
     assert "Sun  2 Nov" in str(drawing.wide) or "Sun 2 Nov" in str(drawing.wide)
 
 
