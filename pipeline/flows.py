@@ -8,7 +8,13 @@ run that starts late or again gives the same result.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import Any, Final
@@ -16,13 +22,18 @@ from typing import Any, Final
 # Read by Prefect on import: nothing is reported to anybody unless the site asks for it.
 os.environ.setdefault("PREFECT_SERVER_ANALYTICS_ENABLED", "false")
 os.environ.setdefault("DO_NOT_TRACK", "1")
+# The server's own pages then ask the server they came from, whatever its port.
+os.environ.setdefault("PREFECT_SERVER_UI_API_URL", "/api")
+os.environ.setdefault("PREFECT_SERVER_UI_SHOW_PROMOTIONAL_CONTENT", "false")
 
 from prefect import flow, get_run_logger, serve, task
 from prefect.cache_policies import NO_CACHE
 from prefect.client.schemas.objects import State, TaskRun
-from prefect.deployments.runner import EntrypointType, RunnerDeployment
+from prefect.deployments.runner import RunnerDeployment
 from prefect.schedules import Cron
+from prefect.settings import PREFECT_API_URL, temporary_settings
 from prefect.tasks import Task
+from prefect.types.entrypoint import EntrypointType
 
 from pipeline import chains
 from pipeline.config import Mill, load_mill
@@ -30,6 +41,7 @@ from pipeline.errors import DeliveryError, LostpolError, StoreBusyError
 
 #: Waits before another try [s]; only for what the outside world may put right by itself.
 _WAITS_S: Final = [60.0, 300.0]
+_SERVER_PATIENCE_S: Final = 120.0
 _CRON_DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
@@ -94,7 +106,6 @@ def _deployment(mill: Mill, kind: str, cron: str) -> RunnerDeployment:
         name=f"{mill.key}-{kind}",
         schedule=Cron(cron, timezone=mill.zone),
         parameters={"mill_path": str(mill.config_path)},
-        concurrency_limit=1,
         # By path, a run would load this file as a top-level module with pipeline/ on sys.path.
         entrypoint_type=EntrypointType.MODULE_PATH,
     )
@@ -115,5 +126,78 @@ def _weekly_cron(mill: Mill) -> str:
 
 
 def serve_mills(mills: Sequence[Mill]) -> None:
-    """Stay running and start each mill's runs when they are due."""
-    serve(*deployments(mills))
+    """Stay running and start each mill's runs when they are due.
+
+    Two runs on one store never overlap: each takes the store's own lock (``pipeline.lock``),
+    which a crash cannot leave behind.
+    """
+    with scheduling_server():
+        serve(*deployments(mills))
+
+
+@contextmanager
+def scheduling_server() -> Iterator[str]:
+    """Give a server that schedules: the site's own, or one on this machine while it lasts.
+
+    The temporary server that Prefect starts by itself never starts scheduled runs. Ours listens
+    on this machine only and keeps its history in Prefect's home folder.
+
+    Raises
+    ------
+    LostpolError
+        The server did not start.
+    """
+    url = PREFECT_API_URL.value()
+    if url is not None:
+        yield url
+        return
+    port = _free_port()
+    url = f"http://127.0.0.1:{port}/api"
+    command = [sys.executable, "-m", "prefect", "server", "start"]
+    server = subprocess.Popen(
+        [*command, "--host", "127.0.0.1", "--port", str(port)],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        _await_health(server, url)
+        # Runs are processes of their own and find the server through the environment.
+        os.environ["PREFECT_API_URL"] = url
+        with temporary_settings(updates={PREFECT_API_URL: url}):
+            yield url
+    finally:
+        os.environ.pop("PREFECT_API_URL", None)
+        server.terminate()
+        try:
+            server.wait(timeout=10)
+        except subprocess.TimeoutExpired:
+            server.kill()
+            server.wait()
+
+
+def _free_port() -> int:
+    """Take Prefect's usual port, or any other when it is in use."""
+    for port in (4200, 0):
+        with socket.socket() as probe:
+            try:
+                probe.bind(("127.0.0.1", port))
+            except OSError:
+                continue
+            return int(probe.getsockname()[1])
+    return 0
+
+
+def _await_health(server: subprocess.Popen[bytes], url: str) -> None:
+    """Wait until the server answers."""
+    give_up = time.monotonic() + _SERVER_PATIENCE_S
+    while server.poll() is None and time.monotonic() < give_up:
+        try:
+            with urllib.request.urlopen(f"{url}/health", timeout=2):
+                return
+        except OSError:
+            time.sleep(0.5)
+    raise LostpolError(
+        "The server that schedules runs did not start.",
+        url,
+        "Start one by hand with: prefect server start. Or run lostpol nightly from cron.",
+    )

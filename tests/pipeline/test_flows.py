@@ -1,6 +1,7 @@
 """Scheduled flows give what the commands give; their times are the mill's own."""
 
 import shutil
+import urllib.request
 from dataclasses import replace
 from pathlib import Path
 
@@ -71,3 +72,33 @@ def test_deployments_run_at_the_mills_own_times():
     assert [s.cron for s in schedules] == ["0 5 * * *", "30 5 * * 1", "0 5 * * *", "30 5 * * 0"]
     assert {s.timezone for s in schedules} == {"America/Chicago"}
     assert {d.entrypoint for d in made} == {"pipeline.flows.nightly", "pipeline.flows.weekly"}
+
+
+def test_a_site_with_its_own_server_keeps_it():
+    from prefect.settings import PREFECT_API_URL, temporary_settings
+
+    from pipeline import flows
+
+    with (
+        temporary_settings(updates={PREFECT_API_URL: "http://scheduler.example/api"}),
+        flows.scheduling_server() as url,
+    ):
+        assert url == "http://scheduler.example/api"
+
+
+def test_a_site_without_a_server_gets_one_that_ends_with_it(tmp_path, monkeypatch):
+    from prefect.settings import PREFECT_API_URL, temporary_settings
+
+    from pipeline import flows
+
+    monkeypatch.setenv("PREFECT_HOME", str(tmp_path))
+    monkeypatch.delenv("PREFECT_API_URL", raising=False)
+    with (
+        temporary_settings(restore_defaults={PREFECT_API_URL}),
+        flows.scheduling_server() as url,
+        urllib.request.urlopen(f"{url}/health", timeout=10) as answer,
+    ):
+        assert answer.status == 200
+        assert url.startswith("http://127.0.0.1:")
+    with pytest.raises(OSError, match="refused"):
+        urllib.request.urlopen(f"{url}/health", timeout=10)
