@@ -149,7 +149,14 @@ class Vessel:
         Settling area [m2].
     mud_volume_m3, mud_level_pct, mud_flow_m3_h, mud_ph_drop : float
         Settler only: mud zone at 100 % mud level, its target level, target underflow and how far
-        mud pH lies below clear-juice pH.
+        mud pH lies below clear-juice pH at the mud's target residence; it grows with residence
+        (common practice: pH falls more at the bottom than at the top).
+    ph_shift : float
+        pH inside less the pH of the juice flowing in, such as the fall in an evaporator vessel
+        as volatile bases leave with the vapour.
+    ph_fall_min : float
+        Settler only: time constant of the pH fall from limed to clear juice [min]. Most of the
+        fall comes early, so most of the settler stands near the clear juice's pH (estimate).
     mud_temp_degc : float or None
         Settler only: target mud temperature [degC]; the settler's own where None.
     brix_pct : float or None
@@ -170,6 +177,8 @@ class Vessel:
     mud_level_pct: float = 50.0
     mud_flow_m3_h: float = 0.0
     mud_ph_drop: float = 0.2
+    ph_fall_min: float = 20.0
+    ph_shift: float = 0.0
     brix_pct: float | None = None
     mud_temp_degc: float | None = None
 
@@ -196,6 +205,8 @@ class Kinetics:
 
     ``multiplier`` scales the published inversion rate; it is a prior that lab balances update.
     ``ph_slope`` is d(pH)/dT of the juice [1/K]; ``ph_ref_degc`` the temperature of cooled samples.
+    ``sucrose_per_lactic_kg_kg``: sucrose eaten per lactic acid made; between the stoichiometric
+    floor of 0.95 (computed) and trade factors of 2 to 8 (memory, weak).
     ``rs_per_sucrose_pct`` is the usual reducing sugars per 100 sucrose [%].
     """
 
@@ -205,7 +216,7 @@ class Kinetics:
     ph_slope_sd: float = 0.003
     ph_ref_degc: float = 25.0
     rs_rate_ph7_1_h: float = 0.01
-    sucrose_per_lactic_kg_kg: float = 2.0
+    sucrose_per_lactic_kg_kg: float = 2.5
     rs_per_sucrose_pct: float = 4.0
 
 

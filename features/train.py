@@ -8,7 +8,7 @@ import numpy as np
 
 from features.carry import edges_from_means
 from features.loss import State, concentration_ratio
-from features.numeric import BoolArray, FloatArray
+from features.numeric import BoolArray, FloatArray, exp10
 from features.probes import (
     ANY,
     CONTENT_FIRST,
@@ -20,10 +20,11 @@ from features.probes import (
     region_of,
     vessel_temp,
 )
+from features.scan import linear_recurrence
 from features.station import Port, Quantity, Station, Vessel
 from features.stream import Dose, Passage, Passed, Stream, Tracer, join
 from features.tracks import Track, Tracks, smooth
-from features.zones import Zone, reference_acidity, run_zone
+from features.zones import Zone, fall_left, reference_acidity, run_zone
 
 
 @dataclass(slots=True, eq=False)
@@ -185,6 +186,9 @@ def _vessel_zone(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed) -> t
         if vessel.brix_pct is None
         else float(concentration_ratio(vessel.brix_pct, targets.brix_pct, vessel.temp_degc))
     )
+    usual_flow = _usual_flow_m3_h(station, vessel)
+    usual_min = 60.0 * live * vessel.level_pct / 100.0 / max(usual_flow, 1e-6)
+    left = fall_left(usual_min, vessel.tanks, vessel.ph_fall_min)
     reference = State(
         temp_degc=vessel.temp_degc,
         acidity=reference_acidity(
@@ -192,7 +196,9 @@ def _vessel_zone(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed) -> t
             max(vessel.tanks, 1),
             (targets.ph_mixed, targets.ph_limed, targets.ph_clear),
             vessel.mud_ph_drop,
-        ),
+            left,
+        )
+        * exp10(-vessel.ph_shift),
         brix_pct=targets.brix_pct if vessel.brix_pct is None else vessel.brix_pct,
         volume_m3=live * vessel.level_pct / 100.0,
         concentration=concentrated,
@@ -200,10 +206,12 @@ def _vessel_zone(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed) -> t
     passage = Passage(
         volume_edges_m3=edges_from_means(smooth(volume.values)),
         tanks=vessel.tanks,
-        usual_flow_m3_h=_usual_flow_m3_h(station, vessel),
+        usual_flow_m3_h=usual_flow,
         drawn_m3_h=_mud_flow(tracks, vessel, inlet).values,
     )
-    return Zone(vessel.name, region, temp, volume, probe, brix, passage, reference), probe
+    return Zone(
+        vessel.name, region, temp, volume, probe, brix, passage, reference, left, vessel.ph_shift
+    ), probe
 
 
 def _mud_flow(tracks: Tracks, vessel: Vessel, inlet: Stream) -> Track:
@@ -223,6 +231,22 @@ def _outlet(tracks: Tracks, vessel: Vessel, inlet: Stream, passed: Passed) -> St
         meter = flow_track(tracks, vessel.name, ("out",), 0.0)
         flow, known = np.where(meter.known, meter.values, flow), meter.known | known
     return Stream(flow, known, passed.tracers, passed.doses)
+
+
+def _mud_ph_drop(vessel: Vessel, inflow_m3_h: FloatArray, edges_m3: FloatArray) -> FloatArray:
+    """How far mud pH lies below clear-juice pH [-]: more, the older the mud.
+
+    The age follows ``V da/dt = V - Q a`` (well stirred), starting at its target. The fall is of
+    first order with twice the target residence as its time constant, so that it fades
+    (estimate).
+    """
+    volume = np.maximum(0.5 * (edges_m3[1:] + edges_m3[:-1]), 1e-6)
+    target_min = 0.6 * vessel.mud_volume_m3 * vessel.mud_level_pct / max(vessel.mud_flow_m3_h, 1e-6)
+    turnover = inflow_m3_h / volume / 60.0
+    kept = np.exp(-turnover)
+    gained = np.where(turnover > 1e-9, -np.expm1(-turnover) / np.maximum(turnover, 1e-9), 1.0)
+    age_min = linear_recurrence(kept, gained, target_min)
+    return vessel.mud_ph_drop * np.expm1(-0.5 * age_min / target_min) / np.expm1(-0.5)
 
 
 def _mud(
@@ -252,7 +276,7 @@ def _mud(
         region="mud",
         temp=temp,
         volume=volume,
-        ph=replace(clear_ph, values=clear_ph.values - vessel.mud_ph_drop),
+        ph=replace(clear_ph, values=clear_ph.values - _mud_ph_drop(vessel, inflow, edges)),
         brix=None,
         passage=Passage(edges, 1, max(vessel.mud_flow_m3_h, 1e-6), np.zeros(tracks.rows)),
         reference=State(

@@ -53,6 +53,10 @@ class Zone:
         Volume at the edges of the minutes and mixing.
     reference : State
         The zone at target, except that `acidity` is filled by `reference_acidity`.
+    fall_left : float
+        Settler: share of the pH fall still to come after one cell [-], 0 to below 1.
+    ph_shift : float
+        pH inside less the pH carried in [-].
     """
 
     name: str
@@ -63,6 +67,8 @@ class Zone:
     brix: Track | None
     passage: Passage
     reference: State
+    fall_left: float = 0.0
+    ph_shift: float = 0.0
 
     @property
     def tanks(self) -> int:
@@ -70,14 +76,30 @@ class Zone:
         return max(self.passage.tanks, 1)
 
 
-def clear_weight(region: Region, cell: int, tanks: int) -> float:
+def fall_left(vessel_min: float, tanks: int, fall_min: float) -> float:
+    """Share of the pH fall still to come after one well-stirred tank [-].
+
+    Parameters
+    ----------
+    vessel_min : float
+        Usual residence in the vessel [min].
+    tanks : int
+        Tanks in series.
+    fall_min : float
+        Time constant of the fall, first order [min].
+    """
+    return 1.0 / (1.0 + vessel_min / max(tanks, 1) / max(fall_min, 1e-3))
+
+
+def clear_weight(region: Region, cell: int, tanks: int, left: float) -> float:
     """Weight of the clear-juice probe in the pH of a cell [-].
 
-    In the settler the pH falls from cell to cell; a cell's value is the mean of its inlet and
-    outlet values.
+    In the settler the pH falls from cell to cell by the factor `left`; the last cell is what the
+    probe reads.
     """
     if region == "settler":
-        return (cell + 0.5) / tanks
+        rest = left**tanks
+        return 1.0 - (left ** (cell + 1) - rest) / (1.0 - rest)
     return 1.0 if region in ("clear", "mud") else 0.0
 
 
@@ -87,13 +109,13 @@ def cell_ph(zone: Zone, cell: int, tracers: FloatArray) -> FloatArray:
         return zone.ph.values
     carried = tracers[:, Tracer.PH]
     if zone.region != "settler":
-        return carried
-    weight = clear_weight("settler", cell, zone.tanks)
+        return carried + zone.ph_shift
+    weight = clear_weight("settler", cell, zone.tanks, zone.fall_left)
     return np.asarray((1.0 - weight) * carried + weight * zone.ph.values)
 
 
 def reference_acidity(
-    region: Region, tanks: int, ph: tuple[float, float, float], mud_drop: float
+    region: Region, tanks: int, ph: tuple[float, float, float], mud_drop: float, left: float = 0.0
 ) -> float:
     """Mean of 10**-pH over the cells at target pH.
 
@@ -107,6 +129,8 @@ def reference_acidity(
         Target cold pH of mixed, limed and clear juice [-].
     mud_drop : float
         Mud pH below clear pH [-].
+    left : float
+        Share of the settler's pH fall still to come after one cell [-].
 
     Returns
     -------
@@ -118,7 +142,7 @@ def reference_acidity(
         return float(10.0**-mixed)
     if region == "mud":
         return float(10.0 ** -(clear - mud_drop))
-    weights = np.array([clear_weight(region, cell, tanks) for cell in range(tanks)])
+    weights = np.array([clear_weight(region, cell, tanks, left) for cell in range(tanks)])
     return float(np.mean(10.0 ** -(limed + weights * (clear - limed))))
 
 
@@ -214,7 +238,9 @@ def _content_columns(
     ph_known = np.logical_and.reduce([_ph_known(zone, cell) for cell in passed.contents])
     warm, full = zone.temp.known, zone.volume.known
     everything = juice & ph_known & warm & full
-    weights = [clear_weight(zone.region, cell, zone.tanks) for cell in range(zone.tanks)]
+    weights = [
+        clear_weight(zone.region, cell, zone.tanks, zone.fall_left) for cell in range(zone.tanks)
+    ]
     clear, limed = float(np.mean(weights)), 1.0 - float(np.mean(weights))
     ones = np.ones_like(temp)
     return {

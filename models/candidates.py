@@ -17,7 +17,13 @@ from models.minutes import MINUTES_PER_BLOCK, Minutes
 from models.outlier import OutlierScore
 from models.settings import Settings
 
-_SHORTEST_STOP_MIN = 90
+SHORTEST_STOP_MIN = 90
+#: Juice left to stand in a full station loses about the usual hourly loss or more; under this
+#: share of it the station had been emptied.
+_HELD_SHARE = 0.33
+#: Smallest mean excess of an episode as a share of the usual loss. Feed rate and pH swing in
+#: ordinary operation; temperatures and levels are held, so that less says more.
+_LEAST_SHARE = {"ph": 0.2, "throughput": 0.2, "heat": 0.06, "hold": 0.06, "mud": 0.06}
 
 
 @dataclass(frozen=True)
@@ -85,17 +91,20 @@ def _spans(
 ) -> list[Span]:
     kg_min = 1000.0 * settings.smallest_finding_t
     if channel.name == "standing":
-        return _standing(minutes, channel, kg_min)
-    return find_spans(residual, z_min, 0.04 * reference_kg_h, kg_min)
+        return _standing(minutes, channel, kg_min, _HELD_SHARE * reference_kg_h)
+    least = max(_LEAST_SHARE[channel.name] * reference_kg_h, 2.0 * channel.standing_error)
+    return find_spans(residual, z_min, least, kg_min, channel.standing_error)
 
 
-def _standing(minutes: Minutes, channel: Channel, kg_min: float) -> list[Span]:
-    """Stops are not inferred but read off the feed: each long one that cost enough."""
+def _standing(minutes: Minutes, channel: Channel, kg_min: float, rate_min: float) -> list[Span]:
+    """Stops are not inferred but read off the feed: each long one that cost enough.
+
+    A station that was emptied in time loses little an hour and is no finding.
+    """
     bare = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
-    spans = [
-        measure(bare, a, b, 20.0) for a, b in stop_runs(minutes) if b - a >= _SHORTEST_STOP_MIN
-    ]
-    return [s for s in spans if s.kg >= kg_min]
+    long = [(a, b) for a, b in stop_runs(minutes) if b - a >= SHORTEST_STOP_MIN]
+    spans = [measure(bare, a, b, 20.0) for a, b in long]
+    return [s for s in spans if s.kg >= kg_min and s.kg >= rate_min * (s.end - s.start) / 60.0]
 
 
 def find_unexplained(

@@ -16,7 +16,7 @@ import ruptures
 from numpy.typing import NDArray
 from scipy.stats import norm
 
-from models.series import Array, long_run_variance
+from models.series import Array, long_run_variance, runs_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +88,16 @@ def change_points(values: Array, lrv: float, z_min: float, min_size: int = 2) ->
 
 
 def segments(
-    values: Array, z_min: float, min_size: int = 2, lrv: float | None = None
+    values: Array,
+    z_min: float,
+    min_size: int = 2,
+    lrv: float | None = None,
+    bridge: int = 32,
 ) -> list[Segment]:
     """Stretches of constant mean of a series with gaps.
 
-    Missing readings are set to zero, the value of a residual when nothing happens, so that a gap
-    can neither make nor hide a shift; means use measured readings only.
+    A gap of up to `bridge` readings is bridged by a straight line, a longer one by zero, the value
+    of a residual when nothing happens. Means and their errors use measured readings only.
 
     Parameters
     ----------
@@ -103,16 +107,27 @@ def segments(
         See `change_points`.
     lrv : float, optional
         Long-run variance; estimated from `values` when absent.
+    bridge : int
+        Longest gap bridged [readings].
     """
     measured = np.isfinite(values)
     spread = long_run_variance(values) if lrv is None else lrv
     if not measured.any() or not (spread > 0 and math.isfinite(spread)):
         return []
-    filled = np.where(measured, values, 0.0)
+    filled = _bridged(values, measured, bridge)
     bounds = [0, *change_points(filled, spread, z_min, min_size), len(values)]
     result = []
     for start, end in pairwise(bounds):
         count = int(measured[start:end].sum())
-        mean = float(filled[start:end].sum() / count) if count else 0.0
+        mean = float(values[start:end][measured[start:end]].mean()) if count else 0.0
         result.append(Segment(start, end, mean, mean * math.sqrt(count / spread)))
     return result
+
+
+def _bridged(values: Array, measured: NDArray[np.bool_], bridge: int) -> Array:
+    known = np.flatnonzero(measured)
+    filled = np.interp(np.arange(len(values)), known, values[known])
+    for start, end in runs_of(~measured):
+        if end - start > bridge or start == 0 or end == len(values):
+            filled[start:end] = 0.0
+    return filled

@@ -5,15 +5,16 @@ A channel is a residual [kg sucrose/h] that is near zero while the station runs 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from features.station import Station, Vessel
 from models.drivers import Excess
 from models.minutes import Minutes
-from models.series import Array, bridge_runs, runs_of
+from models.series import Array, bridge_runs, nan_sum, runs_of
 
 MUD_SUFFIX = ":mud"
 _HEATED = ("heater", "flash_tank")
@@ -35,12 +36,15 @@ class Channel:
         Zones summed.
     kg_h : ndarray, shape (n,)
         Excess [kg/h]; NaN where it says nothing.
+    standing_error : float
+        Error of its mean that no length of time averages away [kg/h].
     """
 
     name: str
     section: str
     zones: tuple[str, ...]
     kg_h: Array
+    standing_error: float = 0.0
 
 
 def zone_kinds(station: Station, zones: Sequence[str]) -> dict[str, str]:
@@ -58,7 +62,7 @@ def stop_runs(
 
 
 def loss_channels(
-    minutes: Minutes, excess: Excess, station: Station, multiplier: float
+    minutes: Minutes, excess: Excess, station: Station, multiplier: float, ph_sd: float
 ) -> list[Channel]:
     """All channels of the station.
 
@@ -70,6 +74,8 @@ def loss_channels(
     station : Station
     multiplier : float
         The mill's kinetic multiplier.
+    ph_sd : float
+        Standing error of the corrected pH; moves the loss by ``ln 10`` times itself.
 
     Returns
     -------
@@ -86,7 +92,11 @@ def loss_channels(
         total = sum((excess.driver(d, list(zones)) for d in drivers), np.zeros(minutes.n))
         return Channel(name, section, tuple(zones), np.where(running, multiplier * total, np.nan))
 
-    found = [channel("ph", _largest(excess, everywhere), everywhere, ["ph"])]
+    usual = multiplier * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
+    # The pH of held mud follows its age, not the liming: it speaks for the mud channel.
+    juice = tuple(z for z, kind in kinds.items() if kind != "mud")
+    low_ph = channel("ph", _largest(excess, juice), juice, ["ph"])
+    found = [replace(low_ph, standing_error=math.log(10.0) * ph_sd * usual)]
     found += [
         channel("heat", _largest(excess, zones), zones, ["temperature"])
         for zones in _heat_groups(kinds)
@@ -95,7 +105,7 @@ def loss_channels(
         if kind in _TANKS:
             found.append(channel("hold", zone, [zone], ["volume"]))
         if kind == "mud":
-            found.append(channel("mud", zone, [zone], ["volume"]))
+            found.append(channel("mud", zone, [zone], ["volume", "ph"]))
     found.append(channel("throughput", "train", everywhere, ["throughput"]))
     standing = np.where(running, np.nan, multiplier * excess.total)
     return [*found, Channel("standing", _largest(excess, everywhere), everywhere, standing)]

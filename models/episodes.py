@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -15,6 +15,7 @@ from models.series import Array, block_means, bridge_runs, long_run_variance, ru
 
 _BASELINE_DAYS = 7
 _JOIN_H = 2.0
+_JOIN_UNPROVEN_H = 8.0
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,8 @@ def residual_of(kg_h: Array, quiet: NDArray[np.bool_]) -> Residual:
     centres = np.arange(len(blocks)) * width + width / 2
     baseline = np.interp(np.arange(len(kg_h)), centres, slow)
     rest = blocks - slow
-    lrv = long_run_variance(np.where(calm, rest, np.nan))
+    # Over 4 h and over 12 h: slow wander must not pass for a shift just because it is slow.
+    lrv = max(long_run_variance(np.where(calm, rest, np.nan), size) for size in (16, 48))
     return Residual(kg_h - baseline, rest, baseline, _floor(lrv, rest))
 
 
@@ -89,7 +91,9 @@ def _floor(lrv: float, blocks: Array) -> float:
     return max(lrv if math.isfinite(lrv) else 0.0, (1e-3 * top) ** 2, 1e-12)
 
 
-def find_spans(residual: Residual, z_min: float, rate_min: float, kg_min: float) -> list[Span]:
+def find_spans(
+    residual: Residual, z_min: float, rate_min: float, kg_min: float, standing_error: float = 0.0
+) -> list[Span]:
     """Episodes with an excess: significant, material, edges refined to the minute.
 
     Parameters
@@ -101,13 +105,15 @@ def find_spans(residual: Residual, z_min: float, rate_min: float, kg_min: float)
         Smallest mean excess of a stretch [kg/h].
     kg_min : float
         Smallest excess of an episode [kg].
+    standing_error : float
+        Error of a mean that no length of time averages away [kg/h], such as that of a probe.
     """
-    parts = segments(residual.block_kg_h, z_min, lrv=residual.lrv_block)
+    parts = [
+        _with_standing_error(p, standing_error)
+        for p in segments(residual.block_kg_h, z_min, lrv=residual.lrv_block)
+    ]
     strong = [p for p in parts if p.z >= z_min and p.mean >= rate_min]
-    runs = bridge_runs(
-        [(p.start, p.end) for p in _with_shoulders(parts, strong)],
-        int(_JOIN_H * 60 / MINUTES_PER_BLOCK),
-    )
+    runs = _join(residual.block_kg_h, [(p.start, p.end) for p in _with_shoulders(parts, strong)])
     spans = []
     for start, end in runs:
         z = max((p.z for p in strong if p.start < end and p.end > start), default=0.0)
@@ -117,15 +123,37 @@ def find_spans(residual: Residual, z_min: float, rate_min: float, kg_min: float)
     return spans
 
 
+def _with_standing_error(part: Segment, error: float) -> Segment:
+    if part.z == 0.0:
+        return part
+    spread = math.hypot(part.mean / part.z, error)
+    return replace(part, z=part.mean / spread)
+
+
 def _with_shoulders(parts: list[Segment], strong: list[Segment]) -> list[Segment]:
     """Strong stretches and the weaker ones leaning on them (a ramp up, a tail)."""
-    chosen = set(strong)
+    anchors, chosen = set(strong), set(strong)
     for step in (1, -1):
-        order = parts[::step]
-        for before, part in pairwise(order):
-            if before in chosen and part not in chosen and part.mean >= 0.3 * before.mean > 0:
+        for before, part in pairwise(parts[::step]):
+            if before in anchors and part.z >= 2.0 and part.mean >= 0.5 * before.mean:
                 chosen.add(part)
     return [p for p in parts if p in chosen]
+
+
+def _join(blocks: Array, runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Join runs over a short pause, or a longer one in which the excess went on or is unknown."""
+    short, long = (int(h * 60 / MINUTES_PER_BLOCK) for h in (_JOIN_H, _JOIN_UNPROVEN_H))
+    joined: list[tuple[int, int]] = []
+    for start, end in bridge_runs(runs, short):
+        if joined and start - joined[-1][1] <= long:
+            pause = blocks[joined[-1][1] : start]
+            around = np.concatenate([blocks[slice(*joined[-1])], blocks[start:end]])
+            known = pause[np.isfinite(pause)]
+            if len(known) == 0 or known.mean() >= 0.3 * np.nanmean(around):
+                joined[-1] = (joined[-1][0], end)
+                continue
+        joined.append((start, end))
+    return joined
 
 
 def _refine(minute: Array, start_block: int, end_block: int) -> tuple[int, int]:
@@ -145,9 +173,13 @@ def _refine(minute: Array, start_block: int, end_block: int) -> tuple[int, int]:
 
 
 def measure(residual: Residual, start: int, end: int, z: float) -> Span:
-    """Integrate the excess over an episode, with its error from everyday noise."""
+    """Integrate the excess over an episode, with its error from everyday noise.
+
+    Minutes without data count with the mean of the others.
+    """
     part = residual.minute_kg_h[start:end]
-    kg = float(np.nansum(part)) / 60.0
+    part = part[np.isfinite(part)]
+    kg = float(part.mean()) * (end - start) / 60.0 if len(part) else 0.0
     blocks = max((end - start) / MINUTES_PER_BLOCK, 1.0)
     kg_sd = math.sqrt(residual.lrv_block * blocks) * MINUTES_PER_BLOCK / 60.0
     return Span(start, end, kg, kg_sd, z)

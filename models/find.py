@@ -18,7 +18,7 @@ from models.microbial import MicrobialSpan, find_microbial
 from models.minutes import MINUTES_PER_BLOCK, Minutes, to_minutes
 from models.notices import find_notices
 from models.outlier import score_blocks
-from models.probes import ProbeBias, probe_biases
+from models.probes import ProbeBias, ph_standing_error, probe_biases
 from models.reconcile import Multiplier, fit_multiplier
 from models.rows import candidate_row, microbial_row, ranked
 from models.series import Array, block_means, nan_sum
@@ -37,7 +37,8 @@ class Losses:
     notices : DataFrame
         Columns started, ended, kind, text: odd, but no loss.
     minutes : DataFrame
-        ts_utc, loss_kg_h, unavoidable_kg_h, excess_kg_h (multiplier and corrected pH applied),
+        ts_utc, loss_kg_h, unavoidable_kg_h, excess_kg_h (multiplier and corrected pH applied; what
+        was not measured counts at its season median), measured (False in such minutes),
         ph_limed_true, ph_clear_true.
     multiplier : Multiplier
     """
@@ -84,7 +85,7 @@ def find_losses(
     balance = reducing_sugar_balance(lab, minutes, points)
     multiplier = _fit(minutes, balance, limed, clear, station)
     excess = split_excess(minutes, limed, clear)
-    channels = loss_channels(minutes, excess, station, multiplier.value)
+    channels = loss_channels(minutes, excess, station, multiplier.value, ph_standing_error(biases))
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     candidates = find_candidates(minutes, channels, settings, reference)
     microbial = find_microbial(minutes, lab, station)
@@ -93,7 +94,8 @@ def find_losses(
     candidates += find_unexplained(context, excess, multiplier.value, outliers, microbial, settings)
     rows = [candidate_row(c, context, excess, multiplier, outliers) for c in candidates]
     rows += [microbial_row(m, minutes) for m in microbial]
-    notices = find_notices(minutes, lab, points, lab_shift, station)
+    claimed = [(c.span.start, c.span.end) for c in candidates]
+    notices = find_notices(minutes, lab, points, lab_shift, station, claimed)
     return Losses(ranked(rows), notices, _series(minutes, excess, multiplier, biases), multiplier)
 
 
@@ -162,4 +164,5 @@ def _series(
     frame = pl.DataFrame([times.cast(pl.Datetime("us", "UTC"))]).with_columns(
         [pl.Series(name, values) for name, values in columns.items()]
     )
-    return frame.with_columns(pl.col(list(columns)).fill_nan(None))
+    known = pl.Series("measured", excess.measured)
+    return frame.with_columns(pl.col(list(columns)).fill_nan(None), known)

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 
 from models.series import Array, robust_sd
 
-
 #: Wander of a calm probe and of one that drifts [pH per square root of an hour] (estimates):
 #: 0.1 and 0.25 pH in a day.
 _CALM_WALK = 0.02
@@ -202,3 +201,14 @@ def _local_mean(values: Array, half: int) -> Array:
     high = np.clip(np.arange(n) + half + 1, 0, n)
     count = counts[high] - counts[low]
     return np.where(count > 0, (sums[high] - sums[low]) / np.maximum(count, 1), np.nan)
+
+
+def ph_standing_error(biases: dict[str, ProbeBias], window: slice = slice(None)) -> float:
+    """Error of the corrected pH that time does not average away [pH].
+
+    The mean standard error of the probe biases over a window; 0.1 with no laboratory to compare
+    with (estimate).
+    """
+    if not biases:
+        return 0.1
+    return float(np.mean([np.mean(b.sd[window]) for b in biases.values()]))

@@ -10,12 +10,12 @@ import numpy as np
 from models.candidates import Candidate
 from models.causes import Verdict
 from models.drivers import Excess
-from models.probes import ProbeBias
+from models.probes import ProbeBias, ph_standing_error
 from models.reconcile import Multiplier
 
 _Z90 = 1.645
-#: Residence and volume are known to about a tenth; part of it is inside the multiplier already.
-_VOLUME_LOG_SD = 0.1
+#: Volumes, dead space and the pH profile inside vessels are known to about a fifth (estimate).
+_MODEL_LOG_SD = 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,20 +47,12 @@ def interval_of(
     window = slice(item.span.start, item.span.end)
     total = multiplier.value * sum(float(np.nansum(v[window])) for v in excess.loss_kg_h.values())
     on_ph = item.channel.name == "ph"
-    ph_error = math.log(10.0) * _ph_sd(biases, window) * total / 60.0 if on_ph else 0.0
+    ph_error = math.log(10.0) * ph_standing_error(biases, window) * total / 60.0 if on_ph else 0.0
     relative = math.hypot(noise, ph_error) / max(kg, 1e-9)
     log_sd = math.sqrt(
-        multiplier.log_sd**2 + _VOLUME_LOG_SD**2 + math.log1p(min(relative, 3.0) ** 2)
+        multiplier.log_sd**2 + _MODEL_LOG_SD**2 + math.log1p(min(relative, 3.0) ** 2)
     )
     return Amount.lognormal(kg, log_sd)
-
-
-def _ph_sd(biases: dict[str, ProbeBias], window: slice) -> float:
-    """Standing error of the pH over a window; 0.1 with no laboratory to compare with."""
-    if not biases:
-        return 0.1
-    errors = [float(np.mean(b.sd[window])) for b in biases.values()]
-    return float(np.mean(errors))
 
 
 def confidence_of(z: float, verdict: Verdict, amount: Amount) -> float:

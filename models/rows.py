@@ -90,8 +90,8 @@ def _driver_shares(excess: Excess, start: int, end: int) -> dict[str, float]:
 
 def microbial_row(span: MicrobialSpan, minutes: Minutes) -> dict[str, object]:
     """Row of a microbial spell."""
-    # Sucrose per lactic acid is known to about 40 % (stoichiometry 0.95-1.9, trade factors higher).
-    sd = math.hypot(0.4, span.kg_sd / max(span.kg, 1e-9))
+    # Sucrose per lactic acid is known to about a factor of two (stoichiometry 0.95-1.9, trade 2-8).
+    sd = math.hypot(0.5, span.kg_sd / max(span.kg, 1e-9))
     amount = Amount.lognormal(span.kg, sd)
     facts = [
         fact("tank temperature", span.temp_degc, "degC"),

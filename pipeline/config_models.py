@@ -179,7 +179,7 @@ class KineticsSection(Section):
     ph_slope_sd: NotNegative = 0.003
     ph_ref_degc: Annotated[float, Field(ge=0.0, le=100.0)] = 25.0
     rs_rate_ph7_1_h: NotNegative = 0.01
-    sucrose_per_lactic_kg_kg: NotNegative = 2.0
+    sucrose_per_lactic_kg_kg: NotNegative = 2.5
 
 
 class VesselSection(Section):
@@ -199,6 +199,8 @@ class VesselSection(Section):
     mud_level_pct: Percent = 50.0
     mud_flow_m3_h: NotNegative = 0.0
     mud_ph_drop: Annotated[float, Field(ge=-2.0, le=2.0)] = 0.2
+    ph_fall_min: Positive = 20.0
+    ph_shift: Annotated[float, Field(ge=-1.0, le=1.0)] = 0.0
     brix_pct: Annotated[float, Field(gt=0.0, le=80.0)] | None = None
 
 
