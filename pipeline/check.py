@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
+from pathlib import Path
 from typing import Any, Final
 
 from pipeline.config import Mill
 from pipeline.errors import DataError
+from pipeline.pull import survey_files
 from pipeline.windows import HEALTH, lake_of, store_of, tag_health
 
 #: Days of readings looked at, counted back from the last one.
@@ -55,6 +58,25 @@ def check_mill(mill: Mill) -> list[str]:
             "Check the exports and the tag names, ranges and units in the description.",
         )
     return [*lines, f"Readings reach from {days[0]} to {last}; every tag reports."]
+
+
+def check_exports(mill: Mill, files: Sequence[Path]) -> list[str]:
+    """Compare the tags of some exports with the description; nothing is stored.
+
+    Raises
+    ------
+    DataError
+        A file cannot be read, or the description names tags that none of the files has.
+    """
+    missing, unknown = survey_files(mill, files)
+    also = [f"- {tag}: in the files, not in the description" for tag in unknown]
+    if missing:
+        raise DataError(
+            f"{len(missing)} tags of the description are in none of these files.",
+            "\n".join(["", *(f"- {tag}: not in the files" for tag in missing), *also]),
+            "Correct the names in the description, or add the files that hold them.",
+        )
+    return [f"{mill.name}: every tag of the description is in these files.", *also]
 
 
 def _tag_fault(row: dict[str, Any]) -> str | None:

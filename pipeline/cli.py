@@ -49,13 +49,20 @@ def demo() -> None:
 
 
 @app.command
-def check(mill: MillFile) -> None:
+def check(
+    mill: MillFile,
+    files: Annotated[
+        list[Path] | None, Parameter(help="Exports to compare with it; nothing is stored.")
+    ] = None,
+    /,
+) -> None:
     """Check a mill's description, and the readings pulled so far, for everything at once."""
-    from pipeline.check import check_mill  # noqa: PLC0415
+    from pipeline.check import check_exports, check_mill  # noqa: PLC0415
     from pipeline.config import load_mill  # noqa: PLC0415
     from pipeline.terminal import say  # noqa: PLC0415
 
-    for line in check_mill(load_mill(mill)):
+    described = load_mill(mill)
+    for line in check_exports(described, files) if files else check_mill(described):
         say(line)
 
 

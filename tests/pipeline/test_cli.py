@@ -145,6 +145,16 @@ def test_check_pull_and_backfill_speak_plainly(shown, checkout, capsys):
     assert "Report: " in capsys.readouterr().out
 
 
+def test_check_compares_exports_without_storing_them(shown, checkout, capsys):
+    mill = str(shown / "demo_mill.toml")
+    folder = checkout / "sample_parquet"
+    files = [str(folder / name) for name in ("tags_week1.parquet", "lab.parquet")]
+    assert cli.run(["check", mill, *files]) == 0
+    assert "every tag of the description" in capsys.readouterr().out
+    assert cli.run(["check", mill, files[0]]) == 3
+    assert "- LAB CJ rs: not in the files" in capsys.readouterr().err
+
+
 def test_demo_refuses_a_folder_that_is_not_its_own(tmp_path, capsys, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / demo.FOLDER).mkdir()

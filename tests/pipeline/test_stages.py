@@ -2,6 +2,9 @@
 
 import hashlib
 import shutil
+import subprocess
+import sys
+import time
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -203,6 +206,29 @@ def test_one_unreadable_file_does_not_hide_the_report(tmp_path, exports):
     assert "broken.parquet" in caught.value.where
     (report,) = mill.reports_path.rglob("nightly.html")
     assert "broken.parquet" in report.read_text(encoding="utf-8")
+
+
+def test_a_killed_run_is_made_good_by_the_next(tmp_path, exports, worked_out):
+    # Killed without warning, as a power cut or a full memory would do it.
+    mill = describe(tmp_path)
+    stages.pull(mill, exports)
+    code = "import sys; from pipeline.cli import run; run(sys.argv[1:])"
+    killed = subprocess.Popen(
+        [sys.executable, "-c", code, "backfill", str(mill.config_path)],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+    started = mill.lake_path / "features" / STATION
+    give_up = time.monotonic() + 60
+    while not list(started.glob("date=*/*.parquet")) and time.monotonic() < give_up:
+        time.sleep(0.02)
+    killed.kill()
+    killed.wait()
+    assert len(lake_of(mill).feature_days(STATION)) < 5
+    assert store_of(mill).pending_days() == tuple(DAYS[:5])
+    chains.backfill(mill)
+    assert digests(mill, ZONES) == digests(worked_out, ZONES)
+    assert store_of(mill).pending_days() == ()
 
 
 def test_only_one_run_works_on_a_store(ready):
