@@ -51,6 +51,8 @@ def prepare(parent: Path, checkout: Path = _CHECKOUT) -> tuple[Mill, list[Path]]
     text = template.read_text(encoding="utf-8")
     text = re.sub(r'(?m)^store = ".*"$', 'store = "."', text)
     text = re.sub(r'(?m)^inbox = ".*"$', 'inbox = "inbox"', text)
+    # The people of an invented mill have no mail boxes.
+    text = re.sub(r"(?ms)^\[mail\]\n.*?^(?=\[)", "", text)
     description.write_text(text, encoding="utf-8")
     return load_mill(description), files
 

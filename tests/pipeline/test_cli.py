@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 
 from pipeline import cli, demo
+from pipeline.config import load_mill
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -117,7 +118,9 @@ def test_names_from_outside_cannot_command_the_terminal(tmp_path, capsys):
 
 def test_the_demonstration_leaves_store_report_and_description(shown):
     assert (shown / "findings.duckdb").is_file()
-    assert (shown / "demo_mill.toml").is_file()
+    mill = load_mill(shown / "demo_mill.toml")
+    assert mill.mail is None
+    assert mill.store_path == shown
     (report,) = shown.rglob("backfill.html")
     assert "Brindlewater" in report.read_text(encoding="utf-8")
 
