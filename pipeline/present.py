@@ -72,7 +72,7 @@ def view_of(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> ReportVie
         period_start=period.start,
         period_end=period.end,
         findings=found,
-        station_minutes=_with_corrected_ph(station, losses),
+        station_minutes=_with_judged(station, losses),
         zone_minutes=lake.read_features(ZONES, *days).filter(inside),
         season=_season(mill, run),
         lab=lab_results(readings, mill.station),
@@ -105,14 +105,16 @@ def _latest_run(mill: Mill) -> dict[str, Any]:
     return runs.sort("as_of", "finished_at").row(-1, named=True)
 
 
-def _with_corrected_ph(station: pl.DataFrame, losses: pl.DataFrame) -> pl.DataFrame:
-    """Add the pH put right by the laboratory, under the names the charts know."""
-    corrected = losses.select(
+def _with_judged(station: pl.DataFrame, losses: pl.DataFrame) -> pl.DataFrame:
+    """Add loss by the fitted multiplier, and pH put right, under the names the charts know."""
+    judged = losses.select(
         "ts_utc",
+        "loss_kg_h",
+        "unavoidable_kg_h",
         ph_limed_corrected="ph_limed_true",
         ph_clear_corrected="ph_clear_true",
     )
-    return station.join(corrected, on="ts_utc", how="left", maintain_order="left")
+    return station.join(judged, on="ts_utc", how="left", maintain_order="left")
 
 
 def _season(mill: Mill, run: dict[str, Any]) -> pl.DataFrame:

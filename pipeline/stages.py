@@ -21,7 +21,7 @@ import polars as pl
 from features.derive import derive as derive_minutes
 from features.grid import to_grid
 from features.lab import lab_results, purity_pct
-from features.quality import screen
+from features.quality import quality_counts, screen
 from models.find import Losses, find_losses
 from models.settings import Settings
 from pipeline.config import Mill
@@ -179,7 +179,9 @@ def _grid_day(mill: Mill, lake: Lake, day: date) -> None:
     """Screen and grid one UTC day; its neighbours carry values over midnight."""
     signals = mill.station.signals
     known = [*(s.tag for s in signals), *(s.tag for s in mill.station.lab)]
-    sound = screen(lake.read_readings(day - ONE_DAY, day + ONE_DAY, known), signals)
+    sound = screen(
+        lake.read_readings(day - ONE_DAY, day + ONE_DAY, known), signals, mill.station.lab
+    )
     start, end = midnight(day), midnight(day, 1)
     grid = to_grid(sound, signals, start, end)
     purity = purity_pct(grid["ts_utc"], lab_results(sound, mill.station), "mixed_juice")
@@ -187,10 +189,7 @@ def _grid_day(mill: Mill, lake: Lake, day: date) -> None:
     purity = purity.fill_null(mill.station.targets.purity_pct)
     lake.write_features(GRID, day, grid.with_columns(purity_mixed_juice_pct=purity))
     of_day = sound.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
-    reason = pl.when("bad").then("reason")
-    lake.write_features(
-        HEALTH, day, of_day.group_by("tag", reason).len("readings").sort("tag", "reason")
-    )
+    lake.write_features(HEALTH, day, quality_counts(of_day))
 
 
 def _derive_day(mill: Mill, lake: Lake, day: date) -> None:

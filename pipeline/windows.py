@@ -101,17 +101,17 @@ def tag_health(mill: Mill, first: date, last: date) -> pl.DataFrame:
     """
     counts = lake_of(mill).read_features(HEALTH, first, last)
     if counts.is_empty():
-        counts = pl.DataFrame(schema={"tag": pl.String, "reason": pl.String, "readings": pl.UInt32})
+        counts = pl.DataFrame(schema={"tag": pl.String, "reason": pl.String, "readings": pl.Int64})
     by_reason = (
         counts.group_by("tag", "reason")
         .agg(pl.col("readings").sum())
         .sort("readings", "reason", descending=[True, False])
     )
     words = pl.format("{} {}", "readings", pl.col("reason").str.replace_all("_", " ", literal=True))
-    is_bad = pl.col("reason").is_not_null()
+    is_bad = pl.col("reason") != "good"
     totals = by_reason.group_by("tag", maintain_order=True).agg(
-        pl.col("readings").sum().cast(pl.Int64),
-        bad=pl.col("readings").filter(is_bad).sum().cast(pl.Int64),
+        pl.col("readings").sum(),
+        bad=pl.col("readings").filter(is_bad).sum(),
         reasons=words.filter(is_bad).str.join(", "),
     )
     known = pl.DataFrame({"tag": sorted(mill.unit_changes)}, schema={"tag": pl.String})
