@@ -21,10 +21,12 @@ from pipeline.present import write_period_report
 from pipeline.progress import Progress, silent
 from pipeline.report import Gap
 from pipeline.stages import Judged, derive, detect, pull
-from pipeline.windows import Window, lake_of, store_of
+from pipeline.windows import Window, lake_of, now, store_of
 
 #: Runs one stage: its name, the stage, its arguments.
 Step = Callable[..., Any]
+#: Readings older than this are not this morning's.
+_FRESH: Final = timedelta(hours=26)
 _EXPORT_ENDINGS: Final = (".parquet", ".csv", ".txt", ".tsv", ".gz")
 
 
@@ -114,10 +116,13 @@ def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
     Returns
     -------
     list of Unread
-        Files that could not be read; the others are pulled all the same.
+        Files that could not be read; the others are pulled all the same. A missing inbox
+        counts as one.
     """
     if mill.inbox_path is None:
         return []
+    if not mill.inbox_path.is_dir():
+        return [Unread(mill.inbox_path, "the inbox folder does not exist")]
     store = store_of(mill)
     known = set(store.sources()["sha256"]) if store.path.exists() else set()
     files = [path for path in _arrived(mill.inbox_path) if _sha256(path) not in known]
@@ -132,8 +137,6 @@ def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
 
 def _arrived(inbox: Path) -> list[Path]:
     """Export files in the inbox, by name; a file still being written is not there yet."""
-    if not inbox.is_dir():
-        return []
     names = (path for path in inbox.iterdir() if path.suffix.lower() in _EXPORT_ENDINGS)
     return sorted(path for path in names if path.is_file() and not path.name.startswith("."))
 
@@ -175,13 +178,24 @@ def _finish(
 ) -> Outcome:
     """Write the report, send it, and only then complain of files that could not be read."""
     gaps = [Gap(f"Readings of {item.path.name}", item.why) for item in unread]
+    if name != "backfill":
+        gaps += _staleness(mill, judged.window.end)
     report: Path = step("report", write_period_report, mill, name, period, gaps)
     if mill.mail is not None and name != "backfill":
         step("send", send_report, mill, report)
     if unread:
         raise DataError(
-            f"{len(unread)} arrived files could not be read; the report was made without them.",
+            f"{len(unread)} sources could not be read; the report was made without them.",
             "\n".join([*(f"{item.path}: {item.why}" for item in unread), f"report: {report}"]),
-            "Correct or remove these files, then run the same command again.",
+            "Put these files or the inbox right, then run the same command again.",
         )
     return Outcome(judged, period, report)
+
+
+def _staleness(mill: Mill, end: datetime) -> list[Gap]:
+    """Say so when the report rests on old readings, lest it be taken for this morning's."""
+    if now() - end < _FRESH:
+        return []
+    local = f"{end.astimezone(mill.tz):%Y-%m-%d %H:%M}"
+    why = f"readings end at {local}; nothing newer had arrived when this report was made"
+    return [Gap("This morning", why)]

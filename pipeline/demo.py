@@ -46,7 +46,7 @@ def prepare(parent: Path, checkout: Path = _CHECKOUT) -> tuple[Mill, list[Path]]
     folder = parent / FOLDER
     if folder.exists():
         _remove(folder)
-    folder.mkdir()
+    (folder / "inbox").mkdir(parents=True)
     description = folder / _DESCRIPTION
     text = template.read_text(encoding="utf-8")
     text = re.sub(r'(?m)^store = ".*"$', 'store = "."', text)

@@ -158,5 +158,5 @@ def _short_hash(parts: Iterable[str]) -> str:
 
 
 def now() -> datetime:
-    """Wall clock; only ever written to the log of runs."""
+    """Wall clock; no result depends on it: it dates runs and tells stale readings."""
     return datetime.now(UTC)

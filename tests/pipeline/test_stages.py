@@ -192,6 +192,7 @@ def test_a_nightly_run_pulls_once_and_reports_yesterday(tmp_path, exports):
     assert first.period.start == mill.day_start_utc(yesterday)
     page = first.report.read_text(encoding="utf-8")
     assert "Brindlewater" in page
+    assert "nothing newer had arrived" in page
     assert chains.weekly(mill).report.name == "weekly.html"
 
 
@@ -201,11 +202,18 @@ def test_one_unreadable_file_does_not_hide_the_report(tmp_path, exports):
     inbox.mkdir()
     shutil.copy(exports[0], inbox)
     (inbox / "broken.parquet").write_bytes(b"this is no parquet")
-    with pytest.raises(DataError, match="1 arrived files could not be read") as caught:
+    with pytest.raises(DataError, match="1 sources could not be read") as caught:
         chains.nightly(mill)
     assert "broken.parquet" in caught.value.where
     (report,) = mill.reports_path.rglob("nightly.html")
     assert "broken.parquet" in report.read_text(encoding="utf-8")
+
+
+def test_a_missing_inbox_is_told_and_not_passed_over(ready):
+    with pytest.raises(DataError) as caught:
+        chains.nightly(ready)
+    assert "the inbox folder does not exist" in caught.value.where
+    assert len(list(ready.reports_path.rglob("nightly.html"))) == 1
 
 
 def test_a_killed_run_is_made_good_by_the_next(tmp_path, exports, worked_out):
