@@ -41,6 +41,8 @@ from pipeline.errors import DeliveryError, LostpolError, StoreBusyError
 
 #: Waits before another try [s]; only for what the outside world may put right by itself.
 _WAITS_S: Final = [60.0, 300.0]
+_USUAL_PORT: Final = 4200
+_USUAL_URL: Final = f"http://127.0.0.1:{_USUAL_PORT}/api"
 _SERVER_PATIENCE_S: Final = 120.0
 _CRON_DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
@@ -151,6 +153,10 @@ def scheduling_server() -> Iterator[str]:
     if url is not None:
         yield url
         return
+    if _answers(_USUAL_URL):  # started by hand, or left running by a serve that was killed
+        with _reached_at(_USUAL_URL):
+            yield _USUAL_URL
+        return
     port = _free_port()
     url = f"http://127.0.0.1:{port}/api"
     command = [sys.executable, "-m", "prefect", "server", "start"]
@@ -158,15 +164,14 @@ def scheduling_server() -> Iterator[str]:
         [*command, "--host", "127.0.0.1", "--port", str(port)],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
+        # Ctrl-C is for the runner, which still needs the server to take its schedules down.
+        start_new_session=True,
     )
     try:
         _await_health(server, url)
-        # Runs are processes of their own and find the server through the environment.
-        os.environ["PREFECT_API_URL"] = url
-        with temporary_settings(updates={PREFECT_API_URL: url}):
+        with _reached_at(url):
             yield url
     finally:
-        os.environ.pop("PREFECT_API_URL", None)
         server.terminate()
         try:
             server.wait(timeout=10)
@@ -175,10 +180,24 @@ def scheduling_server() -> Iterator[str]:
             server.wait()
 
 
+@contextmanager
+def _reached_at(url: str) -> Iterator[None]:
+    """Tell this process and the runs it starts, which are processes of their own."""
+    os.environ["PREFECT_API_URL"] = url
+    try:
+        with temporary_settings(updates={PREFECT_API_URL: url}):
+            yield
+    finally:
+        del os.environ["PREFECT_API_URL"]
+
+
 def _free_port() -> int:
     """Take Prefect's usual port, or any other when it is in use."""
-    for port in (4200, 0):
+    for port in (_USUAL_PORT, 0):
         with socket.socket() as probe:
+            # A port just left by an earlier server counts as free, as it does for the server.
+            if sys.platform != "win32":
+                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             try:
                 probe.bind(("127.0.0.1", port))
             except OSError:
@@ -187,15 +206,21 @@ def _free_port() -> int:
     return 0
 
 
+def _answers(url: str) -> bool:
+    try:
+        with urllib.request.urlopen(f"{url}/health", timeout=2):
+            return True
+    except OSError:
+        return False
+
+
 def _await_health(server: subprocess.Popen[bytes], url: str) -> None:
     """Wait until the server answers."""
     give_up = time.monotonic() + _SERVER_PATIENCE_S
     while server.poll() is None and time.monotonic() < give_up:
-        try:
-            with urllib.request.urlopen(f"{url}/health", timeout=2):
-                return
-        except OSError:
-            time.sleep(0.5)
+        if _answers(url):
+            return
+        time.sleep(0.5)
     raise LostpolError(
         "The server that schedules runs did not start.",
         url,
