@@ -1,0 +1,9 @@
+"""One way of running property tests everywhere: the same examples on every machine, no clock."""
+
+from hypothesis import HealthCheck, settings
+
+# A busy machine draws slowly; that says nothing about the code under test.
+settings.register_profile(
+    "lostpol", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("lostpol")
