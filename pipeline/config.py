@@ -33,6 +33,7 @@ from pipeline.config_models import (
     LabSection,
     MailSection,
     MillSection,
+    PricesSection,
     ScheduleSection,
     ShiftSection,
     TagSection,
@@ -54,6 +55,7 @@ _SECTIONS: Final = (
     "exports",
     "targets",
     "kinetics",
+    "prices",
     "train",
     "tags",
     "lab",
@@ -84,8 +86,11 @@ class Mill:
         Folder of lake, findings and reports.
     unit_changes : mapping of str to UnitChange
         For each tag and lab series, how its exported value becomes an inside value.
+    prices : PricesSection
+        Other prices, for the advice on limed pH.
     config_hash : str
-        Hash of all that can change a result; the folder, mail and schedule are left out.
+        Hash of all that can change a finding; the folder, mail, schedule and prices other than
+        that of sucrose are left out.
     """
 
     name: str
@@ -104,6 +109,7 @@ class Mill:
     detection: DetectionSection
     schedule: ScheduleSection
     mail: MailSection | None
+    prices: PricesSection
     config_hash: str
 
     @property
@@ -206,11 +212,12 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     schedule = read_section(ScheduleSection, raw.get("schedule", {}), "schedule", faults)
     mail = read_section(MailSection, raw["mail"], "mail", faults) if "mail" in raw else None
     exports = read_section(Exports, raw.get("exports", {}), "exports", faults)
+    prices = read_section(PricesSection, raw.get("prices", {}), "prices", faults)
     faults.extend(zone_faults(_named(raw.get("mill"), "zone"), "mill.zone"))
     if exports is not None:
         faults.extend(layout_faults(exports.layout))
     station, changes = _station(raw, faults)
-    if not (base and shifts and detection and schedule and exports):
+    if not (base and shifts and detection and schedule and exports and prices):
         return None
     return Mill(
         name=base.name,
@@ -229,6 +236,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         detection=detection,
         schedule=schedule,
         mail=mail,
+        prices=prices,
         config_hash=_hash(base, detection, exports, station),
     )
 
@@ -314,7 +322,7 @@ def _lab_source(name: str, series: LabSection, change: UnitChange) -> LabSource:
 def _hash(
     base: MillSection, detection: DetectionSection, exports: Exports, station: Station
 ) -> str:
-    """Short hash of all that can change a result."""
+    """Short hash of all that can change a finding."""
     content = {
         "mill": base.model_dump(exclude={"store"}),
         "detection": detection.model_dump(),

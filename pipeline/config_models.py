@@ -182,6 +182,18 @@ class KineticsSection(Section):
     sucrose_per_lactic_kg_kg: NotNegative = 2.5
 
 
+class PricesSection(Section):
+    """What the advice on limed pH needs besides the price of sucrose [currency/t].
+
+    ``reducing_sugar_per_t`` is what a tonne of reducing sugars destroyed costs: it leaves more
+    sucrose in molasses, acids that take up lime, and scale. ``lime_per_t`` is lime as CaO. Left
+    out, they are taken as 0.6 and 0.3 of the price of sucrose (estimate).
+    """
+
+    reducing_sugar_per_t: NotNegative | None = None
+    lime_per_t: NotNegative | None = None
+
+
 class VesselSection(Section):
     """One vessel of the train, ``[[train]]`` in flow order."""
 

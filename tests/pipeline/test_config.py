@@ -113,6 +113,16 @@ def test_the_hash_follows_results_not_places(tmp_path):
     assert load(tmp_path, SOUND.replace("340.0", "341.0")).config_hash != plain
 
 
+def test_prices_of_sugars_and_lime_are_optional_and_change_no_finding(tmp_path):
+    plain = load(tmp_path, SOUND)
+    assert (plain.prices.reducing_sugar_per_t, plain.prices.lime_per_t) == (None, None)
+    priced = load(tmp_path, SOUND + "\n[prices]\nreducing_sugar_per_t = 0.0\nlime_per_t = 140.0\n")
+    assert (priced.prices.reducing_sugar_per_t, priced.prices.lime_per_t) == (0.0, 140.0)
+    assert priced.config_hash == plain.config_hash
+    with pytest.raises(ConfigError, match="prices.lime_per_t"):
+        load(tmp_path, SOUND + "\n[prices]\nlime_per_t = -1.0\n")
+
+
 def test_a_mill_without_a_train_may_have_tags_anywhere(tmp_path):
     head, _, rest = SOUND.partition("[targets]")
     text = head + rest[rest.index("[tags") :]
