@@ -7,6 +7,8 @@ exceeds a limit set on a training part of the record to a stated rate of false p
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
@@ -16,6 +18,7 @@ from models.series import Array, bridge_runs, robust_sd, runs_of
 
 _WINDOW = 15
 _CAP = 100.0
+_TAIL_LEVEL = 0.95
 SCHEMA = pl.Schema(
     {
         "started": pl.Datetime("us", "UTC"),
@@ -87,20 +90,32 @@ def surprise(grid: pl.DataFrame, train_rows: int) -> Array:
 
 
 def limit_for(training: Array, false_per_week: float) -> float:
-    """Limit that the training score exceeds in at most `false_per_week` runs a week.
+    """Limit that an ordinary record of this kind exceeds in `false_per_week` runs a week.
 
-    Never below the highest level that the rate allows to be seen in so short a record: with less
-    than one run allowed in all, a tenth above the training maximum.
+    Peaks over threshold: the runs above the 95 % level of the training score have highest values
+    whose excess is taken as exponential, which carries the limit beyond what so short a record
+    has shown (A. C. Davison & R. L. Smith, J. R. Stat. Soc. B 52 (1990) 393-442; memory).
+
+    Parameters
+    ----------
+    training : ndarray, shape (n,)
+        Score of the training part, one value a minute, NaN where missing.
+    false_per_week : float
+        Runs a week.
+
+    Raises
+    ------
+    ValueError
+        If fewer than four runs rise above the level: the record is too short to learn from.
     """
-    allowed = false_per_week * len(training) / 10_080.0
-    levels = np.unique(np.nanquantile(training, np.linspace(0.9, 1.0, 400)))[::-1]
-    best = float(levels[0]) * 1.1
-    for level in levels:
-        runs = bridge_runs(runs_of(np.nan_to_num(training, nan=0.0) > level), 4 * _WINDOW)
-        if len(runs) > allowed:
-            break
-        best = float(level)
-    return best
+    score = np.nan_to_num(training, nan=0.0)
+    level = float(np.nanquantile(training, _TAIL_LEVEL))
+    peaks = [score[a:b].max() for a, b in bridge_runs(runs_of(score > level), 4 * _WINDOW)]
+    if len(peaks) < 4:
+        raise ValueError(f"only {len(peaks)} runs to learn the tail from: train on more days")
+    scale = float(np.mean(peaks)) - level
+    runs_per_week = len(peaks) / (len(training) / 10_080.0)
+    return level + scale * max(math.log(runs_per_week / false_per_week), 0.0)
 
 
 def _slow_course(grid: pl.DataFrame, names: list[str]) -> Array:

@@ -32,6 +32,6 @@ def test_a_file_laid_out_like_the_record_is_read_in_whole(tmp_path):
     readings = Lake(mill.lake_path).read_readings(date(2016, 8, 3), date(2016, 8, 3))
     start = datetime(2016, 8, 3, 9, 10, tzinfo=UTC)  # Berlin in summer
     grid = to_grid(readings, mill.station.signals, start, start.replace(minute=12))
-    assert grid["temp_water_degc"].to_list() == [(6.10 + 6.11) / 2, 6.11]
+    assert grid["temp_water_degc"].to_list() == [6.10, 6.11]
     assert grid["other_flow_line_2"].null_count() == 2
     assert grid.select(pl.exclude("ts_utc")).width == 9
