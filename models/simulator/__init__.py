@@ -1,7 +1,7 @@
 """Seeded forward simulator of a clarification station, independent of ``features``."""
 
 from models.simulator.events import PlannedEvent, plan_events
-from models.simulator.parameters import PlantParameters, draw_plant
+from models.simulator.parameters import PlantParameters, draw_any_plant, draw_plant
 from models.simulator.season import MILL_ZONE, SEASON_START_UTC, Season, simulate_season
 
 __all__ = [
@@ -10,6 +10,7 @@ __all__ = [
     "PlannedEvent",
     "PlantParameters",
     "Season",
+    "draw_any_plant",
     "draw_plant",
     "plan_events",
     "simulate_season",

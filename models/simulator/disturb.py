@@ -100,7 +100,9 @@ def _operation(rng: np.random.Generator, count: int, scale: float) -> Drive:
     }
 
 
-def everyday(rng: np.random.Generator, count: int, *, steady: bool = False) -> Drive:
+def everyday(
+    rng: np.random.Generator, count: int, *, steady: bool = False, unrest: float = 1.0
+) -> Drive:
     """Driving series of a season without events.
 
     Parameters
@@ -111,6 +113,8 @@ def everyday(rng: np.random.Generator, count: int, *, steady: bool = False) -> D
         Steps of 30 s.
     steady : bool
         True holds everything at its nominal value.
+    unrest : float
+        Scale of every disturbance.
 
     Returns
     -------
@@ -118,7 +122,7 @@ def everyday(rng: np.random.Generator, count: int, *, steady: bool = False) -> D
         Feed rate (share of nominal), Brix, purity [%], reducing sugars [% of sucrose], pH,
         temperatures [degC], set-points, levels [%] and shares.
     """
-    scale = 0.0 if steady else 1.0
+    scale = 0.0 if steady else unrest
     hours = np.arange(count, dtype=np.float64) * p.STEP_H
     drive = _feed(rng, count, hours, scale) | _operation(rng, count, scale)
     zeros, ones = np.zeros(count), np.ones(count)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime
 
 import numpy as np
@@ -33,11 +33,15 @@ class Errors:
     rs_rel: float = 0.025
     lactic_rel: float = 0.08
 
+    def scaled(self, scale: float) -> Errors:
+        """All errors larger by one factor."""
+        return Errors(*(scale * getattr(self, f.name) for f in fields(self)))
 
-def _sample_hours(rng: np.random.Generator, hours: float) -> Floats:
+
+def _sample_hours(rng: np.random.Generator, hours: float, gap: float) -> Floats:
     """Sampling times of one point: every 2 to 4 h, on full five minutes."""
     gaps = rng.choice([2.0, 3.0, 4.0], size=int(hours / 2) + 2, p=[0.5, 0.3, 0.2])
-    at = np.cumsum(gaps) - rng.uniform(0.0, 1.5) + rng.normal(0.0, 0.12, size=gaps.size)
+    at = np.cumsum(gap * gaps) - rng.uniform(0.0, 1.5) + rng.normal(0.0, 0.12, size=gaps.size)
     at = np.round(at[(at > 0.0) & (at < hours - 0.1)] * 12.0) / 12.0
     return np.asarray(at[rng.random(at.size) > 0.04])
 
@@ -94,6 +98,8 @@ def lab_results(
     ph: Floats,
     running: Floats,
     events: tuple[PlannedEvent, ...],
+    errors: Errors,
+    gap: float = 1.0,
 ) -> pl.DataFrame:
     """Sample and analyse a season.
 
@@ -111,6 +117,10 @@ def lab_results(
         Feed rate as a share of nominal; nobody samples a standing station.
     events : tuple of PlannedEvent
         Events of the season.
+    errors : Errors
+        Standard errors of the methods.
+    gap : float
+        Scale of the time between samples.
 
     Returns
     -------
@@ -119,13 +129,13 @@ def lab_results(
     """
     frames = []
     for point, cell in _POINTS.items():
-        at_h = _sample_hours(rng, len(feed) * p.STEP_H)
+        at_h = _sample_hours(rng, len(feed) * p.STEP_H, gap)
         index = (at_h / p.STEP_H).astype(np.int64)
         alive = running[index] > 0.1
         at_h, index = at_h[alive], index[alive]
         found = feed[index].T if cell is None else contents[index, :, cell].T
         true_ph = ph[index, -1 if cell is None else cell] + _lab_bias(at_h, events)
-        results = _analyse(rng, found, true_ph, Errors())
+        results = _analyse(rng, found, true_ph, errors)
         _spoil(rng, results)
         for analyte, texts in results.items():
             wanted = _wanted(analyte, point, at_h)

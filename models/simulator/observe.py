@@ -124,6 +124,7 @@ def export_tags(
     start_utc: datetime,
     *,
     clean: bool = False,
+    deadband: float = 1.0,
 ) -> pl.DataFrame:
     """Write the historian's export of a season.
 
@@ -139,6 +140,8 @@ def export_tags(
         Time of the first sample.
     clean : bool
         True leaves out noise and trouble.
+    deadband : float
+        Scale of the deadbands.
 
     Returns
     -------
@@ -157,16 +160,22 @@ def export_tags(
             keep, quality = _trouble(own, tag, value)
         for first_h, last_h in gaps:
             keep[_steps(hours, first_h, last_h)] = False
-        frames.append(_frame(tag, np.round(value, tag.decimals), keep, quality, start_utc))
+        rounded = np.round(value, tag.decimals)
+        frames.append(_frame(tag, rounded, keep, quality, start_utc, tag.deadband * deadband))
     order = pl.Enum(sorted(tag.name for tag in TAGS))
     whole = pl.concat(frames).with_columns(pl.col("tag").cast(order))
     return whole.sort("time", "tag").with_columns(pl.col("tag", "quality").cast(pl.String))
 
 
 def _frame(
-    tag: Tag, value: Floats, keep: Flags, quality: NDArray[np.int8], start_utc: datetime
+    tag: Tag,
+    value: Floats,
+    keep: Flags,
+    quality: NDArray[np.int8],
+    start_utc: datetime,
+    deadband: float,
 ) -> pl.DataFrame:
-    kept = compress(value, tag.deadband, HEARTBEAT_S // tag.every_s)
+    kept = compress(value, deadband, HEARTBEAT_S // tag.every_s)
     # Marked readings are always written.
     kept = np.union1d(kept, np.flatnonzero(quality))
     kept = kept[keep[kept]]

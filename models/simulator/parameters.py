@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -65,6 +65,12 @@ class PlantParameters:
         Sucrose eaten per lactic acid made by thermophiles [kg/kg].
     microbial_kg_m3_h : float
         Sucrose eaten by full growth in the liming tank [kg/m3/h].
+    unrest : float
+        Scale of every ordinary disturbance.
+    lab_error, lab_gap : float
+        Scale of the laboratory's errors, and of the time between its samples.
+    deadband : float
+        Scale of the historian's deadbands.
     steady : bool
         True leaves out every ordinary disturbance; for balance tests.
     """
@@ -88,6 +94,10 @@ class PlantParameters:
     evaporator_ph_drop: float = 0.10
     sucrose_per_lactic: float = 2.6
     microbial_kg_m3_h: float = 4.8
+    unrest: float = 1.0
+    lab_error: float = 1.0
+    lab_gap: float = 1.0
+    deadband: float = 1.0
     steady: bool = False
 
 
@@ -127,4 +137,43 @@ def draw_plant(seed: int) -> PlantParameters:
         settler_loss_k_h=float(rng.uniform(0.5, 1.0)),
         sucrose_per_lactic=float(rng.uniform(2.0, 3.2)),
         microbial_kg_m3_h=near(base.microbial_kg_m3_h, 0.15),
+    )
+
+
+def draw_any_plant(seed: int) -> PlantParameters:
+    """Draw a station from as wide a range as mills differ.
+
+    Parameters
+    ----------
+    seed : int
+        Non-negative seed.
+
+    Returns
+    -------
+    PlantParameters
+        Kinetics multiplier 0.6-3, pH slope -0.0085..-0.0035 1/K, buffer 5.5-11 meq/L per pH,
+        vessels from 0.75 to 1.3 of the demonstration mill's, laboratory errors 0.7-1.6 and gaps
+        1-1.5 of its, deadbands 0.5-2, everyday unrest 1-1.6.
+    """
+    rng = np.random.default_rng(np.random.SeedSequence([seed, 13]))
+
+    def between(low: float, high: float) -> float:
+        return float(np.exp(rng.uniform(np.log(low), np.log(high))))
+
+    near = draw_plant(seed)
+    return replace(
+        near,
+        kinetics_multiplier=between(0.6, 3.0),
+        ph_slope=-between(0.0035, 0.0085),
+        buffer_meq_l_ph=between(5.5, 11.0),
+        settler_m3=near.settler_m3 * between(0.75, 1.3),
+        mud_m3=near.mud_m3 * between(0.75, 1.3),
+        liming_m3=near.liming_m3 * between(0.75, 1.3),
+        clear_tank_m3=near.clear_tank_m3 * between(0.75, 1.3),
+        evaporator_m3=near.evaporator_m3 * between(0.75, 1.3),
+        dead_fraction=float(rng.uniform(0.03, 0.22)),
+        unrest=between(1.0, 1.6),
+        lab_error=between(0.7, 1.6),
+        lab_gap=between(1.0, 1.5),
+        deadband=between(0.5, 2.0),
     )

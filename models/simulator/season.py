@@ -15,7 +15,7 @@ from models.simulator.disturb import Drive, everyday
 from models.simulator.effects import EXPORT_ONLY, WASHOUT_H, apply_events
 from models.simulator.events import PlannedEvent, plan_events
 from models.simulator.integrate import Run, drive_matrix, integrate
-from models.simulator.laboratory import in_local_time, lab_results
+from models.simulator.laboratory import Errors, in_local_time, lab_results
 from models.simulator.observe import export_tags
 from models.simulator.parameters import PlantParameters, draw_plant
 from models.simulator.truth_series import cold_ph, flows, tag_courses
@@ -100,17 +100,30 @@ def simulate_season(
     plant = draw_plant(seed) if parameters is None else parameters
     plan = plan_events(streams[0], weeks)
     events = plan if with_events else ()
-    base = everyday(streams[1], weeks * 168 * 3600 // p.STEP_S, steady=plant.steady)
+    base = everyday(
+        streams[1], weeks * 168 * 3600 // p.STEP_S, steady=plant.steady, unrest=plant.unrest
+    )
     drive = apply_events(base, events, 0, len(base["rate"]))
     matrix = drive_matrix(drive, plant)[:, None, :]
     run, held_start = _run_in_and_go(plant, matrix, events)
     lost = planted_tonnes(plant, base, events, run)
     ph = np.column_stack([cold_ph(run, plant), drive["ph_mixed"]])
     contents = run.contents[:, :, 0, :]
-    lab = lab_results(streams[2], matrix[:, 0, : c.SPECIES], contents, ph, drive["rate"], events)
+    lab = lab_results(
+        streams[2],
+        matrix[:, 0, : c.SPECIES],
+        contents,
+        ph,
+        drive["rate"],
+        events,
+        Errors().scaled(plant.lab_error),
+        plant.lab_gap,
+    )
     courses = tag_courses(run, drive, plant)
     return Season(
-        tags=export_tags(streams[3], courses, events, start_utc, clean=plant.steady),
+        tags=export_tags(
+            streams[3], courses, events, start_utc, clean=plant.steady, deadband=plant.deadband
+        ),
         lab=in_local_time(lab, start_utc, MILL_ZONE),
         truth=_truth(events, lost, start_utc),
         planted=_planted(run, ph, start_utc),
