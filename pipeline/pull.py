@@ -22,9 +22,9 @@ from pipeline.config_models import Exports
 from pipeline.errors import DataError
 from pipeline.lake import Lake
 from pipeline.progress import Progress, silent
-from pipeline.readers import batches, open_export
-from pipeline.readers_layout import layout_for, plan_for
-from pipeline.readers_values import MillClock, Tally, to_readings
+from pipeline.readers_export import export_readings
+from pipeline.readers_layout import layout_for
+from pipeline.readers_values import MillClock, Tally
 
 _STAGING: Final = "staging-"
 
@@ -234,11 +234,8 @@ def _stage(mill: PullMill, path: Path, folder: Path) -> _Staged:
 def _read(mill: PullMill, path: Path, tally: Tally) -> Iterator[pl.DataFrame]:
     """Readings of one file, batch by batch; refuses a file that makes too little sense."""
     layout = layout_for(path, mill.exports.layout)
-    plan = None
     rows_before, unreadable_before = tally.rows, tally.unreadable
-    for raw in batches(open_export(path, layout)):
-        plan = plan or plan_for(path, raw, layout)
-        yield to_readings(raw, plan, mill, tally)
+    yield from export_readings(path, layout, mill, tally)
     rows = tally.rows - rows_before
     unreadable = tally.unreadable - unreadable_before
     if unreadable * 100.0 > rows * mill.exports.most_refused_pct:
