@@ -93,6 +93,10 @@ ZONE_COLUMNS: dict[str, Column] = {
     "inversion_1_h": _number("1/h", "Inversion rate, mean over the zone, multiplier 1."),
     "loss_kg_h": _number("kg/h", "Sucrose inverted in the zone, multiplier 1."),
     "loss_ref_kg_h": _number("kg/h", "Loss the sucrose fed now would meet at targets."),
+    "excess_kg_h": _number(
+        "kg/h", "Loss above ref_kg_h, so above what is unavoidable at this throughput."
+    ),
+    "rs_made_kg_h": _number("kg/h", "Reducing sugars made in the zone by inversion, multiplier 1."),
     "rs_destroyed_kg_h": _number("kg/h", "Reducing sugars destroyed in the zone."),
     "exposure_eqmin100": _number("min at 100 degC", "Heat the leaving juice took up in the zone."),
     "f_ph": _number("-", "Factor of the loss due to pH."),
@@ -102,7 +106,11 @@ ZONE_COLUMNS: dict[str, Column] = {
     "f_flow": _number("-", "Feed over target feed; 0 in a stop."),
     "w_ph_limed": _number("-", "Weight of the limed-juice probe in the zone's pH."),
     "w_ph_clear": _number("-", "Weight of the clear-juice probe in the zone's pH."),
-    "ref_kg_h": _number("kg/h", "Loss with the zone at its targets and the sucrose held now."),
+    "ref_kg_h": _number(
+        "kg/h",
+        "Unavoidable at this throughput: loss with pH, temperature, Brix and level at their "
+        "targets and the juice's own sucrose. Juice in a vessel inverts at whatever flow.",
+    ),
 }
 
 

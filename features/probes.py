@@ -8,7 +8,7 @@ import numpy as np
 
 from features.station import Port, Station, Vessel
 from features.tracks import Track, Tracks
-from features.zones import Region
+from features.vessel_ph import Region
 
 OUTLET_FIRST: tuple[Port, ...] = ("out", "inside", "")
 CONTENT_FIRST: tuple[Port, ...] = ("inside", "out", "", "in")

@@ -208,6 +208,9 @@ class Kinetics:
     ``sucrose_per_lactic_kg_kg``: sucrose eaten per lactic acid made; between the stoichiometric
     floor of 0.95 (computed) and trade factors of 2 to 8 (memory, weak).
     ``rs_per_sucrose_pct`` is the usual reducing sugars per 100 sucrose [%].
+    ``acid_per_hexose`` is the acid made per reducing sugar destroyed [mol/mol], 1 to 2 (estimate);
+    ``buffer_meq_kg_ph`` the acid that lowers the juice's pH by one [meq/kg/pH], 8 from published
+    lime use (computed). Acid of 0 switches the fall of pH after the last probe off.
     """
 
     multiplier: float = 1.5
@@ -218,6 +221,8 @@ class Kinetics:
     rs_rate_ph7_1_h: float = 0.01
     sucrose_per_lactic_kg_kg: float = 2.5
     rs_per_sucrose_pct: float = 4.0
+    acid_per_hexose: float = 1.4
+    buffer_meq_kg_ph: float = 8.0
 
 
 @dataclass(frozen=True, slots=True)

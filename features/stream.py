@@ -14,7 +14,10 @@ from features.residence import age_moments_min, clock_min, clock_start, mix_para
 
 
 class Tracer(IntEnum):
-    """Columns that move with the juice unchanged."""
+    """Columns that move with the juice, unchanged except for `SOURED`.
+
+    `SOURED` is how far pH has fallen by acid made since the last probe, as it would be at pH 7.
+    """
 
     BRIX = 0
     PURITY = 1
@@ -23,6 +26,7 @@ class Tracer(IntEnum):
     JUICE_KNOWN = 4
     PH_KNOWN = 5
     LIMED_KNOWN = 6
+    SOURED = 7
 
 
 class Dose(IntEnum):
@@ -100,12 +104,15 @@ class Passage:
         Flow that filled the zone before the first minute [m3/h].
     drawn_m3_h : ndarray, shape (n,)
         Flow taken from the first tank by another way (mud juice) [m3/h].
+    souring_1_min : ndarray, shape (n,), or None
+        Growth of `Tracer.SOURED` in the zone [1/min]; None where it does not grow.
     """
 
     volume_edges_m3: FloatArray
     tanks: int
     usual_flow_m3_h: float
     drawn_m3_h: FloatArray
+    souring_1_min: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -170,10 +177,17 @@ def pass_zone(stream: Stream, passage: Passage, rates: Rates) -> Passed:
     flow, tracers, doses, entry = stream.flow_m3_h, stream.tracers, stream.doses, clock
     contents: list[FloatArray] = []
     firsts: list[FloatArray] = []
+    soured = _running(passage.souring_1_min)
     for number in range(tanks):
         moved = np.hstack((tracers, entry))
         start = np.concatenate((tracers[0], entry_start))
+        if soured is not None and passage.souring_1_min is not None:
+            # A dose like any other, carried here because the pH of the cell hangs on it.
+            start[Tracer.SOURED] = -(tracers[0, Tracer.SOURED] + passage.souring_1_min[0] * age)
+            moved[:, Tracer.SOURED] = soured - tracers[:, Tracer.SOURED]
         moved = _carry(moved, start, flow, cell, passage.tanks)
+        if soured is not None:
+            moved[:, Tracer.SOURED] = soured - moved[:, Tracer.SOURED]
         tracers, entry = moved[:, : len(Tracer)], moved[:, len(Tracer) :]
         doses = _take_up(doses, rates(number, tracers), age, (flow, cell, passage.tanks))
         entry_start = _older(entry_start, age)
@@ -183,6 +197,11 @@ def pass_zone(stream: Stream, passage: Passage, rates: Rates) -> Passed:
         firsts.append(doses)
     mean, spread = age_moments_min(entry, clock[:, 0])
     return Passed(tracers, doses, contents[0], firsts[0], tuple(contents), mean, spread, flow)
+
+
+def _running(rate_1_min: FloatArray | None) -> FloatArray | None:
+    """Time integral of a rate up to the middle of each minute."""
+    return None if rate_1_min is None else np.cumsum(rate_1_min) - 0.5 * rate_1_min
 
 
 def _carry(

@@ -13,8 +13,12 @@ from features.station import Port, Quantity, Station
 
 #: Longest gap bridged for the physics [min]; rows in longer gaps get no loss.
 LONGEST_BRIDGE_MIN = 30
-#: Width of the running mean that takes the noise out of d(level)/dt [min].
-LEVEL_SMOOTHING_MIN = 9
+#: Widths of the running means that take the noise out of d(level)/dt [min], narrow to wide.
+LEVEL_SMOOTHING_MIN = (3, 5, 9)
+#: A wider mean is taken where it lies within this many standard errors of the narrower one.
+_SMOOTHING_SIGMAS = 4.5
+#: Median size of third differences of unit white noise: 0.6745 sqrt(1 + 9 + 9 + 1) (computed).
+_THIRD_DIFFERENCE = 3.0164
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +81,42 @@ def bridge(values: FloatArray, step: bool = False) -> tuple[FloatArray, BoolArra
     return filled, gap <= LONGEST_BRIDGE_MIN
 
 
-def smooth(values: FloatArray, width: int = LEVEL_SMOOTHING_MIN) -> FloatArray:
+def smooth(values: FloatArray) -> FloatArray:
+    """Take the noise out of a level without rounding off where it turns.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Gap-free values [any].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Smoothed values.
+
+    Notes
+    -----
+    Row by row the widest running mean is taken that agrees with the narrower ones within their
+    noise. A level that starts or stops moving keeps its kink, and one without noise is left as it
+    is: a mean across the kink at a restart would put juice into a tank before it flowed. The
+    noise is the median of third differences, which ramps and swings leave out.
+    """
+    if values.shape[0] < 4:
+        return values
+    noise = float(np.median(np.abs(np.diff(values, 3)))) / _THIRD_DIFFERENCE
+    result, variance = values, np.full(values.shape, noise**2)
+    going = np.ones(values.shape, dtype=np.bool_)
+    for width in LEVEL_SMOOTHING_MIN:
+        wider = running_mean(values, width)
+        # The difference of nested means has the variance of the narrower less the wider one's.
+        spread = np.sqrt(np.maximum(variance - noise**2 / width, 0.0))
+        going &= np.abs(wider - result) <= _SMOOTHING_SIGMAS * spread
+        result = np.where(going, wider, result)
+        variance = np.where(going, noise**2 / width, variance)
+    return np.asarray(result)
+
+
+def running_mean(values: FloatArray, width: int) -> FloatArray:
     """Centred running mean that narrows towards both ends.
 
     Parameters
@@ -90,7 +129,7 @@ def smooth(values: FloatArray, width: int = LEVEL_SMOOTHING_MIN) -> FloatArray:
     Returns
     -------
     ndarray, shape (n,)
-        Smoothed values.
+        Means.
     """
     n = values.shape[0]
     total = np.concatenate(([0.0], np.cumsum(values)))

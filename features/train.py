@@ -8,7 +8,14 @@ import numpy as np
 
 from features.carry import edges_from_means
 from features.loss import State, concentration_ratio
-from features.numeric import BoolArray, FloatArray, exp10
+from features.nominal import (
+    reference_souring,
+    souring_1_min,
+    target_concentration,
+    target_volume_m3,
+    usual_flow_m3_h,
+)
+from features.numeric import BoolArray, FloatArray
 from features.probes import (
     ANY,
     CONTENT_FIRST,
@@ -21,10 +28,11 @@ from features.probes import (
     vessel_temp,
 )
 from features.scan import linear_recurrence
-from features.station import Port, Quantity, Station, Vessel
+from features.station import Port, Quantity, Vessel
 from features.stream import Dose, Passage, Passed, Stream, Tracer, join
 from features.tracks import Track, Tracks, smooth
-from features.zones import Zone, fall_left, reference_acidity, run_zone
+from features.vessel_ph import fall_left, reference_acidity, standing_in
+from features.zones import Zone, run_zone
 
 
 @dataclass(slots=True, eq=False)
@@ -35,6 +43,8 @@ class Journey:
     ----------
     columns : dict
         Zone name to its columns.
+    reference_soured : dict
+        Vessel name to its fall of pH by acid made at target, see `reference_souring`.
     at_clear : Stream or None
         Juice leaving the settlers.
     at_end : Stream
@@ -42,6 +52,7 @@ class Journey:
     """
 
     at_end: Stream
+    reference_soured: dict[str, tuple[float, float]]
     at_clear: Stream | None = None
     columns: dict[str, dict[str, FloatArray]] = field(default_factory=dict)
 
@@ -62,7 +73,7 @@ def travel(tracks: Tracks) -> tuple[Feed, Journey]:
         Zone columns, and the juice at the settlers' outlet and at the end.
     """
     feed = read_feed(tracks)
-    journey = Journey(at_end=_fed_stream(tracks, feed))
+    journey = Journey(_fed_stream(tracks, feed), reference_souring(tracks.station))
     last_liming = max((v.step for v in tracks.station.of_kind("liming_tank")), default=None)
     for group in tracks.station.in_flow_order:
         inlets = _share(tracks, group, journey.at_end)
@@ -117,13 +128,6 @@ def _share(tracks: Tracks, group: tuple[Vessel, ...], stream: Stream) -> list[St
     return streams
 
 
-def _usual_flow_m3_h(station: Station, vessel: Vessel) -> float:
-    """Target flow through a vessel: its share of the feed by volume."""
-    group = [v for v in station.vessels if v.step == vessel.step]
-    share = vessel.volume_m3 / sum(v.volume_m3 for v in group)
-    return station.targets.flow_feed_m3_h * share
-
-
 def _level_volume(
     tracks: Tracks, vessel: Vessel, quantity: Quantity, volume_m3: float, target_pct: float
 ) -> Track:
@@ -135,7 +139,7 @@ def _level_volume(
 
 def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey: Journey) -> Stream:
     """Pass one vessel, and the mud zone of a settler; return the juice leaving."""
-    zone, probe = _vessel_zone(tracks, vessel, inlet, feed)
+    zone, probe = _vessel_zone(tracks, vessel, inlet, feed, journey.reference_soured)
     if zone.brix is not None:
         # Sucrose stays when water boils off: it passes at the flow of the concentrated juice.
         ratio = concentration_ratio(
@@ -153,14 +157,18 @@ def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey:
     if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
         _mud(tracks, vessel, (inside, passed), probe, (zone.temp, loading, journey))
     if zone.region == "liming":
-        return out.with_tracers(
-            ph=probe.values, ph_known=probe.known, ph_limed=probe.values, limed_known=probe.known
-        )
+        return _as_read(out, probe).with_tracers(ph_limed=probe.values, limed_known=probe.known)
     if zone.region == "settler":
-        return out.with_tracers(ph=probe.values, ph_known=probe.known)
+        return _as_read(out, probe)
     if zone.brix is not None:
         return out.with_tracers(brix=zone.brix.values)
     return out
+
+
+def _as_read(stream: Stream, probe: Track) -> Stream:
+    """Juice whose pH has just been read: what it lost before no longer matters."""
+    fresh = np.zeros(stream.flow_m3_h.shape)
+    return stream.with_tracers(ph=probe.values, ph_known=probe.known, soured=fresh)
 
 
 def _loading(tracks: Tracks, feed: Feed) -> tuple[FloatArray, BoolArray]:
@@ -168,7 +176,13 @@ def _loading(tracks: Tracks, feed: Feed) -> tuple[FloatArray, BoolArray]:
     return feed.flow.values / tracks.station.targets.flow_feed_m3_h, feed.flow.known
 
 
-def _vessel_zone(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed) -> tuple[Zone, Track]:
+def _vessel_zone(
+    tracks: Tracks,
+    vessel: Vessel,
+    inlet: Stream,
+    feed: Feed,
+    reference_soured: dict[str, tuple[float, float]],
+) -> tuple[Zone, Track]:
     """Zone of a vessel and the pH probe that belongs to it."""
     station, targets = tracks.station, tracks.station.targets
     region = region_of(station, vessel)
@@ -181,37 +195,43 @@ def _vessel_zone(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed) -> t
     brix: Track | None = None
     if vessel.brix_pct is not None:
         brix = tracks.read("brix", vessel.name, CONTENT_FIRST, vessel.brix_pct)
-    concentrated = (
-        1.0
-        if vessel.brix_pct is None
-        else float(concentration_ratio(vessel.brix_pct, targets.brix_pct, vessel.temp_degc))
-    )
-    usual_flow = _usual_flow_m3_h(station, vessel)
-    usual_min = 60.0 * live * vessel.level_pct / 100.0 / max(usual_flow, 1e-6)
+    usual_flow = usual_flow_m3_h(station, vessel)
+    usual_min = 60.0 * target_volume_m3(vessel) / usual_flow
     left = fall_left(usual_min, vessel.tanks, vessel.ph_fall_min)
-    reference = State(
-        temp_degc=vessel.temp_degc,
-        acidity=reference_acidity(
-            region,
-            max(vessel.tanks, 1),
-            (targets.ph_mixed, targets.ph_limed, targets.ph_clear),
-            vessel.mud_ph_drop,
-            left,
-        )
-        * exp10(-vessel.ph_shift),
-        brix_pct=targets.brix_pct if vessel.brix_pct is None else vessel.brix_pct,
-        volume_m3=live * vessel.level_pct / 100.0,
-        concentration=concentrated,
+    read = (targets.ph_mixed, targets.ph_limed, targets.ph_clear)
+    acidity = reference_acidity(
+        region, max(vessel.tanks, 1), read, left=left, soured=reference_soured[vessel.name]
     )
+    souring = np.asarray(souring_1_min(station, temp.values))
     passage = Passage(
         volume_edges_m3=edges_from_means(smooth(volume.values)),
         tanks=vessel.tanks,
-        usual_flow_m3_h=usual_flow,
+        usual_flow_m3_h=usual_flow / target_concentration(station, vessel),
         drawn_m3_h=_mud_flow(tracks, vessel, inlet).values,
+        souring_1_min=None if region in ("liming", "settler") else souring,
     )
-    return Zone(
-        vessel.name, region, temp, volume, probe, brix, passage, reference, left, vessel.ph_shift
-    ), probe
+    zone = Zone(
+        vessel.name,
+        region,
+        temp,
+        volume,
+        probe,
+        brix,
+        passage,
+        reference=State(
+            temp_degc=vessel.temp_degc,
+            acidity=acidity * 10.0**-vessel.ph_shift,
+            brix_pct=targets.brix_pct if vessel.brix_pct is None else vessel.brix_pct,
+            volume_m3=target_volume_m3(vessel),
+            concentration=target_concentration(station, vessel),
+        ),
+        fall_left=left,
+        ph_shift=vessel.ph_shift,
+        standing=standing_in(inlet.flow_m3_h, usual_flow, probe.values, souring)
+        if region == "settler"
+        else None,
+    )
+    return zone, probe
 
 
 def _mud_flow(tracks: Tracks, vessel: Vessel, inlet: Stream) -> Track:
@@ -269,7 +289,10 @@ def _mud(
     drawn = _mud_flow(tracks, vessel, inlet)
     inflow = np.maximum(drawn.values + 60.0 * np.diff(edges), 0.0)
     acidity = reference_acidity(
-        "mud", 1, (targets.ph_mixed, targets.ph_limed, targets.ph_clear), vessel.mud_ph_drop
+        "mud",
+        1,
+        (targets.ph_mixed, targets.ph_limed, targets.ph_clear),
+        mud_drop=vessel.mud_ph_drop,
     )
     zone = Zone(
         name=f"{vessel.name}:mud",

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from features.acid import ph_after_acid
 from features.juice import sucrose_content_kg_m3
 from features.kinetics import (
+    INVERT_PER_SUCROSE,
     inversion_1_min,
     ph_at_process,
     rs_destruction_1_h,
@@ -25,9 +26,8 @@ from features.numeric import BoolArray, FloatArray, exp10
 from features.station import Station
 from features.stream import Dose, Passage, Passed, Stream, Tracer, pass_zone
 from features.tracks import Track
+from features.vessel_ph import Region, Standing, clear_weight
 
-#: Which probes tell the pH: before liming, in the liming tank, up to the settler, in it, after.
-Region = Literal["mixed", "liming", "limed", "settler", "clear", "mud"]
 #: Share of the juice that must come from known rows for a zone's row to count as known.
 _KNOWN_SHARE = 0.95
 #: Minutes, and share of its time, that a leaving parcel may have spent in unbridged gaps.
@@ -57,6 +57,8 @@ class Zone:
         Settler: share of the pH fall still to come after one cell [-], 0 to below 1.
     ph_shift : float
         pH inside less the pH carried in [-].
+    standing : Standing or None
+        Settler: its stops.
     """
 
     name: str
@@ -69,6 +71,7 @@ class Zone:
     reference: State
     fall_left: float = 0.0
     ph_shift: float = 0.0
+    standing: Standing | None = None
 
     @property
     def tanks(self) -> int:
@@ -76,74 +79,22 @@ class Zone:
         return max(self.passage.tanks, 1)
 
 
-def fall_left(vessel_min: float, tanks: int, fall_min: float) -> float:
-    """Share of the pH fall still to come after one well-stirred tank [-].
-
-    Parameters
-    ----------
-    vessel_min : float
-        Usual residence in the vessel [min].
-    tanks : int
-        Tanks in series.
-    fall_min : float
-        Time constant of the fall, first order [min].
-    """
-    return 1.0 / (1.0 + vessel_min / max(tanks, 1) / max(fall_min, 1e-3))
-
-
-def clear_weight(region: Region, cell: int, tanks: int, left: float) -> float:
-    """Weight of the clear-juice probe in the pH of a cell [-].
-
-    In the settler the pH falls from cell to cell by the factor `left`; the last cell is what the
-    probe reads.
-    """
-    if region == "settler":
-        rest = left**tanks
-        return 1.0 - (left ** (cell + 1) - rest) / (1.0 - rest)
-    return 1.0 if region in ("clear", "mud") else 0.0
-
-
 def cell_ph(zone: Zone, cell: int, tracers: FloatArray) -> FloatArray:
-    """Cold pH of a cell [-]: carried by the juice, read by the zone's probe, or in between."""
+    """Cold pH of a cell [-]: carried by the juice, read by the zone's probe, or in between.
+
+    Carried pH falls by the acid made on the way. While a settler stands, its outlet probe speaks
+    for the last cell alone; the others keep what was read and sour.
+    """
     if zone.region in ("liming", "mud"):
         return zone.ph.values
     carried = tracers[:, Tracer.PH]
     if zone.region != "settler":
-        return carried + zone.ph_shift
+        return np.asarray(ph_after_acid(carried, tracers[:, Tracer.SOURED]) + zone.ph_shift)
     weight = clear_weight("settler", cell, zone.tanks, zone.fall_left)
-    return np.asarray((1.0 - weight) * carried + weight * zone.ph.values)
-
-
-def reference_acidity(
-    region: Region, tanks: int, ph: tuple[float, float, float], mud_drop: float, left: float = 0.0
-) -> float:
-    """Mean of 10**-pH over the cells at target pH.
-
-    Parameters
-    ----------
-    region : Region
-        Region of the zone.
-    tanks : int
-        Number of cells.
-    ph : tuple of float
-        Target cold pH of mixed, limed and clear juice [-].
-    mud_drop : float
-        Mud pH below clear pH [-].
-    left : float
-        Share of the settler's pH fall still to come after one cell [-].
-
-    Returns
-    -------
-    float
-        Mean acidity [-].
-    """
-    mixed, limed, clear = ph
-    if region == "mixed":
-        return float(10.0**-mixed)
-    if region == "mud":
-        return float(10.0 ** -(clear - mud_drop))
-    weights = np.array([clear_weight(region, cell, tanks, left) for cell in range(tanks)])
-    return float(np.mean(10.0 ** -(limed + weights * (clear - limed))))
+    if zone.standing is None or cell == zone.tanks - 1:
+        return np.asarray((1.0 - weight) * carried + weight * zone.ph.values)
+    read = (1.0 - weight) * carried + weight * zone.standing.ph_read
+    return np.asarray(ph_after_acid(read, zone.standing.soured))
 
 
 def run_zone(
@@ -231,6 +182,7 @@ def _content_columns(
     factors = loss_factors(state, zone.reference, kinetics.ph_slope)
     reference_rate = state_inversion_1_h(zone.reference, kinetics.ph_slope, kinetics.ph_ref_degc)
     at_target = sucrose_kg_m3 * zone.reference.concentration / ratio
+    unavoidable = reference_rate * zone.reference.volume_m3 * at_target
     rs_rate = rs_destruction_1_h(ph_cold, temp, kinetics.rs_rate_ph7_1_h)
     juice = content[:, Tracer.JUICE_KNOWN] >= _KNOWN_SHARE
     if zone.brix is not None:
@@ -255,6 +207,8 @@ def _content_columns(
         "sucrose_held_kg": _known(held, juice & warm & full),
         "inversion_1_h": _known(rate, juice & ph_known & warm),
         "loss_kg_h": _known(loss_kg_h(rate, held), everything),
+        "excess_kg_h": _known(loss_kg_h(rate, held) - unavoidable, everything),
+        "rs_made_kg_h": _known(INVERT_PER_SUCROSE * loss_kg_h(rate, held), everything),
         "rs_destroyed_kg_h": _known(
             rs_rate * held * kinetics.rs_per_sucrose_pct / 100.0, everything
         ),
@@ -264,7 +218,7 @@ def _content_columns(
         "f_volume": _known(factors.volume, full),
         "w_ph_limed": ones * (0.0 if zone.region == "mixed" else limed),
         "w_ph_clear": ones * clear,
-        "ref_kg_h": _known(reference_rate * zone.reference.volume_m3 * at_target, juice & warm),
+        "ref_kg_h": _known(unavoidable, juice & warm),
     }
 
 
