@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
@@ -12,6 +12,7 @@ from features.station import Station
 from models.candidates import Candidate, find_candidates, find_unexplained
 from models.channels import loss_channels, stop_runs
 from models.context import Context
+from models.corroborate import SensorFault, corroborate, with_faults
 from models.drivers import Excess, split_excess
 from models.lab import Balance, LabPoints, lab_points, lab_series, reducing_sugar_balance
 from models.microbial import MicrobialSpan, find_microbial
@@ -41,12 +42,18 @@ class Losses:
         was not measured counts at its season median), measured (False in such minutes),
         ph_limed_true, ph_clear_true.
     multiplier : Multiplier
+    faults : tuple of SensorFault
+        Episodes that only one sick sensor spoke for; each is also a notice.
+    biases : dict of ProbeBias
+        pH probes against the laboratory, by point: ``mixed``, ``limed``, ``clear``.
     """
 
     findings: pl.DataFrame
     notices: pl.DataFrame
     minutes: pl.DataFrame
     multiplier: Multiplier
+    faults: tuple[SensorFault, ...] = ()
+    biases: dict[str, ProbeBias] = field(default_factory=dict)
 
 
 def find_losses(
@@ -90,13 +97,17 @@ def find_losses(
     candidates = find_candidates(minutes, channels, settings, reference)
     microbial = find_microbial(minutes, lab, station)
     context = Context(minutes, station, biases, _quiet(minutes, candidates))
+    candidates, faults = corroborate(candidates, minutes, excess, station)
     outliers = score_blocks(*_vectors(minutes, context, microbial))
     candidates += find_unexplained(context, excess, multiplier.value, outliers, microbial, settings)
     rows = [candidate_row(c, context, excess, multiplier, outliers) for c in candidates]
     rows += [microbial_row(m, minutes) for m in microbial]
     claimed = [(c.span.start, c.span.end) for c in candidates]
+    claimed += [(f.start, f.end) for f in faults]
     notices = find_notices(minutes, lab, points, lab_shift, station, claimed)
-    return Losses(ranked(rows), notices, _series(minutes, excess, multiplier, biases), multiplier)
+    notices = with_faults(notices, minutes, faults)
+    series = _series(minutes, excess, multiplier, biases)
+    return Losses(ranked(rows), notices, series, multiplier, tuple(faults), biases)
 
 
 def _probe_truth(

@@ -195,6 +195,7 @@ _NOTICES: dict[str, str] = {
     "lab_ph_shift": "Laboratory pH offset",
     "cloudy_clear_juice": "Cloudy clear juice",
     "imbibition_change": "More imbibition water",
+    "sensor_fault": "Sensor at fault",
     "stuck_tag": "Stuck reading",
     "stop": "Stop",
     "clock": "Clock trouble",

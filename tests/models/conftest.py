@@ -51,6 +51,16 @@ class Plant:
     def tag(self, name):
         return self.grid[self.name[name]]
 
+    def hold_tank(self, first, last, by_pct=60.0, over_min=150):
+        """Raise the clear-juice tank's level as the flow meters say, and let it fall again."""
+        course = np.interp(
+            np.arange(self.n),
+            [first, first + over_min, last - over_min, last],
+            [0, by_pct, by_pct, 0],
+        )
+        self.tag("CT.LI401")[:] += course
+        self.tag("CT.FI403")[:] -= 200.0 / 100.0 * 60.0 * np.gradient(course)
+
     def shift_lab(self, place, first_h, last_h, by):
         for row in self.lab_rows:
             if row[2] == place and first_h <= row[0] < last_h:

@@ -62,19 +62,19 @@ def test_a_laboratory_shift_is_a_notice(plant):
     assert "lab_ph_shift" in losses.notices["kind"].to_list()
 
 
-@pytest.mark.parametrize(
-    ("tags", "by", "cause", "section"),
-    [
-        (("CH.TI411", "EV.TI501"), 8.0, "overheating", "first_evaporator"),
-        (("CT.LI401",), 60.0, "tank_held", "clear_juice_tank"),
-    ],
-)
-def test_mechanical_causes(plant, tags, by, cause, section):
-    for tag in tags:
-        plant.tag(tag)[FIRST:LAST] += by
+def test_overheating(plant):
+    for tag in ("CH.TI411", "EV.TI501"):
+        plant.tag(tag)[FIRST:LAST] += 8.0
     row = only(plant.search(Settings(smallest_finding_t=0.08)))
-    assert (row["cause"], row["section"]) == (cause, section)
+    assert (row["cause"], row["section"]) == ("overheating", "first_evaporator")
     assert_edges(row, 30)
+
+
+def test_a_held_tank(plant):
+    plant.hold_tank(FIRST - 75, LAST + 75)
+    row = only(plant.search(Settings(smallest_finding_t=0.08)))
+    assert (row["cause"], row["section"]) == ("tank_held", "clear_juice_tank")
+    assert_edges(row, 75)
 
 
 def test_slow_throughput(plant):
@@ -113,11 +113,11 @@ def test_over_liming_is_a_notice_not_a_loss(plant):
 
 
 def test_a_silent_probe_does_not_hide_a_held_tank(plant):
-    plant.tag("CT.LI401")[FIRST:LAST] += 60.0
+    plant.hold_tank(FIRST - 75, LAST + 75)
     plant.tag("LT.AI212")[FIRST + 100 : FIRST + 400] = np.nan
     row = only(plant.search(Settings(smallest_finding_t=0.08)))
     assert row["cause"] == "tank_held"
-    assert_edges(row, 30)
+    assert_edges(row, 75)
 
 
 def test_microbes_in_a_cool_tank(plant):
@@ -137,8 +137,9 @@ def test_microbes_in_a_cool_tank(plant):
 
 
 def test_evidence_is_plain_json_and_ranks_run_from_one(plant):
-    plant.tag("EV.TI501")[FIRST:LAST] += 9.0
-    plant.tag("CT.LI401")[FIRST + 3000 : LAST + 3000] += 60.0
+    for tag in ("CH.TI411", "EV.TI501"):
+        plant.tag(tag)[FIRST:LAST] += 9.0
+    plant.hold_tank(FIRST + 3000, LAST + 3000)
     found = plant.search(Settings(smallest_finding_t=0.08)).findings
     assert found["rank"].to_list() == list(range(1, found.height + 1))
     for text in found["evidence"]:
