@@ -13,15 +13,14 @@ from scipy.special import ndtri
 from features.numeric import FloatArray
 from features.station import Kinetics
 
-#: Draws around the central values; two standard errors of a 5 % quantile are then 1.3 points.
+#: Draws around the central values; their 5 % quantile is good to 1 %.
 DRAWS = 1024
 #: Spread of the logarithm of the published rate's level: a factor 2.7 either way (estimate).
 PUBLISHED_LOG_SD = 0.6
 #: Spread of the logarithm of the practical rate of reducing-sugar destruction (estimate).
 RS_LOG_SD = 0.4
-#: Spread of the logarithm of acid made per buffer: 1 to 2 acids a hexose, buffer within a factor
-#: of two (estimate).
-ACID_LOG_SD = 0.4
+#: Spread of the logarithm of acid made per hexose (1 to 2) and of the juice's buffer (estimate).
+ACID_LOG_SD, BUFFER_LOG_SD = 0.2, 0.3
 #: Logarithm of the ends of a 90 % interval over its standard error: twice 1.645.
 _WIDTH_90 = 3.2897
 
@@ -50,16 +49,34 @@ class Draws:
 
     Attributes
     ----------
-    multiplier, rs_rate_ph7_1_h, ph_slope, acid : ndarray, shape (DRAWS + 1,)
-        Factor on the published inversion rate [-], destruction of reducing sugars at pH 7 and
-        97 degC [1/h], d(pH)/dT of the juice [1/K], and factor on the acid made, or the lime
-        taken up, per buffer [-].
+    multiplier : ndarray, shape (DRAWS + 1,)
+        Factor on the published inversion rate [-].
+    rs_rate_ph7_1_h : ndarray, shape (DRAWS + 1,)
+        Destruction of reducing sugars at pH 7 and 97 degC [1/h].
+    ph_slope : ndarray, shape (DRAWS + 1,)
+        d(pH)/dT of the juice [1/K].
+    acid_per_hexose : ndarray, shape (DRAWS + 1,)
+        Acid made per reducing sugar destroyed [mol/mol].
+    buffer_meq_kg_ph : ndarray, shape (DRAWS + 1,)
+        Buffer capacity of the juice [meq/kg/pH].
     """
 
     multiplier: FloatArray
     rs_rate_ph7_1_h: FloatArray
     ph_slope: FloatArray
-    acid: FloatArray
+    acid_per_hexose: FloatArray
+    buffer_meq_kg_ph: FloatArray
+
+    def central(self) -> Draws:
+        """Keep only the central values."""
+        first = slice(0, 1)
+        return Draws(
+            self.multiplier[first],
+            self.rs_rate_ph7_1_h[first],
+            self.ph_slope[first],
+            self.acid_per_hexose[first],
+            self.buffer_meq_kg_ph[first],
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,11 +130,11 @@ def draw(belief: Belief) -> Draws:
 
     Notes
     -----
-    Additive lattice of the generalised golden ratio in four dimensions, carried to normal
+    Additive lattice of the generalised golden ratio in five dimensions, carried to normal
     quantiles: its averages settle faster than those of random draws.
     """
     kinetics = belief.kinetics
-    level, slope, rs, acid = _normal_lattice(4)
+    level, slope, rs, acid, buffer = _normal_lattice(5)
     ph_slope = kinetics.ph_slope + kinetics.ph_slope_sd * slope
     multiplier = kinetics.multiplier * np.exp(kinetics.multiplier_log_sd * level)
     if belief.fitted_at_degc is not None:
@@ -127,7 +144,8 @@ def draw(belief: Belief) -> Draws:
         multiplier=multiplier,
         rs_rate_ph7_1_h=kinetics.rs_rate_ph7_1_h * np.exp(RS_LOG_SD * rs),
         ph_slope=ph_slope,
-        acid=np.exp(ACID_LOG_SD * acid),
+        acid_per_hexose=kinetics.acid_per_hexose * np.exp(ACID_LOG_SD * acid),
+        buffer_meq_kg_ph=kinetics.buffer_meq_kg_ph * np.exp(BUFFER_LOG_SD * buffer),
     )
 
 

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Final
 
 import numpy as np
 import polars as pl
 
+from features.acid import CAO_G_EQ
 from features.belief import Belief, Draws, Estimate, draw, estimate
 from features.derive import derive
 from features.juice import density_kg_m3
 from features.numeric import FloatArray
-from features.standing import BUFFER_MEQ_KG_PH_BRIX
 from features.station import Station
 
 #: Limed pH between which costs are worked out, and their spacing [-].
@@ -22,10 +22,11 @@ LOWEST_PH, HIGHEST_PH, STEP_PH = 6.6, 8.6, 0.02
 USUAL_PH: Final = (7.2, 8.0)
 #: A pH counts as no worse when it costs less than this share of the destruction at the best one.
 FLAT_SHARE = 0.1
-#: pH of reducing-sugar destruction: threefold per unit (common practice).
-_RS_PER_PH = 3.0
-_CAO_G_EQ = 28.04
+#: Limed pH for which the station is derived lie so far apart [-].
+DERIVED_PH = 0.2
 _HOURS = 24.0
+#: Stands in for nothing where a logarithm or a quotient is taken.
+_LEAST = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,13 +90,23 @@ class Setpoint:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Day:
-    """The station at its targets: tonnes a day of each zone downstream of liming."""
+class _Days:
+    """A day at targets for each limed pH: tonnes of each zone from liming on, multiplier 1.
+
+    Attributes
+    ----------
+    temp_degc : ndarray, shape (zones,)
+        Juice temperature [degC].
+    inverted_t, destroyed_t : ndarray, shape (zones, pH)
+        Sucrose inverted and reducing sugars destroyed [t/day].
+    lime_t : ndarray, shape (pH,)
+        Lime as CaO that takes the juice there from the pH of mixed juice [t/day].
+    """
 
     temp_degc: FloatArray
     inverted_t: FloatArray
     destroyed_t: FloatArray
-    lime_t_ph: float
+    lime_t: FloatArray
 
 
 def advise(station: Station, prices: Prices, belief: Belief) -> Setpoint:
@@ -118,21 +129,18 @@ def advise(station: Station, prices: Prices, belief: Belief) -> Setpoint:
     Raises
     ------
     ValueError
-        If the station has no vessels or no target feed.
+        If the station has no vessels, none of limed juice, or no target feed.
 
     Notes
     -----
-    The station runs all day at its targets. Clear-juice pH is taken to move with limed pH, the
-    fall across the settler unchanged. Then every zone's inversion goes with 10**-pH and its
-    destruction with 3**pH, exactly, and the one derivation at targets serves all pH.
+    The station runs all day at its targets, derived anew for limed pH `DERIVED_PH` apart; in
+    between, logarithms run straight. Clear-juice pH is taken to move with limed pH, the fall
+    across the settler unchanged.
     """
-    day, draws = _day_at_targets(station, belief), draw(belief)
     targets = station.targets
     phs = np.round(np.arange(LOWEST_PH, HIGHEST_PH + STEP_PH / 2, STEP_PH), 6)
-    parts = _parts(day, belief, draws, prices, phs - targets.ph_limed)
-    parts[2] += (
-        prices.lime * day.lime_t_ph * draws.acid[:, None] * (targets.ph_limed - targets.ph_mixed)
-    )
+    days, draws = _days_at_targets(station, belief, phs), draw(belief)
+    parts = _parts(days, belief, draws, prices)
     totals = parts.sum(axis=0)
     cheapest = phs[np.argmin(totals, axis=1)]
     best = int(np.argmin(totals[0]))
@@ -160,37 +168,52 @@ def advise(station: Station, prices: Prices, belief: Belief) -> Setpoint:
     )
 
 
-def _day_at_targets(station: Station, belief: Belief) -> _Day:
-    """Inversion (multiplier 1) and destruction a day at targets, by the derivation itself."""
-    unmeasured = Station(station.vessels, (), (), station.targets, belief.kinetics)
-    minute = pl.Series("ts_utc", [datetime(2000, 1, 1, tzinfo=UTC)], pl.Datetime("us", "UTC"))
-    derived = derive(pl.DataFrame([minute]), unmeasured)
-    limed = derived.zone_minutes.filter(pl.col("w_ph_limed") + pl.col("w_ph_clear") > 0.0)
-    tonnes = _HOURS / 1000.0
+def _days_at_targets(station: Station, belief: Belief, phs: FloatArray) -> _Days:
+    """Work out a day at targets for each limed pH, by the derivation itself."""
+    derived_at = np.arange(phs[0], phs[-1] + DERIVED_PH / 2, DERIVED_PH)
+    frames = [_zones_at(station, belief, float(ph)) for ph in derived_at]
+
+    def between(column: str) -> FloatArray:
+        tonnes = np.array([frame[column].to_numpy() for frame in frames])
+        known = np.log(np.maximum(tonnes, _LEAST))
+        return np.exp([np.interp(phs, derived_at, zone) for zone in known.T]) * _HOURS / 1000.0
+
     targets = station.targets
     juice_t_h = targets.flow_feed_m3_h * density_kg_m3(targets.brix_pct, 25.0) / 1000.0
-    lime = BUFFER_MEQ_KG_PH_BRIX * targets.brix_pct * _CAO_G_EQ * 1e-6
-    return _Day(
-        limed["temp_degc"].to_numpy(),
-        limed["loss_kg_h"].to_numpy() * tonnes,
-        limed["rs_destroyed_kg_h"].to_numpy() * tonnes,
-        float(juice_t_h * _HOURS * lime),
+    taken_meq_kg = belief.kinetics.buffer_meq_kg_ph * (phs - targets.ph_mixed)
+    return _Days(
+        frames[0]["temp_degc"].to_numpy(),
+        between("loss_kg_h"),
+        between("rs_destroyed_kg_h"),
+        _HOURS * float(juice_t_h) * taken_meq_kg * CAO_G_EQ * 1e-6,
     )
 
 
-def _parts(
-    day: _Day, belief: Belief, draws: Draws, prices: Prices, above_target: FloatArray
-) -> FloatArray:
-    """Cost of inversion, destruction and lime above target, shape (3, draws, pH) [currency/day]."""
+def _zones_at(station: Station, belief: Belief, ph_limed: float) -> pl.DataFrame:
+    """One minute at targets but for the limed pH; zones from liming on."""
+    fall = station.targets.ph_limed - station.targets.ph_clear
+    targets = replace(station.targets, ph_limed=ph_limed, ph_clear=ph_limed - fall)
+    unmeasured = Station(station.vessels, (), (), targets, belief.kinetics)
+    minute = pl.Series("ts_utc", [datetime(2000, 1, 1, tzinfo=UTC)], pl.Datetime("us", "UTC"))
+    zones = derive(pl.DataFrame([minute]), unmeasured).zone_minutes
+    limed = zones.filter(pl.col("w_ph_limed") + pl.col("w_ph_clear") > 0.0)
+    if limed.is_empty():
+        raise ValueError("advise: no vessel holds limed juice; describe the vessels after liming")
+    return limed
+
+
+def _parts(days: _Days, belief: Belief, draws: Draws, prices: Prices) -> FloatArray:
+    """Cost of inversion, destruction and lime, shape (3, draws, pH) [currency/day]."""
     kinetics = belief.kinetics
-    warmer = day.temp_degc - kinetics.ph_ref_degc
     steeper = draws.ph_slope - kinetics.ph_slope
-    inverted_t = draws.multiplier * (10.0 ** -np.outer(steeper, warmer) @ day.inverted_t)
-    destroyed_t = draws.rs_rate_ph7_1_h / kinetics.rs_rate_ph7_1_h * day.destroyed_t.sum()
+    warmer = days.temp_degc - kinetics.ph_ref_degc
+    faster = draws.multiplier[:, None] * 10.0 ** -np.outer(steeper, warmer)
+    destroying = draws.rs_rate_ph7_1_h / max(kinetics.rs_rate_ph7_1_h, _LEAST)
+    buffered = draws.buffer_meq_kg_ph / kinetics.buffer_meq_kg_ph
     return np.stack(
         (
-            prices.sucrose * np.outer(inverted_t, 10.0**-above_target),
-            prices.reducing_sugar * np.outer(destroyed_t, _RS_PER_PH**above_target),
-            prices.lime * day.lime_t_ph * np.outer(draws.acid, above_target),
+            prices.sucrose * (faster @ days.inverted_t),
+            prices.reducing_sugar * np.outer(destroying, days.destroyed_t.sum(axis=0)),
+            prices.lime * np.outer(buffered, days.lime_t),
         )
     )

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from features.belief import Belief, Draws, Estimate, draw, estimate
+from features.hold import hold
 from features.kinetics import (
     INVERT_PER_SUCROSE,
     inversion_1_h,
     ph_at_process,
     ph_at_sample,
-    rs_destruction_1_h,
 )
-from features.numeric import FloatArray
+from features.numeric import FloatArray, Numeric
+from features.station import Kinetics
 
 Basis = Literal["cold", "hot"]
 #: Juice standing in a mill cools to its surroundings and no further [degC].
@@ -24,16 +25,10 @@ COOLEST_DEGC = 20.0
 TENTH_PCT, LONGEST_H = 0.1, 720.0
 #: Where the published inversion kinetics hold (memory).
 VALID_TEMP_DEGC, VALID_PH_HOT = (60.0, 130.0), (4.0, 8.0)
-#: Lime that took one mill's mixed juice from pH 5.2 to 7.5, per pH and Brix [meq/kg/pH/%]:
-#: 0.57 kg lime per t cane (confirmed: Eggleston 2003), about 1.05 t juice per t cane and 15 Brix
-#: (common practice); computed. Impurities buffer, so it is taken to go with Brix.
-BUFFER_MEQ_KG_PH_BRIX = 0.56
-#: Acids made per hexose destroyed (estimate: 1 to 2).
-ACIDS_PER_HEXOSE = 1.5
 #: The acids made (formic, lactic) hold back their own protons: pH falls no further (memory: pKa).
 LOWEST_PH = 3.5
-_HEXOSE_G_MOL = 180.156
-_STEP_H = 0.25
+#: Sucrose left that counts as none [-], and time that counts as none [h].
+_NONE_LEFT, _INSTANT_H = 1e-9, 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,68 +94,83 @@ class Standing:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Pot:
-    """The juice of every draw, and what drives it."""
+    """The juice of every draw at one moment.
+
+    Attributes
+    ----------
+    hours, temp_degc : float
+        Time since the start [h] and temperature [degC].
+    sucrose, reducing : ndarray, shape (draws,)
+        Left, per sucrose at the start [-].
+    ph_cold : ndarray, shape (draws,)
+        pH of a cooled sample [-].
+    """
 
     juice: Juice
-    ph_ref_degc: float
-    rs_start: float
-    draws: Draws
+    kinetics: Kinetics
+    multiplier: FloatArray
+    hours: float
+    temp_degc: float
+    sucrose: FloatArray
+    reducing: FloatArray
     ph_cold: FloatArray
-    ph_per_destroyed: FloatArray
 
-    def temp_degc(self, hours: float) -> float:
-        """Temperature after some hours [degC]."""
-        return max(self.juice.temp_degc - self.juice.cooling_k_h * hours, COOLEST_DEGC)
-
-    def ph(self, hours: float, state: FloatArray, basis: Basis) -> FloatArray:
+    def ph(self, basis: Basis) -> FloatArray:
         """Give the pH of each draw on one basis [-]."""
-        lowest = np.minimum(self.ph_cold, LOWEST_PH)
-        cold = np.maximum(self.ph_cold - self.ph_per_destroyed * state[1], lowest)
         if basis == "cold":
-            return cold
-        hot = ph_at_process(cold, self.temp_degc(hours), self.draws.ph_slope, self.ph_ref_degc)
-        return np.asarray(hot)
+            return self.ph_cold
+        slope, ref = self.kinetics.ph_slope, self.kinetics.ph_ref_degc
+        return np.asarray(ph_at_process(self.ph_cold, self.temp_degc, slope, ref))
 
-    def reducing_sugars(self, state: FloatArray) -> FloatArray:
-        """Reducing sugars per sucrose at the start [-]."""
-        made = -INVERT_PER_SUCROSE * np.expm1(-state[0])
-        return np.asarray(np.maximum(self.rs_start + made - state[1], 0.0))
+    def lost_pct(self) -> FloatArray:
+        """Sucrose inverted so far [% of that at the start]."""
+        return 100.0 * (1.0 - self.sucrose)
 
-    def rs_rate_1_h(self, hours: float, state: FloatArray) -> FloatArray:
-        """Rate of destruction of reducing sugars [1/h]."""
-        cold = self.ph(hours, state, "cold")
-        rate = rs_destruction_1_h(cold, self.temp_degc(hours), self.draws.rs_rate_ph7_1_h)
-        return np.asarray(rate)
+    def cooling_k_h(self) -> float:
+        """Cooling now [K/h]: none once the juice is as cool as its surroundings."""
+        return self.juice.cooling_k_h if self.temp_degc > COOLEST_DEGC else 0.0
 
-    def change(self, hours: float, state: FloatArray) -> FloatArray:
-        """Growth of dose and of what was destroyed, shape (2, draws) [1/h]."""
-        hot = self.ph(hours, state, "hot")
-        inverting = inversion_1_h(hot, self.temp_degc(hours), self.juice.brix_pct)
-        destroying = self.rs_rate_1_h(hours, state) * self.reducing_sugars(state)
-        return np.stack((self.draws.multiplier * inverting, destroying))
+    def longest_piece_h(self) -> float:
+        """Time for which `hold` may go on by itself [h]: nothing runs out, nothing bends."""
+        rates = self._lively() * inversion_1_h(self.ph("hot"), self.temp_degc, self.juice.brix_pct)
+        until_cool = np.inf
+        if self.cooling_k_h() > 0.0:
+            until_cool = (self.temp_degc - COOLEST_DEGC) / self.cooling_k_h()
+        return float(min(1.0, until_cool, 0.5 / max(np.max(rates), 1e-9)))
 
-    def longest_step_h(self, hours: float, state: FloatArray) -> float:
-        """Step in which nothing changes by much [h]: acid brakes its own making."""
-        brake = 1.0 + np.log(3.0) * self.ph_per_destroyed * self.reducing_sugars(state)
-        fastest = float(np.max(self.rs_rate_1_h(hours, state) * brake))
-        return min(_STEP_H, 0.3 / max(fastest, 1e-9), 2.0 / max(self.juice.cooling_k_h, 1e-9))
+    def after(self, piece_h: float) -> _Pot:
+        """Hold a piece of time on; at most `longest_piece_h`."""
+        held = hold(
+            self.ph_cold,
+            self.temp_degc,
+            self.juice.brix_pct,
+            100.0 * self.reducing / self.sucrose,
+            piece_h,
+            cooling_k_h=self.cooling_k_h(),
+            purity_pct=self.juice.purity_pct * self.sucrose,
+            multiplier=self._lively(),
+            kinetics=self.kinetics,
+        )
+        temp = max(self.temp_degc - self.cooling_k_h() * piece_h, COOLEST_DEGC)
+        return replace(
+            self,
+            hours=self.hours + piece_h,
+            temp_degc=temp,
+            sucrose=np.maximum(self.sucrose * (1.0 - held.sucrose_lost_pct / 100.0), _NONE_LEFT),
+            reducing=self.sucrose * held.rs_left_pct / 100.0,
+            ph_cold=np.maximum(held.ph_end, np.minimum(self.ph_cold, LOWEST_PH)),
+        )
 
-    def step(self, hours: float, state: FloatArray, length_h: float) -> FloatArray:
-        """State one step later (classical Runge-Kutta)."""
-        half = 0.5 * length_h
-        first = self.change(hours, state)
-        second = self.change(hours + half, state + half * first)
-        third = self.change(hours + half, state + half * second)
-        fourth = self.change(hours + length_h, state + length_h * third)
-        return np.asarray(state + length_h / 6.0 * (first + 2.0 * second + 2.0 * third + fourth))
+    def until(self, hours: float) -> _Pot:
+        """Hold until some hours after the start."""
+        pot = self
+        while pot.hours < hours - _INSTANT_H:
+            pot = pot.after(min(pot.longest_piece_h(), hours - pot.hours))
+        return pot
 
-    def after(self, hours: float, state: FloatArray, until_h: float) -> FloatArray:
-        """State at a later time."""
-        while hours < until_h - 1e-9:
-            length = min(self.longest_step_h(hours, state), until_h - hours)
-            state = self.step(hours, state, length)
-            hours += length
-        return state
+    def _lively(self) -> Numeric:
+        """Multiplier of the draws that have any sucrose left."""
+        return np.where(self.sucrose > 2.0 * _NONE_LEFT, self.multiplier, 0.0)
 
 
 def stand(juice: Juice, hours: float, belief: Belief) -> Standing:
@@ -187,94 +197,87 @@ def stand(juice: Juice, hours: float, belief: Belief) -> Standing:
 
     Notes
     -----
-    Sucrose inverts by `features.kinetics.inversion_1_h` at the hot pH; reducing sugars come from
-    it and are destroyed by `rs_destruction_1_h`; the acids of that destruction lower the pH.
-    Losses by microbes, which work below about 80 degC, are not in it.
+    Pieces of `features.hold.hold`, for all draws at once. Losses by microbes, which work below
+    about 80 degC, are not in it.
     """
     if hours <= 0.0:
         raise ValueError(f"stand: a hold of {hours} h; give more than 0 h")
-    pot = _pot(juice, belief, draw(belief))
-    state, at, moments = _start(pot), 0.0, []
-    for until in [*np.arange(0.0, hours - 1e-6), hours]:
-        state, at = pot.after(at, state, float(until)), float(until)
-        moments.append(_moment(pot, at, state))
-    return Standing(tuple(moments), _hours_to_tenth(juice, belief), _beyond(moments, pot))
-
-
-def _pot(juice: Juice, belief: Belief, draws: Draws) -> _Pot:
-    """Set the juice up for a set of draws."""
-    kinetics = belief.kinetics
-    cold = np.full_like(draws.ph_slope, juice.ph)
-    if juice.basis == "hot":
-        cold = np.asarray(
-            ph_at_sample(juice.ph, juice.temp_degc, draws.ph_slope, kinetics.ph_ref_degc)
-        )
-    # Per kg sucrose: grams destroyed to acid, over the buffer of the juice that holds the kg.
-    acid_meq = 1e6 / _HEXOSE_G_MOL * ACIDS_PER_HEXOSE * draws.acid
-    buffer_meq_ph = BUFFER_MEQ_KG_PH_BRIX * 1e4 / juice.purity_pct
-    return _Pot(
-        juice,
-        kinetics.ph_ref_degc,
-        kinetics.rs_per_sucrose_pct / 100.0,
-        draws,
-        cold,
-        acid_meq / buffer_meq_ph,
-    )
-
-
-def _start(pot: _Pot) -> FloatArray:
-    return np.zeros((2, pot.ph_cold.shape[0]))
-
-
-def _moment(pot: _Pot, hours: float, state: FloatArray) -> Moment:
-    lost = estimate(-100.0 * np.expm1(-state[0]))
-    made = Estimate(*(INVERT_PER_SUCROSE * part for part in (lost.value, lost.low, lost.high)))
-    ph = estimate(pot.ph(hours, state, pot.juice.basis))
-    return Moment(hours, pot.temp_degc(hours), ph, lost, made)
-
-
-def _hours_to_tenth(juice: Juice, belief: Belief) -> float | None:
-    """Hours until `TENTH_PCT` of the sucrose is lost, by the central values."""
     draws = draw(belief)
-    central = Draws(
-        draws.multiplier[:1], draws.rs_rate_ph7_1_h[:1], draws.ph_slope[:1], draws.acid[:1]
+    pots = [_filled(juice, belief, draws)]
+    for until in [*np.arange(1.0, hours - _INSTANT_H), hours]:
+        pots.append(pots[-1].until(float(until)))
+    return Standing(
+        tuple(_moment(pot) for pot in pots),
+        _hours_to_tenth(_filled(juice, belief, draws.central())),
+        _beyond(pots),
     )
-    pot = _pot(juice, belief, central)
-    state, hours, dose = _start(pot), 0.0, -np.log1p(-TENTH_PCT / 100.0)
-    while hours < LONGEST_H:
-        length = min(pot.longest_step_h(hours, state), LONGEST_H - hours)
-        later = pot.step(hours, state, length)
-        if later[0, 0] >= dose:
-            return hours + _within(pot, hours, state, length, float(dose))
-        state, hours = later, hours + length
+
+
+def _filled(juice: Juice, belief: Belief, draws: Draws) -> _Pot:
+    """Set the juice up for a set of draws."""
+    usual = belief.kinetics
+    ph_slope: Numeric = draws.ph_slope
+    cold = np.full(draws.ph_slope.shape, juice.ph)
+    if juice.basis == "hot":
+        cold = np.asarray(ph_at_sample(juice.ph, juice.temp_degc, ph_slope, usual.ph_ref_degc))
+    buffer: Numeric = draws.buffer_meq_kg_ph
+    rs_rate: Numeric = draws.rs_rate_ph7_1_h
+    acid: Numeric = draws.acid_per_hexose
+    kinetics = replace(
+        usual,
+        ph_slope=ph_slope,
+        rs_rate_ph7_1_h=rs_rate,
+        acid_per_hexose=acid,
+        buffer_meq_kg_ph=buffer,
+    )
+    reducing = np.full(cold.shape, usual.rs_per_sucrose_pct / 100.0)
+    whole = np.ones(cold.shape)
+    return _Pot(juice, kinetics, draws.multiplier, 0.0, juice.temp_degc, whole, reducing, cold)
+
+
+def _moment(pot: _Pot) -> Moment:
+    lost = estimate(pot.lost_pct())
+    made = Estimate(*(INVERT_PER_SUCROSE * part for part in (lost.value, lost.low, lost.high)))
+    return Moment(pot.hours, pot.temp_degc, estimate(pot.ph(pot.juice.basis)), lost, made)
+
+
+def _hours_to_tenth(pot: _Pot) -> float | None:
+    """Hours until `TENTH_PCT` of the sucrose is lost, by the central values."""
+    while pot.hours < LONGEST_H:
+        piece = min(pot.longest_piece_h(), LONGEST_H - pot.hours)
+        later = pot.after(piece)
+        if later.lost_pct()[0] >= TENTH_PCT:
+            return pot.hours + _within(pot, piece)
+        if later.temp_degc <= COOLEST_DEGC and _far_from_it(later):
+            return None
+        pot = later
     return None
 
 
-def _within(pot: _Pot, hours: float, state: FloatArray, length_h: float, dose: float) -> float:
-    """Part of a step after which a dose is reached [h], by halving."""
-    low, high = 0.0, length_h
+def _far_from_it(pot: _Pot) -> bool:
+    """Whether juice that cools no more cannot lose `TENTH_PCT`, were it ten times as fast."""
+    rate = pot.multiplier[0] * inversion_1_h(pot.ph("hot")[0], pot.temp_degc, pot.juice.brix_pct)
+    return bool(pot.lost_pct()[0] + 1000.0 * rate * (LONGEST_H - pot.hours) < TENTH_PCT)
+
+
+def _within(pot: _Pot, piece_h: float) -> float:
+    """Part of a piece after which `TENTH_PCT` is lost [h], by halving."""
+    low, high = 0.0, piece_h
     for _ in range(40):
         middle = 0.5 * (low + high)
-        reached = pot.step(hours, state, middle)[0, 0] >= dose
+        reached = pot.after(middle).lost_pct()[0] >= TENTH_PCT
         low, high = (low, middle) if reached else (middle, high)
     return high
 
 
-def _beyond(moments: list[Moment], pot: _Pot) -> tuple[str, ...]:
+def _beyond(pots: list[_Pot]) -> tuple[str, ...]:
     """Conditions outside the range of the published kinetics, in words."""
-    kinetics_ph = [
-        float(
-            ph_at_process(m.ph.value, m.temp_degc, pot.draws.ph_slope[0], pot.ph_ref_degc)
-            if pot.juice.basis == "cold"
-            else m.ph.value
-        )
-        for m in moments
-    ]
     found = []
-    temps = [m.temp_degc for m in moments]
+    temps = [pot.temp_degc for pot in pots]
+    hot = [float(pot.ph("hot")[0]) for pot in pots]
     for what, values, (low, high), unit in (
         ("juice temperature", temps, VALID_TEMP_DEGC, " degC"),
-        ("pH of the hot juice", kinetics_ph, VALID_PH_HOT, ""),
+        ("pH of the hot juice", hot, VALID_PH_HOT, ""),
     ):
         if min(values) < low or max(values) > high:
             found.append(
