@@ -132,12 +132,9 @@ def data_bounds(mill: Mill, lake: Lake, days: Sequence[date]) -> tuple[datetime,
     return begin, end if closed else end + timedelta(minutes=1)
 
 
-def describe_run(mill: Mill, store: Store, flow: str, window: Window) -> dict[str, Any]:
-    """Describe a run. Its name depends on inputs, description, code and window, on no clock."""
-    sources = store.sources().filter(
-        (pl.col("last_ts") >= window.start) & (pl.col("first_ts") < window.end)
-    )
-    inputs = _short_hash(sorted(sources["sha256"]))
+def describe_run(mill: Mill, flow: str, window: Window) -> dict[str, Any]:
+    """Describe a run. Its name depends on readings, description, code and window, on no clock."""
+    inputs = lake_of(mill).readings_hash(*window.days)
     versions = {name: version(name) for name in _PACKAGES}
     span = (window.start.isoformat(), window.end.isoformat())
     return {
