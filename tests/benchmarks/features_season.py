@@ -1,0 +1,390 @@
+"""How long a season takes to derive: 180 days at 1 min, beside reading it and beside plain pandas.
+
+    python tests/benchmarks/features_season.py            # 180 days
+    python tests/benchmarks/features_season.py --days 30
+
+The grid is synthetic, of the demonstration mill. It is derived in one go, and day by day with the
+days before it, as the pipeline does. References in the same run: reading the same columns from
+Parquet, and a plain version with pandas columns and a loop over minutes, on a slice and then
+extrapolated per day. The plain version shares the formulas for juice and rates and the smoothing of
+levels; carrying parcels it does by itself, and its numbers are compared with the derived ones.
+Nothing is asserted on time.
+"""
+
+from __future__ import annotations
+
+import argparse
+import resource
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from features.acid import ph_after_acid
+from features.carry import edges_from_means
+from features.derive import Derived, derive
+from features.juice import sucrose_content_kg_m3
+from features.kinetics import inversion_1_min, ph_at_process, rs_destruction_1_h, temp_factor
+from features.loss import concentration_ratio
+from features.nominal import souring_1_min, target_concentration, target_volume_m3, usual_flow_m3_h
+from features.station import Station, Vessel
+from features.tracks import smooth
+from features.vessel_ph import clear_weight, fall_left
+from pipeline.config import load_mill
+from pipeline.stages import BEYOND, WARM_UP_DAYS
+
+try:
+    import pandas as pd
+except ImportError:
+    pd = None
+
+CONFIG = Path(__file__).resolve().parents[2] / "configs" / "demo_mill.toml"
+DAY_MIN = 1440
+MOST_TIMES_READ, LEAST_TIMES_PANDAS = 15.0, 10.0
+START = datetime(2025, 10, 6, tzinfo=UTC)
+COMPARED = (
+    "temp_degc", "ph_cold", "ph_hot", "brix_pct", "volume_m3", "sucrose_held_kg", "inversion_1_h",
+    "loss_kg_h", "rs_destroyed_kg_h", "residence_min", "residence_sd_min", "exposure_eqmin100",
+)  # fmt: skip
+
+
+def synthetic_grid(station: Station, days: int) -> pl.DataFrame:
+    """A swinging grid of every signal; a stop of two hours in each week but the first day."""
+    n = days * DAY_MIN
+    rng = np.random.default_rng(20251006)
+    minute = np.arange(n)
+    usual = {"flow": 265.0, "temperature": 97.0, "ph": 7.0, "level": 60.0, "mud_level": 45.0,
+             "brix": 14.5, "turbidity": 25.0, "conductivity": 4.2, "steam_pressure": 165.0,
+             "cane_rate": 250.0, "imbibition_flow": 75.0, "lime_flow": 2600.0,
+             "flocculant_flow": 900.0}  # fmt: skip
+    targets = {v.name: v.temp_degc for v in station.vessels}
+    stopped = (minute % (7 * DAY_MIN) >= 5 * DAY_MIN) & (minute % (7 * DAY_MIN) < 5 * DAY_MIN + 120)
+    columns: dict[str, np.ndarray] = {}
+    for signal in station.signals:
+        level = usual.get(signal.quantity, 1.0)
+        if signal.quantity == "temperature":
+            level = targets.get(signal.place, 35.0)
+        if signal.port == "mud" and signal.quantity == "flow":
+            level = 25.0
+        if signal.quantity == "ph" and signal.place == "mixed_juice":
+            level = 5.2
+        if signal.quantity == "ph" and signal.place == "liming_tank":
+            level = 7.5
+        if signal.quantity == "brix" and signal.place == "first_evaporator":
+            level = 20.0
+        swing = 0.02 * np.sin(minute / rng.uniform(60, 600)) + 0.003 * rng.standard_normal(n)
+        values = level * (1.0 + swing)
+        columns[signal.name] = (
+            np.where(stopped, 0.0, values) if signal.quantity == "flow" else values
+        )
+    stamps = pl.datetime_range(START, START + timedelta(minutes=n - 1), "1m", time_unit="us",
+                               time_zone="UTC", eager=True).alias("ts_utc")  # fmt: skip
+    return pl.DataFrame({"ts_utc": stamps} | columns)
+
+
+def day_by_day(grid: pl.DataFrame, station: Station) -> int:
+    """Derive every day as the pipeline does: with the days before it and a little beyond."""
+    rows = 0
+    ahead = int(BEYOND / timedelta(minutes=1))
+    for first in range(0, grid.height, DAY_MIN):
+        start = max(first - WARM_UP_DAYS * DAY_MIN, 0)
+        part = grid.slice(start, first + DAY_MIN + ahead - start)
+        rows += derive(part, station).zone_minutes.height
+    return rows
+
+
+def timed(work: Callable[[], object]) -> tuple[float, object]:
+    start = time.perf_counter()
+    result = work()
+    return time.perf_counter() - start, result
+
+
+def peak_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+
+
+class Plain:
+    """The same physics, one minute after the other, for a grid without gaps or stops."""
+
+    def __init__(self, grid: pl.DataFrame, station: Station) -> None:
+        self.station, self.frame = station, pd.DataFrame(grid.to_dict(as_series=False))
+        self.zones: list = []
+        self.n = len(self.frame)
+
+    def read(self, quantity: str, place: str, ports: tuple[str, ...], target: float):
+        for port in ports:
+            signal = self.station.signal(quantity, place, port)
+            if signal is not None and signal.name in self.frame:
+                return self.frame[signal.name].to_numpy(dtype=float)
+        return np.full(self.n, float(target))
+
+    def run(self):
+        station, targets = self.station, self.station.targets
+        kinds = {v.kind for v in station.vessels}
+        assert "settler" in kinds, "the plain version knows a train with one settler"
+        zero = np.zeros(self.n)
+        flow = np.maximum(self.read("flow", "mixed_juice", ("",), 0.0), 0.0)
+        purity = targets.purity_pct
+        if "purity_mixed_juice_pct" in self.frame:
+            purity = self.frame["purity_mixed_juice_pct"].to_numpy()
+        self.limed = self.read("ph", "liming_tank", ("out",), targets.ph_limed)
+        self.clear = self.read("ph", "settler", ("out",), targets.ph_clear)
+        parcel = {
+            "brix": self.read("brix", "mixed_juice", ("",), targets.brix_pct),
+            "purity": np.full(self.n, purity) if np.isscalar(purity) else purity,
+            "ph": self.read("ph", "mixed_juice", ("",), targets.ph_mixed),
+            "ph_limed": self.limed,
+            "juice_known": zero + 1.0,
+            "ph_known": zero + 1.0,
+            "limed_known": zero + 1.0,
+            "soured": zero,
+        }
+        self.doses = dict.fromkeys(
+            ("minutes", "exposure", "inversion", "inverted_limed", "rs_limed"), zero
+        )
+        region = "mixed"
+        for vessel in sorted(station.vessels, key=lambda v: v.step):
+            region = {"liming_tank": "liming", "settler": "settler"}.get(vessel.kind, region)
+            flow, parcel = self.vessel(vessel, region, flow, parcel)
+            if region == "liming":
+                self.doses |= {"inverted_limed": zero, "rs_limed": zero}
+                parcel, region = (
+                    parcel | {"ph": self.limed, "ph_limed": self.limed, "soured": zero},
+                    "limed",
+                )
+            elif region == "settler":
+                parcel, region = parcel | {"ph": self.clear, "soured": zero}, "clear"
+        return pd.concat(self.zones, ignore_index=True)
+
+    def vessel(self, vessel: Vessel, region: str, flow, parcel):
+        station = self.station
+        heater = vessel.kind in ("heater", "clear_juice_heater")
+        ports = ("out", "inside", "") if heater else ("inside", "out", "", "in")
+        temp = self.read("temperature", vessel.name, ports, vessel.temp_degc)
+        level = self.read("level", vessel.name, ("", "inside", "out", "in"), vessel.level_pct)
+        volume = np.maximum(level, 0.0) / 100.0 * vessel.volume_m3 * (1.0 - vessel.dead_fraction)
+        brix = None
+        if any(station.signal("flow", vessel.name, port) is not None for port in ("in", "")):
+            flow = np.maximum(self.read("flow", vessel.name, ("in", ""), 0.0), 0.0)
+        inside = flow
+        if vessel.brix_pct is not None:
+            brix = self.read("brix", vessel.name, ("inside", "out", "", "in"), vessel.brix_pct)
+            thicker = concentration_ratio(brix, np.maximum(parcel["brix"], 0.1), temp)
+            inside = flow / np.maximum(thicker, 1.0)
+        usual = usual_flow_m3_h(station, vessel)
+        left = fall_left(60.0 * target_volume_m3(vessel) / usual, vessel.tanks, vessel.ph_fall_min)
+        drawn = np.zeros(self.n)
+        if vessel.kind == "settler":
+            drawn = np.maximum(self.read("flow", vessel.name, ("mud",), vessel.mud_flow_m3_h), 0.0)
+        probe = self.limed if region == "liming" else self.clear
+        souring = None
+        if region not in ("liming", "settler"):
+            souring = np.asarray(souring_1_min(station, temp))
+        tanks = max(vessel.tanks, 1)
+        edges = edges_from_means(smooth(volume)) / tanks
+        zone = {"temp": temp, "brix": brix, "volume": volume, "tanks": tanks, "probe": probe,
+                "region": region, "left": left, "shift": vessel.ph_shift,
+                "usual": usual / target_concentration(station, vessel)}  # fmt: skip
+        out, parcel_out, first = self.cells(
+            vessel.name, zone, inside, parcel, edges, drawn, souring
+        )
+        if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
+            self.mud(vessel, zone, first, drawn)
+        if self.station.signal("flow", vessel.name, "out") is not None:
+            out = np.maximum(self.read("flow", vessel.name, ("out",), 0.0), 0.0)
+        return out, parcel_out | ({} if brix is None else {"brix": brix})
+
+    def mud(self, vessel: Vessel, settler: dict, parcel, drawn) -> None:
+        temp = self.read("temperature", vessel.name, ("mud",), vessel.temp_degc)
+        level = self.read("mud_level", vessel.name, ("mud", "", "inside"), vessel.mud_level_pct)
+        volume = np.maximum(level, 0.0) / 100.0 * vessel.mud_volume_m3
+        edges = edges_from_means(smooth(volume))
+        inflow = np.maximum(drawn + 60.0 * np.diff(edges), 0.0)
+        usual = 0.6 * vessel.mud_volume_m3 * vessel.mud_level_pct / vessel.mud_flow_m3_h
+        age, ages = usual, np.empty(self.n)
+        for t in range(self.n):
+            turnover = inflow[t] / (0.5 * (edges[t] + edges[t + 1])) / 60.0
+            gained = -np.expm1(-turnover) / turnover if turnover > 1e-9 else 1.0
+            age = np.exp(-turnover) * age + gained
+            ages[t] = age
+        drop = vessel.mud_ph_drop * np.expm1(-0.5 * ages / usual) / np.expm1(-0.5)
+        zone = settler | {"temp": temp, "volume": volume, "tanks": 1, "probe": self.clear - drop,
+                          "region": "mud", "usual": vessel.mud_flow_m3_h}  # fmt: skip
+        self.cells(f"{vessel.name}:mud", zone, inflow, parcel, edges, np.zeros(self.n), None)
+
+    def cells(self, name, zone, flow, parcel, edges, drawn, souring):
+        """Carry every signal through the tanks of a zone; keep its columns."""
+        kinetics, temp = self.station.kinetics, zone["temp"]
+        clock = np.arange(self.n) + 0.5
+        entry, square = clock, clock**2 + 1.0 / 12.0
+        age = 60.0 * edges[0] / max(zone["usual"], 1e-9)
+        first_entry, first_square = -age, 2.0 * age**2
+        heat, exposure = temp_factor(temp), np.zeros(self.n)
+        phs, contents, first = [], [], None
+        for number in range(zone["tanks"]):
+            start = {k: v[0] for k, v in parcel.items()}
+            if souring is not None:
+                total = np.cumsum(souring) - 0.5 * souring
+                start["soured"] = -(parcel["soured"][0] + souring[0] * age)
+                parcel = parcel | {"soured": total - parcel["soured"]}
+            parcel = {k: carry(v, start[k], flow, edges) for k, v in parcel.items()}
+            if souring is not None:
+                parcel = parcel | {"soured": total - parcel["soured"]}
+            entry = carry(entry, first_entry, flow, edges)
+            square = carry(square, first_square, flow, edges)
+            exposure = taken_up(exposure, heat, age, flow, edges)
+            ph = self.ph(zone, number, parcel)
+            self.take_up(zone, parcel, ph, (age, flow, edges))
+            mean = first_entry - age
+            first_square = mean**2 + (first_square - first_entry**2) + age**2
+            first_entry = mean
+            flow = flow - 60.0 * np.diff(edges) - (drawn if number == 0 else 0.0)
+            flow = np.maximum(flow, 0.0)
+            phs.append(ph)
+            contents.append(parcel)
+            first = first or parcel
+        brix = (
+            np.mean([c["brix"] for c in contents], axis=0) if zone["brix"] is None else zone["brix"]
+        )
+        ph = np.mean(phs, axis=0)
+        hot = ph_at_process(ph, temp, kinetics.ph_slope, kinetics.ph_ref_degc)
+        shift = ph_at_process(0.0, temp, kinetics.ph_slope, kinetics.ph_ref_degc)
+        acidity = np.mean([10.0**-p for p in phs], axis=0)
+        rate = 60.0 * acidity * inversion_1_min(shift, temp, brix)
+        purity = np.mean([c["purity"] for c in contents], axis=0)
+        held = zone["volume"] * sucrose_content_kg_m3(brix, purity, temp)
+        destroyed = rs_destruction_1_h(ph, temp, kinetics.rs_rate_ph7_1_h) * held
+        variance = square - entry**2 - 1.0 / 12.0
+        self.zones.append(pd.DataFrame({
+            "zone": name, "temp_degc": temp, "ph_cold": ph, "ph_hot": hot, "brix_pct": brix,
+            "volume_m3": zone["volume"], "sucrose_held_kg": held, "inversion_1_h": rate,
+            "loss_kg_h": rate * held, "residence_min": clock - entry,
+            "rs_destroyed_kg_h": destroyed * kinetics.rs_per_sucrose_pct / 100.0,
+            "residence_sd_min": np.sqrt(np.maximum(variance, 0.0)), "exposure_eqmin100": exposure,
+        }))  # fmt: skip
+        return flow, parcel, first
+
+    def take_up(self, zone, parcel, ph, tank) -> None:
+        """Doses of the train; the mud takes them up too, but its juice goes another way."""
+        kinetics, temp = self.station.kinetics, zone["temp"]
+        brix = parcel["brix"] if zone["brix"] is None else zone["brix"]
+        hot = ph_at_process(ph, temp, kinetics.ph_slope, kinetics.ph_ref_degc)
+        inverting = inversion_1_min(hot, temp, brix)
+        rates = {
+            "minutes": np.ones(self.n),
+            "exposure": temp_factor(temp),
+            "inversion": inverting,
+            "inverted_limed": inverting,
+            "rs_limed": rs_destruction_1_h(ph, temp, kinetics.rs_rate_ph7_1_h) / 60.0,
+        }
+        grown = {name: taken_up(self.doses[name], rates[name], *tank) for name in rates}
+        if zone["region"] != "mud":
+            self.doses = grown
+
+    def ph(self, zone, cell, parcel):
+        if zone["region"] in ("liming", "mud"):
+            return zone["probe"]
+        if zone["region"] != "settler":
+            return ph_after_acid(parcel["ph"], parcel["soured"]) + zone["shift"]
+        weight = clear_weight("settler", cell, zone["tanks"], zone["left"])
+        return (1.0 - weight) * parcel["ph"] + weight * zone["probe"]
+
+
+def carry(signal, start: float, flow, edges):
+    """One stirred tank, minute by minute."""
+    content, out = float(start), np.empty(len(signal))
+    for t in range(len(signal)):
+        first, second = max(edges[t], 1e-6), max(edges[t + 1], 1e-6)
+        ratio = np.log(second / first)
+        mean = (second - first) / ratio if abs(ratio) >= 1e-9 else 0.5 * (first + second)
+        fed = flow[t] / 60.0
+        gone = fed - (second - first)
+        z = gone / mean
+        decay = -np.expm1(-z) / z if abs(z) >= 1e-12 else 1.0
+        out[t] = signal[t] + (content - signal[t]) * first / mean * decay
+        content = signal[t] + (content - signal[t]) * np.exp(-fed / mean)
+    return out
+
+
+def taken_up(dose, rate, age: float, flow, edges):
+    """Dose of the juice leaving a tank: running dose now less that at entry."""
+    running = np.cumsum(rate) - 0.5 * rate
+    return running - carry(running - dose, -(dose[0] + rate[0] * age), flow, edges)
+
+
+def against_pandas(grid: pl.DataFrame, station: Station, minutes: int) -> float | None:
+    """Seconds the plain version takes for a day; says how well the numbers agree."""
+    if pd is None:
+        print("plain pandas: not measured, pandas is not installed here (pip install pandas)")
+        return None
+    part = grid.head(minutes)
+    plain = Plain(part, station)
+    seconds, _zones = timed(plain.run)
+    zones = pd.concat(plain.zones, ignore_index=True)
+    whole = derive(part, station)
+    found, train = whole.zone_minutes, whole.station_minutes
+    worst = 0.0
+    for name, dose in (("residence_train_min", "minutes"), ("exposure_train_eqmin100", "exposure")):
+        theirs = plain.doses[dose]
+        worst = max(worst, float(np.max(np.abs(train[name].to_numpy() / theirs - 1.0))))
+    inverted = -100.0 * np.expm1(-plain.doses["inversion"])
+    worst = max(
+        worst, float(np.max(np.abs(train["inverted_train_pct"].to_numpy() / inverted - 1.0)))
+    )
+    for zone in found["zone"].unique(maintain_order=True):
+        ours, theirs = found.filter(zone=zone), zones[zones["zone"] == zone]
+        for name in COMPARED:
+            a, b = ours[name].to_numpy(), theirs[name].to_numpy()
+            scale = np.maximum(np.abs(b), 1e-9)
+            gap = np.abs(a - b) / scale
+            if name == "residence_sd_min":
+                gap = gap[b > 1.0]  # a difference of large squares: no digits left near nought
+            worst = max(worst, float(np.max(gap, initial=0.0)))
+    verdict = "the same numbers" if worst < 1e-6 else "NOT the same numbers"
+    print(f"plain pandas on {minutes / DAY_MIN:g} days: {seconds:.1f} s; {verdict}, "
+          f"worst relative difference {worst:.1e} over {len(COMPARED)} columns of every zone "
+          "and 3 of the train")  # fmt: skip
+    print("  (derive also works out factors, references, gaps and stops)")
+    return seconds / minutes * DAY_MIN
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawTextHelpFormatter
+    )
+    parser.add_argument("--days", type=int, default=180)
+    parser.add_argument("--slice-days", type=float, default=1.0)
+    args = parser.parse_args()
+    station = load_mill(CONFIG).station
+    grid = synthetic_grid(station, args.days)
+    with tempfile.TemporaryDirectory() as folder:
+        for day in range(args.days):
+            grid.slice(day * DAY_MIN, DAY_MIN).write_parquet(Path(folder) / f"{day:03d}.parquet")
+        read_s = min(timed(lambda: pl.read_parquet(f"{folder}/*.parquet"))[0] for _ in range(3))
+        print(f"{args.days} days, {grid.height} minutes, {len(grid.columns)} columns")
+        print(f"read from Parquet, a file a day: {read_s:.2f} s; memory so far {peak_mb():.0f} MB")
+        daily_s, rows = timed(lambda: day_by_day(grid, station))
+        print(f"derived day by day, with days before: {daily_s:.1f} s, {rows} zone minutes; "
+              f"peak memory {peak_mb():.0f} MB")  # fmt: skip
+        whole_s, derived = timed(lambda: derive(grid, station))
+        assert isinstance(derived, Derived)
+        print(f"derived in one go: {whole_s:.1f} s, {derived.zone_minutes.height} zone minutes; "
+              f"peak memory {peak_mb():.0f} MB")  # fmt: skip
+    plain_day_s = against_pandas(grid, station, int(args.slice_days * DAY_MIN))
+    for name, seconds in (("in one go", whole_s), ("day by day", daily_s)):
+        line = f"{name}: {seconds / read_s:.0f} x the read (at most {MOST_TIMES_READ:g} wanted)"
+        if plain_day_s is not None:
+            faster = plain_day_s * args.days / seconds
+            line += (
+                f", {faster:.0f} x faster than pandas by the day (at least {LEAST_TIMES_PANDAS:g})"
+            )
+        print(line)
+    return 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())
