@@ -12,7 +12,10 @@ import pytest
 FOLDER = Path(__file__).parent / "published"
 MARKS = {"confirmed", "computed", "memory", "common practice", "regression"}
 OUTSIDE = MARKS - {"regression"}
-MODULES = ("juice", "boiling", "kinetics", "pol", "settling", "loss")
+MODULES = (
+    *("juice", "boiling", "kinetics", "pol", "settling", "loss"),
+    *("balances", "uncertainty"),
+)
 
 
 def _rows() -> list[dict]:
