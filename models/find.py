@@ -14,10 +14,18 @@ from models.channels import loss_channels, stop_runs
 from models.context import Context
 from models.corroborate import SensorFault, corroborate, with_faults
 from models.drivers import Excess, split_excess
-from models.lab import Balance, LabPoints, lab_points, lab_series, reducing_sugar_balance
+from models.lab import (
+    Balance,
+    LabPoints,
+    chemical_balance,
+    lab_points,
+    lab_series,
+    zones_between,
+)
 from models.microbial import MicrobialSpan, find_microbial
 from models.minutes import MINUTES_PER_BLOCK, Minutes, to_minutes
 from models.notices import find_notices
+from models.ordinary_balance import ordinary_balance
 from models.outlier import score_blocks
 from models.probes import ProbeBias, ph_standing_error, probe_biases
 from models.reconcile import Multiplier, fit_multiplier
@@ -25,6 +33,7 @@ from models.rows import candidate_row, microbial_row, ranked
 from models.series import Array, block_means, nan_sum
 from models.settings import Settings
 from models.vectors import residual_vectors
+from models.witness import Witness, daily_frame, published_pct
 
 
 @dataclass(frozen=True)
@@ -42,6 +51,9 @@ class Losses:
         was not measured counts at its season median), measured (False in such minutes),
         ph_limed_true, ph_clear_true.
     multiplier : Multiplier
+    daily : DataFrame
+        Columns of ``models.witness.DAILY_SCHEMA``: loss between limed and clear juice by kinetics
+        and by chemistry, what stays unexplained, and what the ordinary daily balance would see.
     faults : tuple of SensorFault
         Episodes that only one sick sensor spoke for; each is also a notice.
     biases : dict of ProbeBias
@@ -52,6 +64,7 @@ class Losses:
     notices: pl.DataFrame
     minutes: pl.DataFrame
     multiplier: Multiplier
+    daily: pl.DataFrame
     faults: tuple[SensorFault, ...] = ()
     biases: dict[str, ProbeBias] = field(default_factory=dict)
 
@@ -62,6 +75,7 @@ def find_losses(
     lab: pl.DataFrame,
     station: Station,
     settings: Settings,
+    zone: str = "UTC",
 ) -> Losses:
     """Search derived minutes for periods of hidden sucrose loss.
 
@@ -73,6 +87,8 @@ def find_losses(
         Laboratory results: ts_utc, analyte, place, port, value, sd.
     station : Station
     settings : Settings
+    zone : str
+        IANA name of the time zone whose midnights part the days of ``Losses.daily``.
 
     Returns
     -------
@@ -89,8 +105,9 @@ def find_losses(
     zero = np.zeros(minutes.n)
     limed = biases["limed"].bias if "limed" in biases else zero
     clear = biases["clear"].bias if "clear" in biases else zero
-    balance = reducing_sugar_balance(lab, minutes, points)
-    multiplier = _fit(minutes, balance, limed, clear, station)
+    balance = chemical_balance(lab, minutes, points, station)
+    published = published_pct(minutes, limed, clear)
+    multiplier = _fit(published, balance, station)
     excess = split_excess(minutes, limed, clear)
     channels = loss_channels(minutes, excess, station, multiplier.value, ph_standing_error(biases))
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
@@ -100,14 +117,28 @@ def find_losses(
     candidates, faults = corroborate(candidates, minutes, excess, station)
     outliers = score_blocks(*_vectors(minutes, context, microbial))
     candidates += find_unexplained(context, excess, multiplier.value, outliers, microbial, settings)
-    rows = [candidate_row(c, context, excess, multiplier, outliers) for c in candidates]
-    rows += [microbial_row(m, minutes) for m in microbial]
+    witness = Witness(
+        balance,
+        multiplier.value * published,
+        zones_between(station, points),
+        ordinary_balance(lab, minutes, station, points),
+        context.quiet,
+    )
+    rows = [candidate_row(c, context, excess, multiplier, outliers, witness) for c in candidates]
+    rows += [microbial_row(m, minutes, witness) for m in microbial]
     claimed = [(c.span.start, c.span.end) for c in candidates]
     claimed += [(f.start, f.end) for f in faults]
     notices = find_notices(minutes, lab, points, lab_shift, station, claimed)
     notices = with_faults(notices, minutes, faults)
-    series = _series(minutes, excess, multiplier, biases)
-    return Losses(ranked(rows), notices, series, multiplier, tuple(faults), biases)
+    return Losses(
+        ranked(rows),
+        notices,
+        _series(minutes, excess, multiplier, biases),
+        multiplier,
+        daily_frame(minutes, witness, zone),
+        tuple(faults),
+        biases,
+    )
 
 
 def _probe_truth(
@@ -124,14 +155,15 @@ def _probe_truth(
     return probe_biases(minutes.hours, readings, grabs, ~minutes.stopped)
 
 
-def _fit(
-    minutes: Minutes, balance: Balance, limed: Array, clear: Array, station: Station
-) -> Multiplier:
-    at = balance.minute
-    predicted = minutes.station["inverted_pred_pct"][at] * 10.0 ** (0.5 * (limed[at] + clear[at]))
+def _fit(published: Array, balance: Balance, station: Station) -> Multiplier:
     prior = station.kinetics
     return fit_multiplier(
-        predicted, balance.seen_pct, balance.sd_pct, prior.multiplier, prior.multiplier_log_sd
+        published[balance.minute],
+        balance.seen_pct,
+        balance.sd_pct,
+        prior.multiplier,
+        prior.multiplier_log_sd,
+        balance.systematic_pct,
     )
 
 

@@ -6,11 +6,16 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
+from features.balances import MethodErrors, pair_estimates
+from features.lab import LONGEST_HOLD_H
 from features.station import Station
 from models.minutes import Minutes
-from models.reconcile import inverted_by_balance
+from models.reconcile import join_methods
 from models.series import Array
+
+_PAIRED = ("rs", "pol", "brix", "potassium", "chloride", "purity")
 
 
 @dataclass(frozen=True)
@@ -33,10 +38,19 @@ class LabSeries:
         return len(self.times_h)
 
     def at(self, times_h: Array) -> Array:
-        """Straight line between results; NaN outside them or with none."""
+        """Straight line between results at most `LONGEST_HOLD_H` apart; NaN elsewhere."""
         if len(self) == 0:
             return np.full(len(times_h), np.nan)
-        return np.asarray(np.interp(times_h, self.times_h, self.values, left=np.nan, right=np.nan))
+        line = np.interp(times_h, self.times_h, self.values, left=np.nan, right=np.nan)
+        after = np.clip(np.searchsorted(self.times_h, times_h), 1, max(len(self) - 1, 1))
+        before = np.minimum(after, len(self) - 1)
+        gap = self.times_h[before] - self.times_h[after - 1]
+        return np.where(gap <= LONGEST_HOLD_H, line, np.nan)
+
+    @property
+    def relative_sd(self) -> float:
+        """Median standard error over result [-]; 0 without results."""
+        return float(np.median(self.sd / np.abs(self.values))) if len(self) else 0.0
 
 
 @dataclass(frozen=True)
@@ -81,7 +95,7 @@ def lab_series(
 
 @dataclass(frozen=True)
 class Balance:
-    """Inversion between limed and clear juice by reducing sugars, one entry a pair of samples.
+    """Inversion between limed and clear juice by chemistry, one entry a pair of samples.
 
     Attributes
     ----------
@@ -89,47 +103,92 @@ class Balance:
         Sampling time of the clear juice [h].
     seen_pct, sd_pct : ndarray, shape (m,)
         Sucrose inverted and its random standard error [% of sucrose].
+    systematic_pct : ndarray, shape (m, s)
+        Change of `seen_pct` by one standard error of each error that all pairs share
+        [% of sucrose].
     minute : ndarray of int, shape (m,)
         Minute of the sample.
+    weights : dict of str to float
+        Mean weight of each method; they sum to 1.
     """
 
     times_h: Array
     seen_pct: Array
     sd_pct: Array
-    minute: np.ndarray[tuple[int], np.dtype[np.int64]]
+    systematic_pct: Array
+    minute: NDArray[np.int64]
+    weights: dict[str, float]
+
+    def __len__(self) -> int:
+        return len(self.times_h)
 
 
-def reducing_sugar_balance(lab: pl.DataFrame, minutes: Minutes, points: LabPoints) -> Balance:
+def chemical_balance(
+    lab: pl.DataFrame,
+    minutes: Minutes,
+    points: LabPoints,
+    station: Station,
+    errors: MethodErrors | None = None,
+) -> Balance:
     """Pair clear-juice samples with the limed juice they were, by residence time.
 
-    Sucrose is taken as pol; samples drawn while the station stood are left out.
+    Every method the results allow is used, joined by their covariance. Sucrose is taken as pol;
+    samples drawn while the station stood are left out.
     """
-    rs_out = lab_series(lab, minutes, "rs", points.clear)
-    empty = np.empty(0)
-    nothing = Balance(empty, empty, empty, np.empty(0, dtype=np.int64))
-    if len(rs_out) == 0 or points.limed is None:
-        return nothing
-    index = np.floor(rs_out.times_h * 60).astype(np.int64)
+    ends = {
+        a: (lab_series(lab, minutes, a, points.limed), lab_series(lab, minutes, a, points.clear))
+        for a in _PAIRED
+    }
+    ends = {a: pair for a, pair in ends.items() if len(pair[0]) and len(pair[1])}
+    base = next((ends[a][1].times_h for a in ("rs", "pol", "purity") if a in ends), np.empty(0))
+    index = np.floor(base * 60).astype(np.int64)
     inside = (index >= 0) & (index < minutes.n)
-    t, index = rs_out.times_h[inside], index[inside]
-    if len(t) == 0:
-        return nothing
-    entered = t - minutes.station["residence_train_min"][index] / 60.0
-    inlet = {a: lab_series(lab, minutes, a, points.limed) for a in ("rs", "brix", "pol")}
-    brix_out = lab_series(lab, minutes, "brix", points.clear).at(t)
-    rs_in, brix_in, pol_in = (inlet[a].at(entered) for a in ("rs", "brix", "pol"))
-    rs_per_sucrose = 100.0 * rs_in / pol_in
-    seen = inverted_by_balance(
-        rs_per_sucrose,
-        rs_in / brix_in,
-        rs_out.values[inside] / brix_out,
-        minutes.station["rs_destroyed_pred_pct"][index],
+    times, index = base[inside], index[inside]
+    running = ~minutes.stopped[index]
+    times, index = times[running], index[running]
+    entered = times - transit_h(minutes, station, points)[index]
+    results: dict[str, Array] = {}
+    spread: dict[str, Array] = {}
+    for analyte, (limed, clear) in ends.items():
+        results[f"{analyte}_in"], results[f"{analyte}_out"] = limed.at(entered), clear.at(times)
+        for name, series in (("in", limed), ("out", clear)):
+            spread[f"{analyte}_{name}"] = np.full(len(times), series.relative_sd)
+    destroyed = minutes.station["rs_destroyed_pred_pct"][index]
+    joined = join_methods(pair_estimates(results, spread, destroyed, errors))
+    good = np.isfinite(joined.seen_pct)
+    return Balance(
+        times[good],
+        joined.seen_pct[good],
+        joined.sd_pct[good],
+        joined.systematic_pct[good],
+        index[good],
+        joined.weights,
     )
-    relative = np.hypot(rs_out.sd[inside] / rs_out.values[inside], _relative_sd(inlet["rs"]))
-    good = np.isfinite(seen) & ~minutes.stopped[index]
-    sd = rs_per_sucrose * relative / 1.0526
-    return Balance(t[good], seen[good], sd[good], index[good])
 
 
-def _relative_sd(series: LabSeries) -> float:
-    return float(np.median(series.sd / series.values)) if len(series) else 0.0
+def transit_h(minutes: Minutes, station: Station, points: LabPoints) -> Array:
+    """Mean time between the limed-juice and the clear-juice sampling point [h].
+
+    Sum of the residence in the zones between them, vessels side by side averaged; mud left out.
+    """
+    total = np.zeros(minutes.n)
+    for names in _steps_between(station, points):
+        columns = [minutes.zones[n]["residence_min"] for n in names if n in minutes.zones]
+        if columns:
+            total = total + np.mean(np.stack(columns), axis=0) / 60.0
+    return total
+
+
+def zones_between(station: Station, points: LabPoints) -> set[str]:
+    """Zones between the limed-juice and the clear-juice sampling point; mud left out."""
+    return {name for names in _steps_between(station, points) for name in names}
+
+
+def _steps_between(station: Station, points: LabPoints) -> list[list[str]]:
+    if points.limed is None or points.clear is None:
+        return []
+    step = {v.name: v.step for v in station.vessels}
+    first, last = step[points.limed[0]], step[points.clear[0]]
+    return [
+        [v.name for v in group] for group in station.in_flow_order if first < group[0].step <= last
+    ]

@@ -7,14 +7,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from features.uncertainty import Z90, InputErrors, LossError, LossState, loss_error
 from models.candidates import Candidate
 from models.causes import Verdict
+from models.channels import vessel_of
+from models.context import Context
 from models.drivers import Excess
-from models.probes import ProbeBias, ph_standing_error
+from models.probes import ph_standing_error
 from models.reconcile import Multiplier
+from models.series import Array
 
-_Z90 = 1.645
-#: Volumes, dead space and the pH profile inside vessels are known to about a fifth (estimate).
+#: Dead space and the pH profile inside vessels are known to about a fifth (estimate).
 _MODEL_LOG_SD = 0.2
 
 
@@ -29,30 +32,76 @@ class Amount:
     @classmethod
     def lognormal(cls, mid_kg: float, log_sd: float) -> Amount:
         """Interval of a positive amount whose errors multiply."""
-        spread = math.exp(_Z90 * log_sd)
+        spread = math.exp(Z90 * log_sd)
         return cls(mid_kg, mid_kg / spread, mid_kg * spread)
 
 
-def interval_of(
-    item: Candidate, excess: Excess, biases: dict[str, ProbeBias], multiplier: Multiplier
-) -> Amount:
-    """Amount of a candidate with everything that makes it uncertain.
+def error_of(
+    item: Candidate, excess: Excess, context: Context, multiplier: Multiplier
+) -> LossError:
+    """Everything that makes the amount of a candidate uncertain, by name.
 
-    Multiplying errors (kinetic multiplier, volumes) and adding ones (everyday noise, the standing
-    error of the pH) are joined to one log-normal interval.
+    What lies above the mill's own usual loss shares the standing errors of temperature, volume
+    and kinetics with it: they multiply. A pH error that comes and goes moves the whole loss, and
+    a flow error the whole loss at targets: in an excess due to either they weigh so much more.
     """
-    kg = item.kg
-    parts = [item.span, *(span for _, _, span in item.joined)]
-    noise = math.sqrt(sum(p.kg_sd**2 for p in parts))
     window = slice(item.span.start, item.span.end)
-    total = multiplier.value * sum(float(np.nansum(v[window])) for v in excess.loss_kg_h.values())
-    on_ph = item.channel.name == "ph"
-    ph_error = math.log(10.0) * ph_standing_error(biases, window) * total / 60.0 if on_ph else 0.0
-    relative = math.hypot(noise, ph_error) / max(kg, 1e-9)
-    log_sd = math.sqrt(
-        multiplier.log_sd**2 + _MODEL_LOG_SD**2 + math.log1p(min(relative, 3.0) ** 2)
+    kg = max(item.kg, 1e-9)
+    zones = item.channel.zones
+    loss_kg = {z: _sum_kg(v[window]) for z, v in excess.loss_kg_h.items()}
+    usual_kg = sum(_sum_kg(excess.reference_kg_h[z][window]) for z in zones)
+    share = _shares(loss_kg, zones)
+    state = LossState(
+        temp_degc=sum(w * _mean_temp(context, z, window) for z, w in share.items()),
+        level_degc=_level_degc(context),
+        ph_slope=context.station.kinetics.ph_slope,
+        ph_leverage=multiplier.value * sum(loss_kg.values()) / kg if _on_ph(item) else 1.0,
+        flow_leverage=multiplier.value * usual_kg / kg if _on_flow(item) else 0.0,
     )
-    return Amount.lognormal(kg, log_sd)
+    spans = [item.span, *(span for _, _, span in item.joined)]
+    return loss_error(
+        state,
+        InputErrors(
+            ph_systematic=ph_standing_error(context.biases, window),
+            volume=math.hypot(
+                *(w * vessel_of(context.station, z).volume_rel_sd for z, w in share.items())
+            ),
+            multiplier_log_sd=multiplier.log_sd,
+            ph_slope_sd=context.station.kinetics.ph_slope_sd,
+            scatter=math.hypot(*(s.kg_sd for s in spans)) / kg,
+            form_log_sd=_MODEL_LOG_SD,
+        ),
+    )
+
+
+def _on_ph(item: Candidate) -> bool:
+    return item.channel.name == "ph"
+
+
+def _on_flow(item: Candidate) -> bool:
+    return item.channel.name == "throughput"
+
+
+def _sum_kg(kg_h: Array) -> float:
+    return float(np.nansum(kg_h)) / 60.0
+
+
+def _shares(loss_kg: dict[str, float], zones: tuple[str, ...]) -> dict[str, float]:
+    total = sum(loss_kg[z] for z in zones)
+    return {z: loss_kg[z] / total if total > 0.0 else 1.0 / len(zones) for z in zones}
+
+
+def _mean_temp(context: Context, zone: str, window: slice) -> float:
+    """Mean temperature of a zone, its target where none was measured [degC]."""
+    part = context.minutes.zones[zone]["temp_degc"][window]
+    part = part[np.isfinite(part)]
+    return float(part.mean()) if len(part) else vessel_of(context.station, zone).temp_degc
+
+
+def _level_degc(context: Context) -> float:
+    """Temperature at which laboratory balances fix the level of the kinetics: the settler's."""
+    settlers = context.station.of_kind("settler") or context.station.vessels
+    return settlers[0].temp_degc
 
 
 def confidence_of(z: float, verdict: Verdict, amount: Amount) -> float:

@@ -15,9 +15,10 @@ from models.drivers import Excess
 from models.microbial import MicrobialSpan
 from models.minutes import MINUTES_PER_BLOCK, Minutes
 from models.outlier import OutlierScore
-from models.rank import Amount, confidence_of, interval_of
+from models.rank import Amount, confidence_of, error_of
 from models.reconcile import Multiplier
 from models.series import Array, nan_sum
+from models.witness import Witness, zone_excess_kg
 
 FINDING_SCHEMA = pl.Schema(
     {
@@ -43,11 +44,13 @@ def candidate_row(
     excess: Excess,
     multiplier: Multiplier,
     outliers: OutlierScore,
+    witness: Witness,
 ) -> dict[str, object]:
     """Row of a candidate: amount, cause, confidence, evidence."""
     minutes, span = context.minutes, item.span
     verdict = judge(item, context)
-    amount = interval_of(item, excess, context.biases, multiplier)
+    error = error_of(item, excess, context, multiplier)
+    amount = Amount.lognormal(item.kg, error.log_sd)
     total = multiplier.value * nan_sum(excess.loss_kg_h)
     shares = _driver_shares(excess, span.start, span.end)
     fed = float(np.nansum(minutes.station["sucrose_feed_kg_h"][span.start : span.end])) / 60.0
@@ -61,7 +64,18 @@ def candidate_row(
         amount,
         fed,
         confidence_of(span.z, verdict, amount),
-        {"facts": facts, "shares": shares},
+        {
+            "facts": facts,
+            "shares": shares,
+            "uncertainty": {
+                c.name: round(math.hypot(c.random, c.systematic), 3) for c in error.contributions
+            },
+        }
+        | witness.evidence(
+            (span.start, span.end),
+            amount.mid_kg,
+            zone_excess_kg(excess, item.channel.zones, span.start, span.end),
+        ),
     )
 
 
@@ -88,7 +102,7 @@ def _driver_shares(excess: Excess, start: int, end: int) -> dict[str, float]:
     return {name: round(value / size, 3) for name, value in kg.items()}
 
 
-def microbial_row(span: MicrobialSpan, minutes: Minutes) -> dict[str, object]:
+def microbial_row(span: MicrobialSpan, minutes: Minutes, witness: Witness) -> dict[str, object]:
     """Row of a microbial spell."""
     # Sucrose per lactic acid is known to about a factor of two (stoichiometry 0.95-1.9, trade 2-8).
     sd = math.hypot(0.5, span.kg_sd / max(span.kg, 1e-9))
@@ -108,7 +122,8 @@ def microbial_row(span: MicrobialSpan, minutes: Minutes) -> dict[str, object]:
         amount,
         fed,
         confidence_of(span.z, verdict, amount),
-        {"facts": facts, "shares": {"microbes": 1.0}},
+        {"facts": facts, "shares": {"microbes": 1.0}}
+        | witness.evidence((span.start, span.end), span.kg, {span.zone: span.kg}, microbes=True),
     )
 
 

@@ -66,7 +66,7 @@ class Plant:
             if row[2] == place and first_h <= row[0] < last_h:
                 row[4] += by
 
-    def search(self, settings=None):
+    def search(self, settings=None, **options):
         times = pl.Series("ts_utc", np.arange(self.n) * 60_000_000).cast(pl.Duration("us")) + START
         grid = pl.DataFrame([times.cast(pl.Datetime("us", "UTC"))]).with_columns(
             [pl.Series(name, values) for name, values in self.grid.items()]
@@ -80,7 +80,12 @@ class Plant:
         )
         lab = lab.select(ts.alias("ts_utc"), "analyte", "place", "port", "value", "sd")
         return find_losses(
-            derived.station_minutes, derived.zone_minutes, lab, self.station, settings or Settings()
+            derived.station_minutes,
+            derived.zone_minutes,
+            lab,
+            self.station,
+            settings or Settings(),
+            **options,
         )
 
 
