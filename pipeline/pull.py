@@ -24,7 +24,8 @@ from pipeline.lake import Lake
 from pipeline.progress import Progress, silent
 from pipeline.readers_export import export_readings
 from pipeline.readers_layout import layout_for
-from pipeline.readers_values import MillClock, Tally
+from pipeline.readers_values import MillClock
+from pipeline.refused import Tally
 
 _STAGING: Final = "staging-"
 

@@ -14,7 +14,8 @@ import polars as pl
 from pipeline.config_models import ExportLayout
 from pipeline.readers import batches, open_export
 from pipeline.readers_layout import plan_for
-from pipeline.readers_values import MillClock, Tally, to_readings
+from pipeline.readers_values import MillClock, to_readings
+from pipeline.refused import Tally
 
 
 def export_readings(

@@ -7,15 +7,14 @@ kept: bad, with its reason.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
 from typing import Final, Literal, Protocol
 
 import polars as pl
 
 from pipeline.lake_merge import READINGS_SCHEMA
 from pipeline.readers_layout import Plan, plain_time
+from pipeline.refused import Tally
 from pipeline.units import UnitChange
 
 #: Longest word kept as a reason; exports are foreign text.
@@ -27,6 +26,9 @@ _AMBIGUOUS: Final[dict[str, Literal["earliest", "latest", "null"]]] = {
     "refuse": "null",
 }
 _UTC: Final = pl.Datetime("us", "UTC")
+#: Place of a row in its batch, carried along until the row is a reading. No column of an
+#: export is called so: names are stripped of blanks.
+_ROW: Final = " row"
 _NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _LIMIT: Final = rf"^([<>])\s*=?\s*({_NUMBER})$"
 
@@ -49,32 +51,6 @@ class MillClock(Protocol):
     @property
     def unit_changes(self) -> Mapping[str, UnitChange]:
         """Every tag and lab series of the mill, with its change of unit."""
-
-
-@dataclass(slots=True)
-class Tally:
-    """What became of the rows of one file so far.
-
-    Attributes
-    ----------
-    rows : int
-        Readings offered: rows of a long file, cells of a wide one.
-    refused : Counter
-        Rows refused, by reason.
-    bad : Counter
-        Readings kept but bad on arrival, by reason; words of the export under one heading.
-    unreadable : int
-        Rows refused, or values kept bad, because their text makes no sense.
-    unknown_tags, known_tags : set of str
-        Tags met that the mill does not have, and those it has.
-    """
-
-    rows: int = 0
-    refused: Counter[str] = field(default_factory=Counter)
-    bad: Counter[str] = field(default_factory=Counter)
-    unreadable: int = 0
-    unknown_tags: set[str] = field(default_factory=set)
-    known_tags: set[str] = field(default_factory=set)
 
 
 def to_readings(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
@@ -101,6 +77,7 @@ def to_readings(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -
     )
     tally.bad.update(dict(frame.filter("bad").group_by("kind").len().iter_rows()))
     tally.unreadable += int((frame["kind"] == "unreadable_text").sum())
+    tally.end_batch(raw)
     return frame.select(
         "ts_utc", "tag", _in_inside_unit(clock).alias("value"), "bad", "reason"
     ).cast(READINGS_SCHEMA)
@@ -110,7 +87,8 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
     """Readings of a file with one reading a row."""
     assert plan.tag is not None and plan.value is not None
     quality = pl.col(plan.quality) if plan.quality else pl.lit(None, pl.String)
-    frame = raw.select(
+    frame = raw.with_row_index(_ROW).select(
+        _ROW,
         time=pl.col(plan.time),
         tag=pl.col(plan.tag).cast(pl.String).str.strip_chars(),
         raw=pl.col(plan.value),
@@ -134,8 +112,9 @@ def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
     tally.rows += raw.height * len(plan.tags)
     tally.known_tags |= set(known)
     tally.unknown_tags |= set(plan.tags) - set(known)
-    tally.refused["tag_not_in_mill"] += raw.height * (len(plan.tags) - len(known))
-    frame = raw.select(*known, time=pl.col(plan.time))
+    frame = raw.select(*known, time=pl.col(plan.time)).with_row_index(_ROW)
+    if len(known) < len(plan.tags):
+        tally.refuse("tag_not_in_mill", frame[_ROW], weight=len(plan.tags) - len(known))
     timed = _with_moments(frame, plan, clock, tally, weight=len(known))
     parts = [_wide_part(timed, tag, plan, tally) for tag in known]
     return pl.concat(parts) if parts else READINGS_SCHEMA.to_frame().with_columns(kind="reason")
@@ -144,7 +123,7 @@ def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
 def _wide_part(timed: pl.DataFrame, tag: str, plan: Plan, tally: Tally) -> pl.DataFrame:
     """Readings of one column of a wide file."""
     cells = timed.select(
-        "ts_utc", tag=pl.lit(tag), raw=pl.col(tag), quality=pl.lit(None, pl.String)
+        "ts_utc", _ROW, tag=pl.lit(tag), raw=pl.col(tag), quality=pl.lit(None, pl.String)
     )
     empty = pl.col("raw").is_null()
     if cells.schema["raw"] == pl.String:
@@ -157,9 +136,8 @@ def _refuse(
 ) -> pl.DataFrame:
     """Leave out some rows and count them."""
     kept = frame.filter(~rows)
-    refused = frame.height - kept.height
-    tally.refused[reason] += refused
-    tally.unreadable += refused if unreadable else 0
+    if kept.height < frame.height:
+        tally.refuse(reason, frame.filter(rows)[_ROW], unreadable=unreadable)
     return kept
 
 
@@ -168,20 +146,22 @@ def _with_moments(
 ) -> pl.DataFrame:
     """Replace ``time`` by ``ts_utc``, refusing rows without a moment (`weight` readings each)."""
     naive, moment = _moments(frame["time"], plan, clock)
-    unknown = naive.filter(moment.is_null()).to_frame("naive")
+    timed = frame.drop("time").with_columns(moment.alias("ts_utc"))
+    if not moment.null_count():
+        return timed
     zone = plan.time_zone or clock.zone
     either = pl.col("naive").dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
-    repeated = unknown.filter(either.is_not_null()).height
-    unreadable = unknown["naive"].null_count()
+    unreadable, repeated = pl.col("naive").is_null(), either.is_not_null()
+    unknown = pl.DataFrame({_ROW: frame[_ROW], "naive": naive}).filter(moment.is_null())
     for reason, rows in (
         ("time_unreadable", unreadable),
         ("local_time_repeated", repeated),
-        ("local_time_skipped", unknown.height - repeated - unreadable),
+        ("local_time_skipped", ~unreadable & ~repeated),
     ):
-        tally.refused[reason] += rows * weight
-    tally.unreadable += unreadable * weight
-    timed = frame.drop("time").with_columns(moment.alias("ts_utc"))
-    return timed.filter(pl.col("ts_utc").is_not_null()) if unknown.height else timed
+        found = unknown.filter(rows)[_ROW]
+        if len(found):
+            tally.refuse(reason, found, weight=weight, unreadable=reason == "time_unreadable")
+    return timed.filter(pl.col("ts_utc").is_not_null())
 
 
 def _moments(times: pl.Series, plan: Plan, clock: MillClock) -> tuple[pl.Series, pl.Series]:

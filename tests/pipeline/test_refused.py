@@ -1,0 +1,79 @@
+"""The refusal ledger: refused rows are counted, kept with their text, and bounded."""
+
+import polars as pl
+import pytest
+
+from pipeline.errors import DataError
+from pipeline.refused import (
+    REFUSED_SCHEMA,
+    ROWS_KEPT,
+    TEXT_CHARS,
+    RefusedRow,
+    Tally,
+    read_refused,
+    refused_frame,
+    refused_path,
+)
+
+
+def places(*rows):
+    return pl.Series(rows, dtype=pl.UInt32)
+
+
+def test_rows_are_numbered_through_all_batches_and_keep_their_text():
+    tally = Tally()
+    first = pl.DataFrame({"time": ["a", "b"], "tag": ["X", None], "value": [1.0, 2.5]})
+    tally.refuse("tag_absent", places(1), unreadable=True)
+    tally.end_batch(first)
+    tally.refuse("time_unreadable", places(0, 1), weight=3)
+    tally.end_batch(first)
+    assert tally.refused == {"tag_absent": 1, "time_unreadable": 6}
+    assert tally.unreadable == 1
+    assert tally.refused_rows == [
+        RefusedRow(2, "tag_absent", "b |  | 2.5"),
+        RefusedRow(3, "time_unreadable", "a | X | 1.0"),
+        RefusedRow(4, "time_unreadable", "b |  | 2.5"),
+    ]
+
+
+def test_only_so_many_rows_of_a_reason_are_kept_and_their_text_is_cut():
+    tally = Tally()
+    many = ROWS_KEPT + 500
+    raw = pl.DataFrame({"text": ["\x1b[2J" + "x" * 900] * many, "odd": [[1, 2]] * many})
+    tally.refuse("tag_not_in_mill", pl.Series(range(many)))
+    tally.refuse("tag_absent", places(7))
+    tally.end_batch(raw)
+    assert tally.refused == {"tag_not_in_mill": many, "tag_absent": 1}
+    assert len(tally.refused_rows) == ROWS_KEPT + 1
+    assert {len(row.text) for row in tally.refused_rows} == {TEXT_CHARS}
+    assert tally.refused_rows[0].text.startswith(" [2Jx")
+
+
+def test_kept_rows_come_back_by_reason_and_file(tmp_path):
+    rows = [RefusedRow(9, "tag_absent", "z"), RefusedRow(2, "time_unreadable", "y")]
+    for name, mark in (("a.csv", "a"), ("b.csv", "b")):
+        path = refused_path(tmp_path, mark * 64)
+        path.parent.mkdir(exist_ok=True)
+        refused_frame(name, rows).write_parquet(path)
+    assert read_refused(tmp_path)["row"].to_list() == [2, 9, 2, 9]
+    assert read_refused(tmp_path, reason="tag_absent", file="b.csv").rows() == [
+        ("b.csv", 9, "tag_absent", "z")
+    ]
+    assert read_refused(tmp_path / "nowhere").schema == REFUSED_SCHEMA
+
+
+def test_what_is_no_hash_never_becomes_a_path(tmp_path):
+    with pytest.raises(ValueError, match="not a hash"):
+        refused_path(tmp_path, "../../etc/passwd")
+
+
+@pytest.mark.parametrize("damage", [b"PAR1 no more", None])
+def test_a_damaged_list_says_which_and_what_to_do(tmp_path, damage):
+    path = refused_path(tmp_path, "c" * 64)
+    path.parent.mkdir()
+    pl.DataFrame({"other": [1]}).write_parquet(path)
+    if damage:
+        path.write_bytes(damage)
+    with pytest.raises(DataError, match="refused rows") as caught:
+        read_refused(tmp_path)
+    assert str(path) in caught.value.where
