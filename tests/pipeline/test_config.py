@@ -119,7 +119,7 @@ def test_prices_of_sugars_and_lime_are_optional_and_change_no_finding(tmp_path):
     priced = load(tmp_path, SOUND + "\n[prices]\nreducing_sugar_per_t = 0.0\nlime_per_t = 140.0\n")
     assert (priced.prices.reducing_sugar_per_t, priced.prices.lime_per_t) == (0.0, 140.0)
     assert priced.config_hash == plain.config_hash
-    with pytest.raises(ConfigError, match="prices.lime_per_t"):
+    with pytest.raises(ConfigError, match=r"prices\.lime_per_t"):
         load(tmp_path, SOUND + "\n[prices]\nlime_per_t = -1.0\n")
 
 
