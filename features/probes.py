@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from features.station import Port, Station, Vessel
+from features.station import Port, Signal, Station, Vessel
 from features.tracks import Track, Tracks
 from features.vessel_ph import Region
 
@@ -95,6 +95,15 @@ def _clear_points(station: Station) -> list[tuple[Vessel, tuple[Port, ...]]]:
         (vessel, OUTLET_FIRST) for vessel in station.of_kind("settler")
     ]
     return points + [(vessel, ANY) for vessel in station.of_kind("clear_juice_tank")]
+
+
+def probe_signal(station: Station, point: str) -> Signal | None:
+    """Signal of the pH probe read for ``mixed``, ``limed`` or ``clear`` juice, if there is one."""
+    if point == "mixed":
+        return station.signal("ph", "mixed_juice")
+    points = _limed_points(station) if point == "limed" else _clear_points(station)
+    found = (station.signal("ph", vessel.name, port) for vessel, ports in points for port in ports)
+    return next((signal for signal in found if signal is not None), None)
 
 
 def _first_ph(

@@ -18,6 +18,7 @@ from features.lab import lab_results
 from pipeline.config import Mill
 from pipeline.errors import DataError
 from pipeline.report import Gap, Multiplier, ReportView, write_report
+from pipeline.sensors import sensors_to_look_at
 from pipeline.windows import LOSSES, NOTICES, STATION, ZONES, Window, lake_of, store_of, tag_health
 
 #: Volumes are known to about a tenth; it adds to the multiplier's error in daily sums (estimate).
@@ -82,6 +83,7 @@ def view_of(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> ReportVie
         sources=sources,
         refused=refused,
         tags=tags.filter(pl.col("readings") > 0),
+        sensors=sensors_to_look_at(mill, *period.days),
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
         not_computed=gaps,
         run=_run_words(mill, run),

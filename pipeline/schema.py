@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from typing import Final
 
+import polars as pl
+
 _FIRST: Final = """
 CREATE TABLE findings (
     finding_id  VARCHAR PRIMARY KEY,
@@ -109,5 +111,127 @@ CREATE TABLE pending_days (
 COMMENT ON TABLE pending_days IS 'UTC days whose readings changed since they were last worked out';
 """
 
+_SENSORS: Final = """
+CREATE TABLE sensor_health (
+    mill           VARCHAR NOT NULL,
+    day            DATE NOT NULL,
+    tag            VARCHAR NOT NULL,
+    quantity       VARCHAR NOT NULL,
+    place          VARCHAR NOT NULL,
+    readings       BIGINT NOT NULL,
+    good           BIGINT NOT NULL,
+    good_pct       DOUBLE,
+    spikes         BIGINT NOT NULL,
+    out_of_range   BIGINT NOT NULL,
+    frozen         BIGINT NOT NULL,
+    frozen_min     DOUBLE NOT NULL,
+    calibration    BIGINT NOT NULL,
+    calibration_step DOUBLE,
+    other_bad      BIGINT NOT NULL,
+    gap_min        DOUBLE NOT NULL,
+    longest_gap_min DOUBLE NOT NULL,
+    drift          DOUBLE,
+    drift_sd       DOUBLE,
+    verdict        VARCHAR NOT NULL CHECK (verdict IN ('good', 'watch', 'sick', 'silent')),
+    text           VARCHAR NOT NULL,
+    PRIMARY KEY (mill, day, tag)
+);
+COMMENT ON TABLE sensor_health IS 'One row per tag and UTC day, as the last run saw it';
+COMMENT ON COLUMN sensor_health.good_pct IS 'Share of the readings that are good [%]';
+COMMENT ON COLUMN sensor_health.frozen_min IS 'Time a frozen value was all there was [min]';
+COMMENT ON COLUMN sensor_health.calibration IS 'Readings of buffer while a pH probe was off line';
+COMMENT ON COLUMN sensor_health.calibration_step IS 'Reading after calibration less before [unit]';
+COMMENT ON COLUMN sensor_health.other_bad IS 'Bad on arrival, or no number';
+COMMENT ON COLUMN sensor_health.gap_min IS 'Time without a reading [min]';
+COMMENT ON COLUMN sensor_health.drift IS 'pH: reading less laboratory, mean of the day [pH]';
+COMMENT ON COLUMN sensor_health.drift_sd IS 'Standard error of drift [pH]';
+COMMENT ON COLUMN sensor_health.verdict IS 'good, watch, sick, silent (no readings)';
+COMMENT ON COLUMN sensor_health.text IS 'What is wrong, worst first; empty when good';
+
+CREATE TABLE source_marks (
+    mill       VARCHAR NOT NULL,
+    source     VARCHAR NOT NULL,
+    read_until TIMESTAMPTZ NOT NULL,
+    PRIMARY KEY (mill, source)
+);
+COMMENT ON TABLE source_marks IS 'Up to which moment each direct source was read';
+"""
+
+FINDING_COLUMNS: Final = (
+    "finding_id",
+    "mill",
+    "section",
+    "started",
+    "ended",
+    "cause",
+    "lost_t",
+    "lost_t_low",
+    "lost_t_high",
+    "lost_pct",
+    "value",
+    "currency",
+    "confidence",
+    "rank",
+    "status",
+    "evidence",
+    "first_seen",
+    "last_seen",
+    "run_id",
+)
+RUN_COLUMNS: Final = (
+    "run_id",
+    "mill",
+    "flow",
+    "window_start",
+    "window_end",
+    "as_of",
+    "config_hash",
+    "inputs_hash",
+    "versions",
+    "minutes",
+    "findings",
+    "multiplier",
+    "multiplier_low",
+    "multiplier_high",
+    "multiplier_pairs",
+    "started_at",
+    "finished_at",
+    "state",
+)
+SOURCE_COLUMNS: Final = (
+    "mill",
+    "sha256",
+    "name",
+    "bytes",
+    "layout",
+    "rows_read",
+    "rows_kept",
+    "rows_merged",
+    "rows_refused",
+    "rows_conflicting",
+    "refused_by_reason",
+    "bad_by_reason",
+    "unknown_tags",
+    "first_ts",
+    "last_ts",
+)
+#: Of ``sensor_health``, with types.
+SENSOR_COLUMNS: Final = pl.Schema(
+    [
+        ("mill", pl.String()),
+        ("day", pl.Date()),
+        *((name, pl.String()) for name in ("tag", "quantity", "place")),
+        *((name, pl.Int64()) for name in ("readings", "good")),
+        ("good_pct", pl.Float64()),
+        *((name, pl.Int64()) for name in ("spikes", "out_of_range", "frozen")),
+        ("frozen_min", pl.Float64()),
+        ("calibration", pl.Int64()),
+        ("calibration_step", pl.Float64()),
+        ("other_bad", pl.Int64()),
+        *((name, pl.Float64()) for name in ("gap_min", "longest_gap_min", "drift", "drift_sd")),
+        *((name, pl.String()) for name in ("verdict", "text")),
+    ]
+)
+
 #: Scripts in order; the first brings an empty file to version 1.
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST,)
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _SENSORS)

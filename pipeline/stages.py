@@ -20,6 +20,7 @@ import polars as pl
 
 from features.derive import derive as derive_minutes
 from features.grid import to_grid
+from features.health import sensor_day
 from features.lab import lab_results, purity_pct
 from features.quality import quality_counts, screen
 from models.find import Losses, find_losses
@@ -29,6 +30,7 @@ from pipeline.errors import ConfigError
 from pipeline.lake import Lake
 from pipeline.progress import Progress, silent
 from pipeline.pull import PullResult, SourceLedger, pull_files
+from pipeline.sensors import publish_sensors
 from pipeline.store import Store
 from pipeline.windows import (
     GRID,
@@ -36,6 +38,7 @@ from pipeline.windows import (
     LOSSES,
     NOTICES,
     ONE_DAY,
+    SENSORS,
     STATION,
     ZONES,
     Window,
@@ -190,6 +193,7 @@ def _grid_day(mill: Mill, lake: Lake, day: date) -> None:
     lake.write_features(GRID, day, grid.with_columns(purity_mixed_juice_pct=purity))
     of_day = sound.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
     lake.write_features(HEALTH, day, quality_counts(of_day))
+    lake.write_features(SENSORS, day, sensor_day(sound, signals, start, end))
 
 
 def _derive_day(mill: Mill, lake: Lake, day: date) -> None:
@@ -229,6 +233,7 @@ def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress 
     try:
         losses = _search(mill, lake, window)
         _keep_series(lake, window, losses)
+        publish_sensors(mill, window, losses)
         found = [_finding_row(mill, row) for row in losses.findings.to_dicts()]
         bounds = (window.start, window.end)
         store.publish_findings(found, window=bounds, as_of=window.end, run_id=run["run_id"])

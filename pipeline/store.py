@@ -13,7 +13,7 @@ import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -22,66 +22,8 @@ import polars as pl
 
 from pipeline.errors import DataError, StoreBusyError
 from pipeline.matching import Row, merge_findings
-from pipeline.schema import MIGRATIONS
+from pipeline.schema import FINDING_COLUMNS, MIGRATIONS, RUN_COLUMNS, SOURCE_COLUMNS
 
-FINDING_COLUMNS: Final = (
-    "finding_id",
-    "mill",
-    "section",
-    "started",
-    "ended",
-    "cause",
-    "lost_t",
-    "lost_t_low",
-    "lost_t_high",
-    "lost_pct",
-    "value",
-    "currency",
-    "confidence",
-    "rank",
-    "status",
-    "evidence",
-    "first_seen",
-    "last_seen",
-    "run_id",
-)
-RUN_COLUMNS: Final = (
-    "run_id",
-    "mill",
-    "flow",
-    "window_start",
-    "window_end",
-    "as_of",
-    "config_hash",
-    "inputs_hash",
-    "versions",
-    "minutes",
-    "findings",
-    "multiplier",
-    "multiplier_low",
-    "multiplier_high",
-    "multiplier_pairs",
-    "started_at",
-    "finished_at",
-    "state",
-)
-SOURCE_COLUMNS: Final = (
-    "mill",
-    "sha256",
-    "name",
-    "bytes",
-    "layout",
-    "rows_read",
-    "rows_kept",
-    "rows_merged",
-    "rows_refused",
-    "rows_conflicting",
-    "refused_by_reason",
-    "bad_by_reason",
-    "unknown_tags",
-    "first_ts",
-    "last_ts",
-)
 _HOLDER: Final = re.compile(r"held in (?P<program>.+?) \(PID (?P<pid>\d+)\)")
 _PAUSE_S: Final = 0.1
 
@@ -184,6 +126,31 @@ class Store:
             _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, merged)
             connection.execute(_RANK, [self.mill])
         return self.findings()
+
+    def publish_sensors(self, rows: pl.DataFrame) -> None:
+        """Keep the health of tags by day; a day judged again replaces its rows."""
+        with self._writing() as connection:
+            connection.register("judged", rows)
+            connection.execute("INSERT OR REPLACE INTO sensor_health BY NAME SELECT * FROM judged")
+            connection.unregister("judged")
+
+    def sensors(self, first: date, last: date) -> pl.DataFrame:
+        """Health of every tag on the UTC days `first` to `last`, both included."""
+        frame = self._read("SELECT * FROM sensor_health WHERE mill = $mill ORDER BY day, tag")
+        return frame.filter(pl.col("day").is_between(first, last))
+
+    def source_mark(self, source: str) -> datetime | None:
+        """Moment up to which a direct source was read, or None."""
+        query = "SELECT read_until FROM source_marks WHERE mill = $mill AND source = $source"
+        with self._writing() as connection:
+            row = connection.execute(query, {"mill": self.mill, "source": source}).fetchone()
+        return row[0].astimezone(UTC) if row else None
+
+    def set_source_mark(self, source: str, read_until: datetime) -> None:
+        """Note the moment up to which a direct source was read."""
+        row = {"mill": self.mill, "source": source, "read_until": read_until}
+        with self._writing() as connection:
+            _insert(connection, "REPLACE", "source_marks", tuple(row), [row])
 
     def _read(self, query: str) -> pl.DataFrame:
         if not self.path.exists():

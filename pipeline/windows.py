@@ -24,6 +24,7 @@ ZONES: Final = "zones"
 LOSSES: Final = "losses"
 NOTICES: Final = "notices"
 HEALTH: Final = "health"
+SENSORS: Final = "sensors"
 ONE_DAY: Final = timedelta(days=1)
 _PACKAGES: Final = ("lostpol", "duckdb", "numpy", "polars", "ruptures", "scikit-learn", "scipy")
 

@@ -18,6 +18,7 @@ from pipeline.report.tables import (
     computed_share,
     finding_rows,
     notice_rows,
+    sensor_rows,
     source_rows,
     tag_rows,
 )
@@ -90,6 +91,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "has_notices": view.notices is not None,
         "sources": source_rows(view),
         "tags": tag_rows(view),
+        "sensors": sensor_rows(view),
         "missing_tags": [clean(tag, 80) for tag in view.missing_tags],
         "gaps": _gaps(view),
         "multiplier": _multiplier(view),

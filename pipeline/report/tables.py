@@ -18,6 +18,7 @@ from pipeline.report.wording import (
     confidence_words,
     notice_words,
     section_words,
+    sensor_words,
     status_words,
     words_of,
 )
@@ -212,6 +213,35 @@ def _tag(row: dict[str, object]) -> TagRow:
         percent(row["_share"]),
         clean(row.get("reasons"), _LONGEST_TEXT),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class SensorRow:
+    """One sensor to look at: what it measures, how it stands, on how many days, and why."""
+
+    tag: str
+    measures: str
+    verdict: str
+    days: str
+    why: str
+
+
+def sensor_rows(view: ReportView) -> list[SensorRow] | None:
+    """Sensors that were not well, in the order given; None when nobody judged them."""
+    if view.sensors is None:
+        return None
+    return [
+        SensorRow(
+            clean(row["tag"], 80),
+            clean(
+                f"{row.get('quantity') or ''} {row.get('place') or ''}".replace("_", " ").strip()
+            ),
+            sensor_words(str(row["verdict"])),
+            count(row["days"]),
+            clean(row["text"], _LONGEST_TEXT),
+        )
+        for row in view.sensors.to_dicts()
+    ]
 
 
 def computed_share(view: ReportView) -> float | None:

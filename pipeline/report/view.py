@@ -33,6 +33,7 @@ REQUIRED_COLUMNS: dict[str, tuple[str, ...]] = {
     "sources": ("source", "rows_read", "rows_kept"),
     "refused": ("source", "reason", "rows"),
     "tags": ("tag", "readings", "bad"),
+    "sensors": ("tag", "verdict", "days", "text"),
 }
 
 
@@ -98,6 +99,8 @@ class ReportView:
         Per source and reason: source, reason, rows.
     tags : polars.DataFrame or None
         Per tag: tag, readings, bad and, where known, reasons.
+    sensors : polars.DataFrame or None
+        Tags that were not well: tag, quantity, place, verdict, days, text; worst first.
     missing_tags : tuple of str
         Tags described for the mill that no export held.
     not_computed : tuple of Gap
@@ -124,6 +127,7 @@ class ReportView:
     sources: pl.DataFrame | None = None
     refused: pl.DataFrame | None = None
     tags: pl.DataFrame | None = None
+    sensors: pl.DataFrame | None = None
     missing_tags: tuple[str, ...] = ()
     not_computed: tuple[Gap, ...] = ()
     run: Mapping[str, str] = field(default_factory=dict)

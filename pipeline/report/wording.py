@@ -201,6 +201,12 @@ _NOTICES: dict[str, str] = {
     "clock": "Clock trouble",
 }
 
+_SENSORS: dict[str, str] = {
+    "silent": "no readings",
+    "sick": "do not trust",
+    "watch": "keep an eye on",
+}
+
 #: Lowest confidence of each word, highest first (wording of our own).
 _CONFIDENCE: tuple[tuple[float, str], ...] = (
     (0.9, "almost sure"),
@@ -270,6 +276,11 @@ def notice_words(kind: str) -> str:
     """Say the kind of a notice."""
     spoken = spoken_name(kind)
     return _NOTICES.get(kind, spoken[:1].upper() + spoken[1:])
+
+
+def sensor_words(verdict: str) -> str:
+    """Say how a sensor stands."""
+    return _SENSORS.get(verdict, spoken_name(verdict))
 
 
 def share_words(share: str) -> str:
