@@ -101,10 +101,13 @@ def _lactic_rise(lab: pl.DataFrame, minutes: Minutes, station: Station, vessel: 
         for s in station.lab
         if s.analyte == "lactic" and steps.get(s.place, -1) < steps[vessel] and s.place != vessel
     ]
+    nothing = LabSeries(np.empty(0), np.empty(0), np.empty(0))
     if len(after) == 0 or not upstream:
-        return LabSeries(np.empty(0), np.empty(0), np.empty(0))
+        return nothing
     nearest = max(upstream, key=lambda p: steps.get(p[0], -1))
     before = lab_series(lab, minutes, "lactic", nearest)
+    if len(before) == 0:
+        return nothing
     value = after.values - before.at(after.times_h)
     sd = np.hypot(after.sd, np.interp(after.times_h, before.times_h, before.sd))
     good = np.isfinite(value)

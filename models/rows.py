@@ -153,8 +153,19 @@ def _finding(
         "confidence": confidence,
         "rank": 0,
         "open": bounds[1] >= minutes.n - 15,
-        "evidence": json.dumps(evidence, sort_keys=True, allow_nan=False, default=float),
+        "evidence": json.dumps(_without_nan(evidence), sort_keys=True, default=float),
     }
+
+
+def _without_nan(item: object) -> object:
+    """Evidence with null for every number that could not be worked out."""
+    if isinstance(item, dict):
+        return {key: _without_nan(value) for key, value in item.items()}
+    if isinstance(item, list | tuple):
+        return [_without_nan(value) for value in item]
+    if isinstance(item, float | np.floating) and not math.isfinite(item):
+        return None
+    return item
 
 
 def ranked(rows: list[dict[str, object]]) -> pl.DataFrame:

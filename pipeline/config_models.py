@@ -174,7 +174,7 @@ class KineticsSection(Section):
     """Site kinetics and their standard errors."""
 
     multiplier: Positive = 1.5
-    multiplier_log_sd: NotNegative = 0.6
+    multiplier_log_sd: Positive = 0.6
     ph_slope: Annotated[float, Field(ge=-0.05, le=0.0)] = -0.006
     ph_slope_sd: NotNegative = 0.003
     ph_ref_degc: Annotated[float, Field(ge=0.0, le=100.0)] = 25.0

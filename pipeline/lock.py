@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from typing import IO
 
 from pipeline.config import Mill
-from pipeline.errors import StoreBusyError
+from pipeline.errors import ConfigError, StoreBusyError
 
 if sys.platform == "win32":
     import msvcrt
@@ -26,6 +26,18 @@ else:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
+def _lock_file(mill: Mill) -> IO[str]:
+    try:
+        mill.store_path.mkdir(parents=True, exist_ok=True)
+        return (mill.store_path / "run.lock").open("a", encoding="utf-8")
+    except OSError as error:
+        raise ConfigError(
+            f"The store of {mill.name} cannot be written to: {error.strerror}.",
+            str(mill.store_path),
+            f"Give [mill] store in {mill.config_path.name} a folder you may write to.",
+        ) from error
+
+
 @contextmanager
 def only_run(mill: Mill) -> Iterator[None]:
     """Hold the mill's store for one run.
@@ -34,10 +46,10 @@ def only_run(mill: Mill) -> Iterator[None]:
     ------
     StoreBusyError
         Another run holds it.
+    ConfigError
+        The folder cannot be made or written to.
     """
-    mill.store_path.mkdir(parents=True, exist_ok=True)
-    path = mill.store_path / "run.lock"
-    with path.open("a", encoding="utf-8") as file:
+    with _lock_file(mill) as file:
         try:
             _take(file)
         except OSError as error:

@@ -92,6 +92,7 @@ def test_a_stop_counts_only_when_juice_stood_hot(plant, emptied):
     if emptied:
         for tag in ("ST.LI303", "ST.LI305", "CT.LI401", "EV.LI502", "LT.LI213"):
             plant.tag(tag)[FIRST + 40 : LAST] = 0.5
+        plant.tag("CH.TI411")[FIRST + 40 : LAST] = 70.0  # steam off
     losses = plant.search()
     if emptied:
         assert losses.findings.is_empty()
@@ -158,3 +159,13 @@ def test_the_series_says_what_was_measured(plant):
         False,
         False,
     )
+
+
+def test_what_could_not_be_worked_out_is_null_in_the_evidence(plant):
+    plant.tag("EV.TI501")[FIRST:LAST] += 9.0
+    plant.tag("CH.TI411")[FIRST:LAST] += 9.0
+    plant.tag("LT.AI212")[FIRST - 60 : LAST + 60] = np.nan
+    plant.tag("ST.AI308")[FIRST - 60 : LAST + 60] = np.nan
+    for row in plant.search().findings.iter_rows(named=True):
+        assert "NaN" not in row["evidence"]
+        json.loads(row["evidence"])
