@@ -24,6 +24,7 @@ from typing import Final
 import polars as pl
 
 from pipeline.errors import DataError
+from pipeline.lake_columns import put_in_place, write_frame
 from pipeline.lake_merge import READINGS_SCHEMA, DayMerge, conform, merge_readings
 
 _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
@@ -127,7 +128,20 @@ class Lake:
         DataError
             The stored day cannot be read.
         """
-        path = self._path("readings", day)
+        merged, counts, changed = self.merged_day(day, news, overrule=overrule)
+        if changed:
+            path = self.readings_path(day)
+            path.parent.mkdir(parents=True, exist_ok=True)
+            part = path.with_name(path.name + _PART)
+            write_frame(part, merged)
+            put_in_place(part, path)
+        return counts, changed
+
+    def merged_day(
+        self, day: date, news: Sequence[pl.DataFrame], *, overrule: bool = False
+    ) -> tuple[pl.DataFrame, list[DayMerge], bool]:
+        """What `merge_day_counted` would make of a day, without writing it."""
+        path = self.readings_path(day)
         stored = self._read(path, READINGS_SCHEMA) if path.exists() else READINGS_SCHEMA.to_frame()
         current, counts = stored, []
         for new in news:
@@ -135,10 +149,11 @@ class Lake:
             _require_day(frame, day)
             current, count = merge_readings(current, frame, overrule=overrule)
             counts.append(count)
-        changed = not current.equals(stored)
-        if changed:
-            self._replace(path, current)
-        return counts, changed
+        return current, counts, not current.equals(stored)
+
+    def readings_path(self, day: date) -> Path:
+        """File of a day of readings, there or not."""
+        return self._path("readings", day)
 
     # Features ---------------------------------------------------------------------------------
 
@@ -223,15 +238,7 @@ class Lake:
             )
             file.flush()
             os.fsync(file.fileno())
-        part.replace(path)
-        # The new name is safe from a power cut only once its folder is on disk too. Systems
-        # that cannot open a folder do this on their own.
-        with suppress(OSError):
-            folder = os.open(path.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
+        put_in_place(part, path)
 
 
 def _require_day(frame: pl.DataFrame, day: date) -> None:

@@ -1,0 +1,210 @@
+"""Readings as plain arrays, and the one way a day of them is written.
+
+A day's file is the same bytes whenever its readings are the same: rows sorted by tag and time,
+dictionaries that hold what is used and nothing else, fixed encodings, no time of writing inside.
+The encodings suit what a historian keeps: even steps of time as differences, numbers with their
+bytes regrouped so that the steady ones compress.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import polars as pl
+import pyarrow as pa
+import pyarrow.parquet as pq
+from numpy.typing import NDArray
+
+from pipeline.lake_merge import READINGS_SCHEMA
+
+#: Code of a reading without a reason, which is a good one.
+GOOD: Final = -1
+_SCHEMA: Final = pa.schema(
+    [
+        ("ts_utc", pa.timestamp("us", "UTC")),
+        ("tag", pa.dictionary(pa.int32(), pa.string())),
+        ("value", pa.float64()),
+        ("bad", pa.bool_()),
+        ("reason", pa.dictionary(pa.int32(), pa.string())),
+    ]
+)
+
+
+@dataclass(slots=True)
+class Names:
+    """Words met so far, each with a number in the order of meeting."""
+
+    words: list[str] = field(default_factory=list)
+    _codes: dict[str, int] = field(default_factory=dict)
+
+    def code(self, word: str) -> int:
+        """Number of a word; a new one gets the next."""
+        if word not in self._codes:
+            self._codes[word] = len(self.words)
+            self.words.append(word)
+        return self._codes[word]
+
+    def codes(self, column: pl.Series) -> NDArray[np.int32]:
+        """Numbers of a column of words; `GOOD` for null."""
+        met = column.drop_nulls().unique(maintain_order=True).to_list()
+        if not met:
+            return np.full(len(column), GOOD, np.int32)
+        found = column.replace_strict(
+            met, [self.code(word) for word in met], default=GOOD, return_dtype=pl.Int32
+        )
+        return found.to_numpy()
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Readings as arrays of one length.
+
+    Attributes
+    ----------
+    time_us : ndarray of int64
+        Moments [microseconds since 1970 UTC].
+    tag, reason : ndarray of int32
+        Numbers of words in two `Names`; a good reading has the reason `GOOD`.
+    value : ndarray of float64
+        Values [inside unit]; NaN where the reading has none (missing, in arrays).
+    """
+
+    time_us: NDArray[np.int64]
+    tag: NDArray[np.int32]
+    value: NDArray[np.float64]
+    reason: NDArray[np.int32]
+
+    def __len__(self) -> int:
+        """Count of readings."""
+        return len(self.time_us)
+
+    def take(self, rows: NDArray[np.intp] | slice) -> Columns:
+        """Some of the readings."""
+        return Columns(self.time_us[rows], self.tag[rows], self.value[rows], self.reason[rows])
+
+
+def join(parts: Iterable[Columns]) -> Columns:
+    """One after the other, as one."""
+    found = list(parts)
+    if len(found) == 1:
+        return found[0]
+    return Columns(
+        np.concatenate([part.time_us for part in found]),
+        np.concatenate([part.tag for part in found]),
+        np.concatenate([part.value for part in found]),
+        np.concatenate([part.reason for part in found]),
+    )
+
+
+def from_frame(readings: pl.DataFrame, tags: Names, reasons: Names) -> Columns:
+    """Arrays of a frame of readings (see ``pipeline.lake_merge.conform`` for its rules)."""
+    value = readings["value"].fill_null(float("nan")).to_numpy()
+    return Columns(
+        readings["ts_utc"].to_physical().to_numpy(),
+        tags.codes(readings["tag"]),
+        value,
+        reasons.codes(readings["reason"]),
+    )
+
+
+def to_frame(columns: Columns, tags: Names, reasons: Names) -> pl.DataFrame:
+    """Frame of readings from arrays."""
+    frame = pl.from_arrow(_table(columns, tags.words, reasons.words))
+    assert isinstance(frame, pl.DataFrame)
+    return frame.cast(READINGS_SCHEMA)
+
+
+def in_order(columns: Columns, tags: Names) -> tuple[Columns, bool]:
+    """Sort readings by tag and time; also tells whether a moment of a tag occurs twice."""
+    rank = np.empty(len(tags.words), np.int64)
+    rank[np.argsort(np.array(tags.words, dtype=object), kind="stable")] = np.arange(len(rank))
+    # A stable sort of small whole numbers is a counting sort, which takes no comparisons; most
+    # exports are in order of time, so that this is all it takes.
+    places = rank[columns.tag].astype(np.uint16 if len(rank) < 1 << 16 else np.int64)
+    order = np.argsort(places, kind="stable")
+    time_us = columns.time_us[order]
+    same = places[order][1:] == places[order][:-1]
+    step = np.diff(time_us)
+    if (same & (step < 0)).any():
+        order = np.lexsort((columns.time_us, places))
+        step = np.diff(columns.time_us[order])
+    return columns.take(order), bool((same & (step == 0)).any())
+
+
+def write_columns(path: Path, columns: Columns, tags: Names, reasons: Names) -> None:
+    """Write readings, sorted and without repeats, as a day's file; see `write_table`."""
+    used_tags, tag = _used(columns.tag, tags.words)
+    used_reasons, reason = _used(columns.reason, reasons.words)
+    sound = Columns(columns.time_us, tag, columns.value, reason)
+    _write(path, _table(sound, used_tags, used_reasons))
+
+
+def write_frame(path: Path, readings: pl.DataFrame) -> None:
+    """Write a frame of readings, sorted and without repeats, as a day's file."""
+    tags, reasons = Names(), Names()
+    write_columns(path, from_frame(readings, tags, reasons), tags, reasons)
+
+
+def _used(codes: NDArray[np.int32], words: list[str]) -> tuple[list[str], NDArray[np.int32]]:
+    """Words that occur, in alphabetical order, and the numbers that then stand for them."""
+    occurs = np.zeros(len(words) + 1, bool)  # the last place is that of GOOD
+    occurs[codes] = True
+    used = sorted(word for word, found in zip(words, occurs, strict=False) if found)
+    renumber = np.full(len(words) + 1, GOOD, np.int32)
+    place = {word: n for n, word in enumerate(used)}
+    for n, word in enumerate(words):
+        renumber[n] = place.get(word, GOOD)
+    return used, renumber[codes]
+
+
+def _table(columns: Columns, tags: list[str], reasons: list[str]) -> pa.Table:
+    bad = columns.reason != GOOD
+    missing = np.isnan(columns.value)
+    arrays = [
+        pa.array(columns.time_us).cast(pa.timestamp("us", "UTC")),
+        pa.DictionaryArray.from_arrays(pa.array(columns.tag), pa.array(tags, pa.string())),
+        pa.array(columns.value, mask=missing if missing.any() else None),
+        pa.array(bad),
+        pa.DictionaryArray.from_arrays(
+            pa.array(columns.reason, mask=~bad), pa.array(reasons, pa.string())
+        ),
+    ]
+    return pa.Table.from_arrays(arrays, schema=_SCHEMA)
+
+
+def _write(path: Path, table: pa.Table) -> None:
+    """Write a file and see it on disk."""
+    with path.open("wb") as file:
+        pq.write_table(
+            table,
+            file,
+            compression="zstd",
+            compression_level=1,
+            use_dictionary=["tag", "reason"],
+            column_encoding={"ts_utc": "DELTA_BINARY_PACKED", "value": "BYTE_STREAM_SPLIT"},
+            write_statistics=["ts_utc"],
+            store_schema=False,
+            row_group_size=1 << 20,
+        )
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def put_in_place(part: Path, path: Path) -> None:
+    """Give a finished file its name, in one step that a power cut cannot halve."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part.replace(path)
+    # The new name is safe from a power cut only once its folder is on disk too. Systems that
+    # cannot open a folder do this on their own.
+    with suppress(OSError):
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
