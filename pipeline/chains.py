@@ -158,6 +158,12 @@ def _chosen_days(mill: Mill, first: date | None, last: date | None) -> tuple[dat
     # A UTC day may begin on the local day before or end on the one after.
     from_day = first or days[0] - timedelta(days=1)
     to_day = last or days[-1] + timedelta(days=1)
+    if last is None and from_day > to_day:
+        raise ConfigError(
+            f"There are no readings on or after {from_day}.",
+            "--from",
+            f"Readings reach from {days[0]} to {days[-1]} (UTC days); choose a day among them.",
+        )
     if from_day > to_day:
         raise ConfigError(
             f"The first day, {from_day}, comes after the last day, {to_day}.",

@@ -115,7 +115,8 @@ def derive(mill: Mill, days: Iterable[date] | None = None, progress: Progress = 
     Parameters
     ----------
     days : iterable of date, optional
-        UTC days; without them those whose readings changed, or all when the description did.
+        UTC days to work out besides those whose readings changed, or all when the description
+        did.
 
     Returns
     -------
@@ -136,7 +137,7 @@ def derive(mill: Mill, days: Iterable[date] | None = None, progress: Progress = 
     lake, store = lake_of(mill), store_of(mill)
     span = set(_span(lake))
     waiting = set(store.pending_days())
-    asked = span & (_changed_days(mill, store, waiting, span) if days is None else set(days))
+    asked = span & (set(days or ()) | _changed_days(mill, store, waiting, span))
     grids, minutes = _reach(asked, span, set(lake.feature_days(GRID)))
     total = len(grids) + len(minutes)
     for done, day in enumerate(grids):
@@ -257,6 +258,7 @@ def _search(mill: Mill, lake: Lake, window: Window) -> Losses:
         lab_results(readings, mill.station).filter(inside),
         mill.station,
         settings,
+        zone=mill.zone,
     )
 
 

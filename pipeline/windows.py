@@ -58,7 +58,11 @@ def midnight(day: date, later: int = 0) -> datetime:
 
 
 def choose_window(mill: Mill, lake: Lake, store: Store, first: date | None) -> Window:
-    """Choose what to judge; the start moves back until no known finding is cut by it."""
+    """Choose what to judge: the look-back at least, and no known finding cut by its start.
+
+    A shorter window would have too little to learn the usual loss and the multiplier from, and
+    would withdraw what a longer one found.
+    """
     days = _unbroken(lake.feature_days(STATION))
     if not days:
         raise DataError(
@@ -67,7 +71,10 @@ def choose_window(mill: Mill, lake: Lake, store: Store, first: date | None) -> W
             "Pull exports with lostpol pull, then run lostpol backfill.",
         )
     begin, end = data_bounds(mill, lake, days)
-    start = mill.day_start_utc(first) if first else end - mill.detection.look_back_days * ONE_DAY
+    start = end - mill.detection.look_back_days * ONE_DAY
+    if first is not None:
+        asked = mill.day_start_utc(first)
+        start = asked if asked >= end else min(start, asked)
     known = store.findings().select("started", "ended").rows() if store.path.exists() else []
     while cut := [started for started, ended in known if started < start < ended]:
         start = min(cut) - ONE_DAY

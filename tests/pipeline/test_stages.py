@@ -102,7 +102,7 @@ def test_a_pull_cut_short_is_made_good_by_the_next(tmp_path, exports, monkeypatc
     mill = describe(tmp_path)
     with monkeypatch.context() as patch:
         patch.setattr(
-            stages.Store, "record_pull", lambda *_: (_ for _ in ()).throw(OSError("full"))
+            stages.Store, "record_pull", lambda *_, **__: (_ for _ in ()).throw(OSError("full"))
         )
         with pytest.raises(OSError, match="full"):
             stages.pull(mill, exports[:1])
@@ -274,3 +274,17 @@ def test_check_names_silent_tags(ready, tmp_path):
     with pytest.raises(DataError, match="2 tags have no readings") as caught:
         check_mill(renamed)
     assert "ST.AI999: no readings" in caught.value.where
+
+
+def test_a_late_first_day_does_not_shorten_what_is_learnt_from(ready):
+    whole = stages.detect(ready, "backfill", DAYS[0])
+    before = store_of(ready).findings()
+    late = stages.detect(ready, "backfill", DAYS[-1])
+    assert late.window == whole.window
+    assert store_of(ready).findings().equals(before)
+
+
+def test_some_days_asked_for_do_not_leave_the_others_on_an_old_description(tmp_path, ready):
+    stages.detect(ready, "backfill")
+    changed = describe(tmp_path, **{"volume_m3 = 340.0": "volume_m3 = 300.0"})
+    assert stages.derive(changed, [DAYS[-1]]) == 5
