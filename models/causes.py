@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from features.station import VesselKind
 from models.candidates import Candidate
 from models.channels import MUD_SUFFIX, vessel_of
 from models.context import Context
@@ -91,11 +92,22 @@ def _judge_ph(item: Candidate, context: Context) -> Verdict:
     total = sum(parts.values())
     weights = {name: value / total for name, value in parts.items()}
     facts = [
-        fact("limed-juice pH as read, below its usual", read_gap, "pH"),
-        fact("limed-juice probe reads high against laboratory grabs by", error, "pH"),
-        fact("clear-juice pH as read, below its usual", clear_gap, "pH"),
+        fact(
+            f"limed juice{_probe(context, 'liming_tank')} reads below its usual by", read_gap, "pH"
+        ),
+        fact("and stands above the laboratory's grabs, more than usual, by", error, "pH"),
+        fact(f"clear juice{_probe(context, 'settler')} reads below its usual by", clear_gap, "pH"),
     ]
     return Verdict(max(weights, key=weights.__getitem__), weights, facts)
+
+
+def _probe(context: Context, kind: VesselKind) -> str:
+    """Name of the pH tag of a kind of vessel, for a reader who has to find it."""
+    for vessel in context.station.of_kind(kind):
+        signal = context.station.signal("ph", vessel.name)
+        if signal is not None:
+            return f" ({signal.tag})"
+    return ""
 
 
 def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]]:

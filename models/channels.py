@@ -95,7 +95,8 @@ def loss_channels(
     usual = multiplier * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     # The pH of held mud follows its age, not the liming: it speaks for the mud channel.
     juice = tuple(z for z, kind in kinds.items() if kind != "mud")
-    low_ph = channel("ph", _largest(excess, juice), juice, ["ph"])
+    limed = next((z for z, kind in kinds.items() if kind == "liming_tank"), None)
+    low_ph = channel("ph", limed or _largest(excess, juice), juice, ["ph"])
     found = [replace(low_ph, standing_error=math.log(10.0) * ph_sd * usual)]
     found += [
         channel("heat", _largest(excess, zones), zones, ["temperature"])

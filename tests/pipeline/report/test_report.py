@@ -52,7 +52,7 @@ def page(html) -> Page:
 def test_first_lines_say_how_much_what_worth_and_the_worst(page):
     text = " ".join(page.text.split())
     # 2.345 + 1.21 + 0.81 + 0.4 + 0.31 + 0.22 + 0.08 = 5.375 t; the withdrawn one is not counted.
-    assert "5.4 t of sucrose lost above the unavoidable, worth USD 2,800" in text
+    assert "5.4 t of sucrose lost above the mill's own usual, worth USD 2,800" in text
     assert "90 % interval: 2.0 to 10.3 t" in text
     assert "7 findings. The worst: Limed juice too acid (settler), Tue 7 Oct 02:36 to 10:48" in text
 
