@@ -218,3 +218,26 @@ def settling_time_min(dilution_pct: Numeric) -> Numeric:
     """
     falling = exp(-dilution_pct / _SETTLING_SCALE_PCT)
     return _SETTLING_FLOOR_MIN + _SETTLING_RANGE_MIN * falling
+
+
+def settler_capacity_m3_h(area_m2: Numeric, initial_settling_m_h: Numeric) -> Numeric:
+    """Clear juice a settler can give by the design rule; depth does not enter.
+
+    Parameters
+    ----------
+    area_m2 : float, ndarray or polars.Expr
+        Settling area, all trays together [m2].
+    initial_settling_m_h : float, ndarray or polars.Expr
+        Initial settling rate of a batch test [m/h], usually 8-12.
+
+    Returns
+    -------
+    float, ndarray or polars.Expr
+        Clear juice [m3/h] at an overflow velocity of half the initial settling rate.
+
+    Notes
+    -----
+    Rule: published clarifier notes, South Africa (confirmed). Capacity goes with area; twice the
+    depth holds twice the juice and takes twice as long (common practice).
+    """
+    return 0.5 * initial_settling_m_h * area_m2
