@@ -15,6 +15,7 @@ OUTSIDE = MARKS - {"regression"}
 MODULES = (
     *("juice", "boiling", "kinetics", "pol", "settling", "loss"),
     *("balances", "uncertainty"),
+    *("acid", "hold", "nominal", "transients"),
 )
 
 
