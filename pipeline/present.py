@@ -19,10 +19,13 @@ from pipeline.config import Mill
 from pipeline.errors import DataError
 from pipeline.report import Gap, Multiplier, ReportView, write_report
 from pipeline.sensors import sensors_to_look_at
+from pipeline.unseen import what_cannot_be_seen
 from pipeline.windows import LOSSES, NOTICES, STATION, ZONES, Window, lake_of, store_of, tag_health
 
-#: Volumes are known to about a tenth; it adds to the multiplier's error in daily sums (estimate).
-_VOLUME_LOG_SD: Final = 0.1
+#: Vessels and the pH inside them are known to about a fifth, the corrected pH to 0.04 for days on
+#: end (estimates; the second as measured on simulated mills).
+_MODEL_LOG_SD: Final = 0.2
+_PH_SD: Final = 0.04
 _Z90: Final = 1.645
 #: Charts reach this far around a finding.
 _AROUND: Final = timedelta(days=2)
@@ -63,6 +66,8 @@ def view_of(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> ReportVie
     losses = lake.read_features(LOSSES, *days).filter(inside)
     station = lake.read_features(STATION, *days).filter(inside)
     readings = lake.read_readings(*days, [s.tag for s in mill.station.lab]).filter(inside)
+    lab = lab_results(readings, mill.station)
+    told = what_cannot_be_seen(mill.station, _within(lab, period), _within(losses, period))
     sources, refused = _sources(mill, period)
     tags = tag_health(mill, *period.days)
     return ReportView(
@@ -76,7 +81,7 @@ def view_of(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> ReportVie
         station_minutes=_with_judged(station, losses),
         zone_minutes=lake.read_features(ZONES, *days).filter(inside),
         season=_season(mill, run),
-        lab=lab_results(readings, mill.station),
+        lab=lab,
         station=mill.station,
         multiplier=_multiplier(run),
         notices=_notices(mill, period),
@@ -85,9 +90,13 @@ def view_of(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> ReportVie
         tags=tags.filter(pl.col("readings") > 0),
         sensors=sensors_to_look_at(mill, *period.days),
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
-        not_computed=gaps,
+        not_computed=(*gaps, *told),
         run=_run_words(mill, run),
     )
+
+
+def _within(frame: pl.DataFrame, period: Window) -> pl.DataFrame:
+    return frame.filter(pl.col("ts_utc").is_between(period.start, period.end, closed="left"))
 
 
 def _drawn(period: Window, found: pl.DataFrame) -> tuple[datetime, datetime]:
@@ -137,11 +146,11 @@ def _season(mill: Mill, run: dict[str, Any]) -> pl.DataFrame:
         )
         .sort("day_local")
     )
-    spread = math.exp(_Z90 * math.hypot(_multiplier_log_sd(run), _VOLUME_LOG_SD))
-    ends = (pl.col("excess_t") / spread, pl.col("excess_t") * spread)
-    return sums.with_columns(
-        excess_low_t=pl.min_horizontal(ends), excess_high_t=pl.max_horizontal(ends)
-    )
+    share = math.hypot(_multiplier_log_sd(run), _MODEL_LOG_SD)
+    by_ph = math.log(10.0) * _PH_SD * (pl.col("unavoidable_t") + pl.col("excess_t"))
+    half = _Z90 * ((share * pl.col("excess_t")) ** 2 + by_ph**2).sqrt()
+    excess = pl.col("excess_t")
+    return sums.with_columns(excess_low_t=excess - half, excess_high_t=excess + half)
 
 
 def _multiplier_log_sd(run: dict[str, Any]) -> float:
