@@ -113,17 +113,17 @@ def from_frame(readings: pl.DataFrame, tags: Names, reasons: Names) -> Columns:
     )
 
 
-def to_frame(columns: Columns, tags: Names, reasons: Names) -> pl.DataFrame:
+def to_frame(columns: Columns, tags: list[str], reasons: list[str]) -> pl.DataFrame:
     """Frame of readings from arrays."""
-    frame = pl.from_arrow(_table(columns, tags.words, reasons.words))
+    frame = pl.from_arrow(_table(columns, tags, reasons))
     assert isinstance(frame, pl.DataFrame)
     return frame.cast(READINGS_SCHEMA)
 
 
-def in_order(columns: Columns, tags: Names) -> tuple[Columns, bool]:
+def in_order(columns: Columns, tags: list[str]) -> tuple[Columns, bool]:
     """Sort readings by tag and time; also tells whether a moment of a tag occurs twice."""
-    rank = np.empty(len(tags.words), np.int64)
-    rank[np.argsort(np.array(tags.words, dtype=object), kind="stable")] = np.arange(len(rank))
+    rank = np.empty(len(tags), np.int64)
+    rank[np.argsort(np.array(tags, dtype=object), kind="stable")] = np.arange(len(rank))
     # A stable sort of small whole numbers is a counting sort, which takes no comparisons; most
     # exports are in order of time, so that this is all it takes.
     places = rank[columns.tag].astype(np.uint16 if len(rank) < 1 << 16 else np.int64)
@@ -137,10 +137,10 @@ def in_order(columns: Columns, tags: Names) -> tuple[Columns, bool]:
     return columns.take(order), bool((same & (step == 0)).any())
 
 
-def write_columns(path: Path, columns: Columns, tags: Names, reasons: Names) -> None:
-    """Write readings, sorted and without repeats, as a day's file; see `write_table`."""
-    used_tags, tag = _used(columns.tag, tags.words)
-    used_reasons, reason = _used(columns.reason, reasons.words)
+def write_columns(path: Path, columns: Columns, tags: list[str], reasons: list[str]) -> None:
+    """Write readings, sorted and without repeats, as a day's file; see the head of this module."""
+    used_tags, tag = _used(columns.tag, tags)
+    used_reasons, reason = _used(columns.reason, reasons)
     sound = Columns(columns.time_us, tag, columns.value, reason)
     _write(path, _table(sound, used_tags, used_reasons))
 
@@ -148,7 +148,8 @@ def write_columns(path: Path, columns: Columns, tags: Names, reasons: Names) -> 
 def write_frame(path: Path, readings: pl.DataFrame) -> None:
     """Write a frame of readings, sorted and without repeats, as a day's file."""
     tags, reasons = Names(), Names()
-    write_columns(path, from_frame(readings, tags, reasons), tags, reasons)
+    columns = from_frame(readings, tags, reasons)
+    write_columns(path, columns, tags.words, reasons.words)
 
 
 def _used(codes: NDArray[np.int32], words: list[str]) -> tuple[list[str], NDArray[np.int32]]:

@@ -29,7 +29,7 @@ from pipeline.config import Mill
 from pipeline.errors import ConfigError
 from pipeline.lake import Lake
 from pipeline.progress import Progress, silent
-from pipeline.pull import PullResult, SourceLedger, pull_files
+from pipeline.pull import PullResult, SourceLedger, pull_files, unfinished
 from pipeline.sensors import publish_sensors
 from pipeline.store import Store
 from pipeline.windows import (
@@ -66,11 +66,17 @@ class Judged:
     findings: int
 
 
-def pull(mill: Mill, files: Sequence[Path], progress: Progress = silent) -> PullResult:
+def pull(
+    mill: Mill, files: Sequence[Path], progress: Progress = silent, *, corrects: bool = False
+) -> PullResult:
     """Read export files into the lake and note the days that must be worked out again.
 
-    Days of a file seen for the first time are noted even when they did not change: a run that
-    was stopped between reading and noting is so made good by the next.
+    Parameters
+    ----------
+    files : sequence of Path
+        Exports; with none, only a pull that was stopped is completed.
+    corrects : bool
+        Readings of these files replace stored ones.
 
     Raises
     ------
@@ -78,15 +84,12 @@ def pull(mill: Mill, files: Sequence[Path], progress: Progress = silent) -> Pull
         A file cannot be read, or too much of it was refused; then nothing is stored.
     """
     store = store_of(mill)
-    known = set(store.sources()["sha256"]) if store.path.exists() else set()
-    result = pull_files(mill, files, progress)
-    days = set(result.days_changed)
-    for source in result.sources:
-        if source.sha256 not in known and source.first_utc and source.last_utc:
-            first, last = source.first_utc.date(), source.last_utc.date()
-            days |= {first + n * ONE_DAY for n in range((last - first).days + 1)}
-    store.record_pull([_source_row(source) for source in result.sources], sorted(days))
-    return result
+
+    def record(result: PullResult) -> None:
+        rows = [_source_row(source) for source in result.sources]
+        store.record_pull(rows, list(result.days_changed))
+
+    return pull_files(mill, files, progress, corrects=corrects, record=record)
 
 
 def _source_row(source: SourceLedger) -> dict[str, Any]:
@@ -134,6 +137,8 @@ def derive(mill: Mill, days: Iterable[date] | None = None, progress: Progress = 
             str(mill.config_path),
             "Add the vessels of the station as [[train]] sections, in flow order.",
         )
+    if unfinished(mill.lake_path):
+        pull(mill, [])
     lake, store = lake_of(mill), store_of(mill)
     span = set(_span(lake))
     waiting = set(store.pending_days())
@@ -250,7 +255,8 @@ def _search(mill: Mill, lake: Lake, window: Window) -> Losses:
     """Read the derived minutes of a window and search them."""
     first, last = window.days
     inside = pl.col("ts_utc").is_between(window.start, window.end, closed="left")
-    readings = lake.read_readings(first, last, [source.tag for source in mill.station.lab])
+    lab = mill.station.lab
+    readings = screen(lake.read_readings(first, last, [series.tag for series in lab]), (), lab)
     settings = Settings(mill.false_findings_per_week, mill.detection.smallest_finding_t)
     return find_losses(
         lake.read_features(STATION, first, last).filter(inside),

@@ -391,11 +391,11 @@ def test_text_that_is_not_what_the_layout_says(tmp_path):
 
 def test_what_a_stopped_pull_left_behind_is_removed(tmp_path, reference):
     mill = FakeMill(tmp_path / "reference")
-    (mill.lake_path / "staging-old" / "0").mkdir(parents=True)
+    (mill.lake_path / "incoming" / "other" / "0").mkdir(parents=True)
     (mill.lake_path / "readings" / "date=2025-10-06" / "readings.parquet.part").write_bytes(b"x")
     pull_files(mill, [tmp_path / "tags.parquet"])
     assert lake_bytes(mill) == reference
-    assert not list(mill.lake_path.glob("staging-*"))
+    assert not (mill.lake_path / "incoming").exists()
 
 
 def test_a_survey_compares_tags_and_stores_nothing(tmp_path):
@@ -406,9 +406,10 @@ def test_a_survey_compares_tags_and_stores_nothing(tmp_path):
     assert not mill.lake_path.exists()
 
 
-def test_progress_names_files_then_days(tmp_path):
+def test_progress_tells_rows_then_days(tmp_path):
     path = tmp_path / "tags.parquet"
     long_frame().write_parquet(path)
     told = []
     pull_files(FakeMill(tmp_path / "x"), [path], lambda *step: told.append(step))
-    assert told == [("tags.parquet", 0, 1), ("2025-10-06", 0, 2), ("2025-10-07", 1, 2)]
+    assert told[-2:] == [("Storing 2025-10-06", 0, 2), ("Storing 2025-10-07", 1, 2)]
+    assert all(what.startswith("Reading exports: 0.0 million rows") for what, *_ in told[:-2])

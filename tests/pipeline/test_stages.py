@@ -106,8 +106,45 @@ def test_a_pull_cut_short_is_made_good_by_the_next(tmp_path, exports, monkeypatc
         )
         with pytest.raises(OSError, match="full"):
             stages.pull(mill, exports[:1])
-    assert stages.pull(mill, exports[:1]).days_changed == ()
+    result = stages.pull(mill, exports[:1])
+    assert result.days_changed == tuple(DAYS[:3])
+    assert result.sources[0].kept == result.sources[0].rows_read
+    assert store_of(mill).sources()["rows_kept"].to_list() == [result.sources[0].kept]
     assert store_of(mill).pending_days() == tuple(DAYS[:3])
+
+
+def test_a_pull_cut_short_is_completed_before_days_are_worked_out(tmp_path, exports, monkeypatch):
+    mill = describe(tmp_path)
+    with monkeypatch.context() as patch:
+        patch.setattr(
+            stages.Store, "record_pull", lambda *_: (_ for _ in ()).throw(OSError("full"))
+        )
+        with pytest.raises(OSError, match="full"):
+            stages.pull(mill, exports[:1])
+    assert stages.derive(mill) == 3
+    assert store_of(mill).sources().height == 1
+
+
+def test_corrections_queue_only_their_days(ready, tmp_path):
+    day = lake_of(ready).read_readings(DAYS[2], DAYS[2], ["LT.AI212"])
+    path = tmp_path / "late.parquet"
+    day.head(1).select(
+        "tag", time="ts_utc", value=pl.lit(7.77), quality=pl.lit("good")
+    ).write_parquet(path)
+    result = stages.pull(ready, [path], corrects=True)
+    assert result.days_changed == (DAYS[2],)
+    assert store_of(ready).pending_days() == (DAYS[2],)
+    assert stages.pull(ready, [path], corrects=True).days_changed == ()
+
+
+def test_impossible_lab_results_are_marked_before_the_search(ready, monkeypatch):
+    series, seen, real = ready.station.lab[0], [], stages.lab_results
+    monkeypatch.setattr(stages, "lab_results", lambda r, s: real(seen.append(r) or r, s))
+    result = lake_of(ready).read_readings(DAYS[1], DAYS[1], [series.tag]).head(1)
+    absurd = result.with_columns(value=pl.lit(series.high + 50.0))
+    lake_of(ready).merge_day_counted(DAYS[1], [absurd], overrule=True)
+    stages.detect(ready, "backfill")
+    assert "out_of_range" in seen[0]["reason"].to_list()
 
 
 def test_the_same_search_twice_gives_the_same_findings(ready):

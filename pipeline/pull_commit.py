@@ -1,0 +1,192 @@
+"""From exports on disk to days in the lake, so that a stop at any moment loses nothing.
+
+1. Every day that the exports reach is worked out anew beside the lake (`prepare`).
+2. A plan is written: which days change, and the ledger of every export. From here on the pull
+   counts as done, whatever happens.
+3. The days are put in place, one rename each; then whoever records the pull is told; then all
+   of it is removed (`carry_out`).
+
+A pull stopped before the plan leaves the lake as it was; one stopped after it is carried out by
+the next run, with the same ledger.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+import polars as pl
+
+from pipeline.errors import DataError
+from pipeline.lake import Lake
+from pipeline.lake_columns import put_in_place, write_frame
+from pipeline.lake_merge import READINGS_SCHEMA, DayMerge, merge_readings
+from pipeline.progress import Progress
+from pipeline.pull_ledger import PullResult, SourceLedger, ledger_from, ledger_record, write_record
+from pipeline.pull_stage import REFUSED, Staged
+from pipeline.refused import refused_path
+
+INCOMING: Final = "incoming"
+_PLAN: Final = "plan"
+_PLAN_RECORD: Final = "plan.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A pull that only has to be carried out.
+
+    Attributes
+    ----------
+    days_changed : tuple of date
+    ledgers : dict of str to SourceLedger
+        By the key of the export (``pipeline.pull_stage.stage_key``).
+    known_tags : dict of str to list of str
+        Tags of the mill met in each export.
+    """
+
+    days_changed: tuple[date, ...]
+    ledgers: dict[str, SourceLedger]
+    known_tags: dict[str, list[str]]
+
+
+def prepare(
+    lake: Lake, staged: Sequence[Staged], pool: Executor, tell: Progress, *, corrects: bool
+) -> Plan:
+    """Work out every day anew beside the lake, and write the plan."""
+    folder = lake.root / INCOMING / _PLAN
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(parents=True)
+    days = sorted({part.day for source in staged for part in source.parts})
+    work = [pool.submit(_new_day, lake, folder, day, staged, corrects=corrects) for day in days]
+    changed, counts = [], [DayMerge(0, 0, 0) for _ in staged]
+    try:
+        for number, (day, future) in enumerate(zip(days, work, strict=True)):
+            tell(f"Storing {day}", number, len(days))
+            of_day, day_changed = future.result()
+            counts = [_sum(a, b) for a, b in zip(counts, of_day, strict=True)]
+            changed += [day] * day_changed
+    finally:
+        for future in work:
+            future.cancel()
+    ledgers = {}
+    for source, count in zip(staged, counts, strict=True):
+        ledger = source.ledger.settled(count.kept, count.merged, count.conflicts)
+        ledgers[source.folder.name] = ledger
+        if ledger.refused:
+            _keep_refused(source, folder)
+    plan = Plan(tuple(changed), ledgers, {s.folder.name: sorted(s.known_tags) for s in staged})
+    record = {
+        "days_changed": [day.isoformat() for day in plan.days_changed],
+        "ledgers": {key: ledger_record(ledger) for key, ledger in ledgers.items()},
+        "known_tags": plan.known_tags,
+    }
+    write_record(folder.parent / _PLAN_RECORD, record)
+    return plan
+
+
+def open_plan(lake: Lake) -> Plan | None:
+    """Plan of a pull that was stopped while being carried out, if there is one.
+
+    Raises
+    ------
+    DataError
+        It cannot be read.
+    """
+    path = lake.root / INCOMING / _PLAN_RECORD
+    if not path.exists():
+        return None
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"))
+        return Plan(
+            tuple(date.fromisoformat(day) for day in record["days_changed"]),
+            {key: ledger_from(ledger) for key, ledger in record["ledgers"].items()},
+            record["known_tags"],
+        )
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise DataError(
+            "What a stopped pull left behind cannot be read.",
+            str(path),
+            "Remove that folder, pull the exports again, then run lostpol backfill.",
+        ) from error
+
+
+def carry_out(lake: Lake, plan: Plan, record: Callable[[PullResult], None]) -> None:
+    """Put the days in place, have the pull recorded, and remove what it needed.
+
+    Every step may be done twice: what is in place already is passed over.
+    """
+    incoming = lake.root / INCOMING
+    for day in plan.days_changed:
+        part = incoming / _PLAN / f"{day}.parquet"
+        if part.exists():
+            put_in_place(part, lake.readings_path(day))
+    for ledger in plan.ledgers.values():
+        part = incoming / _PLAN / f"refused_{ledger.sha256}.parquet"
+        if part.exists():
+            put_in_place(part, refused_path(lake.root, ledger.sha256))
+    record(PullResult(plan.days_changed, tuple(plan.ledgers.values()), ()))
+    (incoming / _PLAN_RECORD).unlink()
+    shutil.rmtree(incoming, ignore_errors=True)
+
+
+def _new_day(
+    lake: Lake, folder: Path, day: date, staged: Sequence[Staged], *, corrects: bool
+) -> tuple[list[DayMerge], bool]:
+    """One day with the readings of all exports; counts for each export, and if it changed."""
+    target = folder / f"{day}.parquet"
+    counts = [DayMerge(0, 0, 0) for _ in staged]
+    parts = [
+        (n, s.folder / p.name, p) for n, s in enumerate(staged) for p in s.parts if p.day == day
+    ]
+    if len(parts) == 1 and not lake.readings_path(day).exists():
+        number, path, part = parts[0]
+        _same_file(path, target)
+        counts[number] = DayMerge(part.rows, 0, 0)
+        return counts, True
+    numbers = sorted({number for number, _, _ in parts})
+    frames = []
+    for number in numbers:
+        frame, inside = READINGS_SCHEMA.to_frame(), DayMerge(0, 0, 0)
+        for n, path, _ in parts:
+            if n == number:
+                frame, again = merge_readings(frame, pl.read_parquet(path.read_bytes()))
+                inside = _sum(inside, DayMerge(0, again.merged, again.conflicts))
+        counts[number] = inside
+        frames.append(frame)
+    merged, of_day, changed = lake.merged_day(day, frames, overrule=corrects)
+    for number, count in zip(numbers, of_day, strict=True):
+        counts[number] = _sum(counts[number], count)
+    if changed:
+        write_frame(target, merged)
+    return counts, changed
+
+
+def _keep_refused(source: Staged, folder: Path) -> None:
+    """Lay the refused rows of an export ready, unless there are none with a text."""
+    with suppress(FileNotFoundError):
+        _same_file(source.folder / REFUSED, folder / f"refused_{source.ledger.sha256}.parquet")
+
+
+def _same_file(path: Path, target: Path) -> None:
+    """Give a file a second name; a copy where the file system knows no second names."""
+    target.unlink(missing_ok=True)
+    try:
+        target.hardlink_to(path)
+    except FileNotFoundError:
+        raise
+    except OSError:
+        shutil.copy2(path, target)
+        with target.open("rb+") as file:
+            os.fsync(file.fileno())
+
+
+def _sum(a: DayMerge, b: DayMerge) -> DayMerge:
+    return DayMerge(a.kept + b.kept, a.merged + b.merged, a.conflicts + b.conflicts)

@@ -1,0 +1,131 @@
+"""What became of each export file of a pull, in a form that survives a stop."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from pipeline.errors import LostpolError
+from pipeline.lake_columns import put_in_place
+
+
+@dataclass(frozen=True, slots=True)
+class SourceLedger:
+    """What became of one export file; ``rows_read = kept + merged + all refused``.
+
+    Attributes
+    ----------
+    name : str
+        File name, without its folder.
+    sha256 : str
+        Hash of the file's bytes.
+    size_bytes : int
+    layout : str
+        Layout that was used; empty when the file was read as found.
+    rows_read : int
+        Rows of a long file; named cells other than times of a wide one.
+    kept : int
+        Readings of moments the lake did not have.
+    merged : int
+        Readings of moments it had, or that the file says twice.
+    conflicts : int
+        Moments for which two good readings differ (part of kept and merged).
+    refused : mapping of str to int
+        Rows that cannot be readings of this mill, by reason.
+    bad : mapping of str to int
+        Readings kept but bad on arrival, by reason (part of kept and merged).
+    tags_not_in_mill : tuple of str
+        Tags refused, sorted.
+    first_utc, last_utc : datetime or None
+        First and last moment of the readings.
+    """
+
+    name: str
+    sha256: str
+    size_bytes: int
+    layout: str
+    rows_read: int
+    kept: int
+    merged: int
+    conflicts: int
+    refused: Mapping[str, int]
+    bad: Mapping[str, int]
+    tags_not_in_mill: tuple[str, ...]
+    first_utc: datetime | None
+    last_utc: datetime | None
+
+    def settled(self, kept: int, merged: int, conflicts: int) -> SourceLedger:
+        """Add what merging with the lake gave; the sums must then come out even.
+
+        Raises
+        ------
+        LostpolError
+            They do not: a row is unaccounted for, which is a fault of lostpol.
+        """
+        whole = replace(
+            self,
+            kept=self.kept + kept,
+            merged=self.merged + merged,
+            conflicts=self.conflicts + conflicts,
+        )
+        told = whole.kept + whole.merged + sum(whole.refused.values())
+        if told != whole.rows_read:
+            raise LostpolError(
+                f"{whole.rows_read} rows were read but {told} accounted for.",
+                whole.name,
+                "Nothing was stored. Report this, if you can with the file.",
+            )
+        return whole
+
+
+@dataclass(frozen=True, slots=True)
+class PullResult:
+    """What a pull did.
+
+    Attributes
+    ----------
+    days_changed : tuple of date
+        UTC days whose readings are not what they were, oldest first.
+    sources : tuple of SourceLedger
+        One for each file, in the order given.
+    missing_tags : tuple of str
+        Tags and lab series of the mill that none of these files has.
+    """
+
+    days_changed: tuple[date, ...]
+    sources: tuple[SourceLedger, ...]
+    missing_tags: tuple[str, ...]
+
+
+def ledger_record(ledger: SourceLedger) -> dict[str, Any]:
+    """Ledger as plain values that JSON can hold."""
+    times = {
+        name: moment.isoformat() if moment else None
+        for name, moment in (("first_utc", ledger.first_utc), ("last_utc", ledger.last_utc))
+    }
+    return asdict(ledger) | times
+
+
+def ledger_from(record: Mapping[str, Any]) -> SourceLedger:
+    """Ledger from what `ledger_record` gave."""
+    times = {
+        name: datetime.fromisoformat(record[name]) if record[name] else None
+        for name in ("first_utc", "last_utc")
+    }
+    tags = tuple(record["tags_not_in_mill"])
+    return SourceLedger(**{**record, **times, "tags_not_in_mill": tags})
+
+
+def write_record(path: Path, record: Mapping[str, Any]) -> None:
+    """Write a record so that it is there whole or not at all."""
+    part = path.with_name(path.name + ".part")
+    with part.open("w", encoding="utf-8") as file:
+        json.dump(record, file, sort_keys=True)
+        file.flush()
+        os.fsync(file.fileno())
+    put_in_place(part, path)

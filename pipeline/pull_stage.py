@@ -1,0 +1,189 @@
+"""One export read to its end, its readings waiting on disk for the lake.
+
+A finished export leaves a record beside its readings. A pull that is stopped and started again
+finds the record and does not read that export a second time, unless the export, the mill's
+description of exports or lostpol itself changed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Executor
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, Final, Protocol
+
+import polars as pl
+
+from pipeline.config_models import Exports
+from pipeline.errors import DataError
+from pipeline.lake_days import DayParts, Part
+from pipeline.pull_ledger import SourceLedger, ledger_from, ledger_record, write_record
+from pipeline.readers_export import export_readings
+from pipeline.readers_layout import layout_for
+from pipeline.readers_values import MillClock
+from pipeline.refused import Tally, refused_frame
+
+RECORD: Final = "finished.json"
+REFUSED: Final = "refused.parquet"
+#: Told the rows read so far of an export, and the bytes read where they are known.
+Told = Callable[[int, int], None]
+
+
+class PullMill(MillClock, Protocol):
+    """What pulling needs to know of a mill."""
+
+    @property
+    def exports(self) -> Exports:
+        """Layouts of export files and how much may be refused."""
+
+    @property
+    def lake_path(self) -> Path:
+        """Folder of the lake."""
+
+
+@dataclass(frozen=True, slots=True)
+class Staged:
+    """An export read to its end.
+
+    Attributes
+    ----------
+    folder : Path
+        Holds its parts.
+    ledger : SourceLedger
+        Rows read and refused; of kept and merged only what the export repeats itself.
+    parts : tuple of Part
+        Its readings, by day.
+    known_tags : frozenset of str
+        Tags of the mill met in it.
+    """
+
+    folder: Path
+    ledger: SourceLedger
+    parts: tuple[Part, ...]
+    known_tags: frozenset[str]
+
+
+def stage_key(mill: PullMill, path: Path, *, corrects: bool) -> str:
+    """Name for an export as it is now, read by this lostpol for this mill.
+
+    Raises
+    ------
+    DataError
+        There is no such file, or it may not be looked at.
+    """
+    try:
+        facts = path.stat()
+    except OSError:
+        return "absent"  # the reader says what is wrong with it
+    told = [
+        str(path.resolve()),
+        facts.st_size,
+        facts.st_mtime_ns,
+        facts.st_ino,
+        [mill.zone, mill.ambiguous, mill.missing, corrects, version("lostpol")],
+        mill.exports.model_dump_json(),
+        sorted((tag, repr(change)) for tag, change in mill.unit_changes.items()),
+    ]
+    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:32]
+
+
+def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, told: Told) -> Staged:
+    """Read one export, or find it read already.
+
+    Raises
+    ------
+    DataError
+        The file cannot be read, or too much of it makes no sense.
+    """
+    with suppress(OSError, ValueError, KeyError, TypeError):
+        return _found(folder)
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(parents=True)
+    tally, days = Tally(), DayParts(folder, pool)
+    try:
+        for readings in read_export(mill, path, tally):
+            days.add_frame(readings)
+            told(tally.rows, 0)
+        parts = days.finish()
+    finally:
+        days.drop()
+    ledger = _ledger(mill, path, tally, days, parts)
+    if tally.refused_rows:
+        refused_frame(path.name, tally.refused_rows).write_parquet(folder / REFUSED)
+    write_record(folder / RECORD, _record(ledger, parts, tally))
+    return Staged(folder, ledger, tuple(parts), frozenset(tally.known_tags))
+
+
+def read_export(mill: PullMill, path: Path, tally: Tally) -> Iterator[pl.DataFrame]:
+    """Readings of one file, batch by batch; refuses a file that makes too little sense."""
+    rows_before, unreadable_before = tally.rows, tally.unreadable
+    yield from export_readings(path, layout_for(path, mill.exports.layout), mill, tally)
+    rows = tally.rows - rows_before
+    unreadable = tally.unreadable - unreadable_before
+    if unreadable * 100.0 > rows * mill.exports.most_refused_pct:
+        raise DataError(
+            f"{unreadable} of {rows} readings have a time, tag or value that cannot be read.",
+            f"{path}\n{_refusals(tally)}",
+            "Describe this kind of file in an [[exports.layout]] (time_format, decimal, "
+            "no_result_words), or raise exports.most_refused_pct.",
+        )
+
+
+def _refusals(tally: Tally) -> str:
+    """Counts of what could not be read, in words."""
+    counts = {**counted(tally.refused), **counted(tally.bad)}
+    return ", ".join(f"{reason.replace('_', ' ')}: {count}" for reason, count in counts.items())
+
+
+def _found(folder: Path) -> Staged:
+    """Export that an earlier pull read to its end."""
+    record = json.loads((folder / RECORD).read_text(encoding="utf-8"))
+    parts = tuple(Part(date.fromisoformat(day), *rest) for day, *rest in record["parts"])
+    for part in parts:
+        (folder / part.name).stat()
+    return Staged(folder, ledger_from(record["ledger"]), parts, frozenset(record["known_tags"]))
+
+
+def _record(ledger: SourceLedger, parts: list[Part], tally: Tally) -> dict[str, Any]:
+    return {
+        "ledger": ledger_record(ledger),
+        "parts": [[p.day.isoformat(), p.name, p.rows, p.merged, p.conflicts] for p in parts],
+        "known_tags": sorted(tally.known_tags),
+    }
+
+
+def _ledger(
+    mill: PullMill, path: Path, tally: Tally, days: DayParts, parts: list[Part]
+) -> SourceLedger:
+    """What is known before the readings meet the lake."""
+    layout = layout_for(path, mill.exports.layout)
+    with path.open("rb") as file:
+        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
+    first, last = days.span() or (None, None)
+    return SourceLedger(
+        name=path.name,
+        sha256=sha256,
+        size_bytes=path.stat().st_size,
+        layout=layout.name if layout else "",
+        rows_read=tally.rows,
+        kept=0,
+        merged=sum(part.merged for part in parts),
+        conflicts=sum(part.conflicts for part in parts),
+        refused=counted(tally.refused),
+        bad=counted(tally.bad),
+        tags_not_in_mill=tuple(sorted(tally.unknown_tags)),
+        first_utc=first,
+        last_utc=last,
+    )
+
+
+def counted(counts: Mapping[str, int]) -> dict[str, int]:
+    """Counts above zero, by name."""
+    return {name: counts[name] for name in sorted(counts) if counts[name]}
