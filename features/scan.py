@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.linalg.lapack import dtbtrs
 
 from features.numeric import FloatArray
 
@@ -31,9 +32,9 @@ def linear_recurrence(a: FloatArray, b: FloatArray, start: FloatArray | float) -
 
     Notes
     -----
-    Blocked scan: the series is cut into about sqrt(n) blocks that advance together, one step
-    of all blocks per numpy call, each from zero; then the block ends are chained. No division,
-    so multipliers of zero (a vessel flushed within a minute) do no harm.
+    The recurrence is a lower bidiagonal system with a unit diagonal; LAPACK's banded triangular
+    solver runs through it once, with no division, so that multipliers of zero (a vessel flushed
+    within a minute) do no harm.
     """
     if a.shape[0] != b.shape[0]:
         raise ValueError(
@@ -41,28 +42,9 @@ def linear_recurrence(a: FloatArray, b: FloatArray, start: FloatArray | float) -
         )
     if b.shape[0] == 0:
         return b.copy()
-    rows = b.reshape(b.shape[0], -1)
-    n, m = rows.shape
-    size = int(np.ceil(np.sqrt(n)))
-    blocks = -(-n // size)
-    # Blocks lie along the second axis, so that each step below touches contiguous memory.
-    multipliers = _in_blocks(a.reshape(n, 1), blocks, size, 1.0)
-    values = _in_blocks(rows, blocks, size, 0.0)
-    for step in range(1, size):
-        values[step] += multipliers[step] * values[step - 1]
-        multipliers[step] *= multipliers[step - 1]
-    carry = np.empty((blocks, m))
-    carry[0] = start
-    for block in range(1, blocks):
-        carry[block] = multipliers[-1, block - 1] * carry[block - 1] + values[-1, block - 1]
-    values += multipliers * carry
-    result = values.transpose(1, 0, 2).reshape(blocks * size, m)[:n]
-    return result.reshape(b.shape)
-
-
-def _in_blocks(rows: FloatArray, blocks: int, size: int, filler: float) -> FloatArray:
-    """Copy to shape (size, blocks, m), padding the last block with `filler`."""
-    n, m = rows.shape
-    padded = np.full((blocks * size, m), filler)
-    padded[:n] = rows
-    return np.ascontiguousarray(padded.reshape(blocks, size, m).transpose(1, 0, 2))
+    rows = np.array(b.reshape(b.shape[0], -1), dtype=np.float64, order="F")
+    rows[0] += a[0] * start
+    band = np.ones((2, a.shape[0]))
+    band[1, :-1] = -a[1:]
+    solved, _ = dtbtrs(band, rows, uplo="L", diag="U", overwrite_b=True)
+    return np.ascontiguousarray(solved).reshape(b.shape)
