@@ -14,7 +14,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Annotated, Literal
 
-from cyclopts import App, CycloptsError, Parameter
+from cyclopts import App, CycloptsError, Parameter, validators
 
 from pipeline.errors import ConfigError, LostpolError
 
@@ -91,6 +91,33 @@ def pull(
     if result.missing_tags:
         say("Tags of the description in none of these files: " + ", ".join(result.missing_tags))
     say(f"{len(result.days_changed)} days changed. Next: lostpol backfill {mill}")
+
+
+@app.command
+def refused(
+    mill: MillFile,
+    *,
+    reason: str | None = None,
+    file: str | None = None,
+    limit: Annotated[int, Parameter(validator=validators.Number(gte=0))] = 20,
+) -> None:
+    """Show the rows of exports that were refused, and why.
+
+    Parameters
+    ----------
+    reason
+        Only rows refused for this reason, such as "time unreadable".
+    file
+        Only rows of the export with this name.
+    limit
+        How many rows to show.
+    """
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.refused_show import refused_lines  # noqa: PLC0415
+    from pipeline.terminal import say  # noqa: PLC0415
+
+    for line in refused_lines(load_mill(mill), reason, file, limit):
+        say(line)
 
 
 @app.command

@@ -112,8 +112,10 @@ def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, told: Told) 
             days.add_frame(readings)
             told(tally.rows, 0)
         parts = days.finish()
-    finally:
+    except BaseException:
         days.drop()
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
     ledger = _ledger(mill, path, tally, days, parts)
     if tally.refused_rows:
         refused_frame(path.name, tally.refused_rows).write_parquet(folder / REFUSED)

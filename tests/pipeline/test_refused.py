@@ -1,8 +1,14 @@
 """The refusal ledger: refused rows are counted, kept with their text, and bounded."""
 
+import re
+from pathlib import Path
+
 import polars as pl
 import pytest
 
+from pipeline import stages
+from pipeline.cli import run
+from pipeline.config import load_mill
 from pipeline.errors import DataError
 from pipeline.refused import (
     REFUSED_SCHEMA,
@@ -77,3 +83,53 @@ def test_a_damaged_list_says_which_and_what_to_do(tmp_path, damage):
     with pytest.raises(DataError, match="refused rows") as caught:
         read_refused(tmp_path)
     assert str(path) in caught.value.where
+
+
+@pytest.fixture(name="pulled")
+def _pulled(tmp_path):
+    """Brindlewater with one export pulled, of which three rows are refused."""
+    text = (Path(__file__).resolve().parents[2] / "configs" / "demo_mill.toml").read_text("utf-8")
+    start, end = text.index("[mail]"), text.index("[exports]")
+    text = re.sub(r'(?m)^store = ".*"$', 'store = "."', text[:start] + text[end:])
+    (tmp_path / "mill.toml").write_text(text, encoding="utf-8")
+    mill = load_mill(tmp_path / "mill.toml")
+    good = "".join(f"2025-10-06T1{k}:00:00Z,LT.AI212,7.5,good\n" for k in range(9))
+    odd = "2025-10-06T10:00:00Z,\x1b[31m\u202eXX.9,1,good\nyesterday,LT.AI212,7.4,good\n"
+    export = tmp_path / "tags_odd.csv"
+    export.write_text("time,tag,value,quality\n" + good + odd, encoding="utf-8")
+    stages.pull(mill, [export])
+    return mill
+
+
+def test_refused_rows_are_shown_with_harmless_text(pulled, capsys):
+    assert run(["refused", str(pulled.config_path)]) == 0
+    shown = capsys.readouterr().out
+    assert "Brindlewater: 2 rows refused." in shown
+    assert "tags_odd.csv: time unreadable, 1 rows" in shown
+    assert "tags_odd.csv, row 11: time unreadable: yesterday | LT.AI212 | 7.4 | good" in shown
+    assert "row 10: tag not in mill" in shown
+    assert "\x1b" not in shown
+    assert "\u202e" not in shown
+
+
+def test_refused_rows_by_reason_and_file(pulled, capsys):
+    options = ["--reason", "time unreadable", "--file", "tags_odd.csv", "--limit", "0"]
+    assert run(["refused", str(pulled.config_path), *options]) == 0
+    shown = capsys.readouterr().out
+    assert "1 rows refused" in shown
+    assert "1 more were kept" in shown
+    assert "tag not in mill" not in shown
+    assert run(["refused", str(pulled.config_path), "--reason", "whim"]) == 2
+    assert "There are: tag_not_in_mill, time_unreadable." in capsys.readouterr().err
+    assert run(["refused", str(pulled.config_path), "--file", "else.csv"]) == 2
+
+
+def test_too_much_refused_stops_the_run_and_leaves_the_store_alone(pulled, tmp_path):
+    before = {p: p.read_bytes() for p in pulled.lake_path.rglob("*") if p.is_file()}
+    bad = tmp_path / "tags_bad.csv"
+    rows = "soon,LT.AI212,7.4,good\n" * 3 + "2025-10-07T10:00:00Z,LT.AI212,7.4,good\n"
+    bad.write_text("time,tag,value,quality\n" + rows, encoding="utf-8")
+    with pytest.raises(DataError, match="3 of 4"):
+        stages.pull(pulled, [bad])
+    after = {p: p.read_bytes() for p in pulled.lake_path.rglob("*") if p.is_file()}
+    assert {p: b for p, b in after.items() if "incoming" not in p.parts} == before
