@@ -20,6 +20,7 @@ from pipeline.mail import send_report
 from pipeline.present import write_period_report
 from pipeline.progress import Progress, silent
 from pipeline.report import Gap
+from pipeline.sources import pull_source
 from pipeline.stages import Judged, derive, detect, pull
 from pipeline.windows import Window, lake_of, now, store_of
 
@@ -64,6 +65,7 @@ def nightly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Ou
     """
     with only_run(mill):
         unread = step("pull", pull_inbox, mill, progress)
+        unread += step("sources", pull_direct, mill, progress)
         step("derive", derive, mill, None, progress)
         judged: Judged = step("detect", detect, mill, "nightly", None, progress)
         yesterday = mill.local_day(judged.window.end - timedelta(microseconds=1)) - timedelta(
@@ -77,6 +79,7 @@ def weekly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Out
     """Do as `nightly` does, and report on the last seven whole local days."""
     with only_run(mill):
         unread = step("pull", pull_inbox, mill, progress)
+        unread += step("sources", pull_direct, mill, progress)
         step("derive", derive, mill, None, progress)
         judged: Judged = step("detect", detect, mill, "weekly", None, progress)
         today = mill.local_day(judged.window.end)
@@ -132,6 +135,26 @@ def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
             pull(mill, [path], progress)
         except DataError as error:
             unread.append(Unread(path, error.what))
+    return unread
+
+
+def pull_direct(mill: Mill, progress: Progress = silent) -> list[Unread]:
+    """Read the direct sources of a mill up to now.
+
+    Returns
+    -------
+    list of Unread
+        Sources and tags that could not be read; the others are read all the same.
+    """
+    unread = []
+    for source in mill.sources:
+        where = Path(source.label)
+        try:
+            result = pull_source(mill, source, progress=progress)
+        except DataError as error:
+            unread.append(Unread(where, error.what))
+            continue
+        unread += [Unread(where, f"{tag}: {why}") for tag, why in sorted(result.problems.items())]
     return unread
 
 

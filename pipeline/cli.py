@@ -69,10 +69,27 @@ def check(
 @app.command
 def pull(
     mill: MillFile,
-    files: Annotated[list[Path], Parameter(help="Export files: parquet, csv or txt.")],
+    files: Annotated[
+        list[Path] | None, Parameter(help="Export files: parquet, csv or txt.")
+    ] = None,
     /,
+    *,
+    from_source: Annotated[
+        bool, Parameter(negative="", help="Read the direct sources of the description.")
+    ] = False,
+    first: Annotated[date | None, Parameter(name="--from", help="First local day.")] = None,
+    last: Annotated[date | None, Parameter(name="--to", help="Last local day.")] = None,
 ) -> None:
-    """Read export files into the mill's store. A file pulled twice changes nothing."""
+    """Read export files, or direct sources, into the store. What is known already merges."""
+    if bool(files) == from_source or ((first or last) and not from_source):
+        raise ConfigError(
+            "Name export files, or ask for direct sources with --from-source.",
+            "command line",
+            "lostpol pull MILL FILES..., or lostpol pull MILL --from-source [--from DAY --to DAY]",
+        )
+    if not files:
+        _pull_sources(mill, first, last)
+        return
     from pipeline import stages  # noqa: PLC0415
     from pipeline.config import load_mill  # noqa: PLC0415
     from pipeline.lock import only_run  # noqa: PLC0415
@@ -91,6 +108,22 @@ def pull(
     if result.missing_tags:
         say("Tags of the description in none of these files: " + ", ".join(result.missing_tags))
     say(f"{len(result.days_changed)} days changed. Next: lostpol backfill {mill}")
+
+
+def _pull_sources(mill: Path, first: date | None, last: date | None) -> None:
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.lock import only_run  # noqa: PLC0415
+    from pipeline.sources import pull_sources, told  # noqa: PLC0415
+    from pipeline.terminal import progress_bar, say  # noqa: PLC0415
+
+    described = load_mill(mill)
+    with only_run(described), progress_bar() as progress:
+        results = pull_sources(described, first, last, progress)
+    for result in results:
+        for line in told(described, result):
+            say(line)
+    days = set().union(*(result.days_changed for result in results))
+    say(f"{len(days)} days changed. Next: lostpol backfill {mill}")
 
 
 @app.command

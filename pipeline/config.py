@@ -40,6 +40,7 @@ from pipeline.config_models import (
     TargetsSection,
     VesselSection,
 )
+from pipeline.config_sources import Source, read_sources
 from pipeline.errors import ConfigError
 from pipeline.units import UnitChange, lab_change, signal_change
 
@@ -53,6 +54,7 @@ _SECTIONS: Final = (
     "schedule",
     "mail",
     "exports",
+    "source",
     "targets",
     "kinetics",
     "prices",
@@ -88,6 +90,8 @@ class Mill:
         For each tag and lab series, how its exported value becomes an inside value.
     prices : PricesSection
         Other prices, for the advice on limed pH.
+    sources : tuple of Source
+        Direct sources of readings.
     config_hash : str
         Hash of all that can change a finding; the folder, mail, schedule and prices other than
         that of sucrose are left out.
@@ -110,6 +114,7 @@ class Mill:
     schedule: ScheduleSection
     mail: MailSection | None
     prices: PricesSection
+    sources: tuple[Source, ...]
     config_hash: str
 
     @property
@@ -213,6 +218,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     mail = read_section(MailSection, raw["mail"], "mail", faults) if "mail" in raw else None
     exports = read_section(Exports, raw.get("exports", {}), "exports", faults)
     prices = read_section(PricesSection, raw.get("prices", {}), "prices", faults)
+    sources = read_sources(raw.get("source", []), faults)
     faults.extend(zone_faults(_named(raw.get("mill"), "zone"), "mill.zone"))
     if exports is not None:
         faults.extend(layout_faults(exports.layout))
@@ -237,6 +243,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         schedule=schedule,
         mail=mail,
         prices=prices,
+        sources=sources,
         config_hash=_hash(base, detection, exports, station),
     )
 

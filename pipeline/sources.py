@@ -1,0 +1,257 @@
+"""Direct sources: history read window by window, handed on as export files.
+
+What a source answers is written down as an export and pulled like any other, so that stage,
+ledger and lake are the same whatever readings come from. The moment of the last reading is noted
+once its window is stored; the next run starts a little before it, because history may arrive
+late, and an interrupted run goes on from there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+
+from pipeline import stages
+from pipeline.config import Mill
+from pipeline.config_models import ExportLayout
+from pipeline.config_sources import OpcUaSource, Source
+from pipeline.errors import ConfigError, DataError
+from pipeline.progress import Progress, silent
+from pipeline.pull import PullResult
+from pipeline.windows import now, store_of
+
+#: Columns of what a source answers; ``value`` may be text, ``time`` may be without a zone.
+COLUMNS: Final = ("time", "tag", "value", "quality")
+_FOLDER: Final = "arriving"
+
+
+@dataclass(frozen=True, slots=True)
+class SourceResult:
+    """What reading one source did.
+
+    Attributes
+    ----------
+    source : str
+    start, end : datetime
+        What was asked for, in UTC.
+    pulls : tuple of PullResult
+        One for each window that held rows.
+    problems : dict of str to str
+        Tags that could not be read, and why.
+    """
+
+    source: str
+    start: datetime
+    end: datetime
+    pulls: tuple[PullResult, ...]
+    problems: dict[str, str]
+
+    @property
+    def days_changed(self) -> set[date]:
+        """UTC days whose readings are not what they were."""
+        return {day for pulled in self.pulls for day in pulled.days_changed}
+
+
+def pull_sources(
+    mill: Mill, first: date | None = None, last: date | None = None, progress: Progress = silent
+) -> list[SourceResult]:
+    """Read every source of a mill.
+
+    Parameters
+    ----------
+    first, last : date, optional
+        Local days; without them from the last reading known (less the overlap) until now.
+
+    Raises
+    ------
+    ConfigError
+        The mill names no source, a secret is not set, or the days are in the wrong order.
+    DataError
+        A source cannot be reached or read; what was stored before stays.
+    """
+    if not mill.sources:
+        raise ConfigError(
+            "The description names no direct source.",
+            str(mill.config_path),
+            "Add a [[source]] section, or name export files after lostpol pull MILL.",
+        )
+    return [pull_source(mill, source, first, last, progress) for source in mill.sources]
+
+
+def pull_source(
+    mill: Mill,
+    source: Source,
+    first: date | None = None,
+    last: date | None = None,
+    progress: Progress = silent,
+) -> SourceResult:
+    """Read one source into the lake; see `pull_sources`."""
+    store = store_of(mill)
+    mark = store.source_mark(source.name)
+    start, end = _span(mill, source, mark, first, last)
+    windows = list(_windows(start, end, timedelta(hours=source.window_h)))
+    pulls: list[PullResult] = []
+    problems: dict[str, str] = {}
+    for number, (begin, until) in enumerate(windows):
+        progress(f"{source.label}: {begin:%Y-%m-%d %H:%M} UTC", number, len(windows))
+        frame, troubles = _read(mill, source, begin, until)
+        problems |= troubles
+        pulled = _hand_on(mill, source, frame, begin, until) if frame.height else None
+        if pulled is None:
+            continue
+        pulls.append(pulled)
+        seen = max((s.last_utc for s in pulled.sources if s.last_utc), default=None)
+        # Only what follows on without a hole may move the mark.
+        if seen is not None and (mark is None or start <= mark < seen):
+            mark = min(seen, until)
+            store.set_source_mark(source.name, mark)
+    progress(source.label, len(windows), len(windows))
+    return SourceResult(source.name, start, end, tuple(pulls), problems)
+
+
+def told(mill: Mill, result: SourceResult) -> list[str]:
+    """What reading a source did, in lines for a person."""
+    ledgers = [ledger for pulled in result.pulls for ledger in pulled.sources]
+    read, kept, merged = (
+        sum(getattr(ledger, name) for ledger in ledgers) for name in ("rows_read", "kept", "merged")
+    )
+    refused = read - kept - merged
+    span = " to ".join(
+        f"{t.astimezone(mill.tz):%Y-%m-%d %H:%M}" for t in (result.start, result.end)
+    )
+    lines = [
+        f"source {result.source}, {span}: {read} rows read, {kept} new, {merged} known already, "
+        f"{refused} refused"
+    ]
+    return lines + [f"- {tag}: not read ({why})" for tag, why in sorted(result.problems.items())]
+
+
+def _span(
+    mill: Mill, source: Source, mark: datetime | None, first: date | None, last: date | None
+) -> tuple[datetime, datetime]:
+    """What to ask for: the days named, else from the mark on."""
+    end = min(mill.day_span_utc(last, last)[1], now()) if last else now()
+    if first is not None:
+        start = mill.day_start_utc(first)
+    elif mark is not None:
+        start = mark - timedelta(hours=source.overlap_h)
+    elif source.first_day is not None:
+        start = mill.day_start_utc(source.first_day)
+    else:
+        start = end - timedelta(days=mill.detection.look_back_days)
+    if start >= end:
+        raise ConfigError(
+            f"There is nothing to read from {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M} UTC.",
+            f"--from and --to, {source.label}",
+            "Give days in order, the first one not in the future.",
+        )
+    return start, end
+
+
+def _windows(
+    start: datetime, end: datetime, length: timedelta
+) -> Iterator[tuple[datetime, datetime]]:
+    while start < end:
+        until = min(start + length, end)
+        yield start, until
+        start = until
+
+
+def _read(
+    mill: Mill, source: Source, start: datetime, end: datetime
+) -> tuple[pl.DataFrame, dict[str, str]]:
+    """Ask the source for one window; the libraries are loaded by mills that need them only."""
+    if isinstance(source, OpcUaSource):
+        from pipeline.sources_opcua import read_history  # noqa: PLC0415
+
+        return read_history(mill, source, start, end)
+    from pipeline.sources_sql import read_table  # noqa: PLC0415
+
+    return read_table(mill, source, start, end), {}
+
+
+def _hand_on(
+    mill: Mill, source: Source, frame: pl.DataFrame, start: datetime, end: datetime
+) -> PullResult:
+    """Write one window as an export and pull it; the file goes once its readings are stored."""
+    folder = mill.store_path / _FOLDER
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"{source.name}_{start:%Y%m%dT%H%M%S}_{end:%Y%m%dT%H%M%S}.parquet"
+    frame.write_parquet(path, compression="zstd")
+    result = stages.pull(_with_layout(mill, source, path), [path])
+    path.unlink()
+    return result
+
+
+def _with_layout(mill: Mill, source: Source, path: Path) -> Mill:
+    """Mill that reads this file as the source wrote it, whatever its layouts say."""
+    layout = ExportLayout(
+        name=source.label,
+        match=path.name,
+        shape="long",
+        time_column="time",
+        tag_column="tag",
+        value_column="value",
+        quality_column="quality" if _has_quality(source) else None,
+        time_zone=getattr(source, "time_zone", None),
+        good_words=source.good_words,
+    )
+    exports = mill.exports.model_copy(update={"layout": (layout, *mill.exports.layout)})
+    return replace(mill, exports=exports)
+
+
+def _has_quality(source: Source) -> bool:
+    return isinstance(source, OpcUaSource) or source.quality_column is not None
+
+
+def to_frame(
+    source: Source,
+    times: list[Any],
+    tags: list[str],
+    values: list[Any],
+    qualities: list[str | None],
+) -> pl.DataFrame:
+    """Rows of a source as a frame: numbers as numbers, unless one of the values is text."""
+    numbers = all(isinstance(v, int | float) or v is None for v in values)
+    value = pl.Series(
+        [_as_number(v) if numbers else _as_text(v) for v in values],
+        dtype=pl.Float64 if numbers else pl.String,
+    )
+    columns: dict[str, Any] = {
+        "time": _times(source, times),
+        "tag": pl.Series(tags, dtype=pl.String),
+    }
+    columns["value"] = value
+    if _has_quality(source):
+        columns["quality"] = pl.Series(qualities, dtype=pl.String)
+    return pl.DataFrame(columns)
+
+
+def _as_number(value: float | None) -> float | None:
+    return None if value is None else float(value)
+
+
+def _as_text(value: object) -> str | None:
+    if value is None or isinstance(value, str):
+        return value
+    return repr(float(value)) if isinstance(value, int | float) else str(value)[:200]
+
+
+def _times(source: Source, times: list[Any]) -> pl.Series:
+    """Moments: text as it is, local times without a zone, others in UTC."""
+    first = next((t for t in times if t is not None), None)
+    if first is None or isinstance(first, str):
+        return pl.Series([None if t is None else str(t) for t in times], dtype=pl.String)
+    if isinstance(first, datetime):
+        aware = first.tzinfo is not None
+        return pl.Series(times, dtype=pl.Datetime("us", "UTC" if aware else None))
+    raise DataError(
+        f"The times are of a kind that cannot be read ({type(first).__name__}).",
+        source.label,
+        "Make a view whose time column is a timestamp, ISO text or seconds since 1970.",
+    )
