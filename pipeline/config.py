@@ -149,6 +149,16 @@ class Mill:
             return None
         return (self.config_path.parent / self.schedule.inbox).resolve()
 
+    def change_from(self, tag: str, unit: str) -> UnitChange | None:
+        """Change of an exported `unit` to the inside unit of `tag`; None for no unit of it."""
+        for signal in self.station.signals:
+            if signal.tag == tag:
+                return signal_change(signal.quantity, unit)
+        for source in self.station.lab:
+            if source.tag == tag:
+                return lab_change(source.analyte, unit)
+        return None
+
     def day_start_utc(self, day: date) -> datetime:
         """First instant of a local day, in UTC."""
         return datetime.combine(day, time(), tzinfo=self.tz).astimezone(UTC)

@@ -1,131 +1,228 @@
-"""Export files, opened and handed on in pieces of bounded size: Parquet and delimited text.
+"""Export files, opened and handed on in pieces of bounded size: Parquet, workbooks and text.
 
-Text comes plain or gzipped. Everything in a text file stays text here; what it means is the
-business of ``pipeline.readers_layout`` and ``pipeline.readers_values``.
+Text comes plain, or packed by gzip, zstandard or zip. Everything in a text file or a workbook
+stays text here; what it means is the business of the other ``pipeline.readers_*``.
 """
 
 from __future__ import annotations
 
-import codecs
-import csv
 import gzip
 import io
+import zipfile
 import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from fnmatch import fnmatchcase
 from pathlib import Path
-from typing import IO, Final
+from typing import Final
 
 import polars as pl
 
 from pipeline.config_models import ExportLayout
 from pipeline.errors import DataError
+from pipeline.readers_head import Head, find_head
+from pipeline.readers_limits import MOST_ROWS_PER_BYTE, check_columns
+from pipeline.readers_packed import (
+    is_archive,
+    is_packed,
+    is_workbook,
+    members,
+    spooled,
+    unpacked,
+)
+from pipeline.readers_sheets import Sheet, read_workbook
+from pipeline.readers_text import TextTable, open_text, text_batches
 
 #: Characters of text and rows of Parquet handled at a time: about 200 MB of memory at most.
 TEXT_BLOCK: Final = 1 << 25
 PARQUET_ROWS: Final = 1 << 21
 
-_DELIMITERS: Final = (";", "\t", ",", "|")
-_SNIFF_BYTES: Final = 1 << 20
-_GZIP: Final = b"\x1f\x8b"
 _PARQUET: Final = b"PAR1"
 
 
 @dataclass(frozen=True, slots=True)
 class ExportFile:
-    """One export file that could be opened.
+    """One table of an export that could be opened.
 
     Attributes
     ----------
     path : Path
-    is_text : bool
-        Delimited text (False for Parquet).
-    encoding, delimiter : str
-        Of text files; empty for Parquet.
+        File to read; inside an archive a copy that lives as long as the archive is read.
+    where : str
+        File, and entry or sheet, for messages.
+    head : Head or None
+        Headings and units (None for Parquet, which names its columns itself).
+    text : TextTable or None
+        How delimited text is written.
+    sheet : Sheet or None
+        Cells of a sheet.
     """
 
     path: Path
-    is_text: bool
-    encoding: str = ""
-    delimiter: str = ""
+    where: str
+    head: Head | None = None
+    text: TextTable | None = field(default=None)
+    sheet: Sheet | None = field(default=None, repr=False)
+
+    @property
+    def is_text(self) -> bool:
+        """Delimited text."""
+        return self.text is not None
+
+    @property
+    def encoding(self) -> str:
+        """Encoding of delimited text, else empty."""
+        return self.text.encoding if self.text else ""
+
+    @property
+    def delimiter(self) -> str:
+        """Delimiter of delimited text, else empty."""
+        return self.text.delimiter if self.text else ""
+
+    @property
+    def form(self) -> str:
+        """What kind of table it is, in a word."""
+        return "text" if self.text else ("sheet" if self.sheet else "Parquet")
 
 
-def open_export(path: Path, layout: ExportLayout | None) -> ExportFile:
-    """Find out what kind of file this is, and how its text is written.
+@contextmanager
+def export_tables(path: Path, layout: ExportLayout | None) -> Iterator[Iterator[ExportFile]]:
+    """Tables of an export, one after the other, for as long as the context lasts.
+
+    A text or Parquet file is one table, a workbook one a sheet, an archive those of its entries.
+    Sheets without a column of moments are notes, not tables, as long as one sheet has it.
 
     Raises
     ------
     DataError
-        No such file, no right to read it, empty, damaged, or neither Parquet nor text.
+        No such file, no right to read it, empty, damaged, neither text nor Parquet nor a
+        workbook, or larger than any export.
     """
-    with _explained(path):
-        with path.open("rb") as file:
-            start = file.read(4)
-        if start == _PARQUET:
-            return ExportFile(path, is_text=False)
-        with _decompressed(path) as plain:
-            sample = plain.read(_SNIFF_BYTES)
-        if not sample.strip():
-            raise DataError("The export is empty.", str(path), "Export it again.")
-        encoding = _encoding(sample, layout, path)
-    first_line = sample.decode(encoding, errors="replace").splitlines()[0]
-    delimiter = (layout.delimiter if layout else None) or _delimiter(first_line)
-    return ExportFile(path, is_text=True, encoding=encoding, delimiter=delimiter)
+    with ExitStack() as stack:
+        yield _tables(path, str(path), layout, stack)
+
+
+def open_export(path: Path, layout: ExportLayout | None) -> ExportFile:
+    """First table of an export that is no archive (see ``export_tables``)."""
+    with export_tables(path, layout) as tables:
+        return next(tables)
 
 
 def batches(export: ExportFile) -> Iterator[pl.DataFrame]:
-    """Rows of the file in order, some at a time; all columns are String for a text file.
+    """Rows of a table in order, some at a time; all columns are String except in Parquet.
 
-    Column names are stripped of blanks. Empty lines are not rows. The first batch of a file
-    without rows has the columns and no rows.
+    Column names are stripped of blanks. Empty lines are not rows. The first batch of a table
+    without rows has the columns and no rows. A Boolean column ``EXTRA`` appears where rows have
+    more cells than the headings.
 
     Raises
     ------
     DataError
         The file is damaged or ends in the middle.
     """
-    with _explained(export.path):
-        yield from _text_batches(export) if export.is_text else _parquet_batches(export)
+    with explained(export.where):
+        if export.text is not None and export.head is not None:
+            yield from text_batches(export.path, export.text, export.head, TEXT_BLOCK, export.where)
+        elif export.sheet is not None and export.head is not None:
+            yield export.sheet.frame(export.head.names, export.head.first_row)
+        else:
+            yield from _parquet_batches(export)
+
+
+def _tables(
+    path: Path, where: str, layout: ExportLayout | None, stack: ExitStack, *, inside: bool = False
+) -> Iterator[ExportFile]:
+    """Tables of one file; `inside` an archive no further archive is opened."""
+    with explained(where):
+        with path.open("rb") as file:
+            start = file.read(4)
+        if start == _PARQUET:
+            yield _parquet_table(path, where)
+        elif not is_archive(path):
+            yield _text_table(path, "", where, layout)
+        elif is_workbook(path):
+            yield from _sheet_tables(path, where, layout)
+        elif inside:
+            what = "The archive holds another archive."
+            raise DataError(what, where, "Unpack the inner one first.")
+        else:
+            for member in members(path, layout.sheets if layout else ()):
+                yield from _member_tables(path, member, layout, stack)
+
+
+def _member_tables(
+    path: Path, member: str, layout: ExportLayout | None, stack: ExitStack
+) -> Iterator[ExportFile]:
+    """Tables of one entry of an archive."""
+    shown = "".join(c if c.isprintable() else " " for c in member[:80])
+    where = f"{path}\nits entry {shown}"
+    with explained(where):
+        with unpacked(path, member) as stream:
+            start = stream.read(4)
+        if start == _PARQUET or start[:2] == b"PK":
+            copy = stack.enter_context(spooled(path, member))
+            yield from _tables(copy, where, layout, stack, inside=True)
+        elif is_packed(start):
+            what = "The archive holds another packed file."
+            raise DataError(what, where, "Unpack the inner one first.")
+        else:
+            yield _text_table(path, member, where, layout)
+
+
+def _text_table(path: Path, member: str, where: str, layout: ExportLayout | None) -> ExportFile:
+    text, rows = open_text(path, member, where, layout)
+    head = find_head(rows, layout.heading_row - 1 if layout and layout.heading_row else None)
+    check_columns(len(head.names), where)
+    return ExportFile(path, where, head, text=text)
+
+
+def _sheet_tables(path: Path, where: str, layout: ExportLayout | None) -> Iterator[ExportFile]:
+    decimal = layout.decimal if layout and "decimal" in layout.model_fields_set else None
+    wanted = layout.sheets if layout else ()
+    found = []
+    for sheet in read_workbook(path, where, decimal):
+        if wanted and not any(fnmatchcase(sheet.name.casefold(), w.casefold()) for w in wanted):
+            continue
+        heading = layout.heading_row - 1 if layout and layout.heading_row else None
+        head = find_head(sheet.rows, heading)
+        if upper := sheet.upper_heading(head.heading_row):
+            head = find_head(sheet.rows, head.heading_row, upper)
+        shown = "".join(c if c.isprintable() else " " for c in sheet.name[:80])
+        found.append(ExportFile(path, f"{where}\nits sheet {shown}", head, sheet=sheet))
+    if not found:
+        cure = "Check the names of its sheets and sheets = [...] in its [[exports.layout]]."
+        raise DataError("The workbook holds no sheet to read.", where, cure)
+    sure = [table for table in found if table.head is not None and table.head.sure]
+    yield from sure or found[:1]
+
+
+def _parquet_table(path: Path, where: str) -> ExportFile:
+    scan = pl.scan_parquet(path, glob=False)
+    check_columns(len(scan.collect_schema()), where)
+    rows = scan.select(pl.len()).collect().item()
+    if rows > PARQUET_ROWS and rows > MOST_ROWS_PER_BYTE * path.stat().st_size:
+        raise DataError(
+            f"The export claims {rows:,} rows, far more than its size can hold.",
+            where,
+            "Ask where the file comes from; export it again.",
+        )
+    return ExportFile(path, where)
 
 
 def _parquet_batches(export: ExportFile) -> Iterator[pl.DataFrame]:
     scan = pl.scan_parquet(export.path, glob=False)
+    schema = scan.collect_schema()
+    plain = [
+        pl.col(name).cast(pl.String)
+        if isinstance(kind, pl.Categorical | pl.Enum)
+        else pl.col(name).cast(pl.Float64)
+        for name, kind in schema.items()
+        if isinstance(kind, pl.Categorical | pl.Enum | pl.Decimal)
+    ]
     rows = scan.select(pl.len()).collect().item()
     for offset in range(0, max(rows, 1), PARQUET_ROWS):
-        yield _strip_names(scan.slice(offset, PARQUET_ROWS).collect())
-
-
-def _text_batches(export: ExportFile) -> Iterator[pl.DataFrame]:
-    with (
-        _decompressed(export.path) as raw,
-        io.TextIOWrapper(raw, encoding=export.encoding) as text,
-    ):
-        heading = text.readline().rstrip("\n") + "\n"
-        rest, given = "", False
-        while block := text.read(TEXT_BLOCK):
-            block = rest + block
-            cut = block.rfind("\n") + 1
-            # A line break inside quotes is not the end of a row: wait for the closing quote.
-            if block.count('"', 0, cut) % 2:
-                cut = 0
-            rest = block[cut:]
-            if cut:
-                yield _parse(heading + block[:cut], export)
-                given = True
-        if rest or not given:
-            yield _parse(heading + rest, export)
-
-
-def _parse(text: str, export: ExportFile) -> pl.DataFrame:
-    """Split text into columns of strings."""
-    frame = pl.read_csv(
-        text.encode("utf-8"),
-        separator=export.delimiter,
-        infer_schema=False,
-        raise_if_empty=False,
-    )
-    return _strip_names(frame.filter(~pl.all_horizontal(pl.all().is_null())))
+        yield _strip_names(scan.slice(offset, PARQUET_ROWS).with_columns(plain).collect())
 
 
 def _strip_names(frame: pl.DataFrame) -> pl.DataFrame:
@@ -138,63 +235,31 @@ def _strip_names(frame: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _encoding(sample: bytes, layout: ExportLayout | None, path: Path) -> str:
-    """Encoding of a text file: from its first bytes, its layout, or by trial."""
-    if sample.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        return "utf-16"
-    if b"\x00" in sample:
-        raise DataError(
-            "The file is neither text nor Parquet.",
-            str(path),
-            "Export it as CSV or Parquet; a spreadsheet has to be saved as CSV first.",
-        )
-    wanted = layout.encoding if layout else "utf-8"
-    if wanted != "utf-8":
-        return wanted
-    try:
-        # The sample may end inside a character: an incremental decoder does not mind.
-        codecs.getincrementaldecoder("utf-8")().decode(sample)
-    except UnicodeDecodeError:
-        if layout is not None:
-            raise
-        return "cp1252"
-    return "utf-8-sig"
-
-
-def _delimiter(first_line: str) -> str:
-    """Delimiter that splits the headings into most columns; the first of equals wins."""
-    return max(_DELIMITERS, key=lambda d: len(next(csv.reader([first_line], delimiter=d))))
-
-
-def _decompressed(path: Path) -> IO[bytes]:
-    """File opened for reading, unpacked when it is gzipped."""
-    with path.open("rb") as file:
-        packed = file.read(2) == _GZIP
-    return io.BufferedReader(gzip.open(path)) if packed else path.open("rb")
-
-
 @contextmanager
-def _explained(path: Path) -> Iterator[None]:
+def explained(where: str) -> Iterator[None]:
     """Turn whatever goes wrong while reading into what, where and next."""
     again = "Export it again, then import it again."
     try:
         yield
     except FileNotFoundError as error:
         cure = "Check the name and the folder."
-        raise DataError("There is no such export.", str(path), cure) from error
+        raise DataError("There is no such export.", where, cure) from error
     except IsADirectoryError as error:
         cure = "Name the files inside it."
-        raise DataError("This is a folder, not an export.", str(path), cure) from error
+        raise DataError("This is a folder, not an export.", where, cure) from error
     except PermissionError as error:
         cure = "Ask for the right to read it."
-        raise DataError("The export may not be read.", str(path), cure) from error
+        raise DataError("The export may not be read.", where, cure) from error
     except (gzip.BadGzipFile, EOFError, zlib.error) as error:
-        what = "The gzipped export is damaged or cut short."
-        raise DataError(what, str(path), again) from error
+        raise DataError("The packed export is damaged or cut short.", where, again) from error
+    except (zipfile.BadZipFile, NotImplementedError, zipfile.LargeZipFile) as error:
+        raise DataError("The archive is damaged or packed oddly.", where, again) from error
     except UnicodeDecodeError as error:
         what = f"The export is not {error.encoding} text (byte {error.start})."
         cure = 'Set encoding in its [[exports.layout]], for example encoding = "cp1252".'
-        raise DataError(what, str(path), cure) from error
-    except (pl.exceptions.PolarsError, OSError) as error:
-        what = f"The export is damaged or cut short: {str(error).splitlines()[0]}"
-        raise DataError(what, str(path), again) from error
+        raise DataError(what, where, cure) from error
+    except (pl.exceptions.PolarsError, OSError, io.UnsupportedOperation) as error:
+        what = f"The export is damaged or cut short: {(str(error).splitlines() or [''])[0][:200]}"
+        raise DataError(what, where, again) from error
+    except pl.exceptions.PanicException as error:
+        raise DataError("The export is damaged.", where, again) from error

@@ -6,20 +6,29 @@ own plan, and all of them count in one tally.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from itertools import islice
 from pathlib import Path
 
 import polars as pl
 
 from pipeline.config_models import ExportLayout
-from pipeline.readers import batches, open_export
-from pipeline.readers_layout import plan_for
+from pipeline.readers import ExportFile, batches, explained, export_tables
+from pipeline.readers_evidence import Evidence
+from pipeline.readers_layout import Plan, plan_for
 from pipeline.readers_values import MillClock, to_readings
 from pipeline.refused import Tally
 
+#: Told of each table once its plan stands, with its first rows.
+OnTable = Callable[[ExportFile, Plan, pl.DataFrame, Evidence], None]
+
 
 def export_readings(
-    path: Path, layout: ExportLayout | None, clock: MillClock, tally: Tally
+    path: Path,
+    layout: ExportLayout | None,
+    clock: MillClock,
+    tally: Tally,
+    on_table: OnTable | None = None,
 ) -> Iterator[pl.DataFrame]:
     """Readings of one export, in pieces of bounded size.
 
@@ -33,6 +42,9 @@ def export_readings(
         Zone, clock-change rules and tags of the mill.
     tally : Tally
         Counts, added to: ``tally.rows`` grows by exactly the readings given and refused.
+        ``tally.notes`` gets what the person should know.
+    on_table : callable, optional
+        Told of each table before its readings.
 
     Yields
     ------
@@ -44,7 +56,28 @@ def export_readings(
     DataError
         The file cannot be read, or can be read in two ways.
     """
-    plan = None
-    for raw in batches(open_export(path, layout)):
-        plan = plan or plan_for(path, raw, layout)
-        yield to_readings(raw, plan, clock, tally)
+    with export_tables(path, layout) as tables:
+        for table in tables:
+            evidence = Evidence()
+            plan = None
+            for raw in batches(table):
+                if plan is None:
+                    plan = plan_for(
+                        table.where,
+                        raw,
+                        layout,
+                        head=table.head,
+                        delimiter=table.delimiter,
+                        rest=_after_first(table),
+                    )
+                    if on_table:
+                        on_table(table, plan, raw, evidence)
+                with explained(table.where):
+                    readings = to_readings(raw, plan, clock, tally, evidence)
+                yield readings
+            tally.notes += evidence.notes()
+
+
+def _after_first(table: ExportFile) -> Iterator[pl.DataFrame]:
+    """Rows after the first batch, read once more when they are asked for."""
+    yield from islice(batches(table), 1, None)

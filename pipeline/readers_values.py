@@ -7,34 +7,39 @@ kept: bad, with its reason.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Final, Literal, Protocol
 
 import polars as pl
 
 from pipeline.lake_merge import READINGS_SCHEMA
-from pipeline.readers_layout import Plan, plain_time
+from pipeline.readers_evidence import Evidence
+from pipeline.readers_layout import Plan, joined_time
+from pipeline.readers_numbers import to_numbers
+from pipeline.readers_quality import verdict
+from pipeline.readers_text import EXTRA
+from pipeline.readers_time import UTC, moments
+from pipeline.readers_units import in_inside_unit
 from pipeline.refused import Tally
 from pipeline.units import UnitChange
 
-#: Longest word kept as a reason; exports are foreign text.
-REASON_CHARS: Final = 40
 #: Which of polars' words stands for which of the mill's.
 _AMBIGUOUS: Final[dict[str, Literal["earliest", "latest", "null"]]] = {
     "first": "earliest",
     "second": "latest",
     "refuse": "null",
 }
-_UTC: Final = pl.Datetime("us", "UTC")
 #: Place of a row in its batch, carried along until the row is a reading. No column of an
 #: export is called so: names are stripped of blanks.
 _ROW: Final = " row"
-_NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-_LIMIT: Final = rf"^([<>])\s*=?\s*({_NUMBER})$"
 
 
 class MillClock(Protocol):
-    """What reading needs to know of a mill."""
+    """What reading needs to know of a mill.
+
+    A mill that also has a method ``change_from(tag, unit)`` (``readers_units.KnowsUnits``) lets
+    units that stand in the export overrule the described ones.
+    """
 
     @property
     def zone(self) -> str:
@@ -53,7 +58,13 @@ class MillClock(Protocol):
         """Every tag and lab series of the mill, with its change of unit."""
 
 
-def to_readings(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
+def to_readings(
+    raw: pl.DataFrame,
+    plan: Plan,
+    clock: MillClock,
+    tally: Tally,
+    evidence: Evidence | None = None,
+) -> pl.DataFrame:
     """Readings of one batch of raw rows.
 
     Parameters
@@ -66,33 +77,61 @@ def to_readings(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -
         Zone, clock-change rules and tags of the mill.
     tally : Tally
         Counts, added to.
+    evidence : Evidence, optional
+        What the batches before have shown of the table; added to.
 
     Returns
     -------
     polars.DataFrame
         ts_utc, tag, value [inside unit], bad, reason; unsorted, repeats kept.
     """
+    evidence = evidence or Evidence()
+    rows = joined_time(raw, plan.time, plan.date).with_row_index(_ROW)
+    rows = _whole_rows(rows, plan, tally)
     frame = (
-        _long(raw, plan, clock, tally) if plan.shape == "long" else _wide(raw, plan, clock, tally)
+        _long(rows, plan, clock, tally) if plan.shape == "long" else _wide(rows, plan, clock, tally)
     )
+    frame = evidence.without_fillers(frame, plan.fillers)
     tally.bad.update(dict(frame.filter("bad").group_by("kind").len().iter_rows()))
     tally.unreadable += int((frame["kind"] == "unreadable_text").sum())
     tally.end_batch(raw)
-    return frame.select(
-        "ts_utc", "tag", _in_inside_unit(clock).alias("value"), "bad", "reason"
-    ).cast(READINGS_SCHEMA)
+    converted = in_inside_unit(frame, clock, evidence)
+    readings = converted.select("ts_utc", "tag", "value", "bad", "reason").cast(READINGS_SCHEMA)
+    evidence.watch(readings)
+    return readings
+
+
+def _whole_rows(rows: pl.DataFrame, plan: Plan, tally: Tally) -> pl.DataFrame:
+    """Rows with as many cells as the headings, without headings that come again."""
+    weight = len(plan.tags) if plan.shape == "wide" else 1
+    extra = pl.col(EXTRA) if EXTRA in rows.columns else pl.lit(value=False)
+    again = pl.lit(value=False)
+    if rows.schema[plan.time] == pl.String:
+        again = (pl.col(plan.time) == plan.time) | (pl.col(plan.date or plan.time) == plan.time)
+        again = again.fill_null(value=False)
+    for reason, which, unreadable in (
+        ("cells_too_many", extra, True),
+        ("heading_again", again & ~extra, False),
+    ):
+        found = rows.filter(which)[_ROW]
+        if len(found):
+            tally.rows += len(found) * weight
+            tally.refuse(reason, found, weight=weight, unreadable=unreadable)
+    return rows.filter(~extra & ~again)
 
 
 def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
-    """Readings of a file with one reading a row."""
+    """Readings of a table with one reading a row."""
     assert plan.tag is not None and plan.value is not None
     quality = pl.col(plan.quality) if plan.quality else pl.lit(None, pl.String)
-    frame = raw.with_row_index(_ROW).select(
+    unit = pl.col(plan.unit) if plan.unit else pl.lit(None, pl.String)
+    frame = raw.select(
         _ROW,
         time=pl.col(plan.time),
         tag=pl.col(plan.tag).cast(pl.String).str.strip_chars(),
         raw=pl.col(plan.value),
         quality=quality.cast(pl.String).str.strip_chars().str.to_lowercase(),
+        unit=unit.cast(pl.String).str.strip_chars(),
     )
     tally.rows += frame.height
     nameless = pl.col("tag").is_null() | (pl.col("tag") == "")
@@ -100,30 +139,50 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
     met = set(frame["tag"].unique())
     tally.known_tags |= met & clock.unit_changes.keys()
     tally.unknown_tags |= met - clock.unit_changes.keys()
-    known = pl.col("tag").is_in(list(clock.unit_changes))
-    frame = _refuse(frame, ~known, "tag_not_in_mill", tally)
+    if not met <= clock.unit_changes.keys():
+        known = pl.col("tag").is_in(list(clock.unit_changes))
+        frame = _refuse(frame, ~known, "tag_not_in_mill", tally)
     frame = _with_moments(frame, plan, clock, tally)
     return _with_values(frame, plan, has_quality=plan.quality is not None)
 
 
 def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
-    """Readings of a file with one column a tag; an empty cell is no reading."""
-    known = [tag for tag in plan.tags if tag in clock.unit_changes]
+    """Readings of a table with one column a tag; an empty cell is no reading."""
+    called = {column: _tag_of(column, plan, clock) for column in plan.tags}
+    known = [column for column in plan.tags if called[column] in clock.unit_changes]
     tally.rows += raw.height * len(plan.tags)
-    tally.known_tags |= set(known)
-    tally.unknown_tags |= set(plan.tags) - set(known)
-    frame = raw.select(*known, time=pl.col(plan.time)).with_row_index(_ROW)
+    tally.known_tags |= {called[column] for column in known}
+    tally.unknown_tags |= {called[column] for column in plan.tags if column not in known}
+    frame = raw.select(_ROW, *known, time=pl.col(plan.time))
     if len(known) < len(plan.tags):
         tally.refuse("tag_not_in_mill", frame[_ROW], weight=len(plan.tags) - len(known))
     timed = _with_moments(frame, plan, clock, tally, weight=len(known))
-    parts = [_wide_part(timed, tag, plan, tally) for tag in known]
-    return pl.concat(parts) if parts else READINGS_SCHEMA.to_frame().with_columns(kind="reason")
+    parts = [
+        _wide_part(timed, column, called[column], plan, tally) for column in known
+    ]  # fmt: skip
+    if not parts:
+        return pl.DataFrame(
+            schema={**READINGS_SCHEMA, "kind": pl.String(), "unit": pl.String()}
+        )  # fmt: skip
+    return pl.concat(parts)
 
 
-def _wide_part(timed: pl.DataFrame, tag: str, plan: Plan, tally: Tally) -> pl.DataFrame:
-    """Readings of one column of a wide file."""
+def _tag_of(column: str, plan: Plan, clock: MillClock) -> str:
+    """Tag that a column holds: its whole heading when the mill knows it so, else without unit."""
+    return column if column in clock.unit_changes else plan.tag_names.get(column, column)
+
+
+def _wide_part(
+    timed: pl.DataFrame, column: str, tag: str, plan: Plan, tally: Tally
+) -> pl.DataFrame:  # fmt: skip
+    """Readings of one column of a wide table."""
     cells = timed.select(
-        "ts_utc", _ROW, tag=pl.lit(tag), raw=pl.col(tag), quality=pl.lit(None, pl.String)
+        "ts_utc",
+        _ROW,
+        tag=pl.lit(tag),
+        raw=pl.col(column),
+        quality=pl.lit(None, pl.String),
+        unit=pl.lit(plan.tag_units.get(column) or None, pl.String),
     )
     empty = pl.col("raw").is_null()
     if cells.schema["raw"] == pl.String:
@@ -145,7 +204,12 @@ def _with_moments(
     frame: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally, weight: int = 1
 ) -> pl.DataFrame:
     """Replace ``time`` by ``ts_utc``, refusing rows without a moment (`weight` readings each)."""
-    naive, moment = _moments(frame["time"], plan, clock)
+    naive, stated = moments(frame["time"], plan.time_formats, given=plan.formats_given)
+    moment = stated
+    if naive.null_count() < len(naive):
+        both = pl.DataFrame({"naive": naive, "stated": stated})
+        local = _local_to_utc(pl.col("naive"), plan, clock)
+        moment = both.select(pl.coalesce(local, "stated")).to_series()
     timed = frame.drop("time").with_columns(moment.alias("ts_utc"))
     if not moment.null_count():
         return timed
@@ -164,43 +228,11 @@ def _with_moments(
     return timed.filter(pl.col("ts_utc").is_not_null())
 
 
-def _moments(times: pl.Series, plan: Plan, clock: MillClock) -> tuple[pl.Series, pl.Series]:
-    """Local reading (null for times with an offset) and moment in UTC of each time."""
-    kind = times.dtype
-    nothing = pl.Series([None], dtype=pl.Datetime("us")).new_from_index(0, len(times))
-    if isinstance(kind, pl.Datetime) and kind.time_zone is not None:
-        return nothing, times.cast(_UTC)
-    offset = pl.Series([None], dtype=_UTC).new_from_index(0, len(times))
-    if isinstance(kind, pl.Datetime | pl.Date):
-        naive = times.cast(pl.Datetime("us"))
-    elif kind == pl.String:
-        text = times.to_frame("t").select(plain_time(pl.col("t"))).to_series()
-        naive = _first_readable(text, [f for f in plan.time_formats if "%z" not in f], nothing)
-        if naive.null_count() > text.null_count():
-            formats = [f if "%z" in f else f + "%z" for f in plan.time_formats]
-            offset = _first_readable(text, formats, offset)
-    else:
-        return nothing, offset
-    frame = pl.DataFrame({"naive": naive, "offset": offset})
-    local = _local_to_utc(pl.col("naive"), plan, clock)
-    return naive, frame.select(pl.coalesce(local, "offset")).to_series()
-
-
-def _first_readable(text: pl.Series, formats: Sequence[str], found: pl.Series) -> pl.Series:
-    """Read text by several formats in turn, stopping as soon as all of it is read."""
-    for pattern in formats:
-        if found.null_count() == text.null_count():
-            break
-        read = text.str.to_datetime(pattern, strict=False, time_unit="us").cast(found.dtype)
-        found = found.zip_with(found.is_not_null(), read)
-    return found
-
-
 def _local_to_utc(naive: pl.Expr, plan: Plan, clock: MillClock) -> pl.Expr:
     """Moment of a local time; null where the mill's rules refuse it."""
     zone = plan.time_zone or clock.zone
     ambiguous = _AMBIGUOUS[clock.ambiguous]
-    moment = naive.dt.replace_time_zone(zone, ambiguous=ambiguous, non_existent="null").cast(_UTC)
+    moment = naive.dt.replace_time_zone(zone, ambiguous=ambiguous, non_existent="null").cast(UTC)
     if clock.missing == "refuse":
         return moment
     # A skipped local time is read with the offset that held before the clocks changed: three
@@ -208,27 +240,27 @@ def _local_to_utc(naive: pl.Expr, plan: Plan, clock: MillClock) -> pl.Expr:
     either = naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     back = pl.duration(hours=3)
     earlier = (naive - back).dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
-    return pl.when(either.is_null()).then(earlier.cast(_UTC) + back).otherwise(moment)
+    return pl.when(either.is_null()).then(earlier.cast(UTC) + back).otherwise(moment)
 
 
 def _with_values(frame: pl.DataFrame, plan: Plan, *, has_quality: bool) -> pl.DataFrame:
-    """Turn ``raw`` and ``quality`` into value, bad, reason and the kind of reason."""
-    kind = frame.schema["raw"]
-    numbered = (
-        _from_text(frame, plan)
-        if kind == pl.String
-        else frame.with_columns(
-            value=pl.col("raw").cast(pl.Float64),
-            kind=pl.lit(None, pl.String),
-            word=pl.lit(None, pl.String),
-        )
+    """Turn ``raw``, ``quality`` and ``unit`` into value, bad, reason, kind of reason and unit."""
+    if frame.schema["raw"] == pl.String:
+        numbered = to_numbers(frame, plan.marks, plan.no_result_words, plan.harmless_marks)
+    else:
+        nothing = [pl.lit(None, pl.String).alias(name) for name in ("kind", "word", "suffix")]
+        numbered = frame.with_columns(pl.col("raw").cast(pl.Float64).alias("value"), *nothing)
+    poor = (
+        verdict(numbered, plan.quality_kind, plan.good_words, plan.uncertain_words)
+        if has_quality
+        else pl.Series([None], dtype=pl.String).new_from_index(0, numbered.height)
     )
-    poor = ~pl.col("quality").is_in(list(plan.good_words)).fill_null(value=False)
+    numbered = numbered.with_columns(poor.alias("poor"))
     why = pl.coalesce(
         "kind",
         pl.when(pl.col("value").is_null()).then(pl.lit("no_value")),
         pl.when(~pl.col("value").is_finite()).then(pl.lit("not_a_number")),
-        pl.when(poor if has_quality else pl.lit(value=False)).then(pl.lit("bad_quality")),
+        "poor",
     )
     return numbered.with_columns(kind=why).select(
         "ts_utc",
@@ -237,56 +269,5 @@ def _with_values(frame: pl.DataFrame, plan: Plan, *, has_quality: bool) -> pl.Da
         bad=pl.col("kind").is_not_null(),
         reason=pl.coalesce("word", "kind"),
         kind="kind",
+        unit=pl.coalesce("suffix", "unit"),
     )
-
-
-def _from_text(frame: pl.DataFrame, plan: Plan) -> pl.DataFrame:
-    """Numbers out of text; what is not a plain number keeps its word as reason."""
-    text = pl.col("raw").str.strip_chars()
-    number = text
-    if plan.decimal == ",":
-        # A point in such a file parts thousands, and only where it stands right; otherwise
-        # the text stays unreadable rather than become a number a thousand times too large.
-        grouped = text.str.contains(r"^[<>]?\s*[+-]?\d{1,3}(\.\d{3})+,\d+$")
-        plain = pl.when(text.str.contains(".", literal=True)).then(pl.lit(None)).otherwise(text)
-        number = pl.when(grouped).then(text.str.replace_all(".", "", literal=True)).otherwise(plain)
-        number = number.str.replace(",", ".", literal=True)
-    no_result = text.str.to_lowercase().is_in(list(plan.no_result_words))
-    limit = number.str.extract_groups(_LIMIT)
-    value = pl.when(~no_result).then(
-        pl.coalesce(number.cast(pl.Float64, strict=False), limit.struct[1].cast(pl.Float64))
-    )
-    kind = (
-        pl.when(text.is_null() | (text == ""))
-        .then(pl.lit("no_value"))
-        .when(no_result)
-        .then(pl.lit("no_result"))
-        .when(limit.struct[0] == "<")
-        .then(pl.lit("below_detection"))
-        .when(limit.struct[0] == ">")
-        .then(pl.lit("above_detection"))
-        .when(value.is_null())
-        .then(pl.lit("unreadable_text"))
-    )
-    frame = frame.with_columns(value=value, kind=kind)
-    keeps_word = pl.col("kind").is_in(["no_result", "unreadable_text"])
-    return frame.with_columns(word=pl.when(keeps_word).then(_printable(text)))
-
-
-def _printable(text: pl.Expr) -> pl.Expr:
-    """Foreign text fit to be shown: no control characters, no more than a line of it."""
-    return text.str.replace_all(r"\p{C}", " ").str.slice(0, REASON_CHARS)
-
-
-def _in_inside_unit(clock: MillClock) -> pl.Expr:
-    """Value after the change of unit of its tag."""
-    other = {t: c for t, c in clock.unit_changes.items() if c != UnitChange()}
-    if not other:
-        return pl.col("value")
-    scale = pl.col("tag").replace_strict(
-        list(other), [c.scale for c in other.values()], default=1.0, return_dtype=pl.Float64
-    )
-    offset = pl.col("tag").replace_strict(
-        list(other), [c.offset for c in other.values()], default=0.0, return_dtype=pl.Float64
-    )
-    return pl.col("value") * scale + offset

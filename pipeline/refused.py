@@ -60,6 +60,8 @@ class Tally:
         Tags met that the mill does not have, and those it has.
     refused_rows : list of RefusedRow
         The first rows refused for each reason, with their text.
+    notes : list of str
+        What the export shows as a whole and a person should know.
     """
 
     rows: int = 0
@@ -69,6 +71,7 @@ class Tally:
     unknown_tags: set[str] = field(default_factory=set)
     known_tags: set[str] = field(default_factory=set)
     refused_rows: list[RefusedRow] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
     _of_batch: list[tuple[str, int]] = field(default_factory=list)
     _remembered: Counter[str] = field(default_factory=Counter)
     _rows_before: int = 0

@@ -137,6 +137,16 @@ def plain_unit(unit: str) -> str:
     return "".join(text.split())
 
 
+_SPELLINGS: Final = frozenset(
+    unit for table in (*_OF_QUANTITY.values(), *_OF_ANALYTE.values()) for unit in table
+)
+
+
+def is_unit(text: str) -> bool:
+    """Tell whether a text is a unit of any quantity; ``-`` and ``1`` say nothing and are none."""
+    return plain_unit(text) in _SPELLINGS - {"-", "1"}
+
+
 def signal_change(quantity: Quantity, unit: str) -> UnitChange | None:
     """Change to the inside unit of `quantity`, or None when `unit` cannot be its unit.
 

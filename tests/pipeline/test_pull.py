@@ -228,7 +228,7 @@ def test_quality_words_and_numbers_that_are_none(tmp_path):
     mill, _ = pulled(tmp_path, "q", path)
     assert content(mill).select("value", "bad", "reason").rows() == [
         (7.1, False, None),
-        (7.2, True, "bad_quality"),
+        (7.2, True, "uncertain_quality"),
         (None, True, "not_a_number"),
         (None, True, "not_a_number"),
         (None, True, "no_value"),
@@ -350,10 +350,10 @@ UNREADABLE = {
     "absent": (lambda path: None, "no such export"),
     "folder": (lambda path: path.mkdir(), "folder"),
     "empty": (lambda path: path.write_bytes(b""), "empty"),
-    "spreadsheet": (lambda path: path.write_bytes(b"PK\x03\x04" + b"\x00" * 99), "neither text"),
+    "spreadsheet": (lambda path: path.write_bytes(b"PK\x03\x04" + b"\x00" * 99), "packed oddly"),
     "damaged Parquet": (broken_parquet, "damaged"),
     "cut gzip": (cut_gzip, "cut short"),
-    "ragged": (ragged, "damaged"),
+    "ragged": (ragged, "1 of 2 readings"),
     "no time": (lambda path: path.write_text("a,b\n1,2\n"), "No column of times"),
     "all text": (
         lambda path: path.write_text("time,tag,value\n2025-10-06 10:00,PH.1,seven\n"),
