@@ -184,7 +184,7 @@ def joined_time(frame: pl.DataFrame, time: str, date: str | None) -> pl.DataFram
     """Rows whose times are whole moments, made of date and time of day where these are apart."""
     if date is None:
         return frame
-    day = pl.col(date).cast(pl.String).str.strip_chars().str.replace(r"[ T]00:00(:00)?$", "")
+    day = pl.col(date).cast(pl.String).str.strip_chars().str.replace(r"[ T]\d{1,2}:\d{2}.*$", "")
     return frame.with_columns(
         pl.concat_str(day, pl.col(time).cast(pl.String).str.strip_chars(), separator=" ").alias(
             time
