@@ -54,7 +54,8 @@ def number_marks(where: str, first: pl.DataFrame, columns: Sequence[str], delimi
     if not text:
         return Marks(".")
     each = max(200, 200_000 // len(text))
-    values = pl.concat([first[name].head(each).alias("v") for name in text]).drop_nulls().unique(maintain_order=True)
+    values = pl.concat([first[name].head(each).alias("v") for name in text]).drop_nulls()
+    values = values.unique(maintain_order=True)
     commas, points = (int(values.str.contains(p).sum()) for p in (_COMMA, _POINT))
     both = int(values.str.contains(r"\d[,  '’]\d{3}\.\d").sum())
     reverse = int(values.str.contains(r"\d[.  '’]\d{3},\d").sum())
