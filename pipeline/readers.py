@@ -34,8 +34,8 @@ from pipeline.readers_packed import (
 from pipeline.readers_sheets import Sheet, read_workbook
 from pipeline.readers_text import TextTable, open_text, text_batches
 
-#: Characters of text and rows of Parquet handled at a time: about 200 MB of memory at most.
-TEXT_BLOCK: Final = 1 << 25
+#: Characters of text and rows of Parquet handled at a time: some 400 MB of memory at most.
+TEXT_BLOCK: Final = 1 << 24
 PARQUET_ROWS: Final = 1 << 21
 
 _PARQUET: Final = b"PAR1"

@@ -18,7 +18,7 @@ MOST_COLUMNS: Final = 2000
 #: Unpacked bytes for each packed one; beyond the free allowance this is no export. Exports pack
 #: 5 to 40 times, a still one up to about 150 times; bombs 1000 times and more.
 MOST_UNPACKED: Final = 300
-FREE_BYTES: Final = 1 << 28
+FREE_BYTES: Final = 1 << 26
 #: Files in an archive, sheets in a workbook.
 MOST_MEMBERS: Final = 1000
 #: A workbook is held in memory whole: cells of one sheet, bytes of its unpacked parts.
@@ -27,7 +27,7 @@ MOST_WORKBOOK_BYTES: Final = 1 << 29
 #: An unpacked Parquet file or workbook inside an archive.
 MOST_SPOOLED_BYTES: Final = 1 << 31
 #: Rows that a byte of a Parquet file may stand for.
-MOST_ROWS_PER_BYTE: Final = 2000
+MOST_ROWS_PER_BYTE: Final = 50
 
 
 def too_long_row(where: str) -> DataError:

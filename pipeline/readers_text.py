@@ -179,6 +179,9 @@ def _parse_ragged(
             if extra[-1] and not any(row[:width]):
                 cells[0][-1] = ""
     except csv.Error as error:
+        if quotes:
+            # An open quote has swallowed far more than a cell.
+            return _parse_ragged(block, delimiter, names, quotes=False, where=where)
         raise too_long_row(where) from error
     frame = pl.DataFrame(
         {
