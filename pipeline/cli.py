@@ -16,6 +16,7 @@ from typing import Annotated, Literal
 
 from cyclopts import App, CycloptsError, Parameter, validators
 
+from pipeline.cli_exports import describe, pull_direct
 from pipeline.errors import ConfigError, LostpolError
 
 app = App(
@@ -27,6 +28,7 @@ app = App(
     ),
     help_format="plaintext",
 )
+app.command(describe)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 
 
@@ -88,7 +90,7 @@ def pull(
             "lostpol pull MILL FILES..., or lostpol pull MILL --from-source [--from DAY --to DAY]",
         )
     if not files:
-        _pull_sources(mill, first, last)
+        pull_direct(mill, first, last)
         return
     from pipeline import stages  # noqa: PLC0415
     from pipeline.config import load_mill  # noqa: PLC0415
@@ -108,22 +110,6 @@ def pull(
     if result.missing_tags:
         say("Tags of the description in none of these files: " + ", ".join(result.missing_tags))
     say(f"{len(result.days_changed)} days changed. Next: lostpol backfill {mill}")
-
-
-def _pull_sources(mill: Path, first: date | None, last: date | None) -> None:
-    from pipeline.config import load_mill  # noqa: PLC0415
-    from pipeline.lock import only_run  # noqa: PLC0415
-    from pipeline.sources import pull_sources, told  # noqa: PLC0415
-    from pipeline.terminal import progress_bar, say  # noqa: PLC0415
-
-    described = load_mill(mill)
-    with only_run(described), progress_bar() as progress:
-        results = pull_sources(described, first, last, progress)
-    for result in results:
-        for line in told(described, result):
-            say(line)
-    days = set().union(*(result.days_changed for result in results))
-    say(f"{len(days)} days changed. Next: lostpol backfill {mill}")
 
 
 @app.command
