@@ -109,12 +109,15 @@ def survey_files(mill: PullMill, files: Sequence[Path]) -> tuple[tuple[str, ...]
     DataError
         A file cannot be read, or too much of it makes no sense.
     """
-    tally = Tally()
+    known: set[str] = set()
+    unknown: set[str] = set()
     for path in files:
+        tally = Tally()
         for _ in read_export(mill, path, tally):
             pass
-    missing = mill.unit_changes.keys() - tally.known_tags
-    return tuple(sorted(missing)), tuple(sorted(tally.unknown_tags))
+        known |= tally.known_tags
+        unknown |= tally.unknown_tags
+    return tuple(sorted(mill.unit_changes.keys() - known)), tuple(sorted(unknown))
 
 
 def _stage_all(

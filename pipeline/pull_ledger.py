@@ -43,6 +43,8 @@ class SourceLedger:
         Tags refused, sorted.
     first_utc, last_utc : datetime or None
         First and last moment of the readings.
+    notes : tuple of str
+        What the file shows as a whole and a person should know: clock jumps, changed units.
     """
 
     name: str
@@ -58,6 +60,7 @@ class SourceLedger:
     tags_not_in_mill: tuple[str, ...]
     first_utc: datetime | None
     last_utc: datetime | None
+    notes: tuple[str, ...] = ()
 
     def settled(self, kept: int, merged: int, conflicts: int) -> SourceLedger:
         """Add what merging with the lake gave; the sums must then come out even.
@@ -117,8 +120,8 @@ def ledger_from(record: Mapping[str, Any]) -> SourceLedger:
         name: datetime.fromisoformat(record[name]) if record[name] else None
         for name in ("first_utc", "last_utc")
     }
-    tags = tuple(record["tags_not_in_mill"])
-    return SourceLedger(**{**record, **times, "tags_not_in_mill": tags})
+    lists = {name: tuple(record[name]) for name in ("tags_not_in_mill", "notes")}
+    return SourceLedger(**{**record, **times, **lists})
 
 
 def write_record(path: Path, record: Mapping[str, Any]) -> None:

@@ -23,7 +23,10 @@ import polars as pl
 
 from pipeline.config_models import Exports
 from pipeline.errors import DataError
+from pipeline.lake_columns import Columns
 from pipeline.lake_days import DayParts, Part
+from pipeline.pull_blocks import NotPlainError
+from pipeline.pull_fast import quick_pieces
 from pipeline.pull_ledger import SourceLedger, ledger_from, ledger_record, write_record
 from pipeline.readers_export import export_readings
 from pipeline.readers_layout import layout_for
@@ -106,32 +109,67 @@ def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, told: Told) 
         return _found(folder)
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
-    tally, days = Tally(), DayParts(folder, pool)
     try:
-        for readings in read_export(mill, path, tally):
-            days.add_frame(readings)
-            told(tally.rows, 0)
-        parts = days.finish()
+        tally, days, parts = _read_into(mill, path, folder, pool, told)
+        ledger = _ledger(mill, path, tally, days, parts)
     except BaseException:
-        days.drop()
         shutil.rmtree(folder, ignore_errors=True)
         raise
-    ledger = _ledger(mill, path, tally, days, parts)
     if tally.refused_rows:
         refused_frame(path.name, tally.refused_rows).write_parquet(folder / REFUSED)
     write_record(folder / RECORD, _record(ledger, parts, tally))
     return Staged(folder, ledger, tuple(parts), frozenset(tally.known_tags))
 
 
+def _read_into(
+    mill: PullMill, path: Path, folder: Path, pool: Executor, told: Told
+) -> tuple[Tally, DayParts, list[Part]]:
+    """Read an export into parts: the quick way, or from the start the thorough way."""
+    for read in (_quickly, _thoroughly):
+        tally, days = Tally(), DayParts(folder, pool)
+        try:
+            for piece, bytes_read in read(mill, path, tally, days, pool):
+                if isinstance(piece, Columns):
+                    days.add(piece)
+                else:
+                    days.add_frame(piece)
+                told(tally.rows, bytes_read)
+            _require_sense(mill, path, tally)
+            return tally, days, days.finish()
+        except NotPlainError:
+            days.drop()
+        except BaseException:
+            days.drop()
+            raise
+    raise AssertionError("the thorough way reads every export or says why not")
+
+
+def _quickly(
+    mill: PullMill, path: Path, tally: Tally, days: DayParts, pool: Executor
+) -> Iterator[tuple[Columns | pl.DataFrame, int]]:
+    layout = layout_for(path, mill.exports.layout)
+    return quick_pieces(path, layout, mill, tally, (days.tags, days.reasons), pool)
+
+
+def _thoroughly(
+    mill: PullMill, path: Path, tally: Tally, _days: DayParts, _pool: Executor
+) -> Iterator[tuple[Columns | pl.DataFrame, int]]:
+    layout = layout_for(path, mill.exports.layout)
+    return ((readings, 0) for readings in export_readings(path, layout, mill, tally))
+
+
 def read_export(mill: PullMill, path: Path, tally: Tally) -> Iterator[pl.DataFrame]:
     """Readings of one file, batch by batch; refuses a file that makes too little sense."""
-    rows_before, unreadable_before = tally.rows, tally.unreadable
     yield from export_readings(path, layout_for(path, mill.exports.layout), mill, tally)
-    rows = tally.rows - rows_before
-    unreadable = tally.unreadable - unreadable_before
-    if unreadable * 100.0 > rows * mill.exports.most_refused_pct:
+    _require_sense(mill, path, tally)
+
+
+def _require_sense(mill: PullMill, path: Path, tally: Tally) -> None:
+    """Refuse a file of which too much could not be read."""
+    if tally.unreadable * 100.0 > tally.rows * mill.exports.most_refused_pct:
         raise DataError(
-            f"{unreadable} of {rows} readings have a time, tag or value that cannot be read.",
+            f"{tally.unreadable} of {tally.rows} readings have a time, tag or value that cannot "
+            "be read.",
             f"{path}\n{_refusals(tally)}",
             "Describe this kind of file in an [[exports.layout]] (time_format, decimal, "
             "no_result_words), or raise exports.most_refused_pct.",
@@ -183,6 +221,7 @@ def _ledger(
         tags_not_in_mill=tuple(sorted(tally.unknown_tags)),
         first_utc=first,
         last_utc=last,
+        notes=tuple(tally.notes),
     )
 
 

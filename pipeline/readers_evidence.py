@@ -135,7 +135,7 @@ class Evidence:
             low=pl.col("value").min(), high=pl.col("value").max()
         )  # fmt: skip
         for tag, low, high in ends.iter_rows():
-            if not (_looks_filled(low) or _looks_filled(high)):
+            if not (looks_filled(low) or looks_filled(high)):
                 continue
             values = frame.filter((pl.col("tag") == tag) & pl.col("value").is_not_null())["value"]
             odd = values.is_in(list(_FILLERS)) | (values.abs() >= _HUGE)
@@ -233,7 +233,8 @@ class Evidence:
         return notes
 
 
-def _looks_filled(value: float) -> bool:
+def looks_filled(value: float) -> bool:
+    """Tell whether a number is one that may stand for "no reading"."""
     return value in _FILLERS or abs(value) >= _HUGE
 
 

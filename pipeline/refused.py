@@ -97,6 +97,14 @@ class Tally:
         self._of_batch += [(reason, row) for row in first]
         self._remembered[reason] += len(first)
 
+    def has_enough(self, reason: str) -> bool:
+        """Tell that no further row refused for this reason would be remembered."""
+        return self._remembered[reason] >= ROWS_KEPT
+
+    def pass_over(self, rows: int) -> None:
+        """Number the rows after these on, of which none is to be remembered."""
+        self._rows_before += rows
+
     def end_batch(self, raw: pl.DataFrame) -> None:
         """Keep the text of the rows remembered since the last batch; `raw` is theirs."""
         if self._of_batch:

@@ -1,0 +1,210 @@
+"""The quick way and the thorough way through an export leave the same lake and the same ledger."""
+
+from __future__ import annotations
+
+import dataclasses
+import gzip
+import random
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline import pull_blocks, pull_fast, pull_sample, pull_stage
+from pipeline.config_models import ExportLayout, Exports
+from pipeline.lake_columns import GOOD, Columns
+from pipeline.pull import pull_files
+from pipeline.pull_blocks import NotPlainError
+from pipeline.readers_layout import Plan
+from pipeline.units import UnitChange
+
+START = datetime(2025, 10, 31, 20, 0, tzinfo=UTC)  # two days before clocks go back in Chicago
+
+
+@dataclasses.dataclass(frozen=True)
+class FakeMill:
+    lake_path: Path
+    zone: str = "America/Chicago"
+    ambiguous: str = "first"
+    missing: str = "shift_forward"
+    exports: Exports = dataclasses.field(default_factory=Exports)
+    unit_changes: dict = dataclasses.field(
+        default_factory=lambda: {
+            "PH.1": UnitChange(),
+            "TI.2": UnitChange(5 / 9, -160 / 9),
+            "FI.3": UnitChange(0.001, 0.0),
+        }
+    )
+
+
+@pytest.fixture(name="ways")
+def _ways(tmp_path, monkeypatch):
+    """Pulls files both ways, in small blocks; tells the pieces that went the quick way."""
+    monkeypatch.setattr(pull_blocks, "TEXT_BYTES", 4096)
+    monkeypatch.setattr(pull_blocks, "PARQUET_ROWS", 100)
+    quick = []
+    real = pull_fast._Reader._quickly
+
+    def watched(self, block):
+        columns = real(self, block)
+        quick.append(columns is not None)
+        return columns
+
+    monkeypatch.setattr(pull_fast._Reader, "_quickly", watched)
+
+    def pull_both(*files, **mill_options):
+        found = []
+        for way in ("quick", "thorough"):
+            with monkeypatch.context() as patch:
+                if way == "thorough":
+                    patch.setattr(pull_stage, "quick_pieces", _not_plain)
+                mill = FakeMill(tmp_path / f"{way}{len(list(tmp_path.iterdir()))}", **mill_options)
+                result = pull_files(mill, list(files))
+            found.append((lake_bytes(mill), [told(source) for source in result.sources]))
+        return found[0], found[1], quick
+
+    return pull_both
+
+
+def _not_plain(*_):
+    raise NotPlainError
+    yield
+
+
+def told(source):
+    """Ledger without its notes, which rest on a sample the quick way."""
+    return dataclasses.replace(source, notes=())
+
+
+def lake_bytes(mill):
+    root = mill.lake_path
+    return {p.relative_to(root).as_posix(): p.read_bytes() for p in root.rglob("*") if p.is_file()}
+
+
+def rows(rng, count, *, odd=0.0):
+    """Rows of (time, tag, value, quality) as text, some of them odd."""
+    values = ["", "n.d.", "<0.05", "-0", "1e3", "7.5*", "nan", " 7.25 "]
+    found = []
+    for k in range(count):
+        time = START + timedelta(seconds=30 * (k // 3))
+        tag = ("PH.1", "TI.2", "FI.3")[k % 3]
+        value, quality = f"{7 + rng.random():.3f}", "good"
+        if rng.random() < odd:
+            tag = rng.choice([tag, tag, "XX.9", "", " PH.1 "])
+            value = rng.choice([value, value, *values])
+            quality = rng.choice(["good", "Good ", "uncertain", "bad", "", "odd"])
+            time += timedelta(seconds=rng.choice([0, 0, -7200, 30]))
+        found.append((time, tag, value, quality))
+    return found
+
+
+def text(found, pattern="%Y-%m-%dT%H:%M:%SZ", zone=None):
+    lines = ["time,tag,value,quality"]
+    for time, *cells in found:
+        moment = time if zone is None else time.astimezone(zone)
+        lines.append(",".join([moment.strftime(pattern), *cells]))
+    return "\n".join(lines) + "\n"
+
+
+@pytest.mark.parametrize("odd", [0.0, 0.002, 0.2])
+@pytest.mark.parametrize("packed", [False, True])
+def test_text_both_ways(tmp_path, ways, odd, packed):
+    content = text(rows(random.Random(5), 2000, odd=odd)).encode()
+    path = tmp_path / ("a.csv.gz" if packed else "a.csv")
+    path.write_bytes(gzip.compress(content) if packed else content)
+    quick, thorough, blocks = ways(path)
+    assert quick == thorough
+    if odd < 0.1:
+        assert len(blocks) > 10
+        assert sum(blocks) > 0.3 * len(blocks)
+    if odd == 0.0:
+        assert all(blocks)
+
+
+@pytest.mark.parametrize("ambiguous", ["first", "second", "refuse"])
+def test_local_times_over_a_clock_change_both_ways(tmp_path, ways, ambiguous):
+    from zoneinfo import ZoneInfo
+
+    found = rows(random.Random(6), 12_000)
+    path = tmp_path / "a.csv"
+    path.write_text(text(found, "%Y-%m-%d %H:%M:%S", ZoneInfo("America/Chicago")))
+    quick, thorough, blocks = ways(path, ambiguous=ambiguous)
+    assert quick == thorough
+    assert sum(blocks) > 0.8 * len(blocks)
+
+
+def test_a_zone_of_the_layout_both_ways(tmp_path, ways):
+    path = tmp_path / "a.csv"
+    path.write_text(text(rows(random.Random(6), 600), "%Y-%m-%d %H:%M:%S.%f"))
+    layout = ExportLayout(name="mine", time_zone="UTC")
+    quick, thorough, blocks = ways(path, exports=Exports(layout=(layout,)))
+    assert quick == thorough
+    assert all(blocks)
+
+
+@pytest.mark.parametrize("unit", ["ms", "us", "ns"])
+@pytest.mark.parametrize("kind", [pl.String, pl.Categorical])
+def test_parquet_both_ways(tmp_path, ways, unit, kind):
+    rng = random.Random(8)
+    found = [(t, tag, v, q) for t, tag, v, q in rows(rng, 1500, odd=0.1) if tag]
+    values = [rng.choice([None, float("nan"), 5.0]) if rng.random() < 0.01 else 7.5 for _ in found]
+    frame = pl.DataFrame(
+        {
+            "time": pl.Series([r[0] for r in found]).cast(pl.Datetime(unit, "UTC")),
+            "tag": pl.Series([r[1] for r in found]).cast(kind),
+            "value": values,
+            " quality ": [r[3] or None for r in found],
+        }
+    )
+    path = tmp_path / "a.parquet"
+    frame.write_parquet(path)
+    quick, thorough, blocks = ways(path)
+    assert quick == thorough
+    assert any(blocks)
+
+
+def test_several_files_with_repeats_and_corrections_both_ways(tmp_path, ways):
+    paths = []
+    for seed in range(4):
+        found = rows(random.Random(seed), 900)
+        random.Random(seed).shuffle(found)
+        paths.append(tmp_path / f"{seed}.csv")
+        paths[-1].write_text(text(found + found[:50]))
+    quick, thorough, blocks = ways(*paths)
+    assert quick == thorough
+    assert any(blocks)
+
+
+def test_every_field_of_a_plan_is_thought_of():
+    """A new field may mean something that the quick way would pass over: look, then add it."""
+    assert {field.name for field in dataclasses.fields(Plan)} == {
+        "shape", "time", "date", "tag", "value", "quality", "unit", "tags", "time_formats",
+        "formats_given", "time_zone", "marks", "good_words", "uncertain_words",
+        "no_result_words", "quality_kind", "fillers", "harmless_marks", "tag_names", "tag_units",
+    }  # fmt: skip
+
+
+def columns(times_us, values, tags=None):
+    import numpy as np
+
+    tags = tags or [0] * len(times_us)
+    return Columns(
+        np.array(times_us), np.array(tags, np.int32), np.array(values, float),
+        np.full(len(times_us), GOOD, np.int32),
+    )  # fmt: skip
+
+
+def test_what_is_watched_tells_of_clock_jumps_and_suspects_fillers():
+    last = {}
+    many = columns(range(100_000), [k % 97 for k in range(100_000)])
+    seen = pull_sample.worth_watching(many, ["A"], [], last)
+    assert seen.height < 10_000
+    assert seen["ts_utc"].is_sorted()
+    assert (seen["value"].min(), seen["value"].max()) == (0.0, 96.0)
+    assert last == {0: 99_999}
+    again = columns(range(50_000, 150_000), [1.0, 2.0] * 50_000)
+    assert pull_sample.worth_watching(again, ["A"], [], last).height == 100_000
+    assert pull_sample.worth_watching(columns([1, 2], [7.0, 9999.0]), ["A"], [], {}) is None
+    still = columns(range(90_000), [5.0] * 90_000)
+    assert pull_sample.worth_watching(still, ["A"], [], {}).height == 90_000
