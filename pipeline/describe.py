@@ -44,6 +44,9 @@ _USUAL: Final[dict[Quantity, tuple[str, float, float]]] = {
     "lime_flow": ("L/h", 0.0, 30000.0),
     "flocculant_flow": ("L/h", 0.0, 10000.0),
 }
+#: Readings in an hour, and how many times them, that tell a clock change (estimates).
+_TELLING: Final = 10
+_DOUBLED: Final = 1.5
 _STEPPED: Final = frozenset({"lime_flow", "flocculant_flow"})
 _SURE_WORDS: Final = {
     "likely": "likely",
@@ -183,6 +186,7 @@ def _time_lines(tags: Sequence[TagLook], tables: Sequence[FileLook], zone: str |
             f"# Times without a zone taken as {zone or 'UTC'}: CONFIRM, or give time_zone in an "
             "[[exports.layout]]."
         )
+    if zone and all("without a zone" in table.times for table in tables):
         lines += _clock_change_lines(tags, local, first, last)
     return lines
 
@@ -190,21 +194,31 @@ def _time_lines(tags: Sequence[TagLook], tables: Sequence[FileLook], zone: str |
 def _clock_change_lines(
     tags: Sequence[TagLook], zone: ZoneInfo, first: datetime, last: datetime
 ) -> list[str]:
-    """Whether the hour that clocks skip or repeat shows in the readings, as in local time."""
+    """Whether the hour that clocks repeat comes twice, and the one they skip not at all.
+
+    Read as local time, a repeated hour holds twice the readings, and readings of a skipped hour
+    land in the one after it; times that follow no clock change do the opposite.
+    """
     hours = np.arange(int(first.timestamp()) // 3600, int(last.timestamp()) // 3600)
     offsets = [datetime.fromtimestamp(3600 * int(h), zone).utcoffset() for h in hours]
     lines = []
-    for k in np.flatnonzero([a != b for a, b in pairwise(offsets)]):
-        minute = int(hours[k + 1]) * 60
-        seen = [int(((t.minute >= minute) & (t.minute < minute + 60)).sum()) for t in tags]
-        usual = [int(((t.minute >= minute - 120) & (t.minute < minute - 60)).sum()) for t in tags]
-        day = datetime.fromtimestamp(60 * minute, zone)
-        share = 100.0 * sum(seen) / max(sum(usual), 1)
-        lines.append(
-            f"# Clocks change on {day:%Y-%m-%d}: the hour after holds {share:.0f} % of the usual "
-            "minutes (few: local time; as many as usual: the times may be UTC)."
-        )
+    for k, (before, after) in enumerate(pairwise(offsets)):
+        if before is None or after is None or before == after:
+            continue
+        back = after < before
+        start = 60 * int(hours[k] if back else hours[k + 1])
+        usual = sum(_readings_in(t, start - 180, 60) for t in tags)
+        if usual < _TELLING:
+            continue
+        twice = sum(_readings_in(t, start, 60) for t in tags) > _DOUBLED * usual
+        day = datetime.fromtimestamp(60 * start, zone)
+        said = "local time, as taken" if twice == back else "not local time, but UTC or the like"
+        lines.append(f"# The clock change of {day:%Y-%m-%d} speaks for {said}.")
     return lines
+
+
+def _readings_in(tag: TagLook, start: int, length: int) -> int:
+    return int(tag.count[(tag.minute >= start) & (tag.minute < start + length)].sum())
 
 
 def _tag_lines(guesses: Sequence[Guess]) -> list[str]:

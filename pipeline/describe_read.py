@@ -40,8 +40,8 @@ class TagLook:
         Usual time between readings [s].
     low, middle, high : float
         1st, 50th and 99th percentile of the minute means, in the exported unit.
-    minute, value : ndarray
-        Minutes since 1970, rising, and the mean of each.
+    minute, count, value : ndarray
+        Minutes since 1970 with a good reading, rising; readings in each, and their mean.
     """
 
     name: str
@@ -53,6 +53,7 @@ class TagLook:
     middle: float
     high: float
     minute: NDArray[np.int64]
+    count: NDArray[np.int64]
     value: Floats
 
 
@@ -180,6 +181,7 @@ def _tags(minutes: pl.DataFrame, gaps: pl.DataFrame, units: dict[str, str]) -> I
             middle=float(middle),
             high=float(high),
             minute=good["minute"].to_numpy().astype(np.int64),
+            count=good["readings"].to_numpy().astype(np.int64),
             value=value,
         )
 

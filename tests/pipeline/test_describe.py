@@ -5,7 +5,9 @@ shares measured here are no promise for another mill.
 """
 
 import random
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import polars as pl
@@ -143,9 +145,26 @@ def test_a_wide_file_of_words_and_odd_names(tmp_path):
     assert ("flow", "mixed_juice") in found.values()
     assert "mystery" not in found
     assert '# [tags."mystery"]' in draft.text
-    # Clocks went back in Chicago on 2 November 2025 (IANA time zone database).
     assert "without a zone" in draft.text
-    assert "Clocks change on 2025-11-02" in draft.text
+
+
+@pytest.mark.parametrize("local", [True, False])
+@pytest.mark.parametrize("day", ["2025-11-02", "2026-03-08"])
+def test_a_clock_change_tells_local_time_from_utc(tmp_path, local, day):
+    """Chicago's clocks went back on 2025-11-02 and forward on 2026-03-08 (IANA database)."""
+    start = datetime.fromisoformat(day).replace(tzinfo=UTC) - timedelta(days=1)
+    moments = [start + timedelta(minutes=5 * n) for n in range(3 * 288)]
+    zone = ZoneInfo("America/Chicago") if local else UTC
+    frame = pl.DataFrame(
+        {
+            "time": [f"{m.astimezone(zone):%Y-%m-%d %H:%M}" for m in moments],
+            "TI-1": [f"{97 + n % 5 / 10}" for n in range(len(moments))],
+        }
+    )
+    frame.write_csv(tmp_path / "station.csv")
+    text = describe_exports([tmp_path / "station.csv"], "Mill", "America/Chicago").text
+    (line,) = [line for line in text.splitlines() if f"clock change of {day}" in line]
+    assert ("not local time" not in line) == local
 
 
 def test_tags_without_a_flow_make_no_train(tmp_path):
@@ -199,7 +218,8 @@ def test_a_lag_is_seen_in_the_changes():
     minute = np.arange(4000)
 
     def tag(values):
-        return TagLook("x", "", 4000, 0, 60.0, 0.0, 0.0, 0.0, minute, values)
+        ones = np.ones(4000, dtype=np.int64)
+        return TagLook("x", "", 4000, 0, 60.0, 0.0, 0.0, 0.0, minute, ones, values)
 
     assert lag_min(tag(course), tag(np.roll(course, 7))) == pytest.approx(7, abs=1)
     assert lag_min(tag(course), tag(rng.normal(0.0, 1.0, 4000))) == 0.0
