@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import timedelta
 from pathlib import Path
 from typing import Any, Final
 
 from pipeline.config import Mill
 from pipeline.errors import DataError
-from pipeline.pull import survey_files
+from pipeline.readers_survey import survey_export
 from pipeline.windows import HEALTH, lake_of, store_of, tag_health
 
 #: Days of readings looked at, counted back from the last one.
@@ -60,16 +60,52 @@ def check_mill(mill: Mill) -> list[str]:
     return [*lines, f"Readings reach from {days[0]} to {last}; every tag reports."]
 
 
-def check_exports(mill: Mill, files: Sequence[Path]) -> list[str]:
-    """Compare the tags of some exports with the description; nothing is stored.
+def check_exports(
+    mill: Mill, files: Sequence[Path], tell: Callable[[str], None] | None = None
+) -> list[str]:
+    """Show what is understood of some exports and compare their tags with the description.
+
+    Nothing is stored.
+
+    Parameters
+    ----------
+    mill : Mill
+    files : sequence of Path
+    tell : callable, optional
+        Given what was understood of each file, line by line, before any fault is raised.
+
+    Returns
+    -------
+    list of str
+        Lines to show when all is well.
 
     Raises
     ------
     DataError
-        A file cannot be read, or the description names tags that none of the files has.
+        A file cannot be read, too much of it makes no sense, or the description names tags
+        that none of the files has.
     """
-    missing, unknown = survey_files(mill, files)
-    also = [f"- {tag}: in the files, not in the description" for tag in unknown]
+    known: set[str] = set()
+    unknown: set[str] = set()
+    senseless = []
+    for path in files:
+        survey = survey_export(mill, path)
+        if tell is not None:
+            for line in survey.lines:
+                tell(line)
+        known |= survey.known_tags
+        unknown |= survey.unknown_tags
+        if survey.unreadable * 100.0 > survey.rows * mill.exports.most_refused_pct:
+            senseless.append(f"- {path}: {survey.unreadable} of {survey.rows} rows")
+    if senseless:
+        raise DataError(
+            "Too many rows have a time, tag or value that cannot be read.",
+            "\n".join(["", *senseless]),
+            "Describe these files in an [[exports.layout]] (time_format, decimal, "
+            "no_result_words), or raise exports.most_refused_pct.",
+        )
+    missing = sorted(mill.unit_changes.keys() - known)
+    also = [f"- {tag}: in the files, not in the description" for tag in sorted(unknown)]
     if missing:
         raise DataError(
             f"{len(missing)} tags of the description are in none of these files.",

@@ -64,7 +64,7 @@ def check(
     from pipeline.terminal import say  # noqa: PLC0415
 
     described = load_mill(mill)
-    for line in check_exports(described, files) if files else check_mill(described):
+    for line in check_exports(described, files, say) if files else check_mill(described):
         say(line)
 
 
