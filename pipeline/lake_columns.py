@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import polars as pl
@@ -122,19 +122,37 @@ def to_frame(columns: Columns, tags: list[str], reasons: list[str]) -> pl.DataFr
 
 def in_order(columns: Columns, tags: list[str]) -> tuple[Columns, bool]:
     """Sort readings by tag and time; also tells whether a moment of a tag occurs twice."""
-    rank = np.empty(len(tags), np.int64)
-    rank[np.argsort(np.array(tags, dtype=object), kind="stable")] = np.arange(len(rank))
+    alphabet = np.argsort(np.array(tags, dtype=object), kind="stable").astype(np.int32)
+    rank = np.empty(len(tags), _smallest(len(tags)))
+    rank[alphabet] = np.arange(len(tags))
     # A stable sort of small whole numbers is a counting sort, which takes no comparisons; most
     # exports are in order of time, so that this is all it takes.
-    places = rank[columns.tag].astype(np.uint16 if len(rank) < 1 << 16 else np.int64)
+    places = rank[columns.tag]
     order = np.argsort(places, kind="stable")
     time_us = columns.time_us[order]
-    same = places[order][1:] == places[order][:-1]
-    step = np.diff(time_us)
-    if (same & (step < 0)).any():
+    counts = np.bincount(places, minlength=len(tags))
+    starts = np.cumsum(counts)[:-1]
+    later = time_us[1:] > time_us[:-1]
+    later[starts[(starts > 0) & (starts < len(order))] - 1] = True  # the next tag begins anew
+    repeats = False
+    if not later.all():
         order = np.lexsort((columns.time_us, places))
-        step = np.diff(columns.time_us[order])
-    return columns.take(order), bool((same & (step == 0)).any())
+        time_us = columns.time_us[order]
+        same = time_us[1:] == time_us[:-1]
+        same[starts[(starts > 0) & (starts < len(order))] - 1] = False
+        repeats = bool(same.any())
+    reason = columns.reason
+    return Columns(
+        time_us,
+        np.repeat(alphabet, counts),
+        columns.value[order],
+        reason[order] if (reason != GOOD).any() else reason,
+    ), repeats
+
+
+def _smallest(count: int) -> type[np.unsignedinteger[Any]]:
+    """Smallest kind of whole number that counts so far."""
+    return np.uint8 if count <= 1 << 8 else np.uint16 if count <= 1 << 16 else np.uint32
 
 
 def write_columns(path: Path, columns: Columns, tags: list[str], reasons: list[str]) -> None:

@@ -96,11 +96,16 @@ class DayParts:
         """Add readings whose words are numbered by `tags` and `reasons`."""
         if not len(columns):
             return
-        first, last = int(columns.time_us.min()), int(columns.time_us.max())
+        times = columns.time_us
+        in_order = bool((times[1:] >= times[:-1]).all())
+        first, last = (
+            (int(times[0]), int(times[-1])) if in_order else (int(times.min()), int(times.max()))
+        )
         self.first_us = min(first, first if self.first_us is None else self.first_us)
         self.last_us = max(last, last if self.last_us is None else self.last_us)
         touched = set()
-        for day, part in _by_day(columns, first // _DAY_US, last // _DAY_US):
+        days = range(first // _DAY_US, last // _DAY_US + 1)
+        for day, part in _by_day(columns, days, in_order=in_order):
             self._held.setdefault(day, []).append(part)
             touched.add(day)
         self._rows_held += len(columns)
@@ -159,15 +164,18 @@ def _write_part(
     return Part(day, path.name, single.height, frame.height - single.height, counts.conflicts)
 
 
-def _by_day(columns: Columns, first: int, last: int) -> Iterator[tuple[int, Columns]]:
-    """Part readings by day, without sorting them where they are in order of days already."""
-    if first == last:
-        yield first, columns
+def _by_day(columns: Columns, days: range, *, in_order: bool) -> Iterator[tuple[int, Columns]]:
+    """Part readings by day; `in_order` of time, they are only cut."""
+    if len(days) == 1:
+        yield days[0], columns
         return
-    days = columns.time_us // _DAY_US
-    if (np.diff(days) < 0).any():
-        order = np.argsort(days, kind="stable")
-        columns, days = columns.take(order), days[order]
-    starts = np.flatnonzero(np.diff(days, prepend=days[0] - 1))
-    for start, end in zip(starts, [*starts[1:], len(days)], strict=True):
-        yield int(days[start]), columns.take(slice(int(start), int(end)))
+    if not in_order:
+        columns = columns.take(np.argsort(columns.time_us // _DAY_US, kind="stable"))
+        of_row = columns.time_us // _DAY_US
+        cuts = np.flatnonzero(np.diff(of_row)) + 1
+    else:
+        midnights = [day * _DAY_US for day in days[1:]]
+        cuts = np.unique(np.searchsorted(columns.time_us, midnights))
+        cuts = cuts[(cuts > 0) & (cuts < len(columns))]
+    for start, end in zip([0, *cuts], [*cuts, len(columns)], strict=True):
+        yield int(columns.time_us[start] // _DAY_US), columns.take(slice(int(start), int(end)))

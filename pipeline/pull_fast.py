@@ -31,7 +31,7 @@ from pipeline.pull_blocks import (
     is_plain,
     open_source,
 )
-from pipeline.pull_sample import worth_watching
+from pipeline.pull_sample import Watch, may_be_filled
 from pipeline.readers import batches, export_tables
 from pipeline.readers_evidence import Evidence
 from pipeline.readers_layout import Plan, plan_for
@@ -139,7 +139,7 @@ class _Reader:
     evidence: Evidence = field(default_factory=Evidence)
     _meanings: dict[tuple[str, str | None], _Meaning | None] = field(default_factory=dict)
     _quarters: dict[int, int] = field(default_factory=dict)
-    _last_us: dict[int, int] = field(default_factory=dict)
+    _watch: Watch = field(default_factory=Watch)
 
     def readings(self, block: Block, source: Source) -> Columns | pl.DataFrame:
         """Readings of a block; counted in the tally."""
@@ -160,34 +160,29 @@ class _Reader:
         if len(known) < len(meanings):
             return None
         table = np.array([(m.tag, m.reason, m.reason_empty) for m in known], np.int32)
+        codes, with_value, without = np.ascontiguousarray(table.T)
         pair = block.tag * np.int32(len(block.qualities)) + block.quality
-        tag = table[:, 0][pair]
-        reason = self._reasons(table, pair, block.value)
+        tag = codes[pair]
+        reason = with_value[pair]
+        empty = np.isnan(block.value)
+        if empty.any():
+            reason = np.where(empty, without[pair], reason)
         columns = Columns(time_us, tag, block.value, reason)
         unknown = tag == _UNKNOWN
-        refused = int(unknown.sum())
+        refused = int(np.count_nonzero(unknown))
         if refused and not self.tally.has_enough("tag_not_in_mill"):
             return None
         if refused:
             columns = columns.take(np.flatnonzero(~unknown))
-        columns = self._in_inside_unit(columns)
-        seen = worth_watching(columns, self.tags.words, self.reasons.words, self._last_us)
-        if seen is None:
+        # Fillers are looked for in numbers as exported, levels in the inside unit.
+        if may_be_filled(columns.value):
             return None
-        self.evidence.watch(seen)
+        columns = self._in_inside_unit(columns)
+        self.evidence.watch(
+            self._watch.worth_watching(columns, self.tags.words, self.reasons.words)
+        )
         self._count(block, columns, refused)
         return columns
-
-    def _reasons(
-        self, table: NDArray[np.int32], pair: NDArray[np.int32], value: NDArray[np.float64]
-    ) -> NDArray[np.int32]:
-        reason = (
-            np.full(len(pair), GOOD, np.int32)
-            if (table[:, 1] == GOOD).all()
-            else (table[:, 1][pair])
-        )
-        empty = np.isnan(value)
-        return np.where(empty, table[:, 2][pair], reason) if empty.any() else reason
 
     def _count(self, block: Block, columns: Columns, refused: int) -> None:
         """Enter a clean block in the tally."""

@@ -1,74 +1,98 @@
 """Those readings of a clean block that show what all of them do.
 
 ``pipeline.readers_evidence`` looks for clock jumps, changes of level and still values. In a block
-whose times run on, a few readings of each tag show as much as all: the first and last, the
-smallest and largest, some drawn evenly by lot (always the same lot), and all of a still tag.
+whose times run on, a few readings show as much as all: some drawn by lot (always the same lot),
+the last of each tag, and all of a still tag.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from pipeline.lake_columns import Columns, to_frame
 from pipeline.readers_evidence import looks_filled
 
-_DRAWN: Final = 6000
+_DRAWN: Final = 3000
+#: Every number that ``looks_filled`` knows is below the one or not below the other.
+_FILLERS_BELOW: Final = 0.0
+_FILLERS_FROM: Final = 999.0
 
 
-def worth_watching(
-    columns: Columns, tags: list[str], reasons: list[str], last_us: dict[int, int]
-) -> pl.DataFrame | None:
-    """Readings to watch, in their order; None where each reading has to be looked at.
+@dataclass(slots=True)
+class Watch:
+    """What was seen of the times of a table so far."""
 
-    Parameters
-    ----------
-    columns : Columns
-    tags, reasons : list of str
-        The words behind the numbers.
-    last_us : dict of int to int
-        Last moment of each tag in the blocks before; brought up to date.
+    _last_us: dict[int, int] = field(default_factory=dict)
+    _latest_us: int | None = None
 
-    Returns
-    -------
-    polars.DataFrame or None
-        None when a number looks like a filler.
-    """
-    if not len(columns):
-        return to_frame(columns, tags, reasons)
-    order = np.argsort(columns.tag.astype(np.uint16), kind="stable")
-    if len(tags) >= 1 << 16:
+    def worth_watching(self, columns: Columns, tags: list[str], reasons: list[str]) -> pl.DataFrame:
+        """Readings to watch, in their order: all of them where a clock steps back.
+
+        Parameters
+        ----------
+        columns : Columns
+        tags, reasons : list of str
+            The words behind the numbers.
+        """
+        if not len(columns):
+            return to_frame(columns, tags, reasons)
+        last = np.full(len(tags), -1)
+        last[columns.tag] = np.arange(len(columns))  # of several rows the last one stays
+        last = last[last >= 0]
+        if self._goes_back(columns, last):
+            return to_frame(columns, tags, reasons)
+        drawn = np.random.default_rng(0).integers(0, len(columns), min(_DRAWN, len(columns)))
+        rows = np.concatenate([last, drawn, self._of_still_tags(columns, drawn)])
+        return to_frame(columns.take(np.unique(rows)), tags, reasons)
+
+    def _goes_back(self, columns: Columns, last: NDArray[np.intp]) -> bool:
+        """Tell whether the times of a tag step back, here or since the block before."""
+        first_us, latest_us = int(columns.time_us[0]), int(columns.time_us[last].max())
+        runs_on = bool((columns.time_us[1:] >= columns.time_us[:-1]).all())
+        back = not (runs_on and (self._latest_us is None or first_us >= self._latest_us))
+        if back:  # between tags perhaps only: an export may tell one tag after the other
+            back = self._tag_goes_back(columns)
+        self._latest_us = max(latest_us, self._latest_us or latest_us)
+        codes, moments = columns.tag[last].tolist(), columns.time_us[last].tolist()
+        self._last_us.update(zip(codes, moments, strict=True))
+        return back
+
+    def _tag_goes_back(self, columns: Columns) -> bool:
         order = np.argsort(columns.tag, kind="stable")
-    tag, time_us, value = columns.tag[order], columns.time_us[order], columns.value[order]
-    starts = np.flatnonzero(np.diff(tag, prepend=-1))
-    ends = np.append(starts[1:], len(tag)) - 1
-    low = np.fmin.reduceat(value, starts)
-    high = np.fmax.reduceat(value, starts)
-    if any(looks_filled(float(end)) for end in (*low, *high) if not np.isnan(end)):
-        return None
-    back = bool(((np.diff(time_us) < 0) & (np.diff(tag) == 0)).any())
-    for code, first, last in zip(tag[starts], time_us[starts], time_us[ends], strict=True):
-        back |= int(first) < last_us.get(int(code), int(first))
-        last_us[int(code)] = int(last)
-    if back:
-        return to_frame(columns, tags, reasons)
-    counts = ends - starts + 1
-    lowest, highest = np.repeat(low, counts), np.repeat(high, counts)
-    ends_of_range = np.concatenate(
-        [_first_of_each(value == lowest, starts), _first_of_each(value == highest, starts)]
-    )
-    still = np.flatnonzero(np.repeat(low == high, counts))
-    lot = np.random.default_rng(0).integers(0, len(tag), min(_DRAWN, len(tag)))
-    rows = np.unique(order[np.concatenate([starts, ends, ends_of_range, still, lot])])
-    return to_frame(columns.take(rows), tags, reasons)
+        tag, time_us = columns.tag[order], columns.time_us[order]
+        if ((np.diff(time_us) < 0) & (np.diff(tag) == 0)).any():
+            return True
+        starts = np.flatnonzero(np.diff(tag, prepend=-1))
+        return any(
+            moment < self._last_us.get(code, moment)
+            for code, moment in zip(tag[starts].tolist(), time_us[starts].tolist(), strict=True)
+        )
+
+    @staticmethod
+    def _of_still_tags(columns: Columns, drawn: NDArray[np.int64]) -> NDArray[np.intp]:
+        """All rows of tags that do not move, and two of those that only seemed not to."""
+        found = [np.empty(0, np.intp)]
+        tag, value = columns.tag[drawn], columns.value[drawn]
+        for code in np.unique(tag):
+            seen = value[tag == code]
+            if np.nanmin(seen, initial=np.inf) < np.nanmax(seen, initial=-np.inf):
+                continue
+            rows = np.flatnonzero(columns.tag == code)
+            all_values = columns.value[rows]
+            if np.isnan(all_values).all():
+                continue
+            ends = rows[[int(np.nanargmin(all_values)), int(np.nanargmax(all_values))]]
+            still = columns.value[ends[0]] == columns.value[ends[1]]
+            found.append(rows if still else ends)
+        return np.concatenate(found)
 
 
-def _first_of_each(hits: np.ndarray, starts: np.ndarray) -> np.ndarray:
-    """Place of the first hit at or after each start; nothing where there is none."""
-    found = np.flatnonzero(hits)
-    if not len(found):
-        return found
-    at = np.searchsorted(found, starts)
-    return found[at[at < len(found)]]
+def may_be_filled(value: NDArray[np.float64]) -> bool:
+    """Tell whether a number is among those that may stand for "no reading"."""
+    odd = value[(value < _FILLERS_BELOW) | (value >= _FILLERS_FROM)]
+    return any(looks_filled(number) for number in np.unique(odd).tolist())

@@ -109,9 +109,11 @@ def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, told: Told) 
         return _found(folder)
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
+    # Hashing takes as long as a good part of the reading, and can go on beside it.
+    sha256 = pool.submit(_sha256, path)
     try:
         tally, days, parts = _read_into(mill, path, folder, pool, told)
-        ledger = _ledger(mill, path, tally, days, parts)
+        ledger = _ledger(mill, path, tally, days, parts, sha256.result())
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise
@@ -200,12 +202,10 @@ def _record(ledger: SourceLedger, parts: list[Part], tally: Tally) -> dict[str, 
 
 
 def _ledger(
-    mill: PullMill, path: Path, tally: Tally, days: DayParts, parts: list[Part]
+    mill: PullMill, path: Path, tally: Tally, days: DayParts, parts: list[Part], sha256: str
 ) -> SourceLedger:
     """What is known before the readings meet the lake."""
     layout = layout_for(path, mill.exports.layout)
-    with path.open("rb") as file:
-        sha256 = hashlib.file_digest(file, "sha256").hexdigest()
     first, last = days.span() or (None, None)
     return SourceLedger(
         name=path.name,
@@ -223,6 +223,11 @@ def _ledger(
         last_utc=last,
         notes=tuple(tally.notes),
     )
+
+
+def _sha256(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def counted(counts: Mapping[str, int]) -> dict[str, int]:

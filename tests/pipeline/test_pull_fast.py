@@ -195,16 +195,33 @@ def columns(times_us, values, tags=None):
     )  # fmt: skip
 
 
-def test_what_is_watched_tells_of_clock_jumps_and_suspects_fillers():
-    last = {}
+def test_what_is_watched_tells_of_clock_jumps_and_still_tags():
+    watch = pull_sample.Watch()
     many = columns(range(100_000), [k % 97 for k in range(100_000)])
-    seen = pull_sample.worth_watching(many, ["A"], [], last)
-    assert seen.height < 10_000
+    seen = watch.worth_watching(many, ["A"], [])
+    assert 2000 < seen.height < 4000
     assert seen["ts_utc"].is_sorted()
-    assert (seen["value"].min(), seen["value"].max()) == (0.0, 96.0)
-    assert last == {0: 99_999}
+    assert seen["ts_utc"].to_physical()[-1] == 99_999
     again = columns(range(50_000, 150_000), [1.0, 2.0] * 50_000)
-    assert pull_sample.worth_watching(again, ["A"], [], last).height == 100_000
-    assert pull_sample.worth_watching(columns([1, 2], [7.0, 9999.0]), ["A"], [], {}) is None
-    still = columns(range(90_000), [5.0] * 90_000)
-    assert pull_sample.worth_watching(still, ["A"], [], {}).height == 90_000
+    assert watch.worth_watching(again, ["A"], []).height == 100_000
+    still = columns(range(200_000, 290_000), [5.0] * 90_000)
+    assert watch.worth_watching(still, ["A"], []).height == 90_000
+    moved_once = columns(range(300_000, 390_000), [5.0] * 89_999 + [6.0])
+    assert set(watch.worth_watching(moved_once, ["A"], [])["value"]) == {5.0, 6.0}
+
+
+def test_one_tag_after_the_other_is_no_clock_jump():
+    watch = pull_sample.Watch()
+    two = columns([*range(50_000)] * 2, [1.0, 2.0] * 50_000, [0] * 50_000 + [1] * 50_000)
+    assert watch.worth_watching(two, ["A", "B"], []).height < 4000
+    assert watch.worth_watching(columns([40_000], [1.0]), ["A", "B"], []).height == 1
+
+
+def test_numbers_that_may_be_fillers_are_seen():
+    import numpy as np
+
+    from pipeline.readers_evidence import _FILLERS
+
+    for number in (*_FILLERS, 1e31, -1e31):
+        assert pull_sample.may_be_filled(np.array([7.0, number, float("nan")]))
+    assert not pull_sample.may_be_filled(np.array([7.0, 998.0, 1234.5, -3.0, float("nan")]))
