@@ -1,6 +1,6 @@
 """Forward integration of the station: explicit steps of 30 s, all lanes at once.
 
-Volumes and flows are counted at one reference density; heat expansion is left out. For a cell
+Volumes and flows are counted as mixed juice at 35 degC (`parameters.as_mixed_juice`). For a cell
 with inflow ``Q`` and new volume ``V'`` the update ``c' = c + dt Q (c_in - c) / V'`` keeps the
 mass exactly, whatever the volume does.
 """

@@ -27,6 +27,17 @@ TANK_LEVEL_PCT = 35.0
 EVAPORATOR_LEVEL_PCT = 60.0
 
 
+#: Volume of hot juice over its volume as mixed juice at 35 degC, from the density of water at each
+#: vessel's usual temperature (IAPWS: 994.0, 976.6, 960.6, 961.3, 962.0, 948.7 kg/m3; computed).
+EXPANSION = {
+    "liming": 994.0 / 976.6,
+    "settler": 994.0 / 960.6,
+    "mud": 994.0 / 961.3,
+    "tank": 994.0 / 962.0,
+    "evaporator": 994.0 / 948.7,
+}
+
+
 @dataclass(frozen=True, slots=True)
 class PlantParameters:
     """Hidden truth of one simulated station; the defaults are the demonstration mill's.
@@ -176,4 +187,19 @@ def draw_any_plant(seed: int) -> PlantParameters:
         lab_error=between(0.7, 1.6),
         lab_gap=between(1.0, 1.5),
         deadband=between(0.5, 2.0),
+    )
+
+
+def as_mixed_juice(plant: PlantParameters) -> PlantParameters:
+    """Give the same station with its vessels in m3 of mixed juice.
+
+    The balances run on volumes at one temperature; a hot vessel holds less of it than its size.
+    """
+    return replace(
+        plant,
+        liming_m3=plant.liming_m3 / EXPANSION["liming"],
+        settler_m3=plant.settler_m3 / EXPANSION["settler"],
+        mud_m3=plant.mud_m3 / EXPANSION["mud"],
+        clear_tank_m3=plant.clear_tank_m3 / EXPANSION["tank"],
+        evaporator_m3=plant.evaporator_m3 / EXPANSION["evaporator"],
     )

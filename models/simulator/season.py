@@ -17,7 +17,7 @@ from models.simulator.events import PlannedEvent, plan_events
 from models.simulator.integrate import Run, drive_matrix, integrate
 from models.simulator.laboratory import Errors, in_local_time, lab_results
 from models.simulator.observe import export_tags
-from models.simulator.parameters import PlantParameters, draw_plant
+from models.simulator.parameters import PlantParameters, as_mixed_juice, draw_plant
 from models.simulator.truth_series import cold_ph, flows, tag_courses
 
 Floats = NDArray[np.float64]
@@ -98,16 +98,17 @@ def simulate_season(
         raise ValueError("start_utc has no time zone; give it one, such as datetime.UTC")
     streams = np.random.default_rng(np.random.SeedSequence([seed, 7])).spawn(4)
     plant = draw_plant(seed) if parameters is None else parameters
+    inner = as_mixed_juice(plant)
     plan = plan_events(streams[0], weeks)
     events = plan if with_events else ()
     base = everyday(
         streams[1], weeks * 168 * 3600 // p.STEP_S, steady=plant.steady, unrest=plant.unrest
     )
     drive = apply_events(base, events, 0, len(base["rate"]))
-    matrix = drive_matrix(drive, plant)[:, None, :]
-    run, held_start = _run_in_and_go(plant, matrix, events)
-    lost = planted_tonnes(plant, base, events, run)
-    ph = np.column_stack([cold_ph(run, plant), drive["ph_mixed"]])
+    matrix = drive_matrix(drive, inner)[:, None, :]
+    run, held_start = _run_in_and_go(inner, matrix, events)
+    lost = planted_tonnes(inner, base, events, run)
+    ph = np.column_stack([cold_ph(run, inner), drive["ph_mixed"]])
     contents = run.contents[:, :, 0, :]
     lab = lab_results(
         streams[2],
@@ -119,7 +120,7 @@ def simulate_season(
         Errors().scaled(plant.lab_error),
         plant.lab_gap,
     )
-    courses = tag_courses(run, drive, plant)
+    courses = tag_courses(run, drive, inner)
     return Season(
         tags=export_tags(
             streams[3], courses, events, start_utc, clean=plant.steady, deadband=plant.deadband

@@ -80,6 +80,7 @@ def tag_courses(run: Run, drive: Drive, plant: PlantParameters) -> dict[str, Flo
     -------
     dict of str to array, shape (T,)
         By tag; the limed pH already carries its probe's error, which the lime loop sees too.
+        Flow meters read the volume at the temperature of their juice.
     """
     flow = flows(run)
     ph = cold_ph(run, plant)
@@ -93,13 +94,13 @@ def tag_courses(run: Run, drive: Drive, plant: PlantParameters) -> dict[str, Flo
         "LT.FI211": flow["lime"],
         "LT.AI212": ph[:, c.LIMING] + drive["probe_bias"],
         "LT.LI213": flow["level_liming"],
-        "ST.FI301": flow["flow_settler"],
+        "ST.FI301": flow["flow_settler"] * p.EXPANSION["settler"],
         "ST.LI303": flow["level_settler"],
         "ST.LI305": flow["level_mud"],
-        "ST.FI306": flow["flow_mud"],
+        "ST.FI306": flow["flow_mud"] * p.EXPANSION["mud"],
         "ST.AI308": ph[:, c.CLEAR_LAST],
         "CT.LI401": flow["level_tank"],
-        "CT.FI403": flow["flow_tank"],
+        "CT.FI403": flow["flow_tank"] * p.EXPANSION["tank"],
         "EV.LI502": drive["evaporator_level"],
         "EV.AI503": brix_of(run.contents[:, :, 0, c.EVAPORATOR].T),
     }
