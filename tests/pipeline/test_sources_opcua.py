@@ -11,6 +11,9 @@ import polars as pl
 import pytest
 from asyncua import Server, ua
 from asyncua.server.history import HistoryDict
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import rsa
 
 from pipeline import sources, sources_opcua
 from pipeline.cli import run
@@ -66,7 +69,8 @@ range = [3.5, 12.0]
 class Plant:
     """A server with history, living in a thread of its own."""
 
-    def __init__(self):
+    def __init__(self, certificates=None):
+        self.certificates = certificates
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.url = f"opc.tcp://127.0.0.1:{probe.getsockname()[1]}/plant"
@@ -87,7 +91,12 @@ class Plant:
         self.server = Server()
         await self.server.init()
         self.server.set_endpoint(self.url)
-        self.server.set_security_policy([ua.SecurityPolicyType.NoSecurity])
+        policy = ua.SecurityPolicyType.NoSecurity
+        if self.certificates is not None:
+            policy = ua.SecurityPolicyType.Basic256Sha256_SignAndEncrypt
+            await self.server.load_certificate(str(self.certificates / "server.der"))
+            await self.server.load_private_key(str(self.certificates / "server.pem"))
+        self.server.set_security_policy([policy])
         # Small pages, so that a window takes several.
         self.storage = HistoryDict(max_history_data_response_size=100)
         self.server.iserver.history_manager.set_storage(self.storage)
@@ -258,6 +267,49 @@ def test_faults_of_the_description(tmp_path, url, more, pattern, words):
     with pytest.raises(ConfigError) as caught:
         mill_with(tmp_path, url, more, pattern=pattern)
     assert words in str(caught.value)
+
+
+def certificate(folder, name):
+    """A self-signed certificate and its key, as a test server and its client use."""
+    key = rsa.generate_private_key(public_exponent=65537, key_size=2048)
+    subject = x509.Name([x509.NameAttribute(x509.NameOID.COMMON_NAME, name)])
+    uri = x509.UniformResourceIdentifier(f"urn:brindlewater:{name}")
+    made = (
+        x509.CertificateBuilder()
+        .subject_name(subject)
+        .issuer_name(subject)
+        .public_key(key.public_key())
+        .serial_number(x509.random_serial_number())
+        .not_valid_before(datetime(2025, 1, 1, tzinfo=UTC))
+        .not_valid_after(datetime(2125, 1, 1, tzinfo=UTC))
+        .add_extension(x509.SubjectAlternativeName([uri]), critical=False)
+        .sign(key, hashes.SHA256())
+    )
+    (folder / f"{name}.der").write_bytes(made.public_bytes(serialization.Encoding.DER))
+    (folder / f"{name}.pem").write_bytes(
+        key.private_bytes(
+            serialization.Encoding.PEM,
+            serialization.PrivateFormat.PKCS8,
+            serialization.NoEncryption(),
+        )
+    )
+
+
+def test_signed_and_encrypted(tmp_path, monkeypatch):
+    monkeypatch.setattr(sources, "now", lambda: NOW)
+    for name in ("own", "server"):
+        certificate(tmp_path, name)
+    plant = Plant(certificates=tmp_path)
+    try:
+        plant.put("CT.LI401", START, 35)
+        more = 'security = "sign_and_encrypt"\ncertificate = "own.der"\nprivate_key = "own.pem"'
+        mill = mill_with(tmp_path, plant.url, more + '\nserver_certificate = "server.der"')
+        pull_sources(mill, first=START.date())
+        assert lake_of(mill).read_readings(START.date(), NOW.date()).height == 1
+        with pytest.raises(DataError):
+            pull_sources(mill_with(tmp_path, plant.url), first=START.date())
+    finally:
+        plant.end()
 
 
 def test_a_missing_certificate_is_told(tmp_path, plant):

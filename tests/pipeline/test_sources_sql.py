@@ -3,15 +3,17 @@
 import os
 import sqlite3
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import polars as pl
 import pytest
 import sqlalchemy as sa
 
-from pipeline import sources
+from pipeline import chains, sources
 from pipeline.cli import run
 from pipeline.config import load_mill
+from pipeline.config_sources import OpcUaSource, SqlSource
 from pipeline.errors import ConfigError, DataError
 from pipeline.sources import pull_sources
 from pipeline.windows import lake_of, store_of
@@ -256,6 +258,13 @@ def test_faults_of_the_description(tmp_path, source, words):
     assert "secret@" not in str(caught.value)
 
 
+def test_the_template_names_every_key_of_a_source():
+    text = (Path(__file__).resolve().parents[2] / "configs" / "template.toml").read_text("utf-8")
+    for model in (OpcUaSource, SqlSource):
+        for key in model.model_fields:
+            assert f"# {key} =" in text or key == "url_env", key
+
+
 def test_the_command(tmp_path, clock, capsys):
     database(tmp_path, rows())
     mill_with(tmp_path, TABLE + 'url = "sqlite:///plant.db"\ntime_zone = "UTC"\n')
@@ -266,6 +275,18 @@ def test_the_command(tmp_path, clock, capsys):
     assert run(["pull", path]) == 2
     assert run(["pull", path, "x.csv", "--from-source"]) == 2
     assert run(["pull", path, "--from-source", "--from", "2025-10-09", "--to", "2025-10-07"]) == 2
+
+
+def test_a_morning_run_reads_what_it_can_and_names_the_rest(tmp_path, clock):
+    database(tmp_path, rows())
+    sound = TABLE + 'url = "sqlite:///plant.db"\ntime_zone = "UTC"\nfirst_day = 2025-10-06\n'
+    absent = TABLE.replace('"plant"', '"annex"') + 'url = "sqlite:///absent.db"\n'
+    mill = mill_with(tmp_path, absent + sound)
+    (unread,) = chains.pull_direct(mill)
+    assert unread.path.name == "source annex"
+    assert "no such database" in unread.why
+    assert lake_of(mill).read_readings(START.date(), NOW.date()).height == 2 * 144
+    assert chains.pull_direct(mill_with(tmp_path, "")) == []
 
 
 def test_nothing_is_ever_written(tmp_path, clock):
