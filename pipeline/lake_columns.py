@@ -186,15 +186,32 @@ def _table(columns: Columns, tags: list[str], reasons: list[str]) -> pa.Table:
     bad = columns.reason != GOOD
     missing = np.isnan(columns.value)
     arrays = [
-        pa.array(columns.time_us).cast(pa.timestamp("us", "UTC")),
-        pa.DictionaryArray.from_arrays(pa.array(columns.tag), pa.array(tags, pa.string())),
-        pa.array(columns.value, mask=missing if missing.any() else None),
-        pa.array(bad),
-        pa.DictionaryArray.from_arrays(
-            pa.array(columns.reason, mask=~bad), pa.array(reasons, pa.string())
-        ),
+        _array(columns.time_us, pa.timestamp("us", "UTC")),
+        pa.DictionaryArray.from_arrays(_array(columns.tag, pa.int32()), _words(tags)),
+        _array(columns.value, pa.float64(), missing),
+        _array(np.packbits(bad, bitorder="little"), pa.bool_(), count=len(bad)),
+        pa.DictionaryArray.from_arrays(_array(columns.reason, pa.int32(), ~bad), _words(reasons)),
     ]
     return pa.Table.from_arrays(arrays, schema=_SCHEMA)
+
+
+def _words(words: list[str]) -> pa.Array:
+    """Array of words."""
+    return pl.Series(words, dtype=pl.String).to_arrow().cast(pa.string())
+
+
+def _array(
+    numbers: NDArray[Any],
+    kind: pa.DataType,
+    missing: NDArray[np.bool_] | None = None,
+    count: int | None = None,
+) -> pa.Array:
+    """Array over the same memory; ``pa.array`` would load pandas, where it is installed."""
+    there = None
+    if missing is not None and missing.any():
+        there = pa.py_buffer(np.packbits(~missing, bitorder="little"))
+    data = pa.py_buffer(np.ascontiguousarray(numbers))
+    return pa.Array.from_buffers(kind, len(numbers) if count is None else count, [there, data])
 
 
 def _write(path: Path, table: pa.Table) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from typing import IO, Final, Protocol
+from typing import IO, Any, Final, Protocol
 
 import numpy as np
 import polars as pl
@@ -50,8 +50,10 @@ class Block:
     rows : int
     time_us, value : ndarray
         Times [microseconds] in UTC or as the clock showed; numbers, NaN for none.
+    some_missing : bool
+        Some values are NaN.
     tag, quality : ndarray of int32
-        Places in `tags` and `qualities`.
+        Places in `tags` and `qualities`; no quality at all is None.
     tags, qualities : list
         Words as they came; None for no quality.
     """
@@ -64,8 +66,9 @@ class Block:
     rows: int = 0
     time_us: NDArray[np.int64] = field(default_factory=lambda: _NO_ROWS)
     value: NDArray[np.float64] = field(default_factory=lambda: _NO_ROWS.astype(float))
+    some_missing: bool = False
     tag: NDArray[np.int32] = field(default_factory=lambda: _NO_ROWS.astype(np.int32))
-    quality: NDArray[np.int32] = field(default_factory=lambda: _NO_ROWS.astype(np.int32))
+    quality: NDArray[np.int32] | None = None
     tags: tuple[str, ...] = ()
     qualities: tuple[str | None, ...] = (None,)
 
@@ -141,6 +144,7 @@ class _TextSource:
             include_columns=self._wanted,
             null_values=[""],
             strings_can_be_null=True,
+            check_utf8=False,  # each distinct word is decoded anyway
         )
 
     def raw_blocks(self) -> Iterator[Block]:
@@ -191,7 +195,10 @@ class _TextSource:
         if not table.num_rows or colons < (1 if not self._in_utc else 2) * table.num_rows:
             return block
         columns = [table.column(name).combine_chunks() for name in self._wanted]
-        return _arrays(block, columns, in_utc=self._in_utc, is_text=True)
+        try:
+            return _arrays(block, columns, in_utc=self._in_utc, is_text=True)
+        except UnicodeDecodeError:
+            return block
 
     def thorough(self, block: Block) -> pl.DataFrame:
         """Cells of a block of lines, all of them text."""
@@ -262,19 +269,33 @@ def _value_type(kind: pa.DataType) -> pa.DataType:
     return kind.value_type if pa.types.is_dictionary(kind) else kind
 
 
+def _plain(array: pa.Array, kind: type[Any]) -> NDArray[Any]:
+    """Numbers of an array without nulls, where they lie."""
+    numbers = np.frombuffer(array.buffers()[1], kind)
+    return numbers[array.offset : array.offset + len(array)]
+
+
+def _has_odd(number: NDArray[np.float64], missing: int) -> bool:
+    """Tell whether some numbers are infinite, or NaN and not `missing`."""
+    if not missing:
+        return not np.isfinite(number.sum())  # one odd number makes the sum odd
+    return int(np.count_nonzero(~np.isfinite(number))) != missing
+
+
 def _arrays(block: Block, columns: list[pa.Array], *, in_utc: bool, is_text: bool) -> Block:
     """Block with the arrays of its time, tag, value and quality, when nothing is odd in them."""
     time, tag, value = columns[:3]
     quality = columns[3] if len(columns) > 3 else None
-    number = value.to_numpy(zero_copy_only=False)
-    odd = int(np.count_nonzero(~np.isfinite(number))) != value.null_count
-    if time.null_count or tag.null_count or odd:
+    number = _plain(value.fill_null(float("nan")) if value.null_count else value, np.float64)
+    if time.null_count or tag.null_count or _has_odd(number, value.null_count):
         return block
     words: tuple[str | None, ...] = (None,)
-    places = np.zeros(len(tag), np.int32)
+    places = None
     if quality is not None:
         words = (*quality.dictionary.to_pylist(), None)
-        places = quality.indices.fill_null(len(words) - 1).to_numpy().astype(np.int32, copy=False)
+        index = quality.indices
+        index = index.fill_null(len(words) - 1) if index.null_count else index
+        places = _plain(index, np.int32)
     return Block(
         block.raw,
         block.bytes_read,
@@ -282,9 +303,10 @@ def _arrays(block: Block, columns: list[pa.Array], *, in_utc: bool, is_text: boo
         is_text=is_text,
         in_utc=in_utc,
         rows=len(tag),
-        time_us=time.cast(pa.int64()).to_numpy(),
+        time_us=_plain(time, np.int64),
         value=number,
-        tag=tag.indices.to_numpy().astype(np.int32, copy=False),
+        some_missing=value.null_count > 0,
+        tag=_plain(tag.indices, np.int32),
         quality=places,
         tags=tuple(tag.dictionary.to_pylist()),
         qualities=words,

@@ -159,16 +159,10 @@ class _Reader:
         known = [meaning for meaning in meanings if meaning is not None]
         if len(known) < len(meanings):
             return None
-        table = np.array([(m.tag, m.reason, m.reason_empty) for m in known], np.int32)
-        codes, with_value, without = np.ascontiguousarray(table.T)
-        pair = block.tag * np.int32(len(block.qualities)) + block.quality
-        tag = codes[pair]
-        reason = with_value[pair]
-        empty = np.isnan(block.value)
-        if empty.any():
-            reason = np.where(empty, without[pair], reason)
+        tag, reason = _coded(block, known)
         columns = Columns(time_us, tag, block.value, reason)
-        unknown = tag == _UNKNOWN
+        some_unknown = any(meaning.tag == _UNKNOWN for meaning in known)
+        unknown = tag == _UNKNOWN if some_unknown else np.zeros(0, bool)
         refused = int(np.count_nonzero(unknown))
         if refused and not self.tally.has_enough("tag_not_in_mill"):
             return None
@@ -285,3 +279,25 @@ class _Reader:
             q: moment - q * _QUARTER_US for q, moment in zip(quarters, moments, strict=True)
         }
         return True
+
+
+def _coded(block: Block, meanings: list[_Meaning]) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Numbers of tag and reason of each row; `meanings` of every tag with every quality."""
+    shape = len(block.tags), len(block.qualities)
+    tags = np.array([m.tag for m in meanings], np.int32).reshape(shape)
+    full = np.array([m.reason for m in meanings], np.int32).reshape(shape)
+    empty = np.array([m.reason_empty for m in meanings], np.int32).reshape(shape)
+    # A tag is known or not whatever the quality says.
+    tag = np.ascontiguousarray(tags[:, 0])[block.tag]
+    reason = np.full(len(tag), GOOD, np.int32)
+    if block.quality is None:
+        poor = np.flatnonzero((full[:, 0] != GOOD)[block.tag]) if (full != GOOD).any() else None
+    else:
+        poor = np.flatnonzero((full != GOOD).any(axis=0)[block.quality])
+    quality = np.zeros(len(tag), np.int32) if block.quality is None else block.quality
+    if poor is not None and len(poor):
+        reason[poor] = full[block.tag[poor], quality[poor]]
+    if block.some_missing:
+        rows = np.flatnonzero(np.isnan(block.value))
+        reason[rows] = empty[block.tag[rows], quality[rows]]
+    return tag, reason
