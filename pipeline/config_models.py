@@ -10,7 +10,14 @@ from __future__ import annotations
 from datetime import time
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    field_validator,
+    model_validator,
+)
 
 from features.station import Analyte, Interpolation, Port, Quantity, VesselKind
 
@@ -155,7 +162,10 @@ class ExportLayout(Section):
     unit_column: str | None = None
     time_zone: str | None = None
     time_format: str | None = None
-    delimiter: Annotated[str, Field(min_length=1, max_length=1)] | None = None
+    # A tab is a delimiter: blanks around it are not to be stripped away.
+    delimiter: (
+        Annotated[str, StringConstraints(strip_whitespace=False, min_length=1, max_length=1)] | None
+    ) = None
     decimal: Literal[".", ","] = "."
     thousands: Literal[",", ".", " ", "'"] | None = None
     encoding: Literal["utf-8", "utf-16", "latin-1", "cp1252"] = "utf-8"
@@ -167,6 +177,8 @@ class ExportLayout(Section):
 
     @model_validator(mode="after")
     def _delimiter_is_not_decimal(self) -> ExportLayout:
+        if self.delimiter is not None and (not self.delimiter.isascii() or self.delimiter in '"\n'):
+            raise ValueError(f"{self.delimiter!r} cannot be a delimiter")
         if self.delimiter is not None and self.delimiter == self.decimal:
             raise ValueError(f"delimiter and decimal are both {self.decimal!r}")
         if self.thousands == self.decimal:

@@ -32,7 +32,7 @@ EXTRA: Final = " extra"
 
 _DELIMITERS: Final = (";", "\t", ",", "|")
 _SNIFF_BYTES: Final = 1 << 20
-_SEPARATOR_LINE: Final = re.compile(r"\s*sep=(.)\s*", re.IGNORECASE)
+_SEPARATOR_LINE: Final = re.compile(r"\s*sep=([;,|:\t ^~])\s*", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)

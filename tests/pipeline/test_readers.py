@@ -6,6 +6,7 @@ import polars as pl
 import pytest
 
 from pipeline import readers
+from pipeline.config_models import ExportLayout
 from pipeline.readers import batches, open_export
 
 
@@ -53,3 +54,20 @@ def test_the_delimiter_is_the_one_that_splits_the_headings(tmp_path, heading, de
     path = tmp_path / "a.csv"
     path.write_text(heading + "\n")
     assert open_export(path, None).delimiter == delimiter
+
+
+def test_a_separator_line_that_names_no_delimiter_is_not_followed(tmp_path):
+    path = tmp_path / "a.csv"
+    path.write_text("sep=å\ntime;tag;value\n2025-10-06 10:00;PH.1;7.4\n")
+    assert open_export(path, None).delimiter == ";"
+    assert all_rows(path).rows() == [("2025-10-06 10:00", "PH.1", "7.4")]
+
+
+@pytest.mark.parametrize("mark", ["å", '"', "\n"])
+def test_a_described_delimiter_must_be_one_plain_character(mark):
+    with pytest.raises(ValueError, match="cannot be a delimiter"):
+        ExportLayout(name="odd", delimiter=mark)
+
+
+def test_a_tab_may_be_described_as_delimiter():
+    assert ExportLayout(name="tabs", delimiter="\t").delimiter == "\t"
