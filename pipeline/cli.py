@@ -81,6 +81,9 @@ def pull(
     ] = False,
     first: Annotated[date | None, Parameter(name="--from", help="First local day.")] = None,
     last: Annotated[date | None, Parameter(name="--to", help="Last local day.")] = None,
+    corrects: Annotated[
+        bool, Parameter(negative="", help="Readings of these files replace the stored ones.")
+    ] = False,
 ) -> None:
     """Read export files, or direct sources, into the store. What is known already merges."""
     if bool(files) == from_source or ((first or last) and not from_source):
@@ -99,7 +102,7 @@ def pull(
 
     described = load_mill(mill)
     with only_run(described), progress_bar() as progress:
-        result = stages.pull(described, files, progress)
+        result = stages.pull(described, files, progress, corrects=corrects)
     for source in result.sources:
         refused = sum(source.refused.values())
         reasons = ", ".join(f"{why.replace('_', ' ')} {n}" for why, n in source.refused.items())
@@ -107,9 +110,24 @@ def pull(
             f"{source.name}: {source.rows_read} rows read, {source.kept} new, "
             f"{source.merged} known already, {refused} refused" + (f" ({reasons})" * bool(reasons))
         )
+    _say_conflicts(sum(source.conflicts for source in result.sources), corrects=corrects)
     if result.missing_tags:
         say("Tags of the description in none of these files: " + ", ".join(result.missing_tags))
     say(f"{len(result.days_changed)} days changed. Next: lostpol backfill {mill}")
+
+
+def _say_conflicts(count: int, *, corrects: bool) -> None:
+    """Tell readings that contradict stored ones, and what to do when they are corrections."""
+    from pipeline.terminal import say  # noqa: PLC0415
+
+    if count and corrects:
+        say(f"{count} readings contradicted stored ones and replaced them.")
+    elif count:
+        say(
+            f"{count} readings contradict stored ones of the same tag and time; the order of files "
+            "decides nothing, a fixed rule does (pipeline/README.md). If these files correct "
+            "earlier ones, run it again with --corrects."
+        )
 
 
 @app.command

@@ -182,3 +182,22 @@ def test_demo_runs_twice_with_the_same_findings(checkout, tmp_path):
         mill, _outcome = demo.run(tmp_path, checkout=checkout)
         tables.append(store_of(mill).findings(withdrawn=True))
     assert tables[0].equals(tables[1])
+
+
+def test_a_corrected_export_is_not_ignored_without_a_word(checkout, tmp_path, capsys):
+    text = (checkout / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
+    text = text.replace("../lostpol_store/brindlewater", "store")
+    (tmp_path / "mill.toml").write_text(text, encoding="utf-8")
+    lab = pl.read_parquet(checkout / "sample_parquet" / "lab.parquet")
+    lab.write_parquet(tmp_path / "lab.parquet")
+    chosen = lab.filter(pl.col("point_analyte") == "LAB CJ brix").head(5)
+    chosen.with_columns(result=pl.lit("3.1")).write_parquet(tmp_path / "fix.parquet")
+    mill, first, fix = (str(tmp_path / n) for n in ("mill.toml", "lab.parquet", "fix.parquet"))
+    assert cli.run(["pull", mill, first]) == 0
+    capsys.readouterr()
+    assert cli.run(["pull", mill, fix]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "5 readings contradict stored ones" in told
+    assert "--corrects" in told
+    assert cli.run(["pull", mill, fix, "--corrects"]) == 0
+    assert "0 days changed" not in capsys.readouterr().out
