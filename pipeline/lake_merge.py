@@ -106,8 +106,17 @@ def merge_readings(
     """
     before = stored.join(new, on=_KEY, how="anti") if overrule else stored
     frame, conflicts = _settle(pl.concat([before, new]).sort(_KEY))
+    if overrule:
+        conflicts += _corrected(stored, frame)
     kept = frame.height - stored.height
     return frame, DayMerge(kept, new.height - kept, conflicts)
+
+
+def _corrected(stored: pl.DataFrame, frame: pl.DataFrame) -> int:
+    """Moments whose good reading was replaced by another good one."""
+    good = stored.filter(~pl.col("bad")).select(*_KEY, "value")
+    both = frame.filter(~pl.col("bad")).join(good, on=_KEY, suffix="_stored")
+    return both.filter(pl.col("value") != pl.col("value_stored")).height
 
 
 def _settle(readings: pl.DataFrame) -> tuple[pl.DataFrame, int]:

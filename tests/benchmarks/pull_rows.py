@@ -86,7 +86,8 @@ def compare(folder: Path, readings: int, forms: list[str]) -> int:
         met &= ratio <= AIM_RATIO and peak_gib < AIM_GIB
         print(
             f"{form:12s} {scans[best]:8.2f} s by {best:>8s} {'':4s} {import_s:7.2f} s"
-            f" {written / import_s / 1e6:7.2f} M {ratio:6.2f} {peak_gib:5.2f} GiB {cpu_ratio:12.2f}",
+            f" {written / import_s / 1e6:7.2f} M {ratio:6.2f} {peak_gib:5.2f} GiB"
+            f" {cpu_ratio:12.2f}",
             flush=True,
         )
         others = ", ".join(f"{scan} {seconds:.2f} s" for scan, seconds in scans.items())

@@ -90,7 +90,7 @@ def test_a_declared_correction_replaces_what_is_stored(tmp_path):
     lake.merge_day(DAY, SOME)
     counts, changed = lake.merge_day_counted(DAY, [readings([(10, "A", 1.5, None)])], overrule=True)
     assert changed
-    assert (counts[0].kept, counts[0].merged) == (0, 1)
+    assert (counts[0].kept, counts[0].merged, counts[0].conflicts) == (0, 1, 1)
     assert lake.read_readings(DAY, DAY)["value"].to_list() == [1.0, 1.5, None]
 
 
