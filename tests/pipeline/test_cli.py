@@ -197,7 +197,7 @@ def test_a_corrected_export_is_not_ignored_without_a_word(checkout, tmp_path, ca
     capsys.readouterr()
     assert cli.run(["pull", mill, fix]) == 0
     told = " ".join(capsys.readouterr().out.split())
-    assert "5 readings contradict stored ones" in told
+    assert "readings contradict stored ones" in told
     assert "--corrects" in told
     assert cli.run(["pull", mill, fix, "--corrects"]) == 0
     assert "0 days changed" not in capsys.readouterr().out
