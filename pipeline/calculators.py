@@ -26,7 +26,7 @@ RS_PRICE_SHARE: Final = 0.6
 LIME_PRICE_SHARE: Final = 0.3
 _RANGE: Final = (
     "The kinetics hold for 60-130 degC and hot pH 4-8, any Brix; give --ph 4 to 9, --temp 20 to "
-    f"130, --brix above 0 to 80, --hours above 0 to {LONGEST_H:g}, --cooling 0 to 100."
+    f"130, --brix above 0 to 79, --hours above 0 to {LONGEST_H:g}, --cooling 0 to 100."
 )
 
 
@@ -99,7 +99,7 @@ def standing_juice(juice: Juice, hours: float, mill: Mill | None) -> tuple[Stand
     limits = (
         ("--ph", juice.ph, 4.0, 9.0, ""),
         ("--temp", juice.temp_degc, 20.0, 130.0, " degC"),
-        ("--brix", juice.brix_pct, 0.0, 80.0, " %"),
+        ("--brix", juice.brix_pct, 0.0, 79.0, " %"),
         ("--hours", hours, 0.0, LONGEST_H, " h"),
         ("--cooling", juice.cooling_k_h, 0.0, 100.0, " K/h"),
     )
