@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import gzip
+import importlib.util
+import json
 import random
+import sys
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -13,10 +17,14 @@ import pytest
 
 from pipeline import pull_blocks, pull_fast, pull_sample, pull_stage
 from pipeline.config_models import ExportLayout, Exports
-from pipeline.lake_columns import GOOD, Columns
+from pipeline.errors import LostpolError
+from pipeline.lake_columns import GOOD, Columns, Names, to_frame
+from pipeline.lake_merge import READINGS_SCHEMA
 from pipeline.pull import pull_files
 from pipeline.pull_blocks import NotPlainError
+from pipeline.readers_export import export_readings
 from pipeline.readers_layout import Plan
+from pipeline.refused import Tally
 from pipeline.units import UnitChange
 
 START = datetime(2025, 10, 31, 20, 0, tzinfo=UTC)  # two days before clocks go back in Chicago
@@ -225,3 +233,88 @@ def test_numbers_that_may_be_fillers_are_seen():
     for number in (*_FILLERS, 1e31, -1e31):
         assert pull_sample.may_be_filled(np.array([7.0, number, float("nan")]))
     assert not pull_sample.may_be_filled(np.array([7.0, 998.0, 1234.5, -3.0, float("nan")]))
+
+
+# The corpus, whole and spoiled --------------------------------------------------------------------
+
+HERE = Path(__file__).parent
+CORPUS = HERE / "corpus" / "files"
+
+
+@pytest.fixture(name="fuzz", scope="module")
+def _fuzz():
+    """The script that spoils exports."""
+    path = HERE.parent / "benchmarks" / "fuzz_readers.py"
+    spec = importlib.util.spec_from_file_location("fuzz_for_quick", path)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["fuzz_for_quick"] = module
+    spec.loader.exec_module(module)
+    yield module
+    del sys.modules["fuzz_for_quick"]
+
+
+def quickly(path, layout, mill, pool):
+    """Readings and counts by the quick way; None where the export is not for it."""
+    tally, words = Tally(), (Names(), Names())
+    frames = [READINGS_SCHEMA.to_frame()]
+    try:
+        for piece, _ in pull_fast.quick_pieces(path, layout, mill, tally, words, pool):
+            is_frame = isinstance(piece, pl.DataFrame)
+            frames.append(piece if is_frame else to_frame(piece, *(w.words for w in words)))
+    except NotPlainError:
+        return None
+    return seen(pl.concat(frames), tally)
+
+
+def thoroughly(path, layout, mill):
+    tally, frames = Tally(), [READINGS_SCHEMA.to_frame()]
+    try:
+        frames += export_readings(path, layout, mill, tally)
+    except LostpolError as error:
+        return error.what
+    return seen(pl.concat(frames), tally)
+
+
+def seen(readings, tally):
+    """All that must be the same; the order in a batch may differ."""
+    ordered = readings.with_columns(pl.col("value") + 0.0).sort(pl.all())
+    counts = {name: n for name, n in tally.refused.items() if n}
+    bad = {name: n for name, n in tally.bad.items() if n}
+    refused = sorted(dataclasses.astuple(row) for row in tally.refused_rows)
+    tags = tally.known_tags, tally.unknown_tags
+    return ordered.rows(), tally.rows, counts, bad, tally.unreadable, tags, refused
+
+
+def test_the_corpus_both_ways(fuzz, tmp_path):
+    went, mill = 0, fuzz.FuzzMill()
+    with ThreadPoolExecutor(1) as pool:
+        for path in sorted(CORPUS.iterdir()):
+            expectation = CORPUS / f"{path.name}.expected.json"
+            if not expectation.exists():
+                continue
+            given = json.loads(expectation.read_text(encoding="utf-8")).get("layout")
+            layout = ExportLayout(name="corpus", shape="long", **given) if given else None
+            quick = quickly(path, layout, mill, pool)
+            if quick is not None:
+                went += 1
+                assert quick == thoroughly(path, layout, mill), path.name
+    assert went >= 10
+
+
+@pytest.mark.slow
+def test_spoiled_exports_both_ways(fuzz, tmp_path):
+    rng, mill, went = random.Random(12), fuzz.FuzzMill(), 0
+    clean = tmp_path / "clean.csv"
+    lines = text(rows(rng, 300)).replace("PH.1", "LT.AI212").replace("TI.2", "SH.TI221")
+    clean.write_text(lines)
+    base = [clean.read_bytes()] * 3 + [p.read_bytes() for p in sorted(CORPUS.glob("*.csv"))[:20]]
+    path = tmp_path / "spoiled.csv"
+    with ThreadPoolExecutor(1) as pool:
+        for number in range(250):
+            data = fuzz.spoil(rng.choice(base), rng, base)
+            path.write_bytes(data)
+            quick = quickly(path, None, mill, pool)
+            if quick is not None:
+                went += 1
+                assert quick == thoroughly(path, None, mill), number
+    assert went >= 60
