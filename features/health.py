@@ -1,6 +1,6 @@
 """Health of the sensors, tag by tag and day by day: counts of a day, and a verdict in words.
 
-Limits marked "estimate" are choices of lostpol's authors: prompts to look at an instrument, no
+Limits marked "estimate" are choices of lostpol's authors: reasons to look at an instrument, no
 standard of metrology.
 """
 

@@ -1,7 +1,7 @@
 """Plain words for causes, places, confidence, and what to look at on the floor.
 
 What to check and the cautions are common practice of the trade (no published source); they
-are prompts for people who know their station, not instructions.
+are reminders for people who know their station, not instructions.
 """
 
 from __future__ import annotations

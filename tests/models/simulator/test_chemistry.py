@@ -38,7 +38,7 @@ def test_inversion_rate_matches_the_check_table(ph, temp, pct_h):
 
 
 # Sucrose-solution densities [kg/m3], ICUMSA SPS-4 polynomial after Emmerich & Rosenbruch
-# (coefficients confirmed in two public transcriptions).
+# (coefficients confirmed in two public copies).
 @pytest.mark.parametrize(
     ("brix", "temp", "density"),
     [(12, 60, 1030.0), (15, 98, 1018.3), (20, 103, 1035.7), (14, 90, 1019.8)],
