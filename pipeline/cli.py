@@ -98,36 +98,14 @@ def pull(
     from pipeline import stages  # noqa: PLC0415
     from pipeline.config import load_mill  # noqa: PLC0415
     from pipeline.lock import only_run  # noqa: PLC0415
+    from pipeline.pull_show import pull_lines  # noqa: PLC0415
     from pipeline.terminal import progress_bar, say  # noqa: PLC0415
 
     described = load_mill(mill)
     with only_run(described), progress_bar() as progress:
         result = stages.pull(described, files, progress, corrects=corrects)
-    for source in result.sources:
-        refused = sum(source.refused.values())
-        reasons = ", ".join(f"{why.replace('_', ' ')} {n}" for why, n in source.refused.items())
-        say(
-            f"{source.name}: {source.rows_read} rows read, {source.kept} new, "
-            f"{source.merged} known already, {refused} refused" + (f" ({reasons})" * bool(reasons))
-        )
-    _say_conflicts(sum(source.conflicts for source in result.sources), corrects=corrects)
-    if result.missing_tags:
-        say("Tags of the description in none of these files: " + ", ".join(result.missing_tags))
-    say(f"{len(result.days_changed)} days changed. Next: lostpol backfill {mill}")
-
-
-def _say_conflicts(count: int, *, corrects: bool) -> None:
-    """Tell readings that contradict stored ones, and what to do when they are corrections."""
-    from pipeline.terminal import say  # noqa: PLC0415
-
-    if count and corrects:
-        say(f"{count} readings contradicted stored ones and replaced them.")
-    elif count:
-        say(
-            f"{count} readings contradict stored ones of the same tag and time; the order of files "
-            "decides nothing, a fixed rule does (pipeline/README.md). If these files correct "
-            "earlier ones, run it again with --corrects."
-        )
+    for line in pull_lines(result, mill, corrects=corrects):
+        say(line)
 
 
 @app.command

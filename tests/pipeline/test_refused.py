@@ -133,3 +133,17 @@ def test_too_much_refused_stops_the_run_and_leaves_the_store_alone(pulled, tmp_p
         stages.pull(pulled, [bad])
     after = {p: p.read_bytes() for p in pulled.lake_path.rglob("*") if p.is_file()}
     assert {p: b for p, b in after.items() if "incoming" not in p.parts} == before
+
+
+def test_a_pull_tells_rows_reasons_and_what_the_file_shows(pulled, tmp_path, capsys):
+    still = tmp_path / "tags_still.csv"
+    minutes = [f"2025-10-08T{k // 60:02d}:{k % 60:02d}:00Z" for k in range(300)]
+    rows = "".join(
+        f"{m},LT.AI212,7.5,good\n{m},ST.AI308,7.{k:03d},good\n" for k, m in enumerate(minutes)
+    )
+    still.write_text("time,tag,value,quality\n" + rows + "soon,LT.AI212,7,good\n", "utf-8")
+    assert run(["pull", str(pulled.config_path), str(still)]) == 0
+    shown = capsys.readouterr().out
+    assert "601 rows read, 600 new, 0 known already, 1 refused (time unreadable 1)" in shown
+    assert "LT.AI212: all 300 readings are 7.5 while other tags move." in shown
+    assert f"To see refused rows: lostpol refused {pulled.config_path}" in shown
