@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 
 from features.station import Kinetics, LabSource, Signal, Station, Targets, Vessel
 from pipeline.config_checks import (
+    half_read_faults,
     layout_faults,
     numbered_steps,
     source_faults,
@@ -277,6 +278,8 @@ def _station(raw: dict[str, Any], faults: list[Fault]) -> tuple[Station, dict[st
         faults.append(Fault("tags", "there is neither a tag nor a lab series", cure))
     kinds = {_named(entry, "name"): _named(entry, "kind") for entry in entries}
     faults.extend(source_faults(tags, lab, kinds))
+    if isinstance(raw.get("tags"), dict):
+        faults.extend(half_read_faults(raw["tags"], tags))
     changes = {name: signal_change(t.quantity, t.unit) or UnitChange() for name, t in tags.items()}
     changes |= {name: lab_change(s.analyte, s.unit) or UnitChange() for name, s in lab.items()}
     station = Station(

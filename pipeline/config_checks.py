@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from typing import get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
-from features.station import QUANTITY_COLUMNS
+from features.station import QUANTITY_COLUMNS, Quantity
 from pipeline.config_faults import Fault, nearest, quoted
 from pipeline.config_models import (
     ExportLayout,
@@ -118,6 +119,25 @@ def source_faults(
             cure = "Give sd (in its unit) or rel_sd (a share)"
             yield Fault(key, "has no standard error", cure)
     yield from _double_claims(tags, lab)
+
+
+def half_read_faults(tables: Mapping[str, object], read: Collection[str]) -> Iterator[Fault]:
+    """Judge the unit of tags whose section has another fault, so that all faults come at once.
+
+    Parameters
+    ----------
+    tables : mapping of str to object
+        Raw ``[tags]`` sections by name.
+    read : collection of str
+        Names that were read whole; their units are judged with the rest.
+    """
+    for name, body in tables.items():
+        if name in read or not isinstance(body, Mapping):
+            continue
+        unit = body.get("unit")
+        quantity = next((q for q in get_args(Quantity) if q == body.get("quantity")), None)
+        if quantity and isinstance(unit, str) and signal_change(quantity, unit) is None:
+            yield _unit_fault(f'tags."{name}"', unit, quantity)
 
 
 def _place_faults(

@@ -283,3 +283,17 @@ def test_paths_that_are_no_file(tmp_path):
 
 def test_the_sound_text_is_toml():
     assert tomllib.loads(SOUND)["mill"]["key"] == "testmill"
+
+
+def test_two_faults_of_one_tag_come_at_once(tmp_path):
+    demo = Path(__file__).resolve().parents[2] / "configs" / "demo_mill.toml"
+    before, after = demo.read_text(encoding="utf-8").split('[tags."MJ.FI101"]', 1)
+    after = after.replace('unit = "m3/h"', 'unit = "furlong"', 1)
+    after = after.replace("range = [0.0, 450.0]", "range = [450.0, 0.0]", 1)
+    path = tmp_path / "mill.toml"
+    path.write_text(f'{before}[tags."MJ.FI101"]{after}', encoding="utf-8")
+    with pytest.raises(ConfigError) as caught:
+        load_mill(path)
+    told = str(caught.value.where)
+    assert "furlong" in told
+    assert "450" in told
