@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -13,7 +14,7 @@ from models.simulator import parameters as p
 from models.simulator.disturb import wander
 from models.simulator.effects import CALIBRATION_H
 from models.simulator.events import PlannedEvent
-from models.simulator.tags import HEARTBEAT_S, TAGS, Tag
+from models.simulator.tags import TAGS, Tag, sampled
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -21,6 +22,25 @@ Flags = NDArray[np.bool_]
 #: pH of the two calibration buffers as the probe shows them.
 _BUFFERS = (7.00, 9.18)
 _QUALITY = np.array(["good", "bad", "uncertain"])
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """How a historian samples and compresses.
+
+    Attributes
+    ----------
+    sampling : int
+        Scale of the time between two samples of a tag.
+    deadband : float
+        Scale of the deadbands.
+    heartbeat_s : float
+        Longest time without a written value while an instrument works [s].
+    """
+
+    sampling: int = 1
+    deadband: float = 1.0
+    heartbeat_s: float = 300.0
 
 
 def _instrument(rng: np.random.Generator, tag: Tag, course: Floats, *, clean: bool) -> Floats:
@@ -124,7 +144,7 @@ def export_tags(
     start_utc: datetime,
     *,
     clean: bool = False,
-    deadband: float = 1.0,
+    written: Written | None = None,
 ) -> pl.DataFrame:
     """Write the historian's export of a season.
 
@@ -140,18 +160,20 @@ def export_tags(
         Time of the first sample.
     clean : bool
         True leaves out noise and trouble.
-    deadband : float
-        Scale of the deadbands.
+    written : Written, optional
+        How the historian samples and compresses.
 
     Returns
     -------
     polars.DataFrame
         time (UTC), tag, value, quality; in order of time, then tag.
     """
+    written = written or Written()
     count = len(next(iter(courses.values())))
     gaps = [] if clean else _whole_gaps(rng, count * p.STEP_H / 168.0)
     frames = []
-    for tag, own in zip(TAGS, rng.spawn(len(TAGS)), strict=True):
+    for usual, own in zip(TAGS, rng.spawn(len(TAGS)), strict=True):
+        tag = sampled(usual, written.sampling)
         value = _instrument(own, tag, courses[tag.name], clean=clean)
         hours = np.arange(value.size, dtype=np.float64) * (tag.every_s / 3600.0)
         _export_events(own, tag, value, hours, events)
@@ -161,7 +183,7 @@ def export_tags(
         for first_h, last_h in gaps:
             keep[_steps(hours, first_h, last_h)] = False
         rounded = np.round(value, tag.decimals)
-        frames.append(_frame(tag, rounded, keep, quality, start_utc, tag.deadband * deadband))
+        frames.append(_frame(tag, rounded, keep, quality, start_utc, written))
     order = pl.Enum(sorted(tag.name for tag in TAGS))
     whole = pl.concat(frames).with_columns(pl.col("tag").cast(order))
     return whole.sort("time", "tag").with_columns(pl.col("tag", "quality").cast(pl.String))
@@ -173,9 +195,10 @@ def _frame(
     keep: Flags,
     quality: NDArray[np.int8],
     start_utc: datetime,
-    deadband: float,
+    written: Written,
 ) -> pl.DataFrame:
-    kept = compress(value, deadband, HEARTBEAT_S // tag.every_s)
+    heartbeat = max(int(written.heartbeat_s // tag.every_s), 1)
+    kept = compress(value, tag.deadband * written.deadband, heartbeat)
     # Marked readings are always written.
     kept = np.union1d(kept, np.flatnonzero(quality))
     kept = kept[keep[kept]]

@@ -82,6 +82,10 @@ class PlantParameters:
         Scale of the laboratory's errors, and of the time between its samples.
     deadband : float
         Scale of the historian's deadbands.
+    sampling : int
+        Scale of the time between two samples of a tag.
+    heartbeat_s : float
+        Longest time without a written value while an instrument works [s].
     steady : bool
         True leaves out every ordinary disturbance; for balance tests.
     """
@@ -109,6 +113,8 @@ class PlantParameters:
     lab_error: float = 1.0
     lab_gap: float = 1.0
     deadband: float = 1.0
+    sampling: int = 1
+    heartbeat_s: float = 300.0
     steady: bool = False
 
 
@@ -164,7 +170,8 @@ def draw_any_plant(seed: int) -> PlantParameters:
     PlantParameters
         Kinetics multiplier 0.6-3, pH slope -0.0085..-0.0035 1/K, buffer 5.5-11 meq/L per pH,
         vessels from 0.75 to 1.3 of the demonstration mill's, laboratory errors 0.7-1.6 and gaps
-        1-1.5 of its, deadbands 0.5-2, everyday unrest 1-1.6.
+        1-1.5 of its, tags sampled 1-3 times as seldom, deadbands 0.5-2 of its, a value written
+        at least every 2-9 min, everyday unrest 1-1.6.
     """
     rng = np.random.default_rng(np.random.SeedSequence([seed, 13]))
 
@@ -187,6 +194,9 @@ def draw_any_plant(seed: int) -> PlantParameters:
         lab_error=between(0.7, 1.6),
         lab_gap=between(1.0, 1.5),
         deadband=between(0.5, 2.0),
+        # Drawn last, so that what was drawn before keeps its values.
+        sampling=int(rng.choice([1, 2, 3])),
+        heartbeat_s=between(120.0, 540.0),
     )
 
 

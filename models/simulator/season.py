@@ -16,7 +16,7 @@ from models.simulator.effects import EXPORT_ONLY, WASHOUT_H, apply_events
 from models.simulator.events import PlannedEvent, plan_events
 from models.simulator.integrate import Run, drive_matrix, integrate
 from models.simulator.laboratory import Errors, in_local_time, lab_results
-from models.simulator.observe import export_tags
+from models.simulator.observe import Written, export_tags
 from models.simulator.parameters import PlantParameters, as_mixed_juice, draw_plant
 from models.simulator.truth_series import cold_ph, flows, tag_courses
 
@@ -123,7 +123,12 @@ def simulate_season(
     courses = tag_courses(run, drive, inner)
     return Season(
         tags=export_tags(
-            streams[3], courses, events, start_utc, clean=plant.steady, deadband=plant.deadband
+            streams[3],
+            courses,
+            events,
+            start_utc,
+            clean=plant.steady,
+            written=Written(plant.sampling, plant.deadband, plant.heartbeat_s),
         ),
         lab=in_local_time(lab, start_utc, MILL_ZONE),
         truth=_truth(events, lost, start_utc),
