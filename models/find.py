@@ -125,7 +125,8 @@ def find_losses(
         context.quiet,
     )
     rows = [candidate_row(c, context, excess, multiplier, outliers, witness) for c in candidates]
-    rows += [microbial_row(m, minutes, witness) for m in microbial]
+    yield_kg_kg = station.kinetics.sucrose_per_lactic_kg_kg
+    rows += [microbial_row(m, minutes, witness, yield_kg_kg) for m in microbial]
     claimed = [(c.span.start, c.span.end) for c in candidates]
     claimed += [(f.start, f.end) for f in faults]
     notices = find_notices(minutes, lab, points, lab_shift, station, claimed)

@@ -42,6 +42,8 @@ class MicrobialSpan:
         Mean temperature of the spell [degC].
     samples : int
         Laboratory results that speak.
+    juice_kg : float
+        Juice that left the tank meanwhile [kg].
     """
 
     zone: str
@@ -53,6 +55,7 @@ class MicrobialSpan:
     lactic_rise_mg_kg: float
     temp_degc: float
     samples: int
+    juice_kg: float
 
 
 def find_microbial(minutes: Minutes, lab: pl.DataFrame, station: Station) -> list[MicrobialSpan]:
@@ -151,7 +154,9 @@ def _convict(
     )
     temp = float(np.nanmean(columns["temp_degc"][start:end]))
     mean = float(above.mean()) if count else 0.0
-    return MicrobialSpan(zone, start, end, kg, abs(kg) * sample_error, z, mean, temp, count)
+    juice_kg = float(mass_kg_h.sum()) / 60.0
+    kg_sd = abs(kg) * sample_error
+    return MicrobialSpan(zone, start, end, kg, kg_sd, z, mean, temp, count, juice_kg)
 
 
 def _density(columns: dict[str, Array], start: int, end: int) -> float:

@@ -8,6 +8,7 @@ import math
 import numpy as np
 import polars as pl
 
+from models.account import account_of, microbial_account
 from models.candidates import Candidate
 from models.causes import Verdict, fact, judge
 from models.context import Context
@@ -70,6 +71,7 @@ def candidate_row(
             "uncertainty": {
                 c.name: round(math.hypot(c.random, c.systematic), 3) for c in error.contributions
             },
+            "account": account_of(item, minutes, multiplier, error),
         }
         | witness.evidence(
             (span.start, span.end),
@@ -102,11 +104,13 @@ def _driver_shares(excess: Excess, start: int, end: int) -> dict[str, float]:
     return {name: round(value / size, 3) for name, value in kg.items()}
 
 
-def microbial_row(span: MicrobialSpan, minutes: Minutes, witness: Witness) -> dict[str, object]:
-    """Row of a microbial spell."""
+def microbial_row(
+    span: MicrobialSpan, minutes: Minutes, witness: Witness, yield_kg_kg: float
+) -> dict[str, object]:
+    """Row of a microbial spell; `yield_kg_kg` is the sucrose eaten per lactic acid made [kg/kg]."""
     # Sucrose per lactic acid is known to about a factor of two (stoichiometry 0.95-1.9, trade 2-8).
-    sd = math.hypot(0.5, span.kg_sd / max(span.kg, 1e-9))
-    amount = Amount.lognormal(span.kg, sd)
+    errors = {"sucrose_per_lactic": 0.5, "analyses": span.kg_sd / max(span.kg, 1e-9)}
+    amount = Amount.lognormal(span.kg, math.hypot(*errors.values()))
     facts = [
         fact("tank temperature", span.temp_degc, "degC"),
         fact("lactic acid made in the tank, above its usual", span.lactic_rise_mg_kg, "mg/kg"),
@@ -122,7 +126,11 @@ def microbial_row(span: MicrobialSpan, minutes: Minutes, witness: Witness) -> di
         amount,
         fed,
         confidence_of(span.z, verdict, amount),
-        {"facts": facts, "shares": {"microbes": 1.0}}
+        {
+            "facts": facts,
+            "shares": {"microbes": 1.0},
+            "account": microbial_account(span, yield_kg_kg, errors),
+        }
         | witness.evidence((span.start, span.end), span.kg, {span.zone: span.kg}, microbes=True),
     )
 
