@@ -33,6 +33,7 @@ from pipeline.pull import PullResult, SourceLedger, pull_files, unfinished
 from pipeline.sensors import publish_sensors
 from pipeline.store import Store
 from pipeline.windows import (
+    DAILY,
     GRID,
     HEALTH,
     LOSSES,
@@ -239,6 +240,7 @@ def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress 
     try:
         losses = _search(mill, lake, window)
         _keep_series(lake, window, losses)
+        _keep_daily(mill, lake, window, losses.daily)
         publish_sensors(mill, window, losses)
         found = [_finding_row(mill, row) for row in losses.findings.to_dicts()]
         bounds = (window.start, window.end)
@@ -275,6 +277,18 @@ def _keep_series(lake: Lake, window: Window, losses: Losses) -> None:
         day = first + n * ONE_DAY
         lake.write_features(LOSSES, day, _of_day(losses.minutes, "ts_utc", day))
         lake.write_features(NOTICES, day, _of_day(losses.notices, "started", day))
+
+
+def _keep_daily(mill: Mill, lake: Lake, window: Window, daily: pl.DataFrame) -> None:
+    """Keep the laboratory's day beside that of kinetics, one file a local day.
+
+    A window may begin inside a local day; what an earlier search saw of the whole day stays.
+    """
+    kept = set(lake.feature_days(DAILY))
+    for (day,), row in daily.partition_by("day", as_dict=True).items():
+        whole = mill.day_start_utc(day) >= window.start
+        if whole or day not in kept:
+            lake.write_features(DAILY, day, row)
 
 
 def _of_day(frame: pl.DataFrame, column: str, day: date) -> pl.DataFrame:

@@ -23,6 +23,7 @@ STATION: Final = "station"
 ZONES: Final = "zones"
 LOSSES: Final = "losses"
 NOTICES: Final = "notices"
+DAILY: Final = "daily"
 HEALTH: Final = "health"
 SENSORS: Final = "sensors"
 ONE_DAY: Final = timedelta(days=1)
