@@ -17,6 +17,7 @@ from typing import Annotated, Literal
 from cyclopts import App, CycloptsError, Parameter, validators
 
 from pipeline.cli_exports import describe, pull_direct
+from pipeline.cli_people import verdict, verdicts
 from pipeline.errors import ConfigError, LostpolError
 
 app = App(
@@ -28,7 +29,8 @@ app = App(
     ),
     help_format="plaintext",
 )
-app.command(describe)
+for _command in (describe, verdict, verdicts):
+    app.command(_command)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 
 
@@ -82,7 +84,11 @@ def pull(
     first: Annotated[date | None, Parameter(name="--from", help="First local day.")] = None,
     last: Annotated[date | None, Parameter(name="--to", help="Last local day.")] = None,
     corrects: Annotated[
-        bool, Parameter(negative="", help="Readings of these files replace the stored ones.")
+        bool,
+        Parameter(
+            negative="",
+            help="Apply these files in full: even if pulled before, bad readings over good ones.",
+        ),
     ] = False,
 ) -> None:
     """Read export files, or direct sources, into the store. What is known already merges."""
@@ -103,8 +109,8 @@ def pull(
 
     described = load_mill(mill)
     with only_run(described), progress_bar() as progress:
-        result = stages.pull(described, files, progress, corrects=corrects)
-    for line in pull_lines(result, mill, corrects=corrects):
+        result = stages.pull(described, files, progress, in_full=corrects)
+    for line in pull_lines(result, mill):
         say(line)
 
 

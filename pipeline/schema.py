@@ -157,6 +157,43 @@ CREATE TABLE source_marks (
 COMMENT ON TABLE source_marks IS 'Up to which moment each direct source was read';
 """
 
+_VERDICTS: Final = """
+CREATE TABLE verdicts (
+    verdict_id  BIGINT PRIMARY KEY,
+    mill        VARCHAR NOT NULL,
+    finding_id  VARCHAR NOT NULL,
+    verdict     VARCHAR NOT NULL
+        CHECK (verdict IN ('confirmed', 'dismissed', 'fixed', 'taken_back')),
+    note        VARCHAR NOT NULL,
+    author      VARCHAR NOT NULL,
+    given_at    TIMESTAMPTZ NOT NULL,
+    found_cause VARCHAR,
+    section     VARCHAR NOT NULL,
+    cause       VARCHAR NOT NULL,
+    started     TIMESTAMPTZ NOT NULL,
+    ended       TIMESTAMPTZ NOT NULL,
+    lost_t      DOUBLE NOT NULL
+);
+COMMENT ON TABLE verdicts IS 'What people said of findings; rows are only ever added';
+COMMENT ON COLUMN verdicts.verdict_id IS 'Number in order of giving; the last of a finding counts';
+COMMENT ON COLUMN verdicts.mill IS 'Key of the mill';
+COMMENT ON COLUMN verdicts.finding_id IS 'Finding the verdict is on';
+COMMENT ON COLUMN verdicts.verdict IS 'confirmed, dismissed, fixed, or taken_back';
+COMMENT ON COLUMN verdicts.note IS 'Why, in the words of the author';
+COMMENT ON COLUMN verdicts.author IS 'Who gave it';
+COMMENT ON COLUMN verdicts.given_at IS 'When it was given, by the clock';
+COMMENT ON COLUMN verdicts.found_cause IS 'Cause found on the floor, where it is another one';
+COMMENT ON COLUMN verdicts.section IS 'Section of the finding when the verdict was given';
+COMMENT ON COLUMN verdicts.cause IS 'Cause the search had named then';
+COMMENT ON COLUMN verdicts.started IS 'Start of the finding then';
+COMMENT ON COLUMN verdicts.ended IS 'End of the finding then';
+COMMENT ON COLUMN verdicts.lost_t IS 'Sucrose lost by the finding then [t]';
+
+ALTER TABLE findings ADD COLUMN verdict VARCHAR;
+COMMENT ON COLUMN findings.verdict IS
+    'confirmed, dismissed, fixed, look_again (grew or went on since), or null; see verdicts';
+"""
+
 FINDING_COLUMNS: Final = (
     "finding_id",
     "mill",
@@ -177,6 +214,22 @@ FINDING_COLUMNS: Final = (
     "first_seen",
     "last_seen",
     "run_id",
+    "verdict",
+)
+VERDICT_COLUMNS: Final = (
+    "verdict_id",
+    "mill",
+    "finding_id",
+    "verdict",
+    "note",
+    "author",
+    "given_at",
+    "found_cause",
+    "section",
+    "cause",
+    "started",
+    "ended",
+    "lost_t",
 )
 RUN_COLUMNS: Final = (
     "run_id",
@@ -234,4 +287,4 @@ SENSOR_COLUMNS: Final = pl.Schema(
 )
 
 #: Scripts in order; the first brings an empty file to version 1.
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _SENSORS)
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _SENSORS, _VERDICTS)

@@ -21,8 +21,15 @@ import duckdb
 import polars as pl
 
 from pipeline.errors import DataError, StoreBusyError
+from pipeline.learning import relearn
 from pipeline.matching import Row, merge_findings
-from pipeline.schema import FINDING_COLUMNS, MIGRATIONS, RUN_COLUMNS, SOURCE_COLUMNS
+from pipeline.schema import (
+    FINDING_COLUMNS,
+    MIGRATIONS,
+    RUN_COLUMNS,
+    SOURCE_COLUMNS,
+    VERDICT_COLUMNS,
+)
 
 _HOLDER: Final = re.compile(r"held in (?P<program>.+?) \(PID (?P<pid>\d+)\)")
 _PAUSE_S: Final = 0.1
@@ -111,8 +118,8 @@ class Store:
     ) -> pl.DataFrame:
         """Store what a run found; see `pipeline.matching.merge_findings` for what is kept.
 
-        All findings of the mill are ranked anew by value times confidence, in the same
-        transaction.
+        What people's verdicts teach is applied, and all findings of the mill are ranked anew by
+        value times confidence, in the same transaction.
 
         Returns
         -------
@@ -124,8 +131,21 @@ class Store:
             known = _frame(connection, "SELECT * FROM findings WHERE mill = $mill", self.mill)
             merged = merge_findings(known.to_dicts(), rows, window, as_of, run_id)
             _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, merged)
-            connection.execute(_RANK, [self.mill])
+            _settle(connection, self.mill)
         return self.findings()
+
+    def verdicts(self) -> pl.DataFrame:
+        """Every verdict ever given, in order; see `pipeline.learning` for which ones count."""
+        return self._read("SELECT * FROM verdicts WHERE mill = $mill ORDER BY verdict_id")
+
+    def record_verdict(self, verdict: Mapping[str, Any]) -> None:
+        """Add a verdict, and apply at once what it teaches."""
+        with self._writing() as connection:
+            query = "SELECT coalesce(max(verdict_id), 0) + 1 FROM verdicts"
+            ((number,),) = connection.execute(query).fetchall()
+            row = {**verdict, "verdict_id": number, "mill": self.mill}
+            _insert(connection, "IGNORE", "verdicts", VERDICT_COLUMNS, [row])
+            _settle(connection, self.mill)
 
     def publish_sensors(self, rows: pl.DataFrame) -> None:
         """Keep the health of tags by day; a day judged again replaces its rows."""
@@ -156,8 +176,12 @@ class Store:
         if not self.path.exists():
             raise _nothing_yet(self.path)
         with _opened(self.path, read_only=True, patience_s=self.patience_s) as connection:
-            if _refuse_newer(connection, self.path) == 0:
+            version = _refuse_newer(connection, self.path)
+            if version == 0:
                 raise _nothing_yet(self.path)
+            if version == len(MIGRATIONS):
+                return _frame(connection, query, self.mill)
+        with self._writing() as connection:  # an older file: bring it up to date, then read
             return _frame(connection, query, self.mill)
 
     @contextmanager
@@ -175,11 +199,22 @@ class Store:
             connection.commit()
 
 
-#: Ties are settled by start and name, so that equal inputs give equal ranks.
+def _settle(connection: duckdb.DuckDBPyConnection, mill: str) -> None:
+    """Apply what verdicts teach to all findings of a mill, and rank them."""
+    given = _frame(connection, "SELECT * FROM verdicts WHERE mill = $mill", mill).to_dicts()
+    if given:
+        known = _frame(connection, "SELECT * FROM findings WHERE mill = $mill", mill).to_dicts()
+        _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, relearn(known, given))
+    connection.execute(_RANK, [mill])
+
+
+#: What is dismissed or fixed comes after what is not. Ties are settled by start and name, so that
+#: equal inputs give equal ranks.
 _RANK: Final = """
 UPDATE findings SET rank = places.place FROM (
     SELECT finding_id, row_number() OVER (
-        ORDER BY value * confidence DESC, started, finding_id
+        ORDER BY CASE verdict WHEN 'dismissed' THEN 2 WHEN 'fixed' THEN 1 ELSE 0 END,
+            value * confidence DESC, started, finding_id
     ) AS place
     FROM findings WHERE mill = ? AND status <> 'withdrawn'
 ) AS places WHERE findings.finding_id = places.finding_id
