@@ -59,10 +59,32 @@ def midnight(day: date, later: int = 0) -> datetime:
 
 
 def choose_window(mill: Mill, lake: Lake, store: Store, first: date | None) -> Window:
+    """Choose what to judge, with the findings of the store as those known; see `window_for`."""
+    known = store.findings().select("started", "ended").rows() if store.path.exists() else []
+    return window_for(mill, lake, known, first)
+
+
+def window_for(
+    mill: Mill, lake: Lake, known: Sequence[tuple[datetime, datetime]], first: date | None
+) -> Window:
     """Choose what to judge: the look-back at least, and no known finding cut by its start.
 
     A shorter window would have too little to learn the usual loss and the multiplier from, and
     would withdraw what a longer one found.
+
+    Parameters
+    ----------
+    known : sequence of (datetime, datetime)
+        Start and end of the findings known so far.
+    first : date, optional
+        Local day to start from.
+
+    Raises
+    ------
+    DataError
+        Nothing was worked out yet.
+    ConfigError
+        The first day lies after the end of data.
     """
     days = _unbroken(lake.feature_days(STATION))
     if not days:
@@ -76,7 +98,6 @@ def choose_window(mill: Mill, lake: Lake, store: Store, first: date | None) -> W
     if first is not None:
         asked = mill.day_start_utc(first)
         start = asked if asked >= end else min(start, asked)
-    known = store.findings().select("started", "ended").rows() if store.path.exists() else []
     while cut := [started for started, ended in known if started < start < ended]:
         start = min(cut) - ONE_DAY
     start = max(start.replace(hour=0, minute=0, second=0, microsecond=0), begin)
