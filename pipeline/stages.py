@@ -148,10 +148,10 @@ def derive(mill: Mill, days: Iterable[date] | None = None, progress: Progress = 
     total = len(grids) + len(minutes)
     for done, day in enumerate(grids):
         progress("Putting readings on a one-minute grid", done, total)
-        _grid_day(mill, lake, day)
+        grid_day(mill, lake, day)
     for done, day in enumerate(minutes, start=len(grids)):
         progress("Following the juice through the station", done, total)
-        _derive_day(mill, lake, day)
+        derive_day(mill, lake, day)
     progress("Following the juice through the station", total, total)
     if asked & waiting:
         store.clear_pending(sorted(asked & waiting))
@@ -185,7 +185,7 @@ def _span(lake: Lake) -> list[date]:
     return [days[0] + n * ONE_DAY for n in range((days[-1] - days[0]).days + 1)]
 
 
-def _grid_day(mill: Mill, lake: Lake, day: date) -> None:
+def grid_day(mill: Mill, lake: Lake, day: date) -> None:
     """Screen and grid one UTC day; its neighbours carry values over midnight."""
     signals = mill.station.signals
     known = [*(s.tag for s in signals), *(s.tag for s in mill.station.lab)]
@@ -203,7 +203,7 @@ def _grid_day(mill: Mill, lake: Lake, day: date) -> None:
     lake.write_features(SENSORS, day, sensor_day(sound, signals, start, end))
 
 
-def _derive_day(mill: Mill, lake: Lake, day: date) -> None:
+def derive_day(mill: Mill, lake: Lake, day: date) -> None:
     """Work out one UTC day, warmed up on the days before; the day after ends gaps at midnight."""
     grid = lake.read_features(GRID, day - WARM_UP_DAYS * ONE_DAY, day + ONE_DAY)
     derived = derive_minutes(
@@ -238,11 +238,11 @@ def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress 
     store.record_run(run | {"state": "running"})
     progress("Looking for losses", 0, 1)
     try:
-        losses = _search(mill, lake, window)
+        losses = search(mill, lake, window)
         _keep_series(lake, window, losses)
         _keep_daily(mill, lake, window, losses.daily)
         publish_sensors(mill, window, losses)
-        found = [_finding_row(mill, row) for row in losses.findings.to_dicts()]
+        found = [finding_row(mill, row) for row in losses.findings.to_dicts()]
         bounds = (window.start, window.end)
         store.publish_findings(found, window=bounds, as_of=window.end, run_id=run["run_id"])
     except BaseException:
@@ -253,7 +253,7 @@ def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress 
     return Judged(run["run_id"], window, len(found))
 
 
-def _search(mill: Mill, lake: Lake, window: Window) -> Losses:
+def search(mill: Mill, lake: Lake, window: Window) -> Losses:
     """Read the derived minutes of a window and search them."""
     first, last = window.days
     inside = pl.col("ts_utc").is_between(window.start, window.end, closed="left")
@@ -295,7 +295,7 @@ def _of_day(frame: pl.DataFrame, column: str, day: date) -> pl.DataFrame:
     return frame.filter(pl.col(column).is_between(midnight(day), midnight(day, 1), closed="left"))
 
 
-def _finding_row(mill: Mill, row: dict[str, Any]) -> dict[str, Any]:
+def finding_row(mill: Mill, row: dict[str, Any]) -> dict[str, Any]:
     """One finding as the store keeps it: with its worth and whether it goes on."""
     status = "open" if row.pop("open") else "ended"
     worth = {"value": row["lost_t"] * mill.price_per_t, "currency": mill.currency}
