@@ -15,6 +15,7 @@ import numpy as np
 from features.uncertainty import Z90, LossError
 from models.candidates import Candidate
 from models.channels import Channel
+from models.drivers import Excess
 from models.episodes import Residual, Span
 from models.microbial import MicrobialSpan
 from models.minutes import Minutes
@@ -23,9 +24,10 @@ from models.reconcile import Multiplier
 #: Drivers whose shares make up each channel; ``()`` stands for the whole loss over the targets.
 CHANNEL_DRIVERS: dict[str, tuple[str, ...]] = {
     "ph": ("ph",),
+    "drop": ("drop",),
     "heat": ("temperature",),
     "hold": ("volume",),
-    "mud": ("volume", "ph"),
+    "mud": ("volume",),
     "throughput": ("throughput",),
     "standing": (),
     "unexplained": (),
@@ -35,7 +37,7 @@ Account = dict[str, Any]
 
 
 def account_of(
-    item: Candidate, minutes: Minutes, multiplier: Multiplier, error: LossError
+    item: Candidate, minutes: Minutes, excess: Excess, multiplier: Multiplier, error: LossError
 ) -> Account:
     """Account of a candidate: one part for each channel, then the errors of the sum.
 
@@ -44,8 +46,8 @@ def account_of(
     dict
         ``kind`` "rate"; ``multiplier`` with ``multiplier_low``, ``multiplier_high`` and
         ``multiplier_pairs``; ``parts``: each with channel, section, zones, started, ended (UTC,
-        ISO 8601), hours [h], measured_min [min], channel_kg_h, baseline_kg_h, lost_kg; and
-        ``errors``: name, log_sd [-], adds; ``log_sd`` of the sum [-].
+        ISO 8601), hours [h], measured_min [min], channel_kg_h, by_zone_kg_h (sums to it),
+        baseline_kg_h, lost_kg; and ``errors``: name, log_sd [-], adds; ``log_sd`` of the sum [-].
     """
     own = (item.channel, item.residual, item.span)
     return {
@@ -54,7 +56,10 @@ def account_of(
         "multiplier_low": multiplier.low,
         "multiplier_high": multiplier.high,
         "multiplier_pairs": multiplier.pairs,
-        "parts": [_part(minutes, *part) for part in (own, *item.joined)],
+        "parts": [
+            _part(minutes, *part) | {"by_zone_kg_h": _by_zone(excess, multiplier.value, *part)}
+            for part in (own, *item.joined)
+        ],
         "errors": [
             {"name": c.name, "log_sd": math.hypot(c.random, c.systematic), "adds": c.adds}
             for c in error.contributions
@@ -81,6 +86,28 @@ def _part(minutes: Minutes, channel: Channel, residual: Residual, span: Span) ->
         "baseline_kg_h": float(usual[known].mean()) if measured else 0.0,
         "lost_kg": span.kg,
     }
+
+
+def _by_zone(
+    excess: Excess, multiplier: float, channel: Channel, residual: Residual, span: Span
+) -> dict[str, float]:
+    """Mean rate by zone in the minutes that count [kg/h]; empty where it would not add up."""
+    window = slice(span.start, span.end)
+    known = np.isfinite(residual.minute_kg_h[window])
+    drivers = CHANNEL_DRIVERS[channel.name]
+    if not known.any() or any(
+        (z, d) not in excess.by_driver for z in channel.zones for d in drivers
+    ):
+        return {}
+    rates = {}
+    for zone in channel.zones:
+        whole = [excess.loss_kg_h[zone] - excess.reference_kg_h[zone]]
+        shares = [excess.by_driver[zone, driver] for driver in drivers] or whole
+        total = np.sum([np.nan_to_num(share[window][known]) for share in shares], axis=0)
+        rates[zone] = multiplier * float(total.mean())
+    reported = float((residual.minute_kg_h + residual.baseline_kg_h)[window][known].mean())
+    adds_up = math.isclose(sum(rates.values()), reported, rel_tol=1e-6, abs_tol=1e-9)
+    return rates if adds_up else {}
 
 
 def microbial_account(

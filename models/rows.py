@@ -71,7 +71,7 @@ def candidate_row(
             "uncertainty": {
                 c.name: round(math.hypot(c.random, c.systematic), 3) for c in error.contributions
             },
-            "account": account_of(item, minutes, multiplier, error),
+            "account": account_of(item, minutes, excess, multiplier, error),
         }
         | witness.evidence(
             (span.start, span.end),

@@ -31,6 +31,9 @@ def test_the_parts_add_up_to_the_reported_tonnes(sour):
     by_hand = sum((p["channel_kg_h"] - p["baseline_kg_h"]) * p["hours"] for p in account["parts"])
     assert by_hand / 1000 == pytest.approx(row["lost_t"], rel=1e-9)
     assert lost_kg(account) / 1000 == pytest.approx(row["lost_t"], rel=1e-9)
+    for part in account["parts"]:
+        if part["channel"] != "mud":
+            assert sum(part["by_zone_kg_h"].values()) == pytest.approx(part["channel_kg_h"])
     assert sum(map(part_kg, account["parts"])) == pytest.approx(
         sum(p["lost_kg"] for p in account["parts"]), rel=1e-9
     )
