@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from features.acid import LN3, ph_after_acid
 from features.carry import edges_from_means
 from features.loss import State, concentration_ratio
 from features.nominal import (
@@ -33,6 +34,9 @@ from features.stream import Dose, Passage, Passed, Stream, Tracer, join
 from features.tracks import Track, Tracks, smooth
 from features.vessel_ph import fall_left, reference_acidity, standing_in
 from features.zones import Zone, run_zone
+
+#: Mud is not taken for more sour than this [pH].
+_SOUREST = 6.0
 
 
 @dataclass(slots=True, eq=False)
@@ -253,20 +257,26 @@ def _outlet(tracks: Tracks, vessel: Vessel, inlet: Stream, passed: Passed) -> St
     return Stream(flow, known, passed.tracers, passed.doses)
 
 
-def _mud_ph_drop(vessel: Vessel, inflow_m3_h: FloatArray, edges_m3: FloatArray) -> FloatArray:
+def _mud_ph_drop(
+    vessel: Vessel, clear: tuple[FloatArray, float], inflow_m3_h: FloatArray, edges_m3: FloatArray
+) -> FloatArray:
     """How far mud pH lies below clear-juice pH [-]: more, the older the mud.
 
-    The age follows ``V da/dt = V - Q a`` (well stirred), starting at its target. The fall is of
-    first order with twice the target residence as its time constant, so that it fades
-    (estimate).
+    The age follows ``V da/dt = V - Q a`` (well stirred), starting at its target. Mud sours by the
+    law of juice (`ph_after_acid`), slower as it sours, at the pace that gives the drop described
+    at the target age from the target of clear juice. Below pH 6, where that law was never
+    measured, it sours no further.
     """
+    ph_clear, target = clear
     volume = np.maximum(0.5 * (edges_m3[1:] + edges_m3[:-1]), 1e-6)
     target_min = 0.6 * vessel.mud_volume_m3 * vessel.mud_level_pct / max(vessel.mud_flow_m3_h, 1e-6)
     turnover = inflow_m3_h / volume / 60.0
     kept = np.exp(-turnover)
     gained = np.where(turnover > 1e-9, -np.expm1(-turnover) / np.maximum(turnover, 1e-9), 1.0)
     age_min = linear_recurrence(kept, gained, target_min)
-    return vessel.mud_ph_drop * np.expm1(-0.5 * age_min / target_min) / np.expm1(-0.5)
+    at_ph7 = np.expm1(LN3 * vessel.mud_ph_drop) / LN3 * 3.0 ** (7.0 - target)
+    drop = ph_clear - ph_after_acid(ph_clear, at_ph7 * age_min / target_min)
+    return np.minimum(drop, np.maximum(ph_clear - _SOUREST, 0.0))
 
 
 def _mud(
@@ -299,7 +309,11 @@ def _mud(
         region="mud",
         temp=temp,
         volume=volume,
-        ph=replace(clear_ph, values=clear_ph.values - _mud_ph_drop(vessel, inflow, edges)),
+        ph=replace(
+            clear_ph,
+            values=clear_ph.values
+            - _mud_ph_drop(vessel, (clear_ph.values, targets.ph_clear), inflow, edges),
+        ),
         brix=None,
         passage=Passage(edges, 1, max(vessel.mud_flow_m3_h, 1e-6), np.zeros(tracks.rows)),
         reference=State(

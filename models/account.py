@@ -26,7 +26,7 @@ CHANNEL_DRIVERS: dict[str, tuple[str, ...]] = {
     "ph": ("ph",),
     "drop": ("drop",),
     "heat": ("temperature",),
-    "hold": ("volume",),
+    "hold": ("volume", "held"),
     "mud": ("volume",),
     "throughput": ("throughput",),
     "standing": (),

@@ -18,6 +18,7 @@ _BY_CHANNEL = {
     "heat": "overheating",
     "mud": "mud_held",
     "hold": "tank_held",
+    "drop": "unexplained",
 }
 
 
@@ -87,8 +88,8 @@ def _judge_ph(item: Candidate, context: Context) -> Verdict:
         "low_limed_ph": max(np.nan_to_num(read_gap), 0.0),
         "ph_probe_high": max(error, 0.0),
     }
-    # A fall after the settler that the limed juice does not explain has no known cause here.
-    parts["unexplained"] = max(np.nan_to_num(clear_gap) - sum(parts.values()), 0.02)
+    # The limed juice is known to about this much: neither may claim it.
+    parts["unexplained"] = 0.02
     total = sum(parts.values())
     weights = {name: value / total for name, value in parts.items()}
     facts = [
@@ -108,6 +109,15 @@ def _probe(context: Context, kind: VesselKind) -> str:
         if signal is not None:
             return f" ({signal.tag})"
     return ""
+
+
+def _drop_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
+    station = context.minutes.station
+    drop = station["ph_drop_settler"]
+    return [
+        fact("pH falls between limed and clear juice by", _mean(drop, item), "pH"),
+        fact("it usually falls by", _usual(drop, context), "pH"),
+    ]
 
 
 def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
@@ -150,6 +160,7 @@ def _hold_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
 
 
 _FACTS = {
+    "drop": _drop_facts,
     "standing": _standing_facts,
     "throughput": _throughput_facts,
     "heat": _heat_facts,

@@ -15,6 +15,7 @@ from features.station import Station, Vessel
 from models.drivers import Excess
 from models.minutes import Minutes
 from models.series import Array, bridge_runs, nan_sum, runs_of
+from models.souring import zones_behind
 
 MUD_SUFFIX = ":mud"
 _HEATED = ("heater", "flash_tank")
@@ -29,7 +30,7 @@ class Channel:
     Attributes
     ----------
     name : str
-        What kind: ``ph``, ``heat``, ``hold``, ``mud``, ``throughput``, ``standing``.
+        What kind: ``ph``, ``drop``, ``heat``, ``hold``, ``mud``, ``throughput``, ``standing``.
     section : str
         Zone it speaks of, or ``train``.
     zones : tuple of str
@@ -92,24 +93,37 @@ def loss_channels(
         total = sum((excess.driver(d, list(zones)) for d in drivers), np.zeros(minutes.n))
         return Channel(name, section, tuple(zones), np.where(running, multiplier * total, np.nan))
 
+    def with_behind(tank: Channel) -> Channel:
+        """Juice from a fuller tank is older: what it loses behind the tank is the tank's."""
+        zones = zones_behind(station, tank.section, everywhere)
+        if kinds[tank.section] != "clear_juice_tank" or not zones:
+            return tank
+        return replace(
+            tank, kg_h=tank.kg_h + multiplier * np.nan_to_num(excess.driver("held", list(zones)))
+        )
+
     usual = multiplier * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
-    # The pH of held mud follows its age, not the liming: it speaks for the mud channel.
-    juice = tuple(z for z, kind in kinds.items() if kind != "mud")
     limed = next((z for z, kind in kinds.items() if kind == "liming_tank"), None)
-    low_ph = channel("ph", limed or _largest(excess, juice), juice, ["ph"])
-    found = [replace(low_ph, standing_error=math.log(10.0) * ph_sd * usual)]
+    largest = _largest(excess, everywhere)
+    found = [
+        replace(found, standing_error=math.log(10.0) * ph_sd * usual)
+        for found in (
+            channel("ph", limed or largest, everywhere, ["ph"]),
+            channel("drop", largest, everywhere, ["drop"]),
+        )
+    ]
     found += [
         channel("heat", _largest(excess, zones), zones, ["temperature"])
         for zones in _heat_groups(kinds)
     ]
     for zone, kind in kinds.items():
         if kind in _TANKS:
-            found.append(channel("hold", zone, [zone], ["volume"]))
+            found.append(with_behind(channel("hold", zone, [zone], ["volume"])))
         if kind == "mud":
-            found.append(channel("mud", zone, [zone], ["volume", "ph"]))
+            found.append(channel("mud", zone, [zone], ["volume"]))
     found.append(channel("throughput", "train", everywhere, ["throughput"]))
     standing = np.where(running, np.nan, multiplier * excess.total)
-    return [*found, Channel("standing", _largest(excess, everywhere), everywhere, standing)]
+    return [*found, Channel("standing", largest, everywhere, standing)]
 
 
 def _heat_groups(kinds: dict[str, str]) -> list[tuple[str, ...]]:

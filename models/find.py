@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from features.station import Station
 from models.candidates import Candidate, find_candidates, find_unexplained
+from models.chance import FIRST_SEASON
 from models.channels import loss_channels, stop_runs
 from models.context import Context
 from models.corroborate import SensorFault, corroborate, with_faults
@@ -32,6 +33,7 @@ from models.reconcile import Multiplier, fit_multiplier
 from models.rows import candidate_row, microbial_row, ranked
 from models.series import Array, block_means, nan_sum
 from models.settings import Settings
+from models.significance import tests_in, with_marks
 from models.vectors import residual_vectors
 from models.witness import Witness, daily_frame, published_pct
 
@@ -108,7 +110,7 @@ def find_losses(
     balance = chemical_balance(lab, minutes, points, station)
     published = published_pct(minutes, limed, clear)
     multiplier = _fit(published, balance, station)
-    excess = split_excess(minutes, limed, clear)
+    excess = split_excess(minutes, station, limed, clear)
     channels = loss_channels(minutes, excess, station, multiplier.value, ph_standing_error(biases))
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     candidates = find_candidates(minutes, channels, settings, reference)
@@ -127,6 +129,9 @@ def find_losses(
     rows = [candidate_row(c, context, excess, multiplier, outliers, witness) for c in candidates]
     yield_kg_kg = station.kinetics.sucrose_per_lactic_kg_kg
     rows += [microbial_row(m, minutes, witness, yield_kg_kg) for m in microbial]
+    chance = [c.residual.chance.p_value(c.span.z) for c in candidates]
+    chance += [FIRST_SEASON.p_value(m.z) for m in microbial]
+    rows = with_marks(rows, chance, tests_in(minutes.n, len(channels)))
     claimed = [(c.span.start, c.span.end) for c in candidates]
     claimed += [(f.start, f.end) for f in faults]
     notices = find_notices(minutes, lab, points, lab_shift, station, claimed)

@@ -75,7 +75,7 @@ def error_of(
 
 
 def _on_ph(item: Candidate) -> bool:
-    return item.channel.name == "ph"
+    return item.channel.name in ("ph", "drop")
 
 
 def _on_flow(item: Candidate) -> bool:

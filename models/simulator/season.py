@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.disturb import Drive, everyday
-from models.simulator.effects import EXPORT_ONLY, WASHOUT_H, apply_events
-from models.simulator.events import PlannedEvent, plan_events
+from models.simulator.effects import EXPORT_ONLY, apply_events
+from models.simulator.events import MIN_GAP_H, PlannedEvent, plan_events
 from models.simulator.integrate import Run, drive_matrix, integrate
 from models.simulator.laboratory import Errors, in_local_time, lab_results
 from models.simulator.observe import Written, export_tags
@@ -154,7 +154,7 @@ def _first_step(event: PlannedEvent) -> int:
 
 
 def _window_steps(event: PlannedEvent) -> int:
-    return int((event.end_h + WASHOUT_H - event.start_h) / p.STEP_H)
+    return int((event.end_h + MIN_GAP_H - event.start_h) / p.STEP_H)
 
 
 def planted_tonnes(
@@ -176,9 +176,10 @@ def planted_tonnes(
     Returns
     -------
     list of float
-        ``D_with - D_without F_with / F_without`` from start to end plus 24 h, where D is sucrose
-        destroyed and F sucrose fed, and "without" leaves out this one event. Exactly 0 for
-        events of the export only.
+        ``D_with - D_without F_with / F_without`` from start to end plus 8 h, where D is sucrose
+        destroyed and F sucrose fed, and "without" leaves out this one event. The 8 h let the
+        station wash out and hold no other event, whose loss the ratio of the feeds would split
+        wrongly. Exactly 0 for events of the export only.
     """
     acting = [e for e in events if e.cause not in EXPORT_ONLY]
     lost = {e.number: 0.0 for e in events}

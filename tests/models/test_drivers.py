@@ -5,50 +5,126 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from features.acid import ph_after_acid
+from features.nominal import souring_1_min
+from features.station import Kinetics, Station, Targets, Vessel
 from models.drivers import DRIVERS, split_excess
 from models.minutes import Minutes
 
-ONE = np.ones(3)
+#: Two days as usual, then four hours of what a test is about.
+USUAL, EVENT = 2880, 240
+NOW = -1
+STATION = Station(
+    (Vessel("settler", "settler", 1, 300.0, temp_degc=97.5),),
+    (),
+    (),
+    Targets(260.0, 7.5, 6.95),
+    Kinetics(),
+)
 
 
-def minutes_of(w_limed, w_clear, **factors):
-    zone = {"ref_kg_h": 10.0 * ONE, "w_ph_limed": w_limed * ONE, "w_ph_clear": w_clear * ONE}
+def then(value, usual=1.0):
+    return np.concatenate([np.full(USUAL, usual), np.full(EVENT, value)])
+
+
+def minutes_of(w_limed=0.2, w_clear=0.8, limed=7.5, residence=80.0, zone="settler", **factors):
+    n = USUAL + EVENT
+    columns = {"w_ph_limed": np.full(n, w_limed), "w_ph_clear": np.full(n, w_clear)}
     names = ("f_ph", "f_temp", "f_brix", "f_volume", "f_flow")
-    zone |= {name: factors.get(name, 1.0) * ONE for name in names}
-    loss = 10.0 * np.prod([zone[n] for n in names[:4]], axis=0)
-    zone |= {"loss_kg_h": loss, "loss_ref_kg_h": 10.0 * zone["f_flow"]}
-    station = {"sucrose_feed_kg_h": 1000.0 * ONE, "stopped": 0.0 * ONE}
-    return Minutes(datetime(2025, 10, 6, tzinfo=UTC), station, {"settler": zone})
+    columns |= {name: then(factors.get(name, 1.0)) for name in names}
+    columns |= {"ref_kg_h": np.full(n, 10.0), "residence_min": then(residence, 80.0)}
+    columns["ph_cold"] = then(factors.get("ph_cold", 6.8), 6.8)
+    columns["loss_kg_h"] = 10.0 * np.prod([columns[name] for name in names[:4]], axis=0)
+    columns["loss_ref_kg_h"] = 10.0 * columns["f_flow"]
+    station = {
+        "sucrose_feed_kg_h": np.full(n, 1000.0),
+        "stopped": np.zeros(n),
+        "ph_limed": then(limed, 7.5),
+        "ph_limed_at_clear": then(limed, 7.5),
+        "ph_clear": np.full(n, 6.95),
+    }
+    return Minutes(datetime(2025, 10, 6, tzinfo=UTC), station, {zone: columns})
+
+
+def split(minutes, limed=0.0, clear=0.0):
+    return split_excess(minutes, STATION, then(limed, 0.0), then(clear, 0.0))
 
 
 @pytest.mark.parametrize(("limed", "clear"), [(0.3, 0.0), (0.0, 0.3), (0.3, -0.1)])
 def test_a_probe_that_reads_high_hides_a_loss_ten_to_its_bias(limed, clear):
     # First order in H+: reading high by b means a rate 10**b times the one computed.
-    excess = split_excess(minutes_of(0.2, 0.8), limed * ONE, clear * ONE)
+    excess = split(minutes_of(), limed, clear)
     expected = 10.0 * 10.0 ** (0.2 * limed + 0.8 * clear)
-    assert excess.loss_kg_h["settler"] == pytest.approx(expected * ONE)
-    assert excess.by_driver["settler", "ph"] == pytest.approx((expected - 10.0) * ONE)
+    assert excess.loss_kg_h["settler"][NOW] == pytest.approx(expected)
+    by_ph = excess.by_driver["settler", "ph"] + excess.by_driver["settler", "drop"]
+    assert by_ph[NOW] == pytest.approx(expected - 10.0)
 
 
-def test_shares_add_up_to_the_whole_excess():
-    minutes = minutes_of(0.2, 0.8, f_ph=1.7, f_temp=0.9, f_brix=1.1, f_volume=1.4, f_flow=0.6)
-    excess = split_excess(minutes, 0.1 * ONE, 0.2 * ONE)
+def test_shares_add_up_to_what_lies_above_the_usual():
+    minutes = minutes_of(
+        limed=7.2, residence=150.0, f_ph=1.7, f_temp=0.9, f_brix=1.1, f_volume=1.4, f_flow=0.6
+    )
+    excess = split(minutes, 0.1, 0.2)
     total = sum(excess.by_driver["settler", driver] for driver in DRIVERS)
+    # Every usual factor is 1 here, so that the usual loss of this feed is its loss at targets.
     assert total == pytest.approx(excess.total)
-    assert excess.driver("throughput")[0] > 0
+    assert excess.driver("throughput")[NOW] > 0
+
+
+def test_what_is_sour_every_day_multiplies_the_ten_kelvin_of_one_day():
+    usual, sour = minutes_of(f_temp=2.0), minutes_of(f_temp=2.0)
+    sour.zones["settler"]["f_ph"][:] = 1.5
+    hot = split(usual).by_driver["settler", "temperature"][NOW]
+    assert split(sour).by_driver["settler", "temperature"][NOW] == pytest.approx(1.5 * hot)
+    assert split(sour).by_driver["settler", "drop"][NOW] == pytest.approx(0.0)
+
+
+def test_juice_limed_low_is_told_from_juice_whose_ph_fell_on_the_way():
+    as_limed = split(minutes_of(limed=7.1, f_ph=10.0**0.4))
+    on_the_way = split(minutes_of(f_ph=10.0**0.4))
+    assert as_limed.by_driver["settler", "ph"][NOW] > 10.0
+    # Juice limed lower sours more slowly, so that a little less than all of it was to be expected.
+    assert 0.0 < as_limed.by_driver["settler", "drop"][NOW] < 5.0
+    assert on_the_way.by_driver["settler", "ph"][NOW] == pytest.approx(0.0)
+    assert on_the_way.by_driver["settler", "drop"][NOW] == pytest.approx(10.0 * (10.0**0.4 - 1))
+
+
+def test_older_juice_is_the_fault_of_the_slow_feed():
+    hours, usual_h = 3.0, 80.0 / 60.0
+    at_ph7 = 60.0 * souring_1_min(STATION, 97.5)
+    fall = ph_after_acid(7.225, at_ph7 * usual_h) - ph_after_acid(7.225, at_ph7 * hours)
+    excess = split(minutes_of(w_clear=1.0, w_limed=0.0, residence=60.0 * hours, f_flow=0.5))
+    slow = excess.by_driver["settler", "throughput"][NOW] - 5.0
+    assert slow == pytest.approx(10.0 * (10.0**fall - 1.0), rel=0.3)
+
+
+def test_held_mud_that_sours_speaks_for_the_mud_held():
+    minutes = minutes_of(zone="settler:mud", ph_cold=6.5, f_ph=2.0, f_volume=1.5)
+    mud = split(minutes).by_driver
+    assert mud["settler:mud", "drop"][NOW] == pytest.approx(0.0, abs=0.2)
+    assert mud["settler:mud", "volume"][NOW] == pytest.approx(20.0, rel=0.02)
 
 
 def test_a_stop_charges_the_whole_loss_and_stays_finite():
-    excess = split_excess(minutes_of(0.2, 0.8, f_flow=0.0), 0.0 * ONE, 0.0 * ONE)
-    assert excess.total == pytest.approx(10.0 * ONE)
-    assert excess.by_driver["settler", "throughput"] == pytest.approx(10.0 * ONE)
+    excess = split(minutes_of(f_flow=0.0))
+    assert excess.total[NOW] == pytest.approx(10.0)
+    assert excess.by_driver["settler", "throughput"][NOW] == pytest.approx(10.0)
 
 
 def test_an_unmeasured_driver_is_unknown_and_the_others_are_not():
-    minutes = minutes_of(0.2, 0.8, f_volume=2.0)
-    minutes.zones["settler"]["f_ph"][1] = np.nan
-    minutes.zones["settler"]["loss_kg_h"][1] = np.nan
-    excess = split_excess(minutes, 0.0 * ONE, 0.0 * ONE)
-    assert np.isnan(excess.by_driver["settler", "ph"][1])
+    minutes = minutes_of(f_volume=2.0)
+    minutes.zones["settler"]["f_ph"][NOW] = np.nan
+    minutes.zones["settler"]["loss_kg_h"][NOW] = np.nan
+    excess = split(minutes)
+    assert np.isnan(excess.by_driver["settler", "drop"][NOW])
     assert np.isfinite(excess.by_driver["settler", "volume"]).all()
-    assert excess.measured.tolist() == [True, False, True]
+    assert not excess.measured[NOW] and excess.measured[:NOW].all()
+
+
+def test_without_a_limed_probe_low_ph_is_nobodys_doing():
+    minutes = minutes_of(f_ph=2.0)
+    minutes.station["ph_limed"][:] = np.nan
+    minutes.station["ph_limed_at_clear"][:] = np.nan
+    excess = split(minutes)
+    assert np.isnan(excess.by_driver["settler", "ph"]).all()
+    assert excess.by_driver["settler", "drop"][NOW] == pytest.approx(10.0)
