@@ -17,6 +17,7 @@ from typing import Annotated, Literal
 from cyclopts import App, CycloptsError, Parameter, validators
 
 from pipeline.cli_exports import describe, pull_direct
+from pipeline.cli_scorecard import scorecard
 from pipeline.cli_people import verdict, verdicts
 from pipeline.errors import ConfigError, LostpolError
 

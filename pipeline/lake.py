@@ -15,7 +15,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -25,7 +25,7 @@ import polars as pl
 
 from pipeline.errors import DataError
 from pipeline.lake_columns import put_in_place, write_frame
-from pipeline.lake_merge import READINGS_SCHEMA, DayMerge, conform, merge_readings
+from pipeline.lake_merge import READINGS_SCHEMA, DayMerge, conform, import_readings
 
 _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
 _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
@@ -93,7 +93,7 @@ class Lake:
         return digest.hexdigest()[:16]
 
     def merge_day(self, day: date, new: pl.DataFrame) -> bool:
-        """Add readings to one UTC day; True when the day's content changed.
+        """Add readings to one UTC day as an import; True when the day's content changed.
 
         Readings already stored change nothing, and then nothing is written. Which of two
         differing readings stays is told in ``pipeline.lake_merge``.
@@ -101,7 +101,7 @@ class Lake:
         return self.merge_day_counted(day, [new])[1]
 
     def merge_day_counted(
-        self, day: date, news: Sequence[pl.DataFrame], *, overrule: bool = False
+        self, day: date, news: Sequence[pl.DataFrame]
     ) -> tuple[list[DayMerge], bool]:
         """Add several sets of readings to one UTC day in one write, with counts for each.
 
@@ -110,9 +110,7 @@ class Lake:
         day : date
             UTC day all readings must belong to.
         news : sequence of polars.DataFrame
-            Readings, one frame for each source.
-        overrule : bool
-            New readings replace stored ones of the same tag and moment.
+            Readings, one frame for each import, the last import last.
 
         Returns
         -------
@@ -128,7 +126,7 @@ class Lake:
         DataError
             The stored day cannot be read.
         """
-        merged, counts, changed = self.merged_day(day, news, overrule=overrule)
+        merged, counts, changed = self.merged_day(day, news)
         if changed:
             path = self.readings_path(day)
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -138,16 +136,31 @@ class Lake:
         return counts, changed
 
     def merged_day(
-        self, day: date, news: Sequence[pl.DataFrame], *, overrule: bool = False
+        self,
+        day: date,
+        news: Sequence[pl.DataFrame],
+        said_before: Sequence[Collection[str]] = (),
+        *,
+        in_full: bool = False,
     ) -> tuple[pl.DataFrame, list[DayMerge], bool]:
-        """What `merge_day_counted` would make of a day, without writing it."""
+        """What `merge_day_counted` would make of a day, without writing it.
+
+        Parameters
+        ----------
+        day, news
+            As `merge_day_counted` takes them.
+        said_before : sequence of collection of str
+            For each import, the tags of which it is no news; none at all by default.
+        in_full : bool
+            The imports replace whatever is stored of their moments.
+        """
         path = self.readings_path(day)
         stored = self._read(path, READINGS_SCHEMA) if path.exists() else READINGS_SCHEMA.to_frame()
         current, counts = stored, []
-        for new in news:
+        for new, known in zip(news, said_before or [()] * len(news), strict=True):
             frame = conform(new)
             _require_day(frame, day)
-            current, count = merge_readings(current, frame, overrule=overrule)
+            current, count = import_readings(current, frame, known, in_full=in_full)
             counts.append(count)
         return current, counts, not current.equals(stored)
 

@@ -1,26 +1,29 @@
-"""What happens when two exports tell about the same moment of the same tag.
+"""What happens when the same moment of the same tag is told twice.
 
-The outcome must not depend on which file came first or on how a record was cut into files, so
-readings of one (tag, moment) are ranked by what they say alone, and the first of the ranking is
-kept. Picking the first of a fixed ranking gives the same survivor whatever the order and the
-grouping of the comparisons.
+**Twice in one export**: the readings are ranked by what they say alone, and the first of the
+ranking is kept, wherever they stand in the file:
 
-The ranking, best first:
-
-1. good before bad: a sound reading is not undone by a re-export that lost it;
+1. good before bad: a sound reading is not undone by a row that lost it;
 2. readable before unreadable: a bad number says more than a bad word;
 3. more digits before fewer: 7.4812 before 7.48, because one of the two was rounded on export;
 4. the larger value, then the later reason in the alphabet: arbitrary, but always the same.
 
-Two good readings that differ are counted as a conflict. A correction made later in the source
-cannot be told from a mistake by looking at the readings; a person says so by importing the file
-as a correction, and then its readings replace the stored ones. Exports in local time without
-an offset say the hour after clocks go back twice; those readings meet here too, and are counted
-as conflicts unless the mill refuses such times.
+**In an export and in the lake**: the last import wins, because a correction comes later than what
+it corrects. It wins unless it says less: a bad reading never replaces a good one, nor an
+unreadable one a number. Files of one pull count as imported in the order in which they are named.
+
+What an export said before, under the same description, is no news: pulling an old file again
+brings nothing back that a later one corrected. A person can overrule all of this and have a file
+applied in full, its bad readings included.
+
+Two good readings that differ are counted as a conflict; good readings that stay although a later
+export calls them bad are counted too. Without conflicts neither order of files nor the way a
+record was cut into them shows in the lake.
 """
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
@@ -36,6 +39,8 @@ READINGS_SCHEMA: Final = pl.Schema(
     ]
 )
 _KEY: Final = ("tag", "ts_utc")
+#: Worth of a good reading, see `_worth`.
+_GOOD: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +55,23 @@ class DayMerge:
         Readings of moments already stored, or said twice in the same import.
     conflicts : int
         Moments for which two good readings differ.
+    good_stays : int
+        Moments whose good reading stays although the import calls it bad.
     """
 
     kept: int
     merged: int
     conflicts: int
+    good_stays: int = 0
+
+    def __add__(self, other: DayMerge) -> DayMerge:
+        """Sum of what two steps did."""
+        return DayMerge(
+            self.kept + other.kept,
+            self.merged + other.merged,
+            self.conflicts + other.conflicts,
+            self.good_stays + other.good_stays,
+        )
 
 
 def conform(readings: pl.DataFrame) -> pl.DataFrame:
@@ -86,17 +103,13 @@ def conform(readings: pl.DataFrame) -> pl.DataFrame:
     return frame
 
 
-def merge_readings(
-    stored: pl.DataFrame, new: pl.DataFrame, *, overrule: bool = False
-) -> tuple[pl.DataFrame, DayMerge]:
-    """Stored and new readings as one set, one reading a tag and moment.
+def merge_readings(stored: pl.DataFrame, new: pl.DataFrame) -> tuple[pl.DataFrame, DayMerge]:
+    """Two pieces of one export as one set, one reading a tag and moment.
 
     Parameters
     ----------
     stored, new : polars.DataFrame
         As `conform` gives them; `stored` without repeats.
-    overrule : bool
-        New readings replace stored ones of the same tag and moment (a declared correction).
 
     Returns
     -------
@@ -104,19 +117,63 @@ def merge_readings(
         Sorted by tag and time, one row for each (tag, ts_utc).
     counts : DayMerge
     """
-    before = stored.join(new, on=_KEY, how="anti") if overrule else stored
-    frame, conflicts = _settle(pl.concat([before, new]).sort(_KEY))
-    if overrule:
-        conflicts += _corrected(stored, frame)
+    frame, conflicts = _settle(pl.concat([stored, new]).sort(_KEY))
     kept = frame.height - stored.height
     return frame, DayMerge(kept, new.height - kept, conflicts)
 
 
-def _corrected(stored: pl.DataFrame, frame: pl.DataFrame) -> int:
-    """Moments whose good reading was replaced by another good one."""
-    good = stored.filter(~pl.col("bad")).select(*_KEY, "value")
-    both = frame.filter(~pl.col("bad")).join(good, on=_KEY, suffix="_stored")
-    return both.filter(pl.col("value") != pl.col("value_stored")).height
+def import_readings(
+    stored: pl.DataFrame,
+    new: pl.DataFrame,
+    said_before: Collection[str] = (),
+    *,
+    in_full: bool = False,
+) -> tuple[pl.DataFrame, DayMerge]:
+    """Stored readings with those of a later import; see the head of this module.
+
+    Parameters
+    ----------
+    stored, new : polars.DataFrame
+        As `conform` gives them; `stored` without repeats.
+    said_before : collection of str
+        Tags of which this export is no news.
+    in_full : bool
+        The import replaces whatever is stored of its moments.
+
+    Returns
+    -------
+    frame : polars.DataFrame
+        Sorted by tag and time, one row for each (tag, ts_utc).
+    counts : DayMerge
+    """
+    single, conflicts = _settle(new.sort(_KEY))
+    if stored.is_empty():
+        return single, DayMerge(single.height, new.height - single.height, conflicts)
+    old = stored.select(*_KEY, old=pl.col("value"), old_worth=_worth()).with_columns(
+        known=pl.lit(value=True)
+    )
+    both = single.join(old, on=_KEY, how="left", maintain_order="left").with_columns(
+        known=pl.col("known").fill_null(value=False), worth=_worth()
+    )
+    news = ~pl.col("tag").is_in(list(said_before)) | pl.lit(in_full)
+    wins = pl.lit(in_full) | (pl.col("worth") > pl.col("old_worth"))
+    wins |= news & (pl.col("worth") == pl.col("old_worth"))
+    both_good = (pl.col("worth") == _GOOD) & (pl.col("old_worth") == _GOOD)
+    told = both.filter("known").select(
+        conflicts=(both_good & news & (pl.col("value") != pl.col("old"))).sum(),
+        good_stays=(~wins & news & (pl.col("old_worth") == _GOOD)).sum(),
+    )
+    taken = both.filter(~pl.col("known") | wins).select(READINGS_SCHEMA.names())
+    rest = stored.join(taken, on=_KEY, how="anti", maintain_order="left")
+    frame = pl.concat([rest, taken]).sort(_KEY)
+    kept = frame.height - stored.height
+    differ, stay = told.row(0)
+    return frame, DayMerge(kept, new.height - kept, conflicts + differ, stay)
+
+
+def _worth() -> pl.Expr:
+    """How much a reading says: good, bad with a number, bad without."""
+    return (~pl.col("bad")).cast(pl.Int8) + pl.col("value").is_not_null().cast(pl.Int8)
 
 
 def _settle(readings: pl.DataFrame) -> tuple[pl.DataFrame, int]:

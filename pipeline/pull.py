@@ -17,12 +17,12 @@ from typing import Final
 
 from pipeline.lake import Lake
 from pipeline.progress import Pace, Progress, StoppedError, silent
-from pipeline.pull_commit import INCOMING, Plan, carry_out, open_plan, prepare
+from pipeline.pull_commit import INCOMING, Arrival, Plan, carry_out, open_plan, prepare
+from pipeline.pull_known import Pulled, find_pulled, meanings, pulled_before, read_as
 from pipeline.pull_ledger import PullResult, SourceLedger
-from pipeline.pull_stage import PullMill, Staged, read_export, stage, stage_key
-from pipeline.refused import Tally
+from pipeline.pull_stage import PullMill, Staged, stage, stage_key
 
-__all__ = ["PullMill", "PullResult", "SourceLedger", "pull_files", "survey_files", "unfinished"]
+__all__ = ["PullMill", "PullResult", "SourceLedger", "pull_files", "unfinished"]
 
 #: How often progress is told [s].
 _EVERY_S: Final = 0.2
@@ -33,7 +33,8 @@ def pull_files(
     files: Sequence[Path],
     progress: Progress = silent,
     *,
-    corrects: bool = False,
+    in_full: bool = False,
+    again: bool = False,
     record: Callable[[PullResult], None] = lambda _: None,
 ) -> PullResult:
     """Read export files and add their readings to the mill's lake.
@@ -43,13 +44,15 @@ def pull_files(
     mill : PullMill
         Zone, tags, layouts and lake of the mill.
     files : sequence of Path
-        Exports, in any order; with none, only a pull that was stopped is completed.
+        Exports; they count as imported in this order (``pipeline.lake_merge`` tells which of
+        two readings stays). With none, only a pull that was stopped is completed.
     progress : callable, optional
         Called with what is done, how much of it is done, and how much there is.
-    corrects : bool
-        Readings of these files replace stored ones of the same tag and moment; where two of
-        the files differ the one named later holds. Otherwise order has no part in the result
-        (``pipeline.lake_merge`` tells which reading stays).
+    in_full : bool
+        Files are applied even if pulled before, and replace whatever is stored of their
+        moments, good readings by bad ones too.
+    again : bool
+        Files are applied even if pulled before: they were not kept, but written anew.
     record : callable, optional
         Told what was pulled once it is in the lake, again after a stop until it returned. A
         pull that was stopped before is told of first.
@@ -70,23 +73,32 @@ def pull_files(
     earlier = open_plan(lake) or Plan((), {}, {})
     if earlier.ledgers:
         carry_out(lake, earlier, record)
-    keys = [stage_key(mill, path, corrects=corrects) for path in files]
+    keys = [stage_key(mill, path, in_full=in_full) for path in files]
     wanted = {
         key: path for key, path in zip(keys, files, strict=True) if key not in earlier.ledgers
     }
+    known = {} if in_full or again else _no_news(mill, lake, wanted)
+    if known:
+        record(PullResult((), tuple(pulled.ledger for pulled in known.values()), ()))
+    wanted = {key: path for key, path in wanted.items() if key not in known}
     plan = Plan((), {}, {})
     if wanted:
         with ThreadPoolExecutor(_workers(), "lostpol-days") as pool:
             staged = _stage_all(mill, lake, wanted, pool, progress)
-            plan = prepare(lake, staged, pool, progress, corrects=corrects)
+            arrivals = _arrivals(mill, lake, staged, wanted, anew=in_full or again)
+            plan = prepare(lake, arrivals, pool, progress, in_full=in_full)
         carry_out(lake, plan, record)
+    elif files:  # a stop may have left some of these, put in place but not removed
+        shutil.rmtree(lake.root / INCOMING, ignore_errors=True)
+    found = earlier.notes | known | plan.notes
+    names = {key: path.name for key, path in zip(keys, files, strict=True)}
     ledgers = earlier.ledgers | plan.ledgers
-    known = earlier.known_tags | plan.known_tags
-    found = {tag for key in keys for tag in known[key]}
+    ledgers |= {key: pulled.ledger.pulled_again(names[key]) for key, pulled in known.items()}
+    tags = {tag for key in keys for tag in found[key].meanings}
     return PullResult(
         days_changed=tuple(sorted({*earlier.days_changed, *plan.days_changed})),
         sources=tuple(ledgers[key] for key in dict.fromkeys(keys)),
-        missing_tags=tuple(sorted(mill.unit_changes.keys() - found)),
+        missing_tags=tuple(sorted(mill.unit_changes.keys() - tags)),
     )
 
 
@@ -95,29 +107,30 @@ def unfinished(lake: Path) -> bool:
     return open_plan(Lake(lake)) is not None
 
 
-def survey_files(mill: PullMill, files: Sequence[Path]) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Compare the tags of some exports with the mill's; nothing is stored.
+def _no_news(mill: PullMill, lake: Lake, files: dict[str, Path]) -> dict[str, Pulled]:
+    """Those of some exports that were pulled before and would leave all as it is."""
+    found = {key: pulled_before(lake.root, path) for key, path in files.items()}
+    return {
+        key: pulled
+        for key, pulled in found.items()
+        if pulled is not None and pulled.is_no_news(mill, files[key])
+    }
 
-    Returns
-    -------
-    missing, unknown : tuple of str
-        Tags of the mill that none of the files has, and tags of the files that the mill does
-        not have; both sorted.
 
-    Raises
-    ------
-    DataError
-        A file cannot be read, or too much of it makes no sense.
-    """
-    known: set[str] = set()
-    unknown: set[str] = set()
-    for path in files:
-        tally = Tally()
-        for _ in read_export(mill, path, tally):
-            pass
-        known |= tally.known_tags
-        unknown |= tally.unknown_tags
-    return tuple(sorted(mill.unit_changes.keys() - known)), tuple(sorted(unknown))
+def _arrivals(
+    mill: PullMill, lake: Lake, staged: Sequence[Staged], files: dict[str, Path], *, anew: bool
+) -> list[Arrival]:
+    """Exports with what each of them said before: in an earlier pull, or as a copy in this."""
+    arrivals: list[Arrival] = []
+    for source in staged:
+        path, ledger = files[source.folder.name], source.ledger
+        pulled = None if anew else find_pulled(lake.root, ledger.size_bytes, ledger.sha256)
+        before = pulled.said_before(mill, path) if pulled else frozenset()
+        if any(ledger.sha256 == other.staged.ledger.sha256 for other in arrivals):
+            before = source.known_tags
+        tags = meanings(mill, source.known_tags)
+        arrivals.append(Arrival(source, read_as(mill, path), tags, before))
+    return arrivals
 
 
 def _stage_all(

@@ -30,7 +30,8 @@ from pipeline.lake import Lake
 from pipeline.lake_columns import put_in_place, write_frame
 from pipeline.lake_merge import READINGS_SCHEMA, DayMerge, merge_readings
 from pipeline.progress import Progress
-from pipeline.pull_ledger import PullResult, SourceLedger, ledger_from, ledger_record, write_record
+from pipeline.pull_known import Pulled, note_from, note_path, note_record
+from pipeline.pull_ledger import PullResult, SourceLedger, write_record
 from pipeline.pull_stage import REFUSED, Staged
 from pipeline.refused import refused_path
 
@@ -48,45 +49,75 @@ class Plan:
     days_changed : tuple of date
     ledgers : dict of str to SourceLedger
         By the key of the export (``pipeline.pull_stage.stage_key``).
-    known_tags : dict of str to list of str
-        Tags of the mill met in each export.
+    notes : dict of str to Pulled
+        What is to be kept of how each export was read, by the same key.
     """
 
     days_changed: tuple[date, ...]
     ledgers: dict[str, SourceLedger]
-    known_tags: dict[str, list[str]]
+    notes: dict[str, Pulled]
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """An export read to its end, on its way into the lake.
+
+    Attributes
+    ----------
+    staged : Staged
+    read_as : str
+    meanings : dict of str to str
+        As ``pipeline.pull_known.Pulled`` has them.
+    said_before : frozenset of str
+        Tags of which it is no news.
+    """
+
+    staged: Staged
+    read_as: str
+    meanings: dict[str, str]
+    said_before: frozenset[str]
+
+    def note(self, ledger: SourceLedger) -> Pulled:
+        """What is to be kept of how it was read."""
+        days = sorted({part.day.isoformat() for part in self.staged.parts})
+        return Pulled(ledger, self.read_as, self.meanings, tuple(days))
 
 
 def prepare(
-    lake: Lake, staged: Sequence[Staged], pool: Executor, tell: Progress, *, corrects: bool
+    lake: Lake, arrivals: Sequence[Arrival], pool: Executor, tell: Progress, *, in_full: bool
 ) -> Plan:
-    """Work out every day anew beside the lake, and write the plan."""
+    """Work out every day anew beside the lake, and write the plan.
+
+    The exports count as imported in their order; `in_full` they replace whatever is stored.
+    """
+    staged = [arrival.staged for arrival in arrivals]
     folder = lake.root / INCOMING / _PLAN
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
     days = sorted({part.day for source in staged for part in source.parts})
-    work = [pool.submit(_new_day, lake, folder, day, staged, corrects=corrects) for day in days]
+    work = [pool.submit(_new_day, lake, folder, day, arrivals, in_full=in_full) for day in days]
     changed, counts = [], [DayMerge(0, 0, 0) for _ in staged]
     try:
         for number, (day, future) in enumerate(zip(days, work, strict=True)):
             tell(f"Storing {day}", number, len(days))
             of_day, day_changed = future.result()
-            counts = [_sum(a, b) for a, b in zip(counts, of_day, strict=True)]
+            counts = [a + b for a, b in zip(counts, of_day, strict=True)]
             changed += [day] * day_changed
     finally:
         for future in work:
             future.cancel()
-    ledgers = {}
-    for source, count in zip(staged, counts, strict=True):
-        ledger = source.ledger.settled(count.kept, count.merged, count.conflicts)
+    ledgers, notes = {}, {}
+    for arrival, count in zip(arrivals, counts, strict=True):
+        source = arrival.staged
+        ledger = source.ledger.settled(count)
         ledgers[source.folder.name] = ledger
+        notes[source.folder.name] = arrival.note(ledger)
         if ledger.refused:
             _keep_refused(source, folder)
-    plan = Plan(tuple(changed), ledgers, {s.folder.name: sorted(s.known_tags) for s in staged})
+    plan = Plan(tuple(changed), ledgers, notes)
     record = {
         "days_changed": [day.isoformat() for day in plan.days_changed],
-        "ledgers": {key: ledger_record(ledger) for key, ledger in ledgers.items()},
-        "known_tags": plan.known_tags,
+        "notes": {key: note_record(note) for key, note in notes.items()},
     }
     write_record(folder.parent / _PLAN_RECORD, record)
     return plan
@@ -105,10 +136,11 @@ def open_plan(lake: Lake) -> Plan | None:
         return None
     try:
         record = json.loads(path.read_text(encoding="utf-8"))
+        notes = {key: note_from(note) for key, note in record["notes"].items()}
         return Plan(
             tuple(date.fromisoformat(day) for day in record["days_changed"]),
-            {key: ledger_from(ledger) for key, ledger in record["ledgers"].items()},
-            record["known_tags"],
+            {key: note.ledger for key, note in notes.items()},
+            notes,
         )
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise DataError(
@@ -132,17 +164,22 @@ def carry_out(lake: Lake, plan: Plan, record: Callable[[PullResult], None]) -> N
         part = incoming / _PLAN / f"refused_{ledger.sha256}.parquet"
         if part.exists():
             put_in_place(part, refused_path(lake.root, ledger.sha256))
+    for note in plan.notes.values():
+        path = note_path(lake.root, note.ledger.size_bytes, note.ledger.sha256)
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_record(path, note_record(note))
     record(PullResult(plan.days_changed, tuple(plan.ledgers.values()), ()))
     (incoming / _PLAN_RECORD).unlink()
     shutil.rmtree(incoming, ignore_errors=True)
 
 
 def _new_day(
-    lake: Lake, folder: Path, day: date, staged: Sequence[Staged], *, corrects: bool
+    lake: Lake, folder: Path, day: date, arrivals: Sequence[Arrival], *, in_full: bool
 ) -> tuple[list[DayMerge], bool]:
     """One day with the readings of all exports; counts for each export, and if it changed."""
     target = folder / f"{day}.parquet"
-    counts = [DayMerge(0, 0, 0) for _ in staged]
+    counts = [DayMerge(0, 0, 0) for _ in arrivals]
+    staged = [arrival.staged for arrival in arrivals]
     parts = [
         (n, s.folder / p.name, p) for n, s in enumerate(staged) for p in s.parts if p.day == day
     ]
@@ -158,12 +195,13 @@ def _new_day(
         for n, path, _ in parts:
             if n == number:
                 frame, again = merge_readings(frame, pl.read_parquet(path.read_bytes()))
-                inside = _sum(inside, DayMerge(0, again.merged, again.conflicts))
+                inside += DayMerge(0, again.merged, again.conflicts)
         counts[number] = inside
         frames.append(frame)
-    merged, of_day, changed = lake.merged_day(day, frames, overrule=corrects)
+    known = [arrivals[number].said_before for number in numbers]
+    merged, of_day, changed = lake.merged_day(day, frames, known, in_full=in_full)
     for number, count in zip(numbers, of_day, strict=True):
-        counts[number] = _sum(counts[number], count)
+        counts[number] += count
     if changed:
         write_frame(target, merged)
     return counts, changed
@@ -186,7 +224,3 @@ def _same_file(path: Path, target: Path) -> None:
         shutil.copy2(path, target)
         with target.open("rb+") as file:
             os.fsync(file.fileno())
-
-
-def _sum(a: DayMerge, b: DayMerge) -> DayMerge:
-    return DayMerge(a.kept + b.kept, a.merged + b.merged, a.conflicts + b.conflicts)

@@ -12,6 +12,7 @@ from typing import Any
 
 from pipeline.errors import LostpolError
 from pipeline.lake_columns import put_in_place
+from pipeline.lake_merge import DayMerge
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,8 @@ class SourceLedger:
         Readings of moments it had, or that the file says twice.
     conflicts : int
         Moments for which two good readings differ (part of kept and merged).
+    good_stays : int
+        Readings called bad for which the lake keeps a good one (part of merged).
     refused : mapping of str to int
         Rows that cannot be readings of this mill, by reason.
     bad : mapping of str to int
@@ -45,6 +48,8 @@ class SourceLedger:
         First and last moment of the readings.
     notes : tuple of str
         What the file shows as a whole and a person should know: clock jumps, changed units.
+    again : bool
+        The file was pulled before and nothing of it was read now.
     """
 
     name: str
@@ -61,8 +66,10 @@ class SourceLedger:
     first_utc: datetime | None
     last_utc: datetime | None
     notes: tuple[str, ...] = ()
+    good_stays: int = 0
+    again: bool = False
 
-    def settled(self, kept: int, merged: int, conflicts: int) -> SourceLedger:
+    def settled(self, count: DayMerge) -> SourceLedger:
         """Add what merging with the lake gave; the sums must then come out even.
 
         Raises
@@ -72,9 +79,10 @@ class SourceLedger:
         """
         whole = replace(
             self,
-            kept=self.kept + kept,
-            merged=self.merged + merged,
-            conflicts=self.conflicts + conflicts,
+            kept=self.kept + count.kept,
+            merged=self.merged + count.merged,
+            conflicts=self.conflicts + count.conflicts,
+            good_stays=self.good_stays + count.good_stays,
         )
         told = whole.kept + whole.merged + sum(whole.refused.values())
         if told != whole.rows_read:
@@ -84,6 +92,13 @@ class SourceLedger:
                 "Nothing was stored. Report this, if you can with the file.",
             )
         return whole
+
+    def pulled_again(self, name: str) -> SourceLedger:
+        """What becomes of the same file, perhaps under another `name`, pulled once more."""
+        merged = self.kept + self.merged
+        return replace(
+            self, name=name, kept=0, merged=merged, conflicts=0, good_stays=0, again=True
+        )
 
 
 @dataclass(frozen=True, slots=True)

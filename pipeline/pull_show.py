@@ -3,25 +3,34 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Final
 
 from pipeline.pull_ledger import PullResult, SourceLedger
 from pipeline.report.text import clean
 
+#: Tags listed on a line.
+_MOST_TAGS: Final = 8
 
-def pull_lines(result: PullResult, mill: Path, *, corrects: bool) -> list[str]:
+
+def pull_lines(result: PullResult, mill: Path) -> list[str]:
     """Rows of each file and what the file shows as a whole; then days, and what to do next."""
     lines = [line for source in result.sources for line in _source_lines(source)]
     conflicts = sum(source.conflicts for source in result.sources)
-    if conflicts and corrects:
-        lines.append(f"{conflicts} readings contradicted stored ones and replaced them.")
-    elif conflicts:
+    stays = sum(source.good_stays for source in result.sources)
+    if conflicts:
         lines.append(
-            f"{conflicts} readings contradict stored ones of the same tag and time; the order of "
-            "files decides nothing, a fixed rule does (pipeline/README.md). If these files correct "
-            "earlier ones, run it again with --corrects."
+            f"{conflicts} good readings contradict others of the same tag and time; the last "
+            "import holds (pipeline/README.md)."
+        )
+    if stays:
+        lines.append(
+            f"{stays} readings are bad in these files and good in the store: the good ones stay. "
+            f"If the files are right: lostpol pull {mill} FILES... --corrects"
         )
     if result.missing_tags:
-        tags = ", ".join(result.missing_tags)
+        tags = ", ".join(clean(tag) for tag in result.missing_tags[:_MOST_TAGS])
+        more = len(result.missing_tags) - _MOST_TAGS
+        tags += f" and {more} more" * (more > 0)
         lines.append(f"Tags of the description in none of these files: {tags}")
     if any(source.refused for source in result.sources):
         lines.append(f"To see refused rows: lostpol refused {mill}")
@@ -29,6 +38,8 @@ def pull_lines(result: PullResult, mill: Path, *, corrects: bool) -> list[str]:
 
 
 def _source_lines(source: SourceLedger) -> list[str]:
+    if source.again:
+        return [f"{clean(source.name)}: pulled before; {source.rows_read} rows, 0 new"]
     refused = sum(source.refused.values())
     reasons = ", ".join(f"{why.replace('_', ' ')} {n}" for why, n in source.refused.items())
     counts = (

@@ -15,7 +15,6 @@ from concurrent.futures import Executor
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final, Protocol
 
@@ -27,6 +26,7 @@ from pipeline.lake_columns import Columns
 from pipeline.lake_days import DayParts, Part
 from pipeline.pull_blocks import NotPlainError
 from pipeline.pull_fast import quick_pieces
+from pipeline.pull_known import file_hash, meanings, read_as
 from pipeline.pull_ledger import SourceLedger, ledger_from, ledger_record, write_record
 from pipeline.readers_export import export_readings
 from pipeline.readers_layout import layout_for
@@ -73,7 +73,7 @@ class Staged:
     known_tags: frozenset[str]
 
 
-def stage_key(mill: PullMill, path: Path, *, corrects: bool) -> str:
+def stage_key(mill: PullMill, path: Path, *, in_full: bool) -> str:
     """Name for an export as it is now, read by this lostpol for this mill.
 
     Raises
@@ -90,9 +90,9 @@ def stage_key(mill: PullMill, path: Path, *, corrects: bool) -> str:
         facts.st_size,
         facts.st_mtime_ns,
         facts.st_ino,
-        [mill.zone, mill.ambiguous, mill.missing, corrects, version("lostpol")],
+        [read_as(mill, path), in_full],
         mill.exports.model_dump_json(),
-        sorted((tag, repr(change)) for tag, change in mill.unit_changes.items()),
+        sorted(meanings(mill, mill.unit_changes).items()),
     ]
     return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:32]
 
@@ -110,7 +110,7 @@ def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, told: Told) 
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
     # Hashing takes as long as a good part of the reading, and can go on beside it.
-    sha256 = pool.submit(_sha256, path)
+    sha256 = pool.submit(file_hash, path)
     try:
         tally, days, parts = _read_into(mill, path, folder, pool, told)
         ledger = _ledger(mill, path, tally, days, parts, sha256.result())
@@ -158,12 +158,6 @@ def _thoroughly(
 ) -> Iterator[tuple[Columns | pl.DataFrame, int]]:
     layout = layout_for(path, mill.exports.layout)
     return ((readings, 0) for readings in export_readings(path, layout, mill, tally))
-
-
-def read_export(mill: PullMill, path: Path, tally: Tally) -> Iterator[pl.DataFrame]:
-    """Readings of one file, batch by batch; refuses a file that makes too little sense."""
-    yield from export_readings(path, layout_for(path, mill.exports.layout), mill, tally)
-    _require_sense(mill, path, tally)
 
 
 def _require_sense(mill: PullMill, path: Path, tally: Tally) -> None:
@@ -223,11 +217,6 @@ def _ledger(
         last_utc=last,
         notes=tuple(tally.notes),
     )
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def counted(counts: Mapping[str, int]) -> dict[str, int]:

@@ -183,7 +183,8 @@ def _hand_on(
     folder.mkdir(parents=True, exist_ok=True)
     path = folder / f"{source.name}_{start:%Y%m%dT%H%M%S}_{end:%Y%m%dT%H%M%S}.parquet"
     frame.write_parquet(path, compression="zstd")
-    result = stages.pull(_with_layout(mill, source, path), [path])
+    # What a source answers now is its latest word, even when it said the same some time ago.
+    result = stages.pull(_with_layout(mill, source, path), [path], again=True)
     path.unlink()
     return result
 

@@ -68,7 +68,12 @@ class Judged:
 
 
 def pull(
-    mill: Mill, files: Sequence[Path], progress: Progress = silent, *, corrects: bool = False
+    mill: Mill,
+    files: Sequence[Path],
+    progress: Progress = silent,
+    *,
+    in_full: bool = False,
+    again: bool = False,
 ) -> PullResult:
     """Read export files into the lake and note the days that must be worked out again.
 
@@ -76,8 +81,8 @@ def pull(
     ----------
     files : sequence of Path
         Exports; with none, only a pull that was stopped is completed.
-    corrects : bool
-        Readings of these files replace stored ones.
+    in_full, again : bool
+        As ``pipeline.pull.pull_files`` takes them.
 
     Raises
     ------
@@ -90,7 +95,7 @@ def pull(
         rows = [_source_row(source) for source in result.sources]
         store.record_pull(rows, list(result.days_changed))
 
-    return pull_files(mill, files, progress, corrects=corrects, record=record)
+    return pull_files(mill, files, progress, in_full=in_full, again=again, record=record)
 
 
 def _source_row(source: SourceLedger) -> dict[str, Any]:

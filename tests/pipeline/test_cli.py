@@ -197,7 +197,12 @@ def test_a_corrected_export_is_not_ignored_without_a_word(checkout, tmp_path, ca
     capsys.readouterr()
     assert cli.run(["pull", mill, fix]) == 0
     told = " ".join(capsys.readouterr().out.split())
-    assert "readings contradict stored ones" in told
-    assert "--corrects" in told
-    assert cli.run(["pull", mill, fix, "--corrects"]) == 0
+    assert "good readings contradict others of the same tag and time" in told
+    assert "0 days changed" not in told
+    assert cli.run(["pull", mill, first]) == 0
+    told = " ".join(capsys.readouterr().out.split())
+    assert "lab.parquet: pulled before" in told
+    assert " and " in told.split("Tags of the description in none of these files:")[1]
+    assert "0 days changed" in told
+    assert cli.run(["pull", mill, first, "--corrects"]) == 0
     assert "0 days changed" not in capsys.readouterr().out

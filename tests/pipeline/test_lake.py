@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from pipeline.errors import DataError
 from pipeline.lake import Lake
-from pipeline.lake_merge import READINGS_SCHEMA, conform, merge_readings
+from pipeline.lake_merge import READINGS_SCHEMA, conform, import_readings, merge_readings
 
 DAY = date(2025, 10, 6)
 NOON = datetime(2025, 10, 6, 12, tzinfo=UTC)
@@ -75,23 +75,48 @@ def test_counts_add_up_for_each_source(tmp_path):
         ([(None, "a"), (None, "b")], (None, "b"), 0),
     ],
 )
-def test_which_of_two_readings_of_one_moment_stays(tmp_path, rivals, survivor, conflicts):
-    for k, order in enumerate((rivals, rivals[::-1])):
-        lake = Lake(tmp_path / str(k))
-        frames = [readings([(0, "A", v, r)]) for v, r in order]
-        counts, _ = lake.merge_day_counted(DAY, frames)
-        assert lake.read_readings(DAY, DAY).select("value", "reason").rows() == [survivor]
-        assert sum(c.conflicts for c in counts) == conflicts
-        assert [c.kept for c in counts] == [1, 0]
+def test_which_of_two_readings_of_one_export_stays(rivals, survivor, conflicts):
+    for order in (rivals, rivals[::-1]):
+        both = conform(readings([(0, "A", v, r) for v, r in order]))
+        frame, count = merge_readings(READINGS_SCHEMA.to_frame(), both)
+        assert frame.select("value", "reason").rows() == [survivor]
+        assert (count.kept, count.merged, count.conflicts) == (1, 1, conflicts)
 
 
-def test_a_declared_correction_replaces_what_is_stored(tmp_path):
+@pytest.mark.parametrize(
+    ("stored", "later", "survivor", "conflicts", "good_stays"),
+    [
+        ((4.0, None), (3.0, None), (3.0, None), 1, 0),
+        ((7.4812, None), (7.48, None), (7.48, None), 1, 0),
+        ((4.0, None), (4.0, None), (4.0, None), 0, 0),
+        ((4.0, None), (4.0, "bad_quality"), (4.0, None), 0, 1),
+        ((4.0, None), (None, "n.d."), (4.0, None), 0, 1),
+        ((4.0, "uncertain"), (3.0, None), (3.0, None), 0, 0),
+        ((4.0, "uncertain"), (3.0, "bad_quality"), (3.0, "bad_quality"), 0, 0),
+        ((4.0, "uncertain"), (None, "n.d."), (4.0, "uncertain"), 0, 0),
+        ((None, "b"), (None, "a"), (None, "a"), 0, 0),
+    ],
+)
+def test_the_last_import_wins_unless_it_says_less(
+    tmp_path, stored, later, survivor, conflicts, good_stays
+):
     lake = Lake(tmp_path)
     lake.merge_day(DAY, SOME)
-    counts, changed = lake.merge_day_counted(DAY, [readings([(10, "A", 1.5, None)])], overrule=True)
-    assert changed
-    assert (counts[0].kept, counts[0].merged, counts[0].conflicts) == (0, 1, 1)
-    assert lake.read_readings(DAY, DAY)["value"].to_list() == [1.0, 1.5, None]
+    lake.merge_day(DAY, readings([(0, "C", *stored)]))
+    later_frame = readings([(0, "C", *later)])
+    (count,), changed = lake.merge_day_counted(DAY, [later_frame])
+    assert lake.read_readings(DAY, DAY)[-1].select("value", "reason").rows() == [survivor]
+    assert changed == (survivor != stored)
+    assert (count.kept, count.merged) == (0, 1)
+    assert (count.conflicts, count.good_stays) == (conflicts, good_stays)
+    assert lake.read_readings(DAY, DAY)[:-1].equals(SOME)
+    # What a file said before is no news, and in full it replaces whatever there is.
+    was = readings([(0, "C", *stored)])
+    frame, _ = import_readings(was, later_frame, {"C"})
+    assert frame.equals(later_frame if stored[1] and later[1] is None else was)
+    frame, count = import_readings(was, later_frame, {"C"}, in_full=True)
+    assert frame.equals(later_frame)
+    assert count.good_stays == 0
 
 
 ROW = st.tuples(

@@ -86,8 +86,10 @@ def told(source):
 
 
 def lake_bytes(mill):
+    """All of the lake but the notes on files that were pulled."""
     root = mill.lake_path
-    return {p.relative_to(root).as_posix(): p.read_bytes() for p in root.rglob("*") if p.is_file()}
+    found = {p.relative_to(root).as_posix(): p for p in root.rglob("*") if p.is_file()}
+    return {name: p.read_bytes() for name, p in found.items() if not name.startswith("pulled/")}
 
 
 def rows(rng, count, *, odd=0.0):

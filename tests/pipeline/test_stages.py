@@ -131,10 +131,10 @@ def test_corrections_queue_only_their_days(ready, tmp_path):
     day.head(1).select(
         "tag", time="ts_utc", value=pl.lit(7.77), quality=pl.lit("good")
     ).write_parquet(path)
-    result = stages.pull(ready, [path], corrects=True)
+    result = stages.pull(ready, [path])
     assert result.days_changed == (DAYS[2],)
     assert store_of(ready).pending_days() == (DAYS[2],)
-    assert stages.pull(ready, [path], corrects=True).days_changed == ()
+    assert stages.pull(ready, [path]).days_changed == ()
 
 
 def test_impossible_lab_results_are_marked_before_the_search(ready, monkeypatch):
@@ -142,7 +142,7 @@ def test_impossible_lab_results_are_marked_before_the_search(ready, monkeypatch)
     monkeypatch.setattr(stages, "lab_results", lambda r, s: real(seen.append(r) or r, s))
     result = lake_of(ready).read_readings(DAYS[1], DAYS[1], [series.tag]).head(1)
     absurd = result.with_columns(value=pl.lit(series.high + 50.0))
-    lake_of(ready).merge_day_counted(DAYS[1], [absurd], overrule=True)
+    lake_of(ready).merge_day_counted(DAYS[1], [absurd])
     stages.detect(ready, "backfill")
     assert "out_of_range" in seen[0]["reason"].to_list()
 
