@@ -57,7 +57,8 @@ def account_of(
         "multiplier_high": multiplier.high,
         "multiplier_pairs": multiplier.pairs,
         "parts": [
-            _part(minutes, *part) | {"by_zone_kg_h": _by_zone(excess, multiplier.value, *part)}
+            _part(minutes, *part)
+            | {"by_zone_kg_h": _by_zone(excess, multiplier.value, part[0], part[2])}
             for part in (own, *item.joined)
         ],
         "errors": [
@@ -70,9 +71,10 @@ def account_of(
 
 def _part(minutes: Minutes, channel: Channel, residual: Residual, span: Span) -> Account:
     window = slice(span.start, span.end)
-    over = residual.minute_kg_h[window]
-    known = np.isfinite(over)
-    usual = residual.baseline_kg_h[window]
+    rate = channel.kg_h[window]
+    known = np.isfinite(rate)
+    # A stop is set against no usual: stops are no part of the ordinary course.
+    usual = 0.0 * rate if channel.name == "standing" else residual.baseline_kg_h[window]
     measured = int(known.sum())
     return {
         "channel": channel.name,
@@ -82,32 +84,34 @@ def _part(minutes: Minutes, channel: Channel, residual: Residual, span: Span) ->
         "ended": minutes.at(span.end).isoformat(),
         "hours": (span.end - span.start) / 60.0,
         "measured_min": measured,
-        "channel_kg_h": float((over + usual)[known].mean()) if measured else 0.0,
+        "channel_kg_h": float(rate[known].mean()) if measured else 0.0,
         "baseline_kg_h": float(usual[known].mean()) if measured else 0.0,
         "lost_kg": span.kg,
     }
 
 
-def _by_zone(
-    excess: Excess, multiplier: float, channel: Channel, residual: Residual, span: Span
-) -> dict[str, float]:
+def _by_zone(excess: Excess, multiplier: float, channel: Channel, span: Span) -> dict[str, float]:
     """Mean rate by zone in the minutes that count [kg/h]; empty where it would not add up."""
     window = slice(span.start, span.end)
-    known = np.isfinite(residual.minute_kg_h[window])
-    drivers = CHANNEL_DRIVERS[channel.name]
-    if not known.any() or any(
-        (z, d) not in excess.by_driver for z in channel.zones for d in drivers
-    ):
+    known = np.isfinite(channel.kg_h[window])
+    if not known.any():
         return {}
-    rates = {}
-    for zone in channel.zones:
-        whole = [excess.loss_kg_h[zone] - excess.reference_kg_h[zone]]
-        shares = [excess.by_driver[zone, driver] for driver in drivers] or whole
-        total = np.sum([np.nan_to_num(share[window][known]) for share in shares], axis=0)
-        rates[zone] = multiplier * float(total.mean())
-    reported = float((residual.minute_kg_h + residual.baseline_kg_h)[window][known].mean())
-    adds_up = math.isclose(sum(rates.values()), reported, rel_tol=1e-6, abs_tol=1e-9)
-    return rates if adds_up else {}
+    reported = float(channel.kg_h[window][known].mean())
+    own = {(zone, d) for zone in channel.zones for d in CHANNEL_DRIVERS[channel.name]}
+    # A tank held too full may answer for what its older juice loses behind it.
+    behind = {(zone, "held") for zone in excess.loss_kg_h} & excess.by_driver.keys()
+    for chosen in (own, own | behind):
+        rates = dict.fromkeys(excess.loss_kg_h, 0.0)
+        for zone, driver in sorted(chosen & excess.by_driver.keys()):
+            share = np.nan_to_num(excess.by_driver[zone, driver][window][known])
+            rates[zone] += multiplier * float(share.mean())
+        if not chosen:
+            for zone in channel.zones:
+                over = (excess.loss_kg_h[zone] - excess.reference_kg_h[zone])[window][known]
+                rates[zone] = multiplier * float(np.nan_to_num(over).mean())
+        if math.isclose(sum(rates.values()), reported, rel_tol=1e-6, abs_tol=1e-9):
+            return {zone: rate for zone, rate in rates.items() if rate != 0.0}
+    return {}
 
 
 def microbial_account(

@@ -60,3 +60,12 @@ def test_a_microbial_spell_is_juice_times_acid_times_sucrose_per_acid(plant):
     assert bounds == pytest.approx([row["lost_t_low"], row["lost_t_high"]], rel=1e-9)
     # Twelve hours of about 265 m3/h, a little over a tonne a cubic metre (common practice).
     assert account["juice_kg"] == pytest.approx(12 * 265 * 1040, rel=0.1)
+
+
+def test_a_stop_is_set_against_no_usual(plant):
+    for tag in ("MJ.FI101", "ST.FI301", "CT.FI403", "ST.FI306", "ML.WI001", "LT.FI211"):
+        plant.tag(tag)[FIRST : FIRST + 480] = 0.0
+    row, account = account_of_only(plant.search())
+    assert row["cause"] == "standing_juice"
+    assert [part["baseline_kg_h"] for part in account["parts"]] == [0.0]
+    assert lost_kg(account) / 1000 == pytest.approx(row["lost_t"], rel=1e-9)
