@@ -17,8 +17,8 @@ from typing import Annotated, Literal
 from cyclopts import App, CycloptsError, Parameter, validators
 
 from pipeline.cli_exports import describe, pull_direct
+from pipeline.cli_people import outbox, verdict, verdicts
 from pipeline.cli_scorecard import scorecard
-from pipeline.cli_people import verdict, verdicts
 from pipeline.errors import ConfigError, LostpolError
 
 app = App(
@@ -30,7 +30,7 @@ app = App(
     ),
     help_format="plaintext",
 )
-for _command in (describe, verdict, verdicts):
+for _command in (describe, verdict, verdicts, outbox, scorecard):
     app.command(_command)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 

@@ -59,3 +59,34 @@ def verdicts(mill: MillFile) -> None:
 
     for line in verdict_lines(load_mill(mill)):
         say(line)
+
+
+def outbox(
+    mill: MillFile,
+    *,
+    send: Annotated[bool, Parameter(negative="")] = False,
+    again: str | None = None,
+) -> None:
+    """List the mail of a mill that is on its way, was sent, or was not taken.
+
+    Parameters
+    ----------
+    send
+        Send first what waits.
+    again
+        Name of a mail that was refused, or whose fate is not known: let it wait again.
+    """
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.mail import flush, put_back  # noqa: PLC0415
+    from pipeline.outbox_show import outbox_lines  # noqa: PLC0415
+    from pipeline.terminal import say  # noqa: PLC0415
+
+    described = load_mill(mill)
+    if again is not None:
+        put_back(described, again)
+    try:
+        if send:
+            flush(described)
+    finally:
+        for line in outbox_lines(described):
+            say(line)

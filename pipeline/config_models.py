@@ -96,11 +96,22 @@ class ScheduleSection(Section):
 
 
 class MailSection(Section):
-    """Where the morning report goes. The password is read from the environment."""
+    """Where the morning report goes. User and password are read from the environment.
+
+    Attributes
+    ----------
+    start_tls : bool
+        Ask for encryption once connected; without it, nothing that has a password is sent.
+    tls : bool
+        Encrypted from the first byte (usually port 465); then ``start_tls`` does not matter.
+    user : str or None
+        Name of the mail account, where the environment does not name it.
+    """
 
     host: Annotated[str, Field(min_length=1)]
     port: Annotated[int, Field(ge=1, le=65535)] = 587
     start_tls: bool = True
+    tls: bool = False
     user: str | None = None
     sender: Annotated[str, Field(pattern=r"^[^@\s]+@[^@\s]+$")]
     recipients: Annotated[

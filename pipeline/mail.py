@@ -1,76 +1,277 @@
-"""Sends a written report by mail; the password comes from the environment, never from a file."""
+"""Reports by mail: written into the outbox first, then handed over, each once.
+
+What is promised: a report that was queued is never lost, and no letter is handed over again once
+its fate is known or could be success. What cannot be promised by anybody: to know the fate of a
+letter when connection or process end between its last line and the server's answer. Such a
+letter is told of as unsure and left to a person; sent again, it has the same Message-ID.
+"""
 
 from __future__ import annotations
 
-import os
 import smtplib
-import ssl
+import time
+from collections import Counter
+from collections.abc import Sequence
+from contextlib import suppress
+from email import policy
+from email.headerregistry import Address
 from email.message import EmailMessage
+from email.utils import format_datetime
 from pathlib import Path
 from typing import Final
 
 from pipeline.config import Mill
-from pipeline.errors import DeliveryError
+from pipeline.config_models import MailSection
+from pipeline.errors import ConfigError, DeliveryError
+from pipeline.lock import only_sender
+from pipeline.mail_smtp import Later, NotLikeThis, Patience, Refused, Unsure, connected, hand_over
+from pipeline.outbox import Letter, Outbox, name_of
+from pipeline.report.text import clean
+from pipeline.windows import now
 
-#: Environment variable with the password of the mail account.
-PASSWORD_VARIABLE: Final = "LOSTPOL_MAIL_PASSWORD"
-_PATIENCE_S: Final = 30.0
+#: Lines end as on the wire, and nothing needs eight bits.
+_WIRE: Final = policy.SMTP.clone(cte_type="7bit")
+_ADVICE: Final = (
+    "lostpol only advises. Work on hot juice, steam, lime and confined vessels follows the "
+    "site's procedures and is for trained and licensed people.\n"
+)
+_USUAL: Final = Patience()
 
 
-def send_report(mill: Mill, report: Path) -> None:
-    """Send a report to everybody the mill's description names.
+def outbox_of(mill: Mill) -> Outbox:
+    """Outbox of a mill."""
+    return Outbox(mill.store_path / "outbox")
+
+
+def send_report(mill: Mill, report: Path, patience: Patience = _USUAL) -> None:
+    """Queue a report for everybody the description names, and send all that waits.
+
+    Parameters
+    ----------
+    report : Path
+        The HTML file. A text and a PDF of the same name beside it go with it.
 
     Raises
     ------
     DeliveryError
-        The description has no mail section, or the mail server did not take the mail.
+        The description has no mail section, or not everybody's server took the report. What was
+        not taken stays in the outbox.
     """
-    mail = mill.mail
-    if mail is None:
+    mail = _mail_of(mill)
+    html = report.read_text(encoding="utf-8")
+    name = queue(mill, report, html, _beside(report, ".txt"), _beside(report, ".pdf"))
+    with suppress(DeliveryError):  # what became of each letter is looked up below
+        flush(mill, patience)
+    rest = [x for x in outbox_of(mill).letters() if x.state != "sent" and _matters(x, name)]
+    if rest:
+        raise _undelivered(mail, rest, f"\nreport: {report}")
+
+
+def _matters(letter: Letter, name: str) -> bool:
+    """Tell whether a run must complain of a letter: its own, or one that should have gone."""
+    return letter.name == name or letter.state == "waiting"
+
+
+def queue(
+    mill: Mill, report: Path, html: str, text: bytes | None = None, pdf: bytes | None = None
+) -> str:
+    """Write a report's message into the outbox; the same report again is the same message.
+
+    Returns
+    -------
+    str
+        Name of the message.
+    """
+    mail = _mail_of(mill)
+    where = " ".join(clean(mill.name, 60).split())  # nothing in a name may start a new header
+    subject = f"Sucrose losses at {where}: {report.stem} report {report.parent.name}"
+    plain = text.decode("utf-8", "replace") if text else _plain_words(mill, report)
+    # A PDF says when it was made; the content is that of the page.
+    parts = (mill.key, subject, mail.sender, *mail.recipients, plain, html)
+    name = name_of([part.encode("utf-8", "replace") for part in parts])
+    message = message_of(mail, name, subject, html, plain)
+    file = f"{mill.key}_{report.parent.name}_{report.stem}"
+    if pdf is None:  # readers of mail often show no drawings in a page; a browser does
+        message.add_attachment(
+            html.encode(), maintype="text", subtype="html", filename=f"{file}.html"
+        )
+    else:
+        message.add_attachment(pdf, maintype="application", subtype="pdf", filename=f"{file}.pdf")
+    outbox_of(mill).put(name, message.as_bytes(policy=_WIRE), mail.recipients, subject, now())
+    return name
+
+
+def message_of(mail: MailSection, name: str, subject: str, html: str, plain: str) -> EmailMessage:
+    """Make a message: plain text and page as alternatives.
+
+    Raises
+    ------
+    ConfigError
+        An address cannot stand in a message.
+    """
+    message = EmailMessage(policy=_WIRE)
+    message["Subject"] = subject
+    message["From"] = _address(mail.sender)
+    message["To"] = tuple(_address(one) for one in mail.recipients)
+    message["Date"] = format_datetime(now())
+    message["Message-ID"] = f"<{name}@{mail.sender.rpartition('@')[2]}>"
+    # RFC 3834: no holiday replies to a machine.
+    message["Auto-Submitted"] = "auto-generated"
+    message.set_content(plain, cte="quoted-printable")
+    message.add_alternative(html, subtype="html", cte="base64")
+    return message
+
+
+def _address(text: str) -> Address:
+    try:
+        if not text.isascii():
+            raise ValueError("only plain letters can be used")  # noqa: TRY301
+        return Address(addr_spec=text)
+    except (ValueError, IndexError) as error:
+        cure = "Correct it in [mail]."
+        raise ConfigError(f"This is no mail address: {error}.", clean(text), cure) from error
+
+
+def _plain_words(mill: Mill, report: Path) -> str:
+    return (
+        f"This is the {report.stem} report of {clean(mill.name)}. Open the attached page in a "
+        f"browser.\n\n{_ADVICE}"
+    )
+
+
+def _beside(report: Path, suffix: str) -> bytes | None:
+    path = report.with_suffix(suffix)
+    return path.read_bytes() if path.is_file() else None
+
+
+def _mail_of(mill: Mill) -> MailSection:
+    if mill.mail is None:
         raise DeliveryError(
             "The description names nobody to send reports to.",
             str(mill.config_path),
             "Add a [mail] section with host, sender and recipients.",
         )
-    message = _message(mill, report)
+    return mill.mail
+
+
+def flush(mill: Mill, patience: Patience = _USUAL) -> list[Letter]:
+    """Hand over every letter that waits, trying again a few times.
+
+    Returns
+    -------
+    list of Letter
+        Letters that were handed over.
+
+    Raises
+    ------
+    DeliveryError
+        Some letters still wait, were refused, or have become unsure.
+    StoreBusyError
+        Another lostpol is sending.
+    """
+    mail, box = _mail_of(mill), outbox_of(mill)
+    with only_sender(mill):
+        mine = [x for x in box.letters() if x.state in {"waiting", "handing_over"}]
+        for letter in mine:
+            if letter.state == "handing_over":  # whoever handed it over did not live to tell
+                box.change(letter, "unsure", "lostpol was stopped before the server answered")
+        for wait_s in (0.0, *patience.waits_s):
+            if not _waiting(box):
+                break
+            time.sleep(wait_s)
+            if not _round(mail, box, patience):
+                break
+        box.tidy()
+    after = {(x.name, x.number): x for x in box.letters()}
+    ends = [after[x.name, x.number] for x in mine]
+    if any(x.state != "sent" for x in ends):
+        raise _undelivered(mail, [x for x in ends if x.state != "sent"])
+    return ends
+
+
+def put_back(mill: Mill, which: str) -> list[Letter]:
+    """Let letters that were refused, or of unknown fate, wait again; a person decides that.
+
+    Parameters
+    ----------
+    which : str
+        Name of a message, or its beginning (four characters or more).
+
+    Returns
+    -------
+    list of Letter
+        Letters that wait again.
+
+    Raises
+    ------
+    ConfigError
+        There are none, or the name fits several messages.
+    """
+    with only_sender(mill):
+        box = outbox_of(mill)
+        mine = [
+            letter
+            for letter in box.letters()
+            if letter.state in {"refused", "unsure"} and letter.name.startswith(which)
+        ]
+        if len(which) < 4 or len({letter.name for letter in mine}) != 1:
+            cure = "Give a name that lostpol outbox MILL shows as refused or unsure."
+            raise ConfigError("This names no single mail.", clean(which), cure)
+        return [box.change(letter, "waiting") for letter in mine]
+
+
+def _waiting(box: Outbox) -> list[Letter]:
+    return [letter for letter in box.letters() if letter.state == "waiting"]
+
+
+def _round(mail: MailSection, box: Outbox, patience: Patience) -> bool:
+    """Try once to hand over all that waits; tell whether another try may help."""
     try:
-        with smtplib.SMTP(mail.host, mail.port, timeout=_PATIENCE_S) as server:
-            if mail.start_tls:
-                server.starttls(context=ssl.create_default_context())
-            if mail.user is not None:
-                server.login(mail.user, os.environ.get(PASSWORD_VARIABLE, ""))
-            refused = server.send_message(message)
-    except (OSError, smtplib.SMTPException) as error:
-        raise DeliveryError(
-            f"The report was written but the mail server did not take it: {error}.",
-            f"{mail.host}, port {mail.port}; report: {report}",
-            f"Check [mail] and the password in {PASSWORD_VARIABLE}, or hand the report on.",
-        ) from error
-    if refused:
-        raise DeliveryError(
-            "The mail server refused some recipients.",
-            ", ".join(sorted(refused)),
-            "Correct their addresses under [mail] recipients.",
-        )
+        with connected(mail, patience) as server:
+            for letter in _waiting(box):
+                _hand_over(mail, box, letter, patience, server)
+                if server.sock is None:
+                    return True
+    except (Later, NotLikeThis) as error:
+        for letter in _waiting(box):
+            box.change(letter, "waiting", str(error), tries=1)
+        return isinstance(error, Later)
+    return True
 
 
-def _message(mill: Mill, report: Path) -> EmailMessage:
-    """Plain words, with the report attached."""
-    if mill.mail is None:
-        raise ValueError("mill has no mail section: check before making a message")
-    message = EmailMessage()
-    message["Subject"] = f"Sucrose losses at {mill.name}: {report.stem} report {report.parent.name}"
-    message["From"] = mill.mail.sender
-    message["To"] = ", ".join(mill.mail.recipients)
-    message.set_content(
-        f"The {report.stem} report of {mill.name} is attached; open it in a browser.\n\n"
-        "lostpol only advises. Work on hot juice, steam, lime and confined vessels follows the "
-        "site's procedures and is for trained and licensed people.\n"
+def _hand_over(
+    mail: MailSection, box: Outbox, letter: Letter, patience: Patience, server: smtplib.SMTP
+) -> None:
+    """Hand over one letter and keep what became of it."""
+    message = box.message(letter)
+
+    def mark() -> None:
+        box.change(letter, "handing_over", tries=1)
+
+    try:
+        said = hand_over(server, mail.sender, letter.recipient, message, mark, patience)
+    except Later as error:
+        box.change(letter, "waiting", str(error), tries=1)
+    except Refused as error:
+        box.change(letter, "refused", str(error), tries=1)
+    except Unsure as error:
+        box.change(letter, "unsure", f"no answer to the handed-over mail: {error}", tries=1)
+    else:
+        box.change(letter, "sent", said, tries=1)
+
+
+def _undelivered(mail: MailSection, rest: Sequence[Letter], more: str = "") -> DeliveryError:
+    """One error for all that was not delivered, by what became of it."""
+    counts: Counter[str] = Counter(letter.state for letter in rest)
+    words = {
+        "waiting": "wait in the outbox and go with the next run",
+        "refused": "were refused by the mail server",
+        "unsure": "were handed over, but whether they arrived is not known",
+    }
+    said = "; ".join(f"{counts[s]} {text}" for s, text in words.items() if counts[s])
+    lines = [f"{clean(x.recipient)}: {clean(x.said, 200) or 'not tried'}" for x in rest]
+    return DeliveryError(
+        f"The report was written, but not all mails were taken: {said}.",
+        "\n".join([f"{mail.host}, port {mail.port}", *lines]) + more,
+        "Check [mail], user and password; lostpol outbox MILL lists them and --send tries again.",
     )
-    message.add_attachment(
-        report.read_bytes(),
-        maintype="text",
-        subtype="html",
-        filename=f"{mill.key}_{report.parent.name}_{report.name}",
-    )
-    return message
