@@ -1,14 +1,94 @@
-"""Simple rules that every method must beat, in the shape of findings."""
+"""Simple rules that every method must beat, in the shape of findings.
+
+Each is given more than it could know (`Told`): the mill's own mean loss in an hour of event, its
+scatter, its most frequent cause and the share of the season that events fill. Their tonnes,
+intervals, causes and alarm rates are so the best a rule can do that sees no cause.
+"""
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
 from sklearn.ensemble import IsolationForest
 
+from features.station import Station
 from models.scorecard import SCORED_SCHEMA
+
+_Z90 = 1.645
+_QUARTER = timedelta(minutes=15)
+_HOUR = timedelta(hours=1)
+#: Fewer quarter-hours than a day teach no rule anything.
+_LEAST_BLOCKS = 96
+
+#: A rule: quarter-hour means of the tags up to some moment in, findings out.
+Rule = Callable[[pl.DataFrame], pl.DataFrame]
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the simple rules are told of the truth.
+
+    Attributes
+    ----------
+    lost_t_h : float
+        Planted tonnes per hour of planted loss [t/h].
+    log_sd : float
+        Scatter of the events' own rates about it (natural logarithm).
+    cause : str
+        Most frequent planted cause.
+    share : float
+        Share of the season that planted losses fill, 0 to 1.
+    """
+
+    lost_t_h: float
+    log_sd: float
+    cause: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """An alarm limit on one column, and what a mill would call the alarm."""
+
+    column: str
+    limit: float
+    is_low: bool
+    cause: str
+
+
+def told_of(truth: pl.DataFrame, season_h: float) -> Told:
+    """What the simple rules are told of a season.
+
+    Parameters
+    ----------
+    truth : polars.DataFrame
+        kind, cause, start_utc, end_utc, lost_t of the planted events.
+    season_h : float
+        Length of the season [h], above 0.
+    """
+    losses = truth.filter((pl.col("kind") == "loss") & (pl.col("lost_t") > 0)).sort("start_utc")
+    if losses.is_empty():
+        return Told(0.0, 1.0, "unexplained", 0.0)
+    hours = (losses["end_utc"] - losses["start_utc"]).dt.total_seconds().to_numpy() / 3600.0
+    tonnes = losses["lost_t"].to_numpy()
+    rate = float(tonnes.sum() / hours.sum())
+    log_sd = float(np.sqrt(np.mean(np.log(tonnes / hours / rate) ** 2)))
+    cause = Counter(losses["cause"].to_list()).most_common(1)[0][0]
+    return Told(rate, log_sd, cause, min(float(hours.sum()) / season_h, 1.0))
+
+
+def quarter_hours(grid: pl.DataFrame) -> pl.DataFrame:
+    """Means of a one-minute grid over quarter-hours: ts_utc and one column a tag."""
+    return (
+        grid.sort("ts_utc")
+        .group_by_dynamic("ts_utc", every=_QUARTER)
+        .agg(pl.exclude("ts_utc").mean())
+    )
 
 
 def report_nothing() -> pl.DataFrame:
@@ -16,140 +96,148 @@ def report_nothing() -> pl.DataFrame:
     return pl.DataFrame(schema=SCORED_SCHEMA)
 
 
-def flag_everything(start_utc: datetime, end_utc: datetime, lost_t: float) -> pl.DataFrame:
-    """Baseline: one finding that covers everything.
-
-    Parameters
-    ----------
-    start_utc, end_utc : datetime
-        The data searched.
-    lost_t : float
-        Tonnes claimed [t].
-    """
-    return _rows([("unexplained", start_utc, end_utc, lost_t)])
+def flag_everything(start_utc: datetime, end_utc: datetime, told: Told) -> pl.DataFrame:
+    """Baseline: one finding that covers everything, with the tonnes of events in it."""
+    hours = told.share * ((end_utc - start_utc) / _HOUR)
+    return _rows([(told.cause, start_utc, end_utc, hours)], told)
 
 
-def fixed_limit_clear_ph(
-    readings: pl.DataFrame,
-    limit: float = 6.8,
-    *,
-    least_h: float = 1.0,
-    lost_t_h: float = 0.08,
+def at_random(
+    findings: pl.DataFrame, start_utc: datetime, end_utc: datetime, seed: int = 0
 ) -> pl.DataFrame:
-    """Baseline: the alarm most mills have, clear-juice pH below a fixed limit.
+    """Baseline: a method's own findings, moved to random times.
+
+    Tonnes, intervals, causes and rank stay as they are.
+    """
+    rng = np.random.default_rng(np.random.SeedSequence([seed, 23]))
+    length = (findings["ended"] - findings["started"]).to_list()
+    room = [max(end_utc - start_utc - part, timedelta(0)) for part in length]
+    begin = [start_utc + part * float(rng.random()) for part in room]
+    moved = pl.DataFrame(
+        {"started": begin, "ended": [b + part for b, part in zip(begin, length, strict=True)]},
+        schema={name: SCORED_SCHEMA[name] for name in ("started", "ended")},
+    )
+    return findings.select(SCORED_SCHEMA.names()).with_columns(moved["started"], moved["ended"])
+
+
+def usual_limits(station: Station) -> tuple[Limit, ...]:
+    """Alarm limits most mills have, about the station's own targets (common practice).
+
+    Clear juice 0.15 pH and limed juice 0.3 pH below target, feed below 70 % of target, liming
+    tank 6 K below and first evaporator 5 K above target, clear-juice tank above 80 % and mud
+    above 75 % of its level.
+    """
+    targets = station.targets
+    limits = [
+        Limit("ph_settler_out", targets.ph_clear - 0.15, True, "low_limed_ph"),
+        Limit("ph_liming_tank_out", targets.ph_limed - 0.3, True, "low_limed_ph"),
+        Limit("flow_mixed_juice_m3_h", 0.7 * targets.flow_feed_m3_h, True, "slow_throughput"),
+    ]
+    for vessel in station.vessels:
+        name, temp = vessel.name, vessel.temp_degc
+        if vessel.kind == "liming_tank":
+            limits.append(Limit(f"temp_{name}_inside_degc", temp - 6.0, True, "microbial"))
+        elif vessel.kind == "evaporator_vessel":
+            limits.append(Limit(f"temp_{name}_inside_degc", temp + 5.0, False, "overheating"))
+        elif vessel.kind == "clear_juice_tank":
+            limits.append(Limit(f"level_{name}_pct", 80.0, False, "tank_held"))
+        elif vessel.kind == "settler":
+            limits.append(Limit(f"mud_level_{name}_mud_pct", 75.0, False, "mud_held"))
+    return tuple(limits)
+
+
+def fixed_limits(blocks: pl.DataFrame, limits: Sequence[Limit], told: Told) -> pl.DataFrame:
+    """Baseline: the alarms most mills have.
 
     Parameters
     ----------
-    readings : polars.DataFrame
-        ts_utc and ph_clear, in order of time; nulls are skipped.
-    limit : float
-        Alarm limit for the mean pH of half an hour.
-    least_h : float
-        Shorter alarms are dropped; alarms closer than this are joined [h].
-    lost_t_h : float
-        Tonnes claimed for each hour of alarm [t/h].
+    blocks : polars.DataFrame
+        As `quarter_hours` gives them; limits on columns that are not there are left out.
+    limits : sequence of Limit
+    told : Told
 
     Returns
     -------
     polars.DataFrame
-        One finding an alarm, cause ``low_limed_ph``.
+        One finding a stretch of at least an hour beyond one limit, with that limit's cause; pauses
+        of up to an hour are bridged.
     """
-    half_hour = timedelta(minutes=30)
-    means = (
-        readings.select("ts_utc", "ph_clear")
-        .drop_nulls()
-        .group_by_dynamic("ts_utc", every=half_hour)
-        .agg(pl.col("ph_clear").mean())
-        .filter(pl.col("ph_clear") < limit)
-    )
-    begin = means["ts_utc"].to_list()
-    alarms: list[list[datetime]] = []
-    for at in begin:
-        if alarms and at - alarms[-1][1] <= timedelta(hours=least_h):
-            alarms[-1][1] = at + half_hour
-        else:
-            alarms.append([at, at + half_hour])
-    long = [(a, b) for a, b in alarms if b - a >= timedelta(hours=least_h)]
-    hour = timedelta(hours=1)
-    return _rows([("low_limed_ph", a, b, lost_t_h * ((b - a) / hour)) for a, b in long])
+    items: list[tuple[str, datetime, datetime, float]] = []
+    for limit in limits:
+        if limit.column in blocks.columns:
+            value = blocks[limit.column]
+            beyond = value < limit.limit if limit.is_low else value > limit.limit
+            items += _stretches(blocks["ts_utc"], beyond, limit.cause)
+    return _rows(items, told)
 
 
-def _rows(items: list[tuple[str, datetime, datetime, float]]) -> pl.DataFrame:
-    rows = [
-        (cause, a, b, lost_t, 0.5 * lost_t, 2.0 * lost_t, rank, 0.5)
-        for rank, (cause, a, b, lost_t) in enumerate(items, start=1)
-    ]
-    return pl.DataFrame(rows, schema=SCORED_SCHEMA, orient="row")
-
-
-def three_sigma_per_tag(grid: pl.DataFrame, lost_t_h: float = 0.08) -> pl.DataFrame:
+def three_sigma_per_tag(blocks: pl.DataFrame, told: Told) -> pl.DataFrame:
     """Baseline: an alarm on each tag three of its own standard deviations from its mean.
 
     Parameters
     ----------
-    grid : polars.DataFrame
-        ts_utc and one column a tag, every minute.
-    lost_t_h : float
-        Tonnes claimed for each hour of alarm [t/h].
+    blocks : polars.DataFrame
+        As `quarter_hours` gives them; mean and deviation are those of all of them.
+    told : Told
 
     Returns
     -------
     polars.DataFrame
-        One finding a stretch of at least an hour in which any tag alarms, cause ``unexplained``.
+        One finding a stretch of at least an hour in which any tag alarms; pauses of up to an hour
+        are bridged.
     """
-    blocks = _blocks(grid)
-    tags = [c for c in blocks.columns if c != "ts_utc"]
-    apart = [((pl.col(c) - pl.col(c).mean()) / pl.col(c).std()).abs() > 3.0 for c in tags]
+    if blocks.height < _LEAST_BLOCKS:
+        return report_nothing()
+    tags = [pl.col(c) for c in blocks.columns if c != "ts_utc"]
+    apart = [((tag - tag.mean()) / tag.std()).abs() > 3.0 for tag in tags]
     flags = blocks.select(pl.any_horizontal([a.fill_null(value=False) for a in apart])).to_series()
-    return _from_flags(blocks["ts_utc"], flags.to_list(), lost_t_h)
+    return _rows(_stretches(blocks["ts_utc"], flags, told.cause), told)
 
 
-def forest_on_raw_tags(
-    grid: pl.DataFrame, share: float = 0.3, lost_t_h: float = 0.08
-) -> pl.DataFrame:
+def forest_on_raw_tags(blocks: pl.DataFrame, told: Told) -> pl.DataFrame:
     """Baseline: an isolation forest on the tags themselves, no physics.
 
     Parameters
     ----------
-    grid : polars.DataFrame
-        ts_utc and one column a tag, every minute.
-    share : float
-        Share of quarter-hours to flag: as much of the season as events fill.
-    lost_t_h : float
-        Tonnes claimed for each flagged hour [t/h].
+    blocks : polars.DataFrame
+        As `quarter_hours` gives them; a missing value is carried on from the one before.
+    told : Told
+        Its `share` of the quarter-hours is flagged.
+
+    Returns
+    -------
+    polars.DataFrame
+        One finding a stretch of at least an hour; pauses of up to an hour are bridged.
     """
-    blocks = _blocks(grid)
+    if blocks.height < _LEAST_BLOCKS or told.share <= 0:
+        return report_nothing()
     values = blocks.drop("ts_utc").select(pl.all().fill_null(strategy="forward").fill_null(0.0))
-    forest = IsolationForest(n_estimators=100, contamination=share, random_state=0)
-    flags = forest.fit_predict(values.to_numpy()) < 0
-    return _from_flags(blocks["ts_utc"], flags.tolist(), lost_t_h)
-
-
-def at_random(findings: pl.DataFrame, start_utc: datetime, end_utc: datetime) -> pl.DataFrame:
-    """Baseline: the same findings, moved to random times (fixed seed)."""
-    rng = np.random.default_rng(0)
-    rows = []
-    for row in findings.iter_rows(named=True):
-        length = row["ended"] - row["started"]
-        begin = start_utc + (end_utc - start_utc - length) * float(rng.random())
-        rows.append((row["cause"], begin, begin + length, row["lost_t"]))
-    return _rows(rows)
-
-
-def _blocks(grid: pl.DataFrame) -> pl.DataFrame:
-    return (
-        grid.sort("ts_utc").group_by_dynamic("ts_utc", every="15m").agg(pl.exclude("ts_utc").mean())
+    forest = IsolationForest(
+        n_estimators=100, contamination=min(told.share, 0.5), random_state=0, n_jobs=1
     )
+    flags = forest.fit_predict(values.to_numpy()) < 0
+    return _rows(_stretches(blocks["ts_utc"], pl.Series(flags), told.cause), told)
 
 
-def _from_flags(times: pl.Series, flags: list[bool], lost_t_h: float) -> pl.DataFrame:
-    """Stretches of flags, pauses of up to an hour bridged, an hour or longer."""
-    at, quarter, hour = times.to_list(), timedelta(minutes=15), timedelta(hours=1)
+def _stretches(
+    times: pl.Series, flags: pl.Series, cause: str
+) -> list[tuple[str, datetime, datetime, float]]:
+    """Stretches of flags with their cause and hours, pauses of up to an hour bridged, 1 h least."""
     runs: list[list[datetime]] = []
-    for begin, flag in zip(at, flags, strict=True):
-        if flag and runs and begin - runs[-1][1] <= hour:
-            runs[-1][1] = begin + quarter
-        elif flag:
-            runs.append([begin, begin + quarter])
-    long = [(a, b) for a, b in runs if b - a >= hour]
-    return _rows([("unexplained", a, b, lost_t_h * ((b - a) / hour)) for a, b in long])
+    for begin in times.filter(flags.fill_null(value=False)).to_list():
+        if runs and begin - runs[-1][1] <= _HOUR:
+            runs[-1][1] = begin + _QUARTER
+        else:
+            runs.append([begin, begin + _QUARTER])
+    return [(cause, a, b, (b - a) / _HOUR) for a, b in runs if b - a >= _HOUR]
+
+
+def _rows(items: list[tuple[str, datetime, datetime, float]], told: Told) -> pl.DataFrame:
+    """Findings of stretches with their lossy hours, the most tonnes first."""
+    spread = float(np.exp(_Z90 * told.log_sd))
+    ordered = sorted(items, key=lambda item: (-item[3], item[1]))
+    rows = []
+    for rank, (cause, begin, end, hours) in enumerate(ordered, start=1):
+        lost_t = told.lost_t_h * hours
+        rows.append((cause, begin, end, lost_t, lost_t / spread, lost_t * spread, rank, 0.5))
+    return pl.DataFrame(rows, schema=SCORED_SCHEMA, orient="row")
