@@ -18,6 +18,7 @@ from pipeline.errors import ConfigError, DataError
 from pipeline.lock import only_run
 from pipeline.mail import send_report
 from pipeline.present import write_period_report
+from pipeline.present_night import write_night_report
 from pipeline.progress import Progress, silent
 from pipeline.report import Gap
 from pipeline.sources import pull_source
@@ -68,9 +69,8 @@ def nightly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Ou
         unread += step("sources", pull_direct, mill, progress)
         step("derive", derive, mill, None, progress)
         judged: Judged = step("detect", detect, mill, "nightly", None, progress)
-        yesterday = mill.local_day(judged.window.end - timedelta(microseconds=1)) - timedelta(
-            days=1
-        )
+        # Of data that end at midnight, the day just closed is the one to tell of.
+        yesterday = mill.local_day(judged.window.end) - timedelta(days=1)
         period = _inside(judged.window, mill.day_start_utc(yesterday), judged.window.end)
         return _finish(mill, step, "nightly", judged, period, unread)
 
@@ -209,7 +209,11 @@ def _finish(
     gaps = [Gap(f"Readings of {item.path.name}", item.why) for item in unread]
     if name != "backfill":
         gaps += _staleness(mill, judged.window.end)
-    report: Path = step("report", write_period_report, mill, name, period, gaps)
+    report: Path
+    if name == "nightly":
+        report = step("report", write_night_report, mill, period, gaps)
+    else:
+        report = step("report", write_period_report, mill, name, period, gaps)
     if mill.mail is not None and name != "backfill":
         step("send", send_report, mill, report)
     if unread:

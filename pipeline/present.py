@@ -6,9 +6,8 @@ A report can therefore be made again at any time without searching again.
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,15 +17,22 @@ from features.lab import lab_results
 from pipeline.config import Mill
 from pipeline.errors import DataError
 from pipeline.report import Gap, Multiplier, ReportView, write_report
+from pipeline.report.days import loss_sums, multiplier_log_sd
 from pipeline.sensors import sensors_to_look_at
 from pipeline.unseen import what_cannot_be_seen
-from pipeline.windows import LOSSES, NOTICES, STATION, ZONES, Window, lake_of, store_of, tag_health
+from pipeline.windows import (
+    LOSSES,
+    NOTICES,
+    ONE_DAY,
+    STATION,
+    ZONES,
+    Window,
+    lake_of,
+    midnight,
+    store_of,
+    tag_health,
+)
 
-#: Vessels and the pH inside them are known to about a fifth, the corrected pH to 0.04 for days on
-#: end (estimates; the second as measured on simulated mills).
-_MODEL_LOG_SD: Final = 0.2
-_PH_SD: Final = 0.04
-_Z90: Final = 1.645
 #: Charts reach this far around a finding.
 _AROUND: Final = timedelta(days=2)
 
@@ -53,13 +59,26 @@ def write_period_report(mill: Mill, name: str, period: Window, gaps: Iterable[Ga
     return write_report(path, view_of(mill, period, tuple(gaps)))
 
 
-def view_of(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> ReportView:
-    """Fill the view of one report."""
+def view_of(
+    mill: Mill, period: Window, gaps: tuple[Gap, ...] = (), found: pl.DataFrame | None = None
+) -> ReportView:
+    """Fill the view of one report.
+
+    Parameters
+    ----------
+    period : Window
+        What the report covers.
+    gaps : tuple of Gap
+        What is already known to be missing.
+    found : polars.DataFrame, optional
+        Findings to show; without them those that touch the period.
+    """
     store, lake = store_of(mill), lake_of(mill)
-    run = _latest_run(mill)
-    found = store.findings(withdrawn=True).filter(
-        (pl.col("started") < period.end) & (pl.col("ended") > period.start)
-    )
+    run = latest_run(mill)
+    if found is None:
+        found = store.findings(withdrawn=True).filter(
+            (pl.col("started") < period.end) & (pl.col("ended") > period.start)
+        )
     first, last = _drawn(period, found)
     inside = pl.col("ts_utc").is_between(first, last, closed="left")
     days = (first.date(), last.date())
@@ -67,7 +86,9 @@ def view_of(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> ReportVie
     station = lake.read_features(STATION, *days).filter(inside)
     readings = lake.read_readings(*days, [s.tag for s in mill.station.lab]).filter(inside)
     lab = lab_results(readings, mill.station)
-    told = what_cannot_be_seen(mill.station, _within(lab, period), _within(losses, period))
+    told = what_cannot_be_seen(
+        mill.station, _within(lab, period), _within(losses, period), mill.zone
+    )
     sources, refused = _sources(mill, period)
     tags = tag_health(mill, *period.days)
     return ReportView(
@@ -80,7 +101,7 @@ def view_of(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> ReportVie
         findings=found,
         station_minutes=_with_judged(station, losses),
         zone_minutes=lake.read_features(ZONES, *days).filter(inside),
-        season=_season(mill, run),
+        season=season_sums(mill, run),
         lab=lab,
         station=mill.station,
         multiplier=_multiplier(run),
@@ -88,7 +109,8 @@ def view_of(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> ReportVie
         sources=sources,
         refused=refused,
         tags=tags.filter(pl.col("readings") > 0),
-        sensors=sensors_to_look_at(mill, *period.days),
+        sensors=sensors_to_look_at(mill, *_whole_days(mill, period)),
+        verdicts=store.verdicts(),
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
         not_computed=(*gaps, *told),
         run=_run_words(mill, run),
@@ -105,7 +127,25 @@ def _drawn(period: Window, found: pl.DataFrame) -> tuple[datetime, datetime]:
     return min(starts), period.end
 
 
-def _latest_run(mill: Mill) -> dict[str, Any]:
+def _whole_days(mill: Mill, period: Window) -> tuple[date, date]:
+    """UTC days of the period without the edges of the data: there every tag is silent in part."""
+    first, last = period.days
+    known = lake_of(mill).days()
+    if first < last and first == known[0] and period.start > midnight(first):
+        first += ONE_DAY
+    if first < last and last == known[-1] and period.end < midnight(last, 1):
+        last -= ONE_DAY
+    return first, last
+
+
+def latest_run(mill: Mill) -> dict[str, Any]:
+    """Latest finished run.
+
+    Raises
+    ------
+    DataError
+        There is none yet.
+    """
     runs = store_of(mill).runs().filter(pl.col("state") == "finished")
     if runs.is_empty():
         raise DataError(
@@ -128,33 +168,25 @@ def _with_judged(station: pl.DataFrame, losses: pl.DataFrame) -> pl.DataFrame:
     return station.join(judged, on="ts_utc", how="left", maintain_order="left")
 
 
-def _season(mill: Mill, run: dict[str, Any]) -> pl.DataFrame:
+def season_sums(mill: Mill, run: dict[str, Any]) -> pl.DataFrame:
     """Sum sucrose fed, unavoidable and excess loss over each local day searched so far [t]."""
-    lake = lake_of(mill)
-    days = lake.feature_days(LOSSES)
-    span = (days[0], days[-1])
-    fed = lake.read_features(STATION, *span).select("ts_utc", "sucrose_feed_kg_h")
-    minutes = lake.read_features(LOSSES, *span).join(fed, on="ts_utc", how="left")
-    tonnes_a_minute = 1.0 / 60_000.0
-    sums = (
-        minutes.with_columns(day_local=pl.col("ts_utc").dt.convert_time_zone(mill.zone).dt.date())
-        .group_by("day_local")
-        .agg(
-            sucrose_fed_t=pl.col("sucrose_feed_kg_h").sum() * tonnes_a_minute,
-            unavoidable_t=pl.col("unavoidable_kg_h").sum() * tonnes_a_minute,
-            excess_t=pl.col("excess_kg_h").sum() * tonnes_a_minute,
-        )
-        .sort("day_local")
+    days = lake_of(mill).feature_days(LOSSES)
+    minutes = judged_minutes(mill, days[0], days[-1]).with_columns(
+        day_local=pl.col("ts_utc").dt.convert_time_zone(mill.zone).dt.date()
     )
-    share = math.hypot(_multiplier_log_sd(run), _MODEL_LOG_SD)
-    by_ph = math.log(10.0) * _PH_SD * (pl.col("unavoidable_t") + pl.col("excess_t"))
-    half = _Z90 * ((share * pl.col("excess_t")) ** 2 + by_ph**2).sqrt()
-    excess = pl.col("excess_t")
-    return sums.with_columns(excess_low_t=excess - half, excess_high_t=excess + half)
+    return loss_sums(minutes, ["day_local"], run_log_sd(run))
 
 
-def _multiplier_log_sd(run: dict[str, Any]) -> float:
-    return math.log(run["multiplier_high"] / run["multiplier_low"]) / (2 * _Z90)
+def judged_minutes(mill: Mill, first: date, last: date) -> pl.DataFrame:
+    """Loss by minute as the search left it, with the sucrose fed, over some UTC days."""
+    lake = lake_of(mill)
+    fed = lake.read_features(STATION, first, last).select("ts_utc", "sucrose_feed_kg_h")
+    return lake.read_features(LOSSES, first, last).join(fed, on="ts_utc", how="left")
+
+
+def run_log_sd(run: dict[str, Any]) -> float:
+    """Log standard error of a run's kinetic multiplier."""
+    return multiplier_log_sd(run["multiplier_low"], run["multiplier_high"])
 
 
 def _multiplier(run: dict[str, Any]) -> Multiplier:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Final
+from zoneinfo import ZoneInfo
 
 import polars as pl
 
 from features.station import Port, Quantity, Station
 from pipeline.report import Gap
+from pipeline.report.localtime import span_words
+
+_MINUTE: Final = timedelta(minutes=1)
 
 #: What the station must measure for a statement not to rest on targets: kind of vessel, quantity,
 #: ports, and what rests on targets without it.
@@ -25,7 +30,7 @@ _WANTED: Final[tuple[tuple[str, Quantity, tuple[Port, ...], str], ...]] = (
 
 
 def what_cannot_be_seen(
-    station: Station, lab: pl.DataFrame, losses: pl.DataFrame
+    station: Station, lab: pl.DataFrame, losses: pl.DataFrame, zone: str = "UTC"
 ) -> tuple[Gap, ...]:
     """List what rests on targets, what no analysis checks, and what was not measured.
 
@@ -35,9 +40,11 @@ def what_cannot_be_seen(
     lab : polars.DataFrame
         Laboratory results of the period.
     losses : polars.DataFrame
-        Minutes judged, with the column ``measured``.
+        Minutes judged, in order: ts_utc, measured.
+    zone : str
+        The plant's time zone, for the hours that are named.
     """
-    return (*_on_targets(station), *_unchecked(lab), *_unmeasured(losses))
+    return (*_on_targets(station), *_unchecked(lab), *_unmeasured(losses, ZoneInfo(zone)))
 
 
 def _on_targets(station: Station) -> list[Gap]:
@@ -85,13 +92,26 @@ def _unchecked(lab: pl.DataFrame) -> list[Gap]:
     return gaps
 
 
-def _unmeasured(losses: pl.DataFrame) -> list[Gap]:
+def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:
     if losses.is_empty() or "measured" not in losses.columns:
         return []
     share = losses["measured"].not_().sum() / losses.height
     if share < 0.01:
         return []
-    why = f"{share:.1%} of the minutes lack a reading; there the mill's usual value stands in."
+    runs = (
+        losses.with_columns(run=pl.col("measured").rle_id())
+        .filter(~pl.col("measured"))
+        .group_by("run")
+        .agg(start=pl.col("ts_utc").min(), end=pl.col("ts_utc").max(), minutes=pl.len())
+        .sort("minutes", "start", descending=[True, False])
+    )
+    longest = runs.row(0, named=True)
+    span = span_words(longest["start"], longest["end"] + _MINUTE, zone)
+    said = "all of them" if runs.height == 1 else "the longest stretch"
+    why = (
+        f"{100 * share:.0f} % of the minutes of this report lack a reading, {said} {span}; there "
+        "the mill's usual value stands in, so a fault of what was not read cannot show."
+    )
     return [Gap("Minutes without all readings", why)]
 
 

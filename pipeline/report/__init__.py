@@ -1,23 +1,30 @@
-"""The report: one HTML file that needs nothing else, made from a :class:`ReportView`."""
+"""Reports: HTML that needs nothing else, its PDF and plain text, made from frozen views."""
 
 from __future__ import annotations
 
-import os
-from contextlib import suppress
+from dataclasses import replace
 from pathlib import Path
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
-
-from pipeline.errors import ConfigError, LostpolError
 from pipeline.report.compose import compose
-from pipeline.report.view import Estimate, Gap, Multiplier, ReportView
+from pipeline.report.night import compose_night
+from pipeline.report.pages import page_of, require_columns, write_forms, write_text
+from pipeline.report.view import Estimate, Gap, Multiplier, NightView, ReportView, RunHealth
 
-__all__ = ["Estimate", "Gap", "Multiplier", "ReportView", "render_report", "write_report"]
+__all__ = [
+    "Estimate",
+    "Gap",
+    "Multiplier",
+    "NightView",
+    "ReportView",
+    "RunHealth",
+    "render_report",
+    "write_night",
+    "write_report",
+]
 
 
 def render_report(view: ReportView, top: int = 6) -> str:
-    """Make the report as HTML text.
+    """Make the report of a period as HTML text.
 
     Parameters
     ----------
@@ -31,28 +38,12 @@ def render_report(view: ReportView, top: int = 6) -> str:
     LostpolError
         When a frame of the view lacks columns.
     """
-    lacking = view.lacking()
-    if lacking:
-        raise LostpolError(
-            "The report cannot be made: columns are missing from what it is made of.",
-            ", ".join(lacking),
-            "This is a fault in lostpol or a store of another version: run the nightly chain "
-            "again, and report the fault if it stays.",
-        )
-    environment = Environment(
-        loader=PackageLoader("pipeline.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    template = environment.get_template("report.html.j2")
-    style, _, _ = environment.loader.get_source(environment, "report.css")  # type: ignore[union-attr]
-    return template.render(compose(view, top), style=Markup(style))
+    require_columns(view)
+    return page_of("report", compose(view, top))
 
 
 def write_report(out: Path, view: ReportView, top: int = 6) -> Path:
-    """Write the report to `out`, replacing an older file only when the new one is complete.
+    """Write the report of a period to `out`, replacing an older file only when it is complete.
 
     Parameters
     ----------
@@ -73,18 +64,29 @@ def write_report(out: Path, view: ReportView, top: int = 6) -> Path:
     LostpolError
         When a frame of the view lacks columns.
     """
-    page = render_report(view, top)
-    half_done = out.with_name(f".{out.name}.part")
-    try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        half_done.write_text(page, encoding="utf-8")
-        os.replace(half_done, out)  # noqa: PTH105 - replaces on every system
-    except OSError as fault:
-        with suppress(OSError):
-            half_done.unlink(missing_ok=True)
-        raise ConfigError(
-            "The report could not be written.",
-            f"{out}: {fault.strerror or fault}",
-            "Free space, grant the right to write there, or name another folder.",
-        ) from fault
-    return out
+    return write_text(out, render_report(view, top))
+
+
+def write_night(out: Path, view: NightView) -> Path:
+    """Write the nightly report: `out` (HTML), and beside it the same as PDF and plain text.
+
+    Raises
+    ------
+    ConfigError
+        When a file cannot be written there.
+    LostpolError
+        When a frame of the view lacks columns.
+    """
+    require_columns(view.report)
+
+    def parts(no_pdf: str) -> dict[str, object]:
+        return compose_night(replace(view, report=_told(view.report, no_pdf)))
+
+    return write_forms(out, "night", parts)
+
+
+def _told(view: ReportView, no_pdf: str) -> ReportView:
+    """Name a missing PDF among what could not be made."""
+    if not no_pdf:
+        return view
+    return replace(view, not_computed=(*view.not_computed, Gap("The PDF of this report", no_pdf)))

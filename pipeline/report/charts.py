@@ -41,7 +41,7 @@ _LIME_KIND, _CLEAR_KIND = "liming_tank", "settler"
 
 
 @dataclass(frozen=True, slots=True)
-class _Scope:
+class Scope:
     """What one finding's panels need: minutes of the window and the clock of its left edge."""
 
     view: ReportView
@@ -52,12 +52,15 @@ class _Scope:
 
     @property
     def utc(self) -> Window:
-        return _ms(self.window[0]), _ms(self.window[1])
+        """Window in epoch milliseconds, UTC."""
+        return epoch_ms(self.window[0]), epoch_ms(self.window[1])
 
     def local(self, points: Sequence[Point]) -> list[Point]:
+        """Points moved to the clock of the left edge."""
         return [(t + self.shift_ms, v) for t, v in points]
 
     def minutes(self, frame: pl.DataFrame | None) -> pl.DataFrame | None:
+        """Rows of a minute frame inside the window."""
         if frame is None:
             return None
         start, end = self.window
@@ -120,14 +123,14 @@ def finding_chart(
     offset = chart_offset(window[0], ZoneInfo(view.zone))
     shift_ms = round(offset.total_seconds() * 1000)
     axis = TimeAxis(
-        (_ms(window[0]) + shift_ms, _ms(window[1]) + shift_ms),
-        (_ms(started) + shift_ms, _ms(ended) + shift_ms),
+        (epoch_ms(window[0]) + shift_ms, epoch_ms(window[1]) + shift_ms),
+        (epoch_ms(started) + shift_ms, epoch_ms(ended) + shift_ms),
     )
-    zone = _drawn_zone(view, section, window)
+    zone = drawn_zone(view, section, window)
     drawn: list[Markup] = []
     absent: list[str] = []
     for size in (WIDE, NARROW):
-        made = _panels(_Scope(view, zone, window, shift_ms, size))
+        made = _panels(Scope(view, zone, window, shift_ms, size))
         shown = [panel for panel in made if not panel.empty]
         absent = [panel.title for panel in made if panel.empty]
         if not shown:
@@ -149,11 +152,13 @@ def _missing_words(
     return " ".join(said)
 
 
-def _ms(moment: datetime) -> int:
+def epoch_ms(moment: datetime) -> int:
+    """Epoch milliseconds of a moment."""
     return round(as_utc(moment).timestamp() * 1000)
 
 
-def _drawn_zone(view: ReportView, section: str, window: tuple[datetime, datetime]) -> str:
+def drawn_zone(view: ReportView, section: str, window: tuple[datetime, datetime]) -> str:
+    """Zone to draw: that of the finding, or the one that lost most above its target."""
     frame = view.zone_minutes
     if frame is None or section in frame["zone"]:
         return section
@@ -166,30 +171,33 @@ def _drawn_zone(view: ReportView, section: str, window: tuple[datetime, datetime
     return section if excess.is_empty() else str(excess["zone"][0])
 
 
-def _panels(scope: _Scope) -> list[Panel]:
+def _panels(scope: Scope) -> list[Panel]:
     kinds = vessel_kinds(scope.view)
     zones = scope.minutes(scope.view.zone_minutes)
     zone = None if zones is None else zones.filter(pl.col("zone") == scope.section)
     where = section_words(scope.section, kinds)
-    vessel = _vessel(scope)
-    temperature = _lines(zone, {"temp_degc": Series("temperature", (), VERMILION)}, scope)
-    residence = _lines(zone, {"residence_min": Series("residence", (), BLUE)}, scope)
+    vessel = scope_vessel(scope)
+    temperature = lines_of(zone, {"temp_degc": Series("temperature", (), VERMILION)}, scope)
+    residence = lines_of(zone, {"residence_min": Series("residence", (), BLUE)}, scope)
     target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
     return [
-        _ph_panel(scope, kinds),
+        ph_panel(scope, kinds),
         Panel(f"Temperature, {where} [degC]", temperature, levels=target, least_span=4.0),
         Panel(f"Residence time, {where} [min]", residence, from_zero=True),
-        _loss_panel(scope, zones),
+        loss_panel(scope, zones),
     ]
 
 
-def _vessel(scope: _Scope) -> Vessel | None:
+def scope_vessel(scope: Scope) -> Vessel | None:
+    """Vessel of the section drawn, if it is one."""
     station = scope.view.station
     vessels = () if station is None else station.vessels
     return next((v for v in vessels if v.name == scope.section), None)
 
 
-def _lines(frame: pl.DataFrame | None, styles: Mapping[str, Series], scope: _Scope) -> list[Series]:
+def lines_of(
+    frame: pl.DataFrame | None, styles: Mapping[str, Series], scope: Scope
+) -> list[Series]:
     """Decimated lines for the columns of `styles` that the frame has and that hold readings."""
     if frame is None:
         return []
@@ -213,7 +221,8 @@ def _usual(values: pl.Series) -> tuple[float, float] | None:
     return None if low is None or high is None else (low, high)
 
 
-def _ph_panel(scope: _Scope, kinds: Mapping[str, str]) -> Panel:
+def ph_panel(scope: Scope, kinds: Mapping[str, str]) -> Panel:
+    """Limed and clear pH as read and corrected, with laboratory grabs and targets."""
     styles = {
         "ph_limed": Series("limed, as read", (), BLUE, SOLID, 1.4),
         "ph_clear": Series("clear, as read", (), VERMILION, DASH, 1.4),
@@ -223,19 +232,20 @@ def _ph_panel(scope: _Scope, kinds: Mapping[str, str]) -> Panel:
     limed = _LIMED_PLACES | {name for name, kind in kinds.items() if kind == _LIME_KIND}
     clear = _CLEAR_PLACES | {name for name, kind in kinds.items() if kind == _CLEAR_KIND}
     dots = [
-        Dots("limed, laboratory", _grabs(scope, limed), BLUE, "circle"),
-        Dots("clear, laboratory", _grabs(scope, clear), VERMILION, "diamond"),
+        Dots("limed, laboratory", grabs_of(scope, limed), BLUE, "circle"),
+        Dots("clear, laboratory", grabs_of(scope, clear), VERMILION, "diamond"),
     ]
     station = scope.view.station
     targets = () if station is None else (station.targets.ph_limed, station.targets.ph_clear)
     minutes = scope.minutes(scope.view.station_minutes)
-    lines = _lines(minutes, styles, scope)
+    lines = lines_of(minutes, styles, scope)
     return Panel(
         "pH (cooled-sample basis)", lines, [d for d in dots if d.points], targets, least_span=0.8
     )
 
 
-def _grabs(scope: _Scope, places: frozenset[str]) -> list[Point]:
+def grabs_of(scope: Scope, places: frozenset[str]) -> list[Point]:
+    """Laboratory pH of some places."""
     lab = scope.minutes(scope.view.lab)
     if lab is None:
         return []
@@ -258,7 +268,7 @@ def has_judged_loss(station_minutes: pl.DataFrame | None) -> bool:
     return {"loss_kg_h", "unavoidable_kg_h"} <= set(held)
 
 
-def _station_loss(scope: _Scope, zones: pl.DataFrame | None) -> pl.DataFrame | None:
+def _station_loss(scope: Scope, zones: pl.DataFrame | None) -> pl.DataFrame | None:
     """Loss and unavoidable loss of the whole station [kg/h] by minute."""
     minutes = scope.minutes(scope.view.station_minutes)
     if minutes is not None and has_judged_loss(minutes):
@@ -274,7 +284,7 @@ def _station_loss(scope: _Scope, zones: pl.DataFrame | None) -> pl.DataFrame | N
     )
 
 
-def _loss_panel(scope: _Scope, zones: pl.DataFrame | None) -> Panel:
+def loss_panel(scope: Scope, zones: pl.DataFrame | None) -> Panel:
     """Loss rate of the whole station: a cause in one vessel also moves the others."""
     title = "Sucrose lost, whole station [kg/h]"
     whole = _station_loss(scope, zones)

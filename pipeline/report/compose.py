@@ -93,7 +93,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "tags": tag_rows(view),
         "sensors": sensor_rows(view),
         "missing_tags": [clean(tag, 80) for tag in view.missing_tags],
-        "gaps": _gaps(view),
+        "gaps": gaps_of(view),
         "multiplier": _multiplier(view),
         "loss_basis": _loss_basis(view),
         "run": [(clean(name, 60), clean(value, 300)) for name, value in view.run.items()],
@@ -227,7 +227,7 @@ def _total(
     return name, tonnes(mass, *bounds), share
 
 
-def _gaps(view: ReportView) -> list[tuple[str, str]]:
+def gaps_of(view: ReportView) -> list[tuple[str, str]]:
     """Say what the report lacks: what the view names, and every part that was not given."""
     absent = (
         (view.station_minutes, "pH in the charts", "no minute data of the station were given"),

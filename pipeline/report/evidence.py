@@ -18,6 +18,8 @@ from pipeline.report.wording import share_words, words_of
 _FACTS_SHOWN = 4
 _LAB_SHOWN = 6
 _SENTENCE = 400
+#: A sentence that ends so runs on into its number.
+_RUNS_ON = (" by", " now", " for", " held", " was", " is", " within")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,15 +90,28 @@ def _line(item: object) -> str:
         return clean(item, _SENTENCE)
     if not isinstance(item, Mapping):
         return ""
-    sentence = clean(item.get("text"), _SENTENCE)
+    sentence, value = _signed(clean(item.get("text"), _SENTENCE), item.get("value"))
     if not sentence.startswith("pH"):
         sentence = sentence[:1].upper() + sentence[1:]
-    measured = fact_value(item.get("value"), clean(item.get("unit"), 20))
+    measured = fact_value(value, clean(item.get("unit"), 20))
     # A number the sentence already carries is not said twice.
     number = re.match(r"-?[\d.,]+", measured)
     if measured and number and number[0].lstrip("-") in sentence:
         return sentence
-    return ": ".join(part for part in (sentence.rstrip(":. "), measured) if part)
+    joint = " " if sentence.endswith(_RUNS_ON) else ": "
+    return joint.join(part for part in (sentence.rstrip(":. "), measured) if part)
+
+
+def _signed(sentence: str, value: object) -> tuple[str, object]:
+    """Say “below by 0.3” rather than “above by -0.3”, and begin without “and”."""
+    sentence = sentence.removeprefix("and ")
+    number = known(value)
+    if number is None or number >= 0 or not sentence.endswith(" by"):
+        return sentence, value
+    for word, other in (("above", "below"), ("below", "above")):
+        if f" {word} " in sentence:
+            return sentence.replace(f" {word} ", f" {other} ", 1), -number
+    return sentence, value
 
 
 def _shares(item: object) -> tuple[Share, ...]:

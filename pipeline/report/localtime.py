@@ -7,10 +7,11 @@ when the clocks changed inside them.
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+_ONE_DAY = timedelta(days=1)
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
@@ -50,6 +51,17 @@ def span_words(
     if start.astimezone(zone).date() == end.astimezone(zone).date():
         return f"{first} to {clock_words(end, zone)}"
     return f"{first} to {moment_words(end, zone, known_year)}"
+
+
+def day_span(first: date, last: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
+    """Start (included) and end (excluded) of local days `first` to `last`, in UTC."""
+    start, end = (datetime.combine(day, time(), tzinfo=zone) for day in (first, last + _ONE_DAY))
+    return start.astimezone(UTC), end.astimezone(UTC)
+
+
+def zone_words(moment: datetime, zone: ZoneInfo) -> str:
+    """Name the plant's clock: zone and offset, for example ``America/Chicago (UTC-6)``."""
+    return f"{zone.key} ({_offset_words(moment.astimezone(zone))})"
 
 
 def duration_words(span: timedelta) -> str:

@@ -51,7 +51,7 @@ def _rows(items: Sequence[Series] | Sequence[Dots]) -> list[dict[str, Any]]:
 
 
 def _legend(size: Size, panel: Panel) -> alt.Legend | None:
-    if len(panel.series) + len(panel.dots) < 2:
+    if len(panel.series) + (len(panel.dots) if panel.dots_told else 0) < 2:
         return None
     return alt.Legend(
         title=None,
@@ -172,7 +172,7 @@ def panel_chart(
     )
     layers: list[Any] = [*_shade(axis, data), *_between(panel, x, y, data)]
     layers += [levels.encode(y=y)] if panel.levels else []
-    layers.append(lines)
+    layers += [lines] if panel.series else []
     layers += _dot_layers(panel, (x, y), size, data)
     title = alt.TitleParams(panel.title, anchor="start", frame="group", fontSize=size.font + 1)
     return alt.LayerChart(layer=layers, width=size.width, height=size.height, title=title)
@@ -185,15 +185,19 @@ def _dot_layers(
     if not shown:
         return []
     names = [item.name for item in shown]
-    legend = alt.Legend(
-        title=None,
-        orient="top",
-        direction="horizontal",
-        columns=size.legend_columns,
-        labelLimit=240,
-        symbolStrokeWidth=1.6,
-        columnPadding=26,
-        offset=2,
+    legend = (
+        alt.Legend(
+            title=None,
+            orient="top",
+            direction="horizontal",
+            columns=size.legend_columns,
+            labelLimit=240,
+            symbolStrokeWidth=1.6,
+            columnPadding=26,
+            offset=2,
+        )
+        if panel.dots_told
+        else None
     )
     return [
         data.add(_rows(shown))

@@ -83,6 +83,8 @@ class Panel:
         Smallest range of the axis, so that ordinary scatter looks like scatter.
     between : tuple of str, optional
         Two series names: filled where the first lies above the second.
+    dots_told : bool
+        Whether a legend names the dots; where the heading does, there is none.
     """
 
     title: str
@@ -92,6 +94,7 @@ class Panel:
     from_zero: bool = False
     least_span: float = 0.0
     between: tuple[str, str] | None = None
+    dots_told: bool = True
 
     @property
     def empty(self) -> bool:

@@ -34,6 +34,9 @@ class FindingRow:
 
     number: int
     anchor: str
+    raw_id: str
+    finding_id: str
+    code: str
     cause: CauseWords
     section: str
     where: str
@@ -73,6 +76,9 @@ def _finding(view: ReportView, number: int, row: dict[str, object]) -> FindingRo
     return FindingRow(
         number=number,
         anchor=f"finding-{number}",
+        raw_id=str(row["finding_id"]),
+        finding_id=clean(row["finding_id"], 20),
+        code=str(row["cause"] or ""),
         cause=words_of(str(row["cause"] or "")),
         section=section,
         where=section_words(section, vessel_kinds(view)),

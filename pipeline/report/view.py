@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 
 import polars as pl
 
@@ -34,6 +34,11 @@ REQUIRED_COLUMNS: dict[str, tuple[str, ...]] = {
     "refused": ("source", "reason", "rows"),
     "tags": ("tag", "readings", "bad"),
     "sensors": ("tag", "verdict", "days", "text"),
+    "verdicts": ("finding_id", "verdict", "note", "author", "given_at"),
+    "balance": (
+        *("day", "sucrose_fed_t", "kinetic_t", "chemical_t"),
+        *("chemical_sd_t", "unexplained_t", "pairs"),
+    ),
 }
 
 
@@ -101,6 +106,12 @@ class ReportView:
         Per tag: tag, readings, bad and, where known, reasons.
     sensors : polars.DataFrame or None
         Tags that were not well: tag, quantity, place, verdict, days, text; worst first.
+    verdicts : polars.DataFrame or None
+        What people said of findings: finding_id, verdict, note, author, given_at; the last of a
+        finding counts.
+    balance : polars.DataFrame or None
+        A row a plant-local day: loss between limed and clear juice by kinetics and by chemistry,
+        and what stays unexplained [t], as ``models.witness.DAILY_SCHEMA`` has it.
     missing_tags : tuple of str
         Tags described for the mill that no export held.
     not_computed : tuple of Gap
@@ -128,6 +139,8 @@ class ReportView:
     refused: pl.DataFrame | None = None
     tags: pl.DataFrame | None = None
     sensors: pl.DataFrame | None = None
+    verdicts: pl.DataFrame | None = None
+    balance: pl.DataFrame | None = None
     missing_tags: tuple[str, ...] = ()
     not_computed: tuple[Gap, ...] = ()
     run: Mapping[str, str] = field(default_factory=dict)
@@ -140,3 +153,61 @@ class ReportView:
             if frame is not None:
                 lacks += [f"{name}.{column}" for column in columns if column not in frame.columns]
         return lacks
+
+
+@dataclass(frozen=True, slots=True)
+class RunHealth:
+    """How the run went that a report rests on.
+
+    Attributes
+    ----------
+    run_id : str
+    took_s : float or None
+        Time from its start to its end [s].
+    finished : datetime or None
+        When it ended by the clock, UTC.
+    data_end : datetime
+        End of data it knew, UTC.
+    window : tuple of datetime
+        What it judged, UTC, end exclusive.
+    previous_end : datetime or None
+        End of data of the run before; None for the first one.
+    version : str
+        Of lostpol.
+    config_hash : str
+        Of the mill's description.
+    """
+
+    run_id: str
+    took_s: float | None
+    finished: datetime | None
+    data_end: datetime
+    window: tuple[datetime, datetime]
+    previous_end: datetime | None
+    version: str
+    config_hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class NightView:
+    """What the nightly report shows.
+
+    Attributes
+    ----------
+    report : ReportView
+        Period: from the start of `day` to the end of data. ``season`` holds its sums by day, with
+        ``minutes`` and ``measured`` where known; ``findings`` are those of the period.
+    day : date
+        The plant-local day that is reported, usually yesterday.
+    day_minutes : int
+        Minutes that day has; 23 or 25 hours when the clocks change.
+    known : polars.DataFrame
+        All findings of the season.
+    run : RunHealth
+    """
+
+    report: ReportView
+    day: date
+    day_minutes: int
+    known: pl.DataFrame
+    run: RunHealth

@@ -28,6 +28,9 @@ _SET_POINT = (
     "to do so; move it in small steps and watch the settler."
 )
 
+_PROBE = "Take the probe out only after the control loop is in manual and isolated."
+_CLEANING = "Cleaning chemicals and steam need the site's permit and protective clothing."
+
 
 @dataclass(frozen=True, slots=True)
 class CauseWords:
@@ -73,7 +76,7 @@ CAUSES: dict[str, CauseWords] = {
             "Look for scale or fat on the probe; clean and calibrate it by the site's procedure.",
             "Until then let the laboratory pH guide the shift rather than the probe.",
         ),
-        (_HOT, _LIME, "Take the probe out only after the control loop is in manual and isolated."),
+        (_HOT, _LIME, _PROBE),
     ),
     "standing_juice": CauseWords(
         "Juice stood still in hot vessels",
@@ -130,10 +133,7 @@ CAUSES: dict[str, CauseWords] = {
             "Ask when mills, gutters, screens and tanks were last cleaned and steamed out.",
             "Repeat the lactic-acid test on fresh samples from each point along the line.",
         ),
-        (
-            "Cleaning chemicals and steam need the site's permit and protective clothing.",
-            _CONFINED,
-        ),
+        (_CLEANING, _CONFINED),
     ),
     "tank_held": CauseWords(
         "Clear juice held too long in its tank",
@@ -215,6 +215,22 @@ _CONFIDENCE: tuple[tuple[float, str], ...] = (
     (0.3, "possible"),
     (0.0, "a weak hint"),
 )
+
+
+#: Short names of the cautions, for where the full words stand further down.
+_CAUTION_LABELS: dict[str, str] = {
+    _HOT: "hot juice and steam",
+    _LIME: "lime",
+    _CONFINED: "confined vessels",
+    _SET_POINT: "changing set-points",
+    _PROBE: "taking out a probe",
+    _CLEANING: "cleaning chemicals and steam",
+}
+
+
+def caution_label(caution: str) -> str:
+    """Short name of a caution."""
+    return _CAUTION_LABELS[caution]
 
 
 def words_of(cause: str) -> CauseWords:

@@ -1,6 +1,7 @@
 """A thin description says what it cannot see; a whole one says nothing."""
 
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import polars as pl
@@ -11,7 +12,15 @@ from pipeline.unseen import what_cannot_be_seen
 
 ROOT = Path(__file__).resolve().parents[2]
 LAB = pl.DataFrame({"analyte": ["ph", "rs", "lactic"]})
-WHOLE = pl.DataFrame({"measured": [True] * 100})
+START = datetime(2025, 11, 30, 9, tzinfo=UTC)
+
+
+def judged(measured):
+    times = [START + timedelta(minutes=n) for n in range(len(measured))]
+    return pl.DataFrame({"ts_utc": times, "measured": measured})
+
+
+WHOLE = judged([True] * 100)
 
 
 @pytest.fixture(scope="module")
@@ -20,7 +29,8 @@ def station():
 
 
 def said(station, lab=LAB, losses=WHOLE):
-    return " ".join(f"{g.what}: {g.why}" for g in what_cannot_be_seen(station, lab, losses))
+    gaps = what_cannot_be_seen(station, lab, losses, "America/Chicago")
+    return " ".join(f"{g.what}: {g.why}" for g in gaps)
 
 
 def test_a_well_measured_station_has_nothing_to_confess(station):
@@ -51,5 +61,13 @@ def test_a_missing_analysis_is_told(station, analyte, words):
 
 
 def test_minutes_without_readings_are_told(station):
-    losses = pl.DataFrame({"measured": [True] * 90 + [False] * 10})
-    assert "10.0% of the minutes" in said(station, losses=losses)
+    told = said(station, losses=judged([True] * 90 + [False] * 10))
+    # 90 minutes after 09:00 UTC is 04:30 in Chicago (tz database: CST is UTC-6).
+    assert "10 % of the minutes" in told
+    assert "all of them Sun 30 Nov 2025 04:30 to 04:40" in told
+
+
+def test_of_several_stretches_without_readings_the_longest_is_named(station):
+    told = said(station, losses=judged([False] * 5 + [True] * 60 + [False] * 30 + [True] * 5))
+    assert "35 % of the minutes" in told
+    assert "the longest stretch Sun 30 Nov 2025 04:05 to 04:35" in told

@@ -1,0 +1,119 @@
+"""The nightly report, filled from the store and the lake alone."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+
+from pipeline.config import Mill
+from pipeline.present import latest_run, view_of
+from pipeline.report import Gap, NightView, RunHealth, write_night
+from pipeline.windows import ONE_DAY, Window, lake_of, store_of
+
+#: A tag without a reading for this long before the end of data is silent now.
+_SILENT: Final = timedelta(hours=1)
+
+
+def write_night_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> Path:
+    """Write the nightly report into the mill's store.
+
+    Parameters
+    ----------
+    period : Window
+        From the start of the local day that is reported to the end of data.
+    gaps : iterable of Gap
+        What is already known to be missing.
+
+    Returns
+    -------
+    Path
+        The HTML file, in a folder called after the last local day; PDF and text lie beside it.
+    """
+    last = mill.local_day(period.end - timedelta(microseconds=1))
+    out = mill.reports_path / last.isoformat() / "nightly.html"
+    return write_night(out, night_view(mill, period, tuple(gaps)))
+
+
+def night_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> NightView:
+    """Fill the view of one night."""
+    run = latest_run(mill)
+    health = run_health(mill, run)
+    known = store_of(mill).findings(withdrawn=True)
+    tonight = known.filter(_of_night(period, run, health))
+    day = mill.local_day(period.end) - ONE_DAY
+    start, end = mill.day_span_utc(day, day)
+    report = view_of(mill, period, gaps, found=tonight)
+    report = replace(
+        report,
+        sensors=_sensors_now(mill, report.sensors, period),
+    )
+    return NightView(
+        report=report,
+        day=day,
+        day_minutes=(end - start) // timedelta(minutes=1),
+        known=known,
+        run=health,
+    )
+
+
+def _of_night(period: Window, run: dict[str, Any], health: RunHealth) -> pl.Expr:
+    """Findings of the period, found only now, or taken back by this run."""
+    inside = (pl.col("started") < period.end) & (pl.col("ended") > period.start)
+    stands = pl.col("status") != "withdrawn"
+    taken_back = (pl.col("status") == "withdrawn") & (pl.col("run_id") == run["run_id"])
+    if health.previous_end is None or health.previous_end >= health.data_end:
+        return (inside & stands) | taken_back
+    return ((inside | (pl.col("first_seen") == health.data_end)) & stands) | taken_back
+
+
+def run_health(mill: Mill, run: dict[str, Any]) -> RunHealth:
+    """How the last finished run went."""
+    runs = store_of(mill).runs().filter(pl.col("state") == "finished")
+    earlier = runs.filter(pl.col("as_of") < run["as_of"])["as_of"].max()
+    took = None
+    if run["finished_at"] is not None:
+        took = (run["finished_at"] - run["started_at"]).total_seconds()
+    return RunHealth(
+        run_id=run["run_id"],
+        took_s=took,
+        finished=run["finished_at"],
+        data_end=run["as_of"],
+        window=(run["window_start"], run["window_end"]),
+        previous_end=earlier if isinstance(earlier, datetime) else None,
+        version=json.loads(run["versions"]).get("lostpol", "unknown"),
+        config_hash=run["config_hash"],
+    )
+
+
+def _sensors_now(mill: Mill, ill: pl.DataFrame | None, period: Window) -> pl.DataFrame | None:
+    """Add tags that are silent at the end of data, unless they were named already."""
+    if ill is None:
+        return None
+    last = (period.end - timedelta(microseconds=1)).date()
+    signals = {s.tag: s for s in mill.station.signals}
+    ends = (
+        lake_of(mill)
+        .read_readings(last - ONE_DAY, last, list(signals))
+        .group_by("tag")
+        .agg(pl.col("ts_utc").max())
+    )
+    quiet = ends.filter(pl.col("ts_utc") < period.end - _SILENT).sort("ts_utc", "tag")
+    rows = [
+        {
+            "tag": tag,
+            "quantity": signals[tag].quantity,
+            "place": signals[tag].place,
+            "verdict": "silent",
+            "days": 1,
+            "text": f"no reading since {since.astimezone(mill.tz):%Y-%m-%d %H:%M}",
+        }
+        for tag, since in quiet.iter_rows()
+    ]
+    now = pl.DataFrame(rows, schema=ill.schema)
+    return pl.concat([now, ill.filter(~pl.col("tag").is_in(now["tag"].to_list()))])

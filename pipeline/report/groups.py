@@ -1,0 +1,103 @@
+"""Which findings are new, still open, ended or taken back since the last report; verdicts beside.
+
+Everything is told from times of the data, never from the clock, so that a report made again says
+the same.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from pipeline.report.localtime import day_words
+from pipeline.report.tables import FindingRow, finding_rows
+from pipeline.report.text import clean
+from pipeline.report.view import NightView, ReportView
+
+State = Literal["new", "open", "ended", "withdrawn"]
+
+STATE_WORDS: Final[dict[State, str]] = {
+    "new": "New",
+    "open": "Still open",
+    "ended": "Ended",
+    "withdrawn": "Taken back",
+}
+_VERDICTS: Final = {
+    "confirmed": "confirmed",
+    "dismissed": "dismissed: no loss",
+    "fixed": "fixed",
+    "look_again": "look again: it grew or went on after the verdict",
+}
+_NOTE: Final = 160
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A finding with what became of it since the last report."""
+
+    row: FindingRow
+    state: State
+    verdict: str
+    doubt: str
+
+    @property
+    def state_words(self) -> str:
+        """The state in a word or two."""
+        if self.state == "new" and self.row.status == "ended":
+            return "New, ended"
+        return STATE_WORDS[self.state]
+
+
+def items_of(view: NightView) -> list[Item]:
+    """Findings of the night by state, the most pressing first within each."""
+    stored = {row["finding_id"]: row for row in view.report.findings.to_dicts()}
+    items = []
+    for row in finding_rows(view.report):
+        raw = stored[row.raw_id]
+        items.append(Item(row, _state(view, raw), verdict_words(view.report, raw), mark_words(raw)))
+    order = list(STATE_WORDS)
+    return sorted(items, key=lambda item: order.index(item.state))
+
+
+def _state(view: NightView, raw: Mapping[str, object]) -> State:
+    if raw["status"] == "withdrawn":
+        return "withdrawn"
+    run, started, first_seen = view.run, raw["started"], raw.get("first_seen")
+    found_now = run.previous_end is not None and first_seen == run.data_end
+    if found_now or started >= view.report.period_start:  # type: ignore[operator]
+        return "new"
+    return "open" if raw["status"] == "open" else "ended"
+
+
+def verdict_words(view: ReportView, raw: Mapping[str, object]) -> str:
+    """Say what people said of a finding; empty when nobody did."""
+    state = raw.get("verdict")
+    if not state:
+        return ""
+    said = _VERDICTS.get(str(state), clean(state, 40))
+    last = _last_verdict(view.verdicts, str(raw["finding_id"]))
+    if last is None:
+        return said
+    given = day_words(last["given_at"].astimezone(ZoneInfo(view.zone)))
+    by = f"{said} by {clean(last['author'], 60)}, {given}"
+    note = clean(last["note"], _NOTE)
+    return f"{by}: “{note}”" if note else by
+
+
+def _last_verdict(verdicts: pl.DataFrame | None, finding_id: str) -> dict[str, Any] | None:
+    if verdicts is None:
+        return None
+    mine = verdicts.filter(pl.col("finding_id") == finding_id)
+    return None if mine.is_empty() else mine.row(-1, named=True)
+
+
+def mark_words(raw: Mapping[str, object]) -> str:
+    """Say how far chance may explain a finding, where the search says so."""
+    return {
+        "confident": "chance can hardly explain it",
+        "listed": "chance may explain it",
+    }.get(str(raw.get("mark")), "")

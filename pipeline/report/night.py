@@ -1,0 +1,282 @@
+"""From the view of a night to the words of its page. Nothing here knows HTML or disk."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from pipeline.report.compose import gaps_of
+from pipeline.report.days import Tally, microbes_within, tally, within
+from pipeline.report.evidence import Evidence, read_evidence
+from pipeline.report.groups import Item, items_of
+from pipeline.report.localtime import (
+    clock_words,
+    clocks_change,
+    day_span,
+    day_words,
+    moment_words,
+    zone_words,
+)
+from pipeline.report.rounding import bare_tonnes, money, quantity, tonnes
+from pipeline.report.runline import data_lines, run_line
+from pipeline.report.svg import Drawing
+from pipeline.report.tables import notice_rows, sensor_rows
+from pipeline.report.text import clean
+from pipeline.report.tiles import finding_tile
+from pipeline.report.view import Estimate, NightView
+from pipeline.report.wording import caution_label, words_of
+
+#: Findings with a card and a chart of their own; the rest stand in a table.
+CARDS: Final = 3
+_FACTS: Final = 3
+_SENSORS: Final = 4
+_BEFORE: Final = (7, 30)
+_NAMED_CAUSES: Final = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A finding with what carries it, what to check and its chart."""
+
+    item: Item
+    facts: tuple[str, ...]
+    problem: str
+    alternatives: str
+    cautions: str
+    drawing: Drawing
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """One column of the comparison: what it covers, and what was lost."""
+
+    name: str
+    excess: str
+    worth: str
+    unavoidable: str
+    share: str
+
+
+def compose_night(view: NightView) -> dict[str, Any]:
+    """Make everything the page, the PDF and the plain text of a night show."""
+    report = view.report
+    zone = ZoneInfo(report.zone)
+    items = items_of(view)
+    ranked = [item for item in items if item.state != "withdrawn"]
+    chosen = sorted(ranked, key=lambda item: item.row.number)[:CARDS]
+    cards = [_card(view, item) for item in ranked if item in chosen]
+    sensors = sensor_rows(report)
+    return {
+        "mill": clean(report.mill),
+        "zone": zone_words(report.period_start, zone),
+        "clocks_change": clocks_change(report.period_start, report.period_end, zone),
+        "day": day_words(view.day),
+        "until": moment_words(report.period_end, zone),
+        "currency": clean(report.currency),
+        "price": money(report.price_per_t, None, None, report.currency).split(" (", 1)[0],
+        **_headline(view),
+        "counts": _counts(items),
+        "cards": cards,
+        "others": [item for item in ranked if item not in chosen],
+        "withdrawn": [item for item in items if item.state == "withdrawn"],
+        "cautions": _cautions(cards),
+        "sensors": None if sensors is None else sensors[:_SENSORS],
+        "more_sensors": 0 if sensors is None else max(0, len(sensors) - _SENSORS),
+        "data": data_lines(report),
+        "notices": notice_rows(report),
+        "gaps": gaps_of(report),
+        "missing_tags": [clean(tag, 80) for tag in report.missing_tags],
+        "run": run_line(view),
+    }
+
+
+def _tally(view: NightView, first: date, last: date) -> Tally | None:
+    days = view.report.season
+    if days is None:
+        return None
+    bounds = day_span(first, last, ZoneInfo(view.report.zone))
+    return tally(days, first, last, microbes_within(view.known, *bounds))
+
+
+def _headline(view: NightView) -> dict[str, Any]:
+    """First lines: what the day lost, beside the days before it, and what changed."""
+    one = timedelta(days=1)
+    of_day = _tally(view, view.day, view.day)
+    before = [_tally(view, view.day - n * one, view.day - one) for n in _BEFORE]
+    today = _tally(view, view.day + one, view.day + one)
+    columns = [_column(view, "Yesterday", of_day)]
+    if today is not None and today.minutes > 0:
+        until = clock_words(view.report.period_end, ZoneInfo(view.report.zone))
+        columns.append(_column(view, f"Today until {until}", today))
+    for n, sums in zip(_BEFORE, before, strict=True):
+        columns.append(_column(view, _mean_of(n, sums), sums, mean=True))
+    lead, nothing = _lead(view, of_day)
+    return {
+        "lead": lead,
+        "nothing": nothing,
+        "columns": columns,
+        "changed": _changed(view, of_day, before[-1]),
+        "cover": _cover(view, of_day),
+        "microbes": "" if of_day is None or of_day.microbes_t <= 0 else _microbes(of_day),
+    }
+
+
+def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
+    if of_day is None:
+        return {}, f"What was lost yesterday, {day_words(view.day)}, could not be computed."
+    price, total = view.report.price_per_t, of_day.total
+    mass = tonnes(total.value, total.low, total.high)
+    worth = money(total.value * price, total.low * price, total.high * price, view.report.currency)
+    nothing = ""
+    if total.low <= 0:
+        nothing = "The interval reaches zero: it may be nothing."
+    if total.value <= 0:
+        nothing = "The station did no worse than at its targets."
+    parts = {"mass": mass.split(" (", 1)[0], "mass_span": mass.split(" (", 1)[1].rstrip(")")}
+    parts |= {"worth": worth.split(" (", 1)[0], "worth_span": worth.split(" (", 1)[1].rstrip(")")}
+    return parts, nothing
+
+
+def _days(number: int) -> str:
+    return "day" if number == 1 else f"{number} days"
+
+
+def _mean_of(days: int, sums: Tally | None) -> str:
+    if sums is None or sums.days == days:
+        return f"Mean of the {days} days before"
+    return f"Mean of {sums.days} of the {days} days before (all there are)"
+
+
+def _column(view: NightView, name: str, sums: Tally | None, *, mean: bool = False) -> Column:
+    if sums is None:
+        return Column(name, "not computed", "not computed", "not computed", "not computed")
+    price, total = view.report.price_per_t, sums.a_day if mean else sums.total
+    days = sums.days if mean else 1
+    return Column(
+        name,
+        tonnes(total.value, total.low, total.high),
+        money(total.value * price, total.low * price, total.high * price, view.report.currency),
+        quantity(sums.unavoidable_t / days, None, None, "t").split(" (", 1)[0],
+        _share(sums),
+    )
+
+
+def _share(sums: Tally) -> str:
+    """Loss as a share of the sucrose fed, with the digits that its interval allows."""
+    if sums.sucrose_fed_t <= 0:
+        return "not computed"
+    total = sums.total
+    value, low, high = (
+        100 * mass / sums.sucrose_fed_t for mass in (total.value, total.low, total.high)
+    )
+    return quantity(value, low, high, "%").split(" (", 1)[0]
+
+
+def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str:
+    """Set the day beside the days before it, and name what was found in it."""
+    if of_day is None or before is None or view.report.season is None:
+        return "There is no earlier day to set it beside."
+    usual, value = before.a_day.value, of_day.total.value
+    days = view.report.season.filter(
+        pl.col("day_local").is_between(view.day - timedelta(days=30), view.day - timedelta(days=1))
+    ).drop_nulls("excess_t")
+    worse = int((days["excess_t"] > value - of_day.microbes_t).sum())
+    difference = abs(value - usual)
+    spread = Estimate(difference, 0.0, 2 * difference)
+    size = bare_tonnes(difference, spread.low, spread.high)
+    side = "more" if value > usual else "less"
+    said = f"{size} {side} than the mean of the {_days(before.days)} before"
+    said += f"; {_rank(worse, days.height)}."
+    return f"{said} {_found_in_it(view, value)}"
+
+
+def _rank(worse: int, days: int) -> str:
+    if worse == 0:
+        return f"none of those {days} days was worse" if days > 1 else "that day was better"
+    if worse == days:
+        return f"each of those {days} days was worse" if days > 1 else "that day was worse"
+    return f"more was lost on {worse} of those {days} days"
+
+
+def _found_in_it(view: NightView, value: float) -> str:
+    bounds = day_span(view.day, view.day, ZoneInfo(view.report.zone))
+    rows = within(view.known, *bounds).sort("lost_t", descending=True)
+    if rows.is_empty():
+        return "No finding lies in it."
+    causes = rows.group_by("cause", maintain_order=True).agg(
+        pl.col("lost_t", "lost_t_low", "lost_t_high").sum()
+    )
+    named = [
+        f"{words_of(row['cause']).name.lower()} {_mass(row)}"
+        for row in causes.head(_NAMED_CAUSES).to_dicts()
+    ]
+    named = [part.replace("ph probe", "pH probe") for part in named]
+    rest = value - float(causes["lost_t"].sum())
+    outside = bare_tonnes(abs(rest), abs(rest) - 0.1, abs(rest) + 0.1)
+    told = (
+        f"Outside it {outside}." if rest > 0 else f"Outside it {outside} better than the targets."
+    )
+    said = f"Found in it: {'; '.join(named)}"
+    said += (
+        f"; {causes.height - _NAMED_CAUSES} more causes" if causes.height > _NAMED_CAUSES else ""
+    )
+    return f"{said}. {told}"
+
+
+def _mass(row: dict[str, Any]) -> str:
+    return tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"])
+
+
+def _microbes(of_day: Tally) -> str:
+    eaten = quantity(of_day.microbes_t, None, None, "t").split(" (", 1)[0]
+    return f"{eaten} of it was eaten by microbes, by the finding below."
+
+
+def _cover(view: NightView, of_day: Tally | None) -> tuple[str, bool]:
+    """Say how much of the day rests on readings; True when that is little."""
+    if of_day is None or view.day_minutes <= 0 or of_day.minutes <= 0:
+        return "How much of the day could be computed is not known.", True
+    judged = min(100.0, 100.0 * of_day.minutes / view.day_minutes)
+    measured = min(100.0, 100.0 * of_day.measured / view.day_minutes)
+    said = f"{judged:.0f} % of the day's minutes computed, {measured:.0f} % with all readings."
+    if judged >= 95 and measured >= 90:
+        return said, False
+    return f"{said} Where readings lack, the mill's usual value stands in; see below.", True
+
+
+def _counts(items: Sequence[Item]) -> str:
+    names = {"new": "new", "open": "still open", "ended": "ended", "withdrawn": "taken back"}
+    counted = [
+        f"{n} {words}"
+        for state, words in names.items()
+        if (n := sum(item.state == state for item in items))
+    ]
+    return ", ".join(counted)
+
+
+def _card(view: NightView, item: Item) -> Card:
+    evidence = read_evidence(item.row.evidence)
+    labels = list(dict.fromkeys(caution_label(line) for line in item.row.cause.cautions))
+    return Card(
+        item=item,
+        facts=evidence.facts[:_FACTS],
+        problem=evidence.problem,
+        alternatives=_alternatives(evidence),
+        cautions=", ".join(labels),
+        drawing=finding_tile(view.report, item.row, f"tile-{item.row.number}"),
+    )
+
+
+def _alternatives(evidence: Evidence) -> str:
+    return "; ".join(evidence.alternatives)
+
+
+def _cautions(cards: Sequence[Card]) -> list[tuple[str, str]]:
+    """Full words of every caution the cards name, each once."""
+    lines = dict.fromkeys(line for card in cards for line in card.item.row.cause.cautions)
+    return [(caution_label(line), line) for line in lines]

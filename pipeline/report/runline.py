@@ -1,0 +1,64 @@
+"""How the run and its data went, in the few lines a page has for it."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+from pipeline.report.localtime import moment_words
+from pipeline.report.rounding import count, known, quantity
+from pipeline.report.tables import tag_rows
+from pipeline.report.text import clean
+from pipeline.report.view import NightView, ReportView
+
+_TAGS_NAMED = 3
+
+
+def run_line(view: NightView) -> str:
+    """Health of the run: when, how long, what it judged, what it rests on."""
+    run, report = view.run, view.report
+    zone = ZoneInfo(report.zone)
+    first, last = (moment_words(moment, zone) for moment in run.window)
+    parts = [f"Run {clean(run.run_id, 20)}"]
+    if run.finished is not None:
+        took = "" if run.took_s is None else f", after {run.took_s:.0f} s"
+        parts.append(f"finished {moment_words(run.finished, zone)}{took}")
+    parts.append(f"searched {first} to {last}")
+    if run.previous_end is None:
+        parts.append("the first run: nothing to compare with")
+    else:
+        parts.append(f"the run before knew data to {moment_words(run.previous_end, zone)}")
+    held = report.multiplier
+    if held is not None:
+        factor = quantity(held.value, held.low, held.high, "")
+        parts.append(f"kinetic multiplier {factor}, {clean(held.source, 120)}")
+    parts.append(f"lostpol {clean(run.version, 20)}, description {clean(run.config_hash, 20)}")
+    return "; ".join(parts) + "."
+
+
+def data_lines(report: ReportView) -> list[str]:
+    """Rows read and refused, and tags with many bad readings."""
+    return [*_rows(report), *_bad_tags(report)]
+
+
+def _rows(report: ReportView) -> list[str]:
+    if report.sources is None:
+        return ["Rows read and refused: no record was given."]
+    read, kept = (sum(known(v) or 0 for v in report.sources[n]) for n in ("rows_read", "rows_kept"))
+    files = report.sources.height
+    if files == 0:
+        return ["No export reaches into this period."]
+    named = "one export" if files == 1 else f"{files} exports"
+    refused = f"{count(read - kept)} refused" if read > kept else "none refused"
+    return [f"{count(read)} rows read from {named} that reach into this period, {refused}."]
+
+
+def _bad_tags(report: ReportView) -> list[str]:
+    tags = tag_rows(report)
+    if tags is None:
+        return ["Bad readings per tag: no count was given."]
+    if not tags.much:
+        return ["No tag with more than 1 % bad readings."]
+    named = [f"{tag.name} {tag.share}" for tag in tags.much[:_TAGS_NAMED]]
+    more = len(tags.much) - len(named)
+    rest = f" and {more} more" if more else ""
+    return [f"Bad readings, of all: {', '.join(named)}{rest}."]
