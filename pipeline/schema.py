@@ -10,6 +10,8 @@ from typing import Final
 
 import polars as pl
 
+from pipeline.views import VIEWS
+
 _FIRST: Final = """
 CREATE TABLE findings (
     finding_id  VARCHAR PRIMARY KEY,
@@ -287,4 +289,4 @@ SENSOR_COLUMNS: Final = pl.Schema(
 )
 
 #: Scripts in order; the first brings an empty file to version 1.
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _SENSORS, _VERDICTS)
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _SENSORS, _VERDICTS, VIEWS)

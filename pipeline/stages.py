@@ -240,6 +240,7 @@ def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress 
     lake, store = lake_of(mill), store_of(mill)
     window = choose_window(mill, lake, store, first)
     run = describe_run(mill, flow, window)
+    store.describe_mill(mill.name, mill.zone, mill.currency, mill.price_per_t)
     store.record_run(run | {"state": "running"})
     progress("Looking for losses", 0, 1)
     try:

@@ -159,6 +159,13 @@ class Store:
         frame = self._read("SELECT * FROM sensor_health WHERE mill = $mill ORDER BY day, tag")
         return frame.filter(pl.col("day").is_between(first, last))
 
+    def describe_mill(self, name: str, zone: str, currency: str, price_per_t: float) -> None:
+        """Keep what the views need to know of the mill."""
+        row: Row = {"mill": self.mill, "name": name, "zone": zone}
+        row |= {"currency": currency, "price_per_t": price_per_t}
+        with self._writing() as connection:
+            _insert(connection, "REPLACE", "mills", tuple(row), [row])
+
     def source_mark(self, source: str) -> datetime | None:
         """Moment up to which a direct source was read, or None."""
         query = "SELECT read_until FROM source_marks WHERE mill = $mill AND source = $source"
