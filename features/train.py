@@ -31,12 +31,14 @@ from features.probes import (
 from features.scan import linear_recurrence
 from features.station import Port, Quantity, Vessel
 from features.stream import Dose, Passage, Passed, Stream, Tracer, join
-from features.tracks import Track, Tracks, smooth
+from features.tracks import Track, Tracks, running_mean, smooth
 from features.vessel_ph import fall_left, reference_acidity, standing_in
 from features.zones import Zone, run_zone
 
 #: Mud is not taken for more sour than this [pH].
 _SOUREST = 6.0
+#: Running mean of the mud level [min].
+_MUD_LEVEL_MIN = 61
 
 
 @dataclass(slots=True, eq=False)
@@ -264,8 +266,7 @@ def _mud_ph_drop(
 
     The age follows ``V da/dt = V - Q a`` (well stirred), starting at its target. Mud sours by the
     law of juice (`ph_after_acid`), slower as it sours, at the pace that gives the drop described
-    at the target age from the target of clear juice. Below pH 6, where that law was never
-    measured, it sours no further.
+    at the target age. Below pH 6, where that law was never measured, it sours no further.
     """
     ph_clear, target = clear
     volume = np.maximum(0.5 * (edges_m3[1:] + edges_m3[:-1]), 1e-6)
@@ -275,7 +276,7 @@ def _mud_ph_drop(
     gained = np.where(turnover > 1e-9, -np.expm1(-turnover) / np.maximum(turnover, 1e-9), 1.0)
     age_min = linear_recurrence(kept, gained, target_min)
     at_ph7 = np.expm1(LN3 * vessel.mud_ph_drop) / LN3 * 3.0 ** (7.0 - target)
-    drop = ph_clear - ph_after_acid(ph_clear, at_ph7 * age_min / target_min)
+    drop = target - ph_after_acid(target, at_ph7 * age_min / target_min)
     return np.minimum(drop, np.maximum(ph_clear - _SOUREST, 0.0))
 
 
@@ -295,7 +296,8 @@ def _mud(
     if not temp.measured and clear_temp.measured and vessel.mud_temp_degc is None:
         temp = clear_temp
     volume = _level_volume(tracks, vessel, "mud_level", vessel.mud_volume_m3, vessel.mud_level_pct)
-    edges = edges_from_means(smooth(volume.values))
+    # Mud moves over hours, its level reads rough: noise in it would pass for fresh mud.
+    edges = edges_from_means(running_mean(volume.values, _MUD_LEVEL_MIN))
     drawn = _mud_flow(tracks, vessel, inlet)
     inflow = np.maximum(drawn.values + 60.0 * np.diff(edges), 0.0)
     acidity = reference_acidity(
