@@ -91,6 +91,16 @@ def false_ones(findings: Spans, events: Spans) -> Flags:
     return np.asarray((inside < FALSE_SHARE) & (best < FALSE_IOU))
 
 
+def before_too_many_false(findings: Spans, events: Spans, most_false: float) -> int:
+    """How many findings, best first, stand before one false finding more than allowed.
+
+    Rules that cry often find much. Read down to the same number of false findings, lists of any
+    length can be compared.
+    """
+    wrong = np.cumsum(false_ones(findings, events))
+    return int(np.searchsorted(wrong, np.floor(most_false), side="right"))
+
+
 def pointing(findings: Spans, events: Spans) -> NDArray[np.int64]:
     """Event that each finding points at; -1 where it points at none.
 

@@ -13,6 +13,8 @@ from models.marks_nightly import median_wait_d
 
 #: Lower ends of the size classes of planted losses [t].
 SIZES_T = (0.0, 0.5, 1.0, 2.0)
+#: False findings a week at which lists of different length are compared.
+FALSE_PER_WEEK = 0.5
 #: Every planted loss above this must be touched [t].
 NOTABLE_T = 0.5
 
@@ -34,9 +36,9 @@ class Scorecard:
     orders : tuple of float
         NDCG at 10 of each mill.
     events : polars.DataFrame
-        One row a loss event: event, cause, start_utc, end_utc, planted_t, found, touched, iou,
-        lost_t, lost_t_low, lost_t_high, named; and, where mornings were given, listed_d, found_d
-        (null: never) and timely (null without mornings).
+        One row a loss event: event, cause, start_utc, end_utc, planted_t, found, found_early
+        (at `FALSE_PER_WEEK`), touched, iou, lost_t, lost_t_low, lost_t_high, named; and, where
+        mornings were given, listed_d, found_d (null: never) and timely (null without mornings).
     """
 
     weeks: float
@@ -73,6 +75,12 @@ class Scorecard:
     def tonnes_found_share(self) -> float:
         """Share of the planted tonnes whose event was found."""
         return self.found_t / self.planted_t if self.planted_t > 0 else 0.0
+
+    @property
+    def tonnes_early_share(self) -> float:
+        """Share of planted tonnes found at the top of the list, at `FALSE_PER_WEEK`."""
+        early = float(self.events.filter("found_early")["planted_t"].sum())
+        return early / self.planted_t if self.planted_t > 0 else 0.0
 
     @property
     def notable(self) -> tuple[int, int]:
@@ -214,6 +222,7 @@ def figures(card: Scorecard) -> dict[str, object]:
         "events_found": card.found_events,
         "planted_t": card.planted_t,
         "tonnes_found_share": card.tonnes_found_share,
+        "tonnes_found_share_at_half_false_a_week": card.tonnes_early_share,
         "events_over_half_t": notable,
         "events_over_half_t_touched": touched,
         "by_size": card.by_size().to_dicts(),

@@ -53,6 +53,7 @@ def _size_row(index: int) -> tuple[str, str, Cell]:
 #: What each line shows: its name, what is wanted of lostpol, and the figure.
 _LINES: tuple[tuple[str, str, Cell], ...] = (
     ("tonnes found", "90 %", lambda c: _share(c.tonnes_found_share)),
+    ("  at <= 0.5 false a week", "90 %", lambda c: _share(c.tonnes_early_share)),
     ("events over 0.5 t touched", "all", lambda c: _of(c.notable)),
     ("events found", "", lambda c: _of((c.found_events, c.loss_events))),
     *(_size_row(i) for i in range(len(SIZES_T))),

@@ -13,6 +13,8 @@ Rules, in words:
 * A finding is **false** when less than half of its own time lies in loss events and its
   intersection over union with every single loss event stays below 0.1. The share of false tonnes
   is the tonnes of false findings in all tonnes claimed.
+* Lists of different length are compared **at the same rate of false findings**: only the findings
+  count that stand, in order of rank, before more than half a false one a week.
 * A look-alike is **claimed** when a finding that touches no loss event has at least half of its
   own time in the look-alike, or covers at least half of the look-alike.
 * Error of the tonnes, cover of the intervals and cause are judged on events found: tonnes and
@@ -34,6 +36,7 @@ from models.marks import (
     FOUND_IOU,
     UTC_TIME,
     Spans,
+    before_too_many_false,
     claimed,
     false_ones,
     owners,
@@ -41,7 +44,7 @@ from models.marks import (
     to_spans,
     united_iou,
 )
-from models.marks_card import Scorecard
+from models.marks_card import FALSE_PER_WEEK, Scorecard
 from models.marks_nightly import Morning, first_listed
 from models.marks_order import ndcg
 
@@ -63,6 +66,7 @@ _TRUTH_NEEDED = ("event", "kind", "cause", "start_utc", "end_utc", "lost_t")
 _TOGETHER = ("lost_t", "lost_t_low", "lost_t_high")
 _MARK_SCHEMA = {
     "found": pl.Boolean,
+    "found_early": pl.Boolean,
     "touched": pl.Boolean,
     "iou": pl.Float64,
     **dict.fromkeys(_TOGETHER, pl.Float64),
@@ -123,7 +127,7 @@ def score(
         confusers=confusers.height,
         confusers_claimed=claimed(spans, to_spans(confusers, "start_utc", "end_utc"), events),
         orders=() if order is None else (order,),
-        events=_event_rows(losses, findings, events, mornings),
+        events=_event_rows(losses, findings, events, fed_weeks, mornings),
     )
 
 
@@ -136,12 +140,17 @@ def _check(frame: pl.DataFrame, needed: tuple[str, ...], what: str) -> None:
 
 
 def _event_rows(
-    losses: pl.DataFrame, findings: pl.DataFrame, events: Spans, mornings: Sequence[Morning]
+    losses: pl.DataFrame,
+    findings: pl.DataFrame,
+    events: Spans,
+    weeks: float,
+    mornings: Sequence[Morning],
 ) -> pl.DataFrame:
     """One row a loss event, with its findings summed."""
     spans = to_spans(findings, "started", "ended")
     owner = owners(spans, events)
     touched = shared_h(spans, events).sum(axis=0) > 0
+    early = before_too_many_false(spans, events, FALSE_PER_WEEK * weeks)
     listed, found, timely = first_listed(mornings, events)
     rows: list[dict[str, object]] = []
     for i in range(losses.height):
@@ -150,6 +159,8 @@ def _event_rows(
         iou = united_iou(spans[mine], events[i : i + 1])
         largest = own.sort("lost_t", descending=True, nulls_last=True, maintain_order=True)
         row: dict[str, object] = {"found": iou >= FOUND_IOU, "touched": bool(touched[i])}
+        first = spans[mine[mine < early]]
+        row |= {"found_early": united_iou(first, events[i : i + 1]) >= FOUND_IOU}
         row |= {"iou": iou, "named": largest["cause"][0] if mine.size else None}
         row |= {name: float(own[name].sum()) if mine.size else None for name in _TOGETHER}
         row |= {"listed_d": listed[i], "found_d": found[i]}

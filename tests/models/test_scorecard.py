@@ -110,6 +110,18 @@ def test_false_findings_and_claimed_look_alikes():
     assert card.confusers_share == 1.0
 
 
+def test_tonnes_at_the_same_rate_of_false_findings():
+    stray = ("microbial", 100, 110, 2, 0, 2)
+    listed = findings(
+        ("low_limed_ph", 10, 20, 1, 0, 2), stray, stray, ("overheating", 40, 60, 3, 2, 4)
+    )
+    # One false finding in two weeks is allowed, two are not: the list ends before the second.
+    assert score(truth(), listed, 2.0).tonnes_early_share == pytest.approx(0.25)
+    assert score(truth(), listed, 3.9).tonnes_early_share == pytest.approx(0.25)
+    assert score(truth(), listed, 4.0).tonnes_early_share == 1.0
+    assert score(truth(), listed, 4.0).tonnes_found_share == 1.0
+
+
 def test_factor_error_is_the_median_of_logs_whatever_the_direction():
     card = score(
         truth(),
