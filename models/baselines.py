@@ -25,6 +25,9 @@ _HOUR = timedelta(hours=1)
 #: Fewer quarter-hours than a day teach no rule anything.
 _LEAST_BLOCKS = 96
 
+#: Column of the one alarm that most mills have.
+PH_ALARM = "ph_settler_out"
+
 #: A rule: quarter-hour means of the tags up to some moment in, findings out.
 Rule = Callable[[pl.DataFrame], pl.DataFrame]
 
@@ -129,7 +132,7 @@ def usual_limits(station: Station) -> tuple[Limit, ...]:
     """
     targets = station.targets
     limits = [
-        Limit("ph_settler_out", targets.ph_clear - 0.15, True, "low_limed_ph"),
+        Limit(PH_ALARM, targets.ph_clear - 0.15, True, "low_limed_ph"),
         Limit("ph_liming_tank_out", targets.ph_limed - 0.3, True, "low_limed_ph"),
         Limit("flow_mixed_juice_m3_h", 0.7 * targets.flow_feed_m3_h, True, "slow_throughput"),
     ]

@@ -24,6 +24,7 @@ import numpy as np
 import polars as pl
 
 from models.baselines import (
+    PH_ALARM,
     Rule,
     at_random,
     fixed_limits,
@@ -268,7 +269,9 @@ def _cards(
     }.items():
         cards[name] = score(truth, fixed, weeks, [as_it_stood(fixed, at) for at in moments])
     limits = usual_limits(mill.station)
+    alarm = [limit for limit in limits if limit.column == PH_ALARM]
     rules: dict[str, Rule] = {
+        "pH limit": lambda known: fixed_limits(known, alarm, told),
         "fixed limits": lambda known: fixed_limits(known, limits, told),
         THREE_SIGMA: lambda known: three_sigma_per_tag(known, told),
         "forest": lambda known: forest_on_raw_tags(known, told),

@@ -21,7 +21,7 @@ from pipeline.scorecards import CONFIDENT, LISTED, MillMarks, Plan
 
 ROOT = Path(__file__).resolve().parents[2]
 START, END = datetime(2025, 10, 8, 5, tzinfo=UTC), datetime(2025, 10, 11, 5, tzinfo=UTC)
-METHODS = ["nothing", "everything", "random", "fixed limits", "3 sigma", "forest"]
+METHODS = ["nothing", "everything", "random", "pH limit", "fixed limits", "3 sigma", "forest"]
 
 
 def short_season(*_, **__):
