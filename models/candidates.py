@@ -23,7 +23,7 @@ SHORTEST_STOP_MIN = 90
 _HELD_SHARE = 0.33
 #: Smallest mean excess of an episode as a share of the usual loss. Feed rate and pH swing in
 #: ordinary operation; temperatures and levels are held, so that less says more.
-_LEAST_SHARE = {"ph": 0.2, "throughput": 0.2, "heat": 0.06, "hold": 0.06, "mud": 0.06}
+_LEAST_SHARE = {"ph": 0.2, "drop": 0.2, "throughput": 0.2, "heat": 0.06, "hold": 0.06, "mud": 0.06}
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,10 @@ class Candidate:
 def find_candidates(
     minutes: Minutes, channels: list[Channel], settings: Settings, reference_kg_h: float
 ) -> list[Candidate]:
-    """Search every channel, twice: the second baseline no longer sees the first's episodes.
+    """Search every channel, twice.
+
+    The second time the baseline no longer sees the first's episodes, and hours without any episode
+    in any channel have told what chance can do.
 
     Parameters
     ----------
@@ -64,16 +67,23 @@ def find_candidates(
         Usual loss at targets [kg/h]; an excess under 4 % of it is not worth a finding.
     """
     z_min = z_for_false_rate(settings.false_findings_per_week, len(channels))
+    rate = settings.false_findings_per_week / len(channels)
     quiet = {c.name + c.section: np.ones(minutes.n, dtype=bool) for c in channels}
+    nothing_known: NDArray[np.bool_] | None = None
     found: list[Candidate] = []
     for _ in range(2):
         found = []
         for channel in channels:
-            residual = residual_of(channel.kg_h, quiet[channel.name + channel.section])
-            spans = _spans(minutes, channel, residual, z_min, settings, reference_kg_h)
+            own = quiet[channel.name + channel.section]
+            residual = residual_of(channel.kg_h, own, nothing_known)
+            smallest = (settings.smallest_finding_t, reference_kg_h)
+            spans = _spans(minutes, channel, residual, z_min, rate, smallest)
             found += [Candidate(channel, residual, s) for s in spans]
         for item in found:
             _mark(quiet[item.channel.name + item.channel.section], item.span)
+        nothing_known = np.logical_and.reduce(list(quiet.values()))
+        for start, end in stop_runs(minutes):
+            nothing_known[max(start - 30, 0) : end + 180] = False
     return join(found)
 
 
@@ -86,14 +96,15 @@ def _spans(
     channel: Channel,
     residual: Residual,
     z_min: float,
-    settings: Settings,
-    reference_kg_h: float,
+    rate: float,
+    smallest: tuple[float, float],
 ) -> list[Span]:
-    kg_min = 1000.0 * settings.smallest_finding_t
+    """Episodes of one channel; `smallest` holds the least tonnes and the usual loss [kg/h]."""
+    kg_min, reference_kg_h = 1000.0 * smallest[0], smallest[1]
     if channel.name == "standing":
         return _standing(minutes, channel, kg_min, _HELD_SHARE * reference_kg_h)
     least = max(_LEAST_SHARE[channel.name] * reference_kg_h, 2.0 * channel.standing_error)
-    return find_spans(residual, z_min, least, kg_min, channel.standing_error)
+    return find_spans(residual, z_min, least, kg_min, channel.standing_error, rate)
 
 
 def _standing(minutes: Minutes, channel: Channel, kg_min: float, rate_min: float) -> list[Span]:

@@ -9,7 +9,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from models.changepoint import Segment, segments
+from models.chance import FIRST_SEASON, Chance, calibrate
+from models.changepoint import Segment, default_penalty, segments
 from models.minutes import MINUTES_PER_BLOCK
 from models.series import Array, block_means, bridge_runs, long_run_variance, running_median
 
@@ -31,12 +32,15 @@ class Residual:
     baseline_kg_h : ndarray, shape (n,)
     lrv_block : float
         Long-run variance of the 15-minute means.
+    chance : Chance
+        What chance can do in this channel.
     """
 
     minute_kg_h: Array
     block_kg_h: Array
     baseline_kg_h: Array
     lrv_block: float
+    chance: Chance = FIRST_SEASON
 
 
 @dataclass(frozen=True)
@@ -62,7 +66,9 @@ class Span:
     z: float
 
 
-def residual_of(kg_h: Array, quiet: NDArray[np.bool_]) -> Residual:
+def residual_of(
+    kg_h: Array, quiet: NDArray[np.bool_], learn_from: NDArray[np.bool_] | None = None
+) -> Residual:
     """Take the slow baseline of the quiet minutes away.
 
     Parameters
@@ -70,7 +76,10 @@ def residual_of(kg_h: Array, quiet: NDArray[np.bool_]) -> Residual:
     kg_h : ndarray, shape (n,)
         Channel [kg/h], NaN where it says nothing.
     quiet : ndarray of bool, shape (n,)
-        False where an episode is already known.
+        False where an episode of this channel is already known.
+    learn_from : ndarray of bool, shape (n,), optional
+        Minutes in which nothing at all is known to have happened; with them the chance curve is
+        the channel's own.
     """
     width = MINUTES_PER_BLOCK
     blocks = block_means(kg_h, width)
@@ -82,7 +91,11 @@ def residual_of(kg_h: Array, quiet: NDArray[np.bool_]) -> Residual:
     rest = blocks - slow
     # Over 4 h and over 12 h: slow wander must not pass for a shift just because it is slow.
     lrv = max(long_run_variance(np.where(calm, rest, np.nan), size) for size in (16, 48))
-    return Residual(kg_h - baseline, rest, baseline, _floor(lrv, rest))
+    lrv = _floor(lrv, rest)
+    chance = FIRST_SEASON
+    if learn_from is not None:
+        chance = calibrate(rest, block_means(learn_from.astype(float), width) > 0.5, lrv)
+    return Residual(kg_h - baseline, rest, baseline, lrv, chance)
 
 
 def _floor(lrv: float, blocks: Array) -> float:
@@ -92,7 +105,12 @@ def _floor(lrv: float, blocks: Array) -> float:
 
 
 def find_spans(
-    residual: Residual, z_min: float, rate_min: float, kg_min: float, standing_error: float = 0.0
+    residual: Residual,
+    z_min: float,
+    rate_min: float,
+    kg_min: float,
+    standing_error: float = 0.0,
+    false_per_week: float | None = None,
 ) -> list[Span]:
     """Episodes with an excess: significant, material, edges refined to the minute.
 
@@ -107,10 +125,16 @@ def find_spans(
         Smallest excess of an episode [kg].
     standing_error : float
         Error of a mean that no length of time averages away [kg/h], such as that of a probe.
+    false_per_week : float, optional
+        Stretches that chance may pass in this channel [1/week]; sets the penalty once the chance
+        curve is the channel's own. Until then, or without it, the penalty rests on `z_min`.
     """
+    penalty = default_penalty(len(residual.block_kg_h), z_min)
+    if false_per_week is not None and residual.chance.quiet_weeks > 0.0:
+        penalty = residual.chance.penalty(false_per_week)
     parts = [
         _with_standing_error(p, standing_error)
-        for p in segments(residual.block_kg_h, z_min, lrv=residual.lrv_block)
+        for p in segments(residual.block_kg_h, penalty, lrv=residual.lrv_block)
     ]
     strong = [p for p in parts if p.z >= z_min and p.mean >= rate_min]
     runs = _join(residual.block_kg_h, [(p.start, p.end) for p in _with_shoulders(parts, strong)])

@@ -33,7 +33,7 @@ from models.reconcile import Multiplier, fit_multiplier
 from models.rows import candidate_row, microbial_row, ranked
 from models.series import Array, block_means, nan_sum
 from models.settings import Settings
-from models.significance import tests_in, with_marks
+from models.significance import cells_in, with_marks
 from models.vectors import residual_vectors
 from models.witness import Witness, daily_frame, published_pct
 
@@ -131,7 +131,7 @@ def find_losses(
     rows += [microbial_row(m, minutes, witness, yield_kg_kg) for m in microbial]
     chance = [c.residual.chance.p_value(c.span.z) for c in candidates]
     chance += [FIRST_SEASON.p_value(m.z) for m in microbial]
-    rows = with_marks(rows, chance, tests_in(minutes.n, len(channels)))
+    rows = with_marks(rows, chance, cells_in(minutes.n, len(channels)))
     claimed = [(c.span.start, c.span.end) for c in candidates]
     claimed += [(f.start, f.end) for f in faults]
     notices = find_notices(minutes, lab, points, lab_shift, station, claimed)

@@ -1,19 +1,33 @@
 """Change points on autocorrelated noise: few false ones, real ones found."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
+import ruptures
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.signal import lfilter
+from scipy.stats import norm
 
-from models.changepoint import change_points, segments, z_for_false_rate
+from models.changepoint import (
+    WINDOW,
+    change_points,
+    default_penalty,
+    segments,
+    z_for_false_rate,
+)
 from models.series import block_means, bridge_runs, long_run_variance, running_median, runs_of
 
 
 def ar1(rng, n, phi):
     return lfilter([math.sqrt(1 - phi**2)], [1, -phi], rng.standard_normal(n))
+
+
+def found_in(blocks, z_min=3.0):
+    penalty = default_penalty(len(blocks), z_min)
+    return change_points(blocks, long_run_variance(blocks), penalty)
 
 
 @pytest.mark.parametrize("phi", [0.8, 0.95, 0.99])
@@ -27,7 +41,7 @@ def test_few_false_points_on_noise_without_change(phi, step):
         if step:
             x = np.round(x / step) * step
         blocks = block_means(x, 15)
-        false += len(change_points(blocks, long_run_variance(blocks), 3.0))
+        false += len(found_in(blocks))
         samples += len(x)
     assert false / samples * 10_000 <= 0.5
 
@@ -45,7 +59,7 @@ def test_a_real_shift_is_found_where_it_is():
     rng = np.random.default_rng(5)
     x = block_means(ar1(rng, 20_000, 0.95), 15)
     x[600:660] += 6 * math.sqrt(long_run_variance(x)) / math.sqrt(60) * 1.6
-    points = change_points(x, long_run_variance(x), 3.0)
+    points = found_in(x)
     assert len(points) == 2
     assert abs(points[0] - 600) <= 4
     assert abs(points[1] - 660) <= 4
@@ -53,14 +67,14 @@ def test_a_real_shift_is_found_where_it_is():
 
 def test_a_missing_value_is_refused_not_searched():
     with pytest.raises(ValueError, match="finite"):
-        change_points(np.array([1.0, np.nan, 2.0] * 10), 1.0, 3.0)
+        change_points(np.array([1.0, np.nan, 2.0] * 10), 1.0, 8.0)
 
 
 def test_gaps_make_no_segment():
     rng = np.random.default_rng(8)
     x = ar1(rng, 4_000, 0.5)
     x[1000:1200] = np.nan
-    assert all(abs(s.z) < 4 for s in segments(x, 3.0))
+    assert all(abs(s.z) < 4 for s in segments(x, default_penalty(len(x), 3.0)))
 
 
 def test_z_rises_with_series_and_falls_with_rate():
@@ -88,3 +102,62 @@ def test_running_median_ignores_marked_readings():
     values[400:500] = 50.0
     keep = values < 10
     assert np.allclose(running_median(values, keep, 100, 20), 1.0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_windows_find_what_one_search_over_the_whole_series_finds(seed):
+    # Against ruptures on the whole series at once: the same least-squares optimum.
+    rng = np.random.default_rng(seed)
+    n = 3 * WINDOW
+    x = block_means(ar1(rng, 15 * n, 0.95), 15)
+    scale = math.sqrt(long_run_variance(x))
+    for start in (int(v) for v in rng.integers(0, n - 200, 14)):
+        x[start : start + int(rng.integers(8, 200))] += rng.normal(0, 0.8) * scale
+    x[WINDOW - 3 : WINDOW + 40] += 2 * scale
+    x[WINDOW // 2 * 3 - 20 : WINDOW // 2 * 3 + 1] += 2 * scale
+    penalty = default_penalty(n, 2.0)
+    whole = ruptures.KernelCPD(kernel="linear", min_size=2).fit((x / scale).reshape(-1, 1))
+    expected = [int(i) for i in whole.predict(pen=penalty)[:-1]]
+    assert len(expected) > 8
+    assert change_points(x, scale**2, penalty) == expected
+
+
+def mean_variance(phi, n):
+    """Variance of the mean of n readings of unit AR(1) noise.
+
+    Closed form: (1 + 2 sum_k (1 - k/n) phi**k) / n, from the variance of a sum of correlated
+    readings (Priestley, Spectral Analysis and Time Series, 1981, ch. 5; memory).
+    """
+    k = np.arange(1, n)
+    return (1 + 2 * float(((1 - k / n) * phi**k).sum())) / n
+
+
+def overlap(a, b):
+    shared = max(0, min(a[1], b[1]) - max(a[0], b[0]))
+    return shared / (a[1] - a[0] + b[1] - b[0] - shared)
+
+
+@pytest.mark.parametrize(("phi", "step"), [(0.8, 0.0), (0.95, 0.0), (0.99, 0.0), (0.95, 0.5)])
+def test_power_reaches_the_closed_form_limit(phi, step):
+    # A stretch of height d and length L pays for two change points where its mean, in standard
+    # errors, exceeds the root of twice the penalty. Known in place and without a search, a normal
+    # mean does so with probability Phi((d - limit) / sd(mean)), limit = sqrt(2 penalty LRV / L):
+    # the power of the known-position test with the true long-run variance (1 + phi) / (1 - phi).
+    n_minutes, length = 21 * 1440, 8 * 60
+    event = (n_minutes // 2, n_minutes // 2 + length)
+    penalty = default_penalty(n_minutes // 15, 3.0)
+    limit = math.sqrt(2 * penalty * (1 + phi) / (1 - phi) / length)
+    rng = np.random.default_rng(29)
+    draws = [ar1(rng, n_minutes, phi) for _ in range(40)]
+    for share in (1.0, 1.25):
+        found = 0
+        for noise in draws:
+            x = noise.copy()
+            x[slice(*event)] += share * limit
+            if step:
+                x = np.round(x / step) * step
+            blocks = block_means(x, 15)
+            bounds = [0, *(15 * p for p in found_in(blocks)), n_minutes]
+            found += any(overlap(part, event) >= 0.5 for part in pairwise(bounds))
+        ideal = norm.cdf((share - 1) * limit / math.sqrt(mean_variance(phi, length)))
+        assert found / len(draws) >= ideal - 0.10
