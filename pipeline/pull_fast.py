@@ -35,6 +35,8 @@ from pipeline.pull_sample import Watch, may_be_filled
 from pipeline.readers import batches, export_tables
 from pipeline.readers_evidence import Evidence
 from pipeline.readers_layout import Plan, plan_for
+from pipeline.readers_passes import repeated
+from pipeline.readers_table import TableReader
 from pipeline.readers_values import MillClock, to_readings
 from pipeline.refused import Tally
 from pipeline.units import UnitChange
@@ -92,9 +94,14 @@ def quick_pieces(
     """
     try:
         source, plan = _opened(path, layout)
+        bytes_read = 0
         reader = _Reader(plan, clock, tally, *words)
         for block in _parsed(source, pool):
-            yield reader.readings(block, source), block.bytes_read
+            for piece in reader.readings(block, source):
+                yield piece, block.bytes_read
+            bytes_read = block.bytes_read
+        for piece in reader.rows.read(None):
+            yield piece, bytes_read
     except (DataError, OSError, pa.ArrowException, pl.exceptions.PolarsError) as error:
         raise NotPlainError from error  # the thorough way says what is wrong, and where
     tally.notes += reader.evidence.notes()
@@ -139,14 +146,22 @@ class _Reader:
     evidence: Evidence = field(default_factory=Evidence)
     _meanings: dict[tuple[str, str | None], _Meaning | None] = field(default_factory=dict)
     _quarters: dict[int, int] = field(default_factory=dict)
+    _twice: set[int] = field(default_factory=set)
     _watch: Watch = field(default_factory=Watch)
+    rows: TableReader = field(init=False)
 
-    def readings(self, block: Block, source: Source) -> Columns | pl.DataFrame:
+    def __post_init__(self) -> None:
+        self.rows = TableReader(self.plan, self.clock, self.tally, self.evidence)
+
+    def readings(self, block: Block, source: Source) -> Iterator[Columns | pl.DataFrame]:
         """Readings of a block; counted in the tally."""
-        columns = self._quickly(block) if block.clean else None
+        columns = self._quickly(block) if block.clean and not self.rows.holds else None
         if columns is not None:
-            return columns
-        return to_readings(source.thorough(block), self.plan, self.clock, self.tally, self.evidence)
+            yield columns
+            return
+        yield from self.rows.read(source.thorough(block))
+        if self.rows.plan != self.plan:
+            raise NotPlainError  # other headings hold from here on
 
     def _quickly(self, block: Block) -> Columns | None:
         """Arrays of a clean block; None where it turns out not to be."""
@@ -259,6 +274,9 @@ class _Reader:
         news = sorted({int(q) for q in met} - self._quarters.keys())
         if news and not self._ask_clock(news):
             return None
+        # Rows of an hour that comes twice are looked at together, one by one.
+        if self._twice and not self._twice.isdisjoint(met.tolist()):
+            return None
         shift = np.array([self._quarters[int(q)] for q in met], np.int64)
         return time_us + np.repeat(shift, np.diff(starts, append=len(quarter)))
 
@@ -274,6 +292,8 @@ class _Reader:
         answers = to_readings(frame, self.plan, self.clock, Tally(), Evidence())
         if answers.height < len(quarters):
             return False
+        zone = self.plan.time_zone or self.clock.zone
+        self._twice |= {q for q, two in zip(quarters, repeated(local, zone), strict=True) if two}
         moments = answers["ts_utc"].to_physical().to_list()
         self._quarters |= {
             q: moment - q * _QUARTER_US for q, moment in zip(quarters, moments, strict=True)

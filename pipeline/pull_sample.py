@@ -2,7 +2,7 @@
 
 ``pipeline.readers_evidence`` looks for clock jumps, changes of level and still values. In a block
 whose times run on, a few readings show as much as all: some drawn by lot (always the same lot),
-the last of each tag, and all of a still tag.
+the first and last of each tag, those around the longest steps of time, and all of a still tag.
 """
 
 from __future__ import annotations
@@ -15,9 +15,13 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.lake_columns import Columns, to_frame
+from pipeline.readers_clock import JUMP_S
 from pipeline.readers_evidence import looks_filled
 
 _DRAWN: Final = 3000
+#: Steps of time looked at around, in a block or of a tag, and the rows on either side at most.
+_MOST_LEAPS: Final = 5
+_WIDEST: Final = 2000
 #: Every number that ``looks_filled`` knows is below the one or not below the other.
 _FILLERS_BELOW: Final = 0.0
 _FILLERS_FROM: Final = 999.0
@@ -41,37 +45,46 @@ class Watch:
         """
         if not len(columns):
             return to_frame(columns, tags, reasons)
-        last = np.full(len(tags), -1)
-        last[columns.tag] = np.arange(len(columns))  # of several rows the last one stays
-        last = last[last >= 0]
-        if self._goes_back(columns, last):
+        last, first = np.full(len(tags), -1), np.full(len(tags), -1)
+        places = np.arange(len(columns))
+        last[columns.tag] = places  # of several rows the last one stays
+        first[columns.tag[::-1]] = places[::-1]
+        first, last = first[first >= 0], last[last >= 0]
+        leaps = self._leaps(columns, last)
+        if leaps is None:
             return to_frame(columns, tags, reasons)
         drawn = np.random.default_rng(0).integers(0, len(columns), min(_DRAWN, len(columns)))
-        rows = np.concatenate([last, drawn, self._of_still_tags(columns, drawn)])
+        rows = np.concatenate([first, last, leaps, drawn, self._of_still_tags(columns, drawn)])
         return to_frame(columns.take(np.unique(rows)), tags, reasons)
 
-    def _goes_back(self, columns: Columns, last: NDArray[np.intp]) -> bool:
-        """Tell whether the times of a tag step back, here or since the block before."""
+    def _leaps(self, columns: Columns, last: NDArray[np.intp]) -> NDArray[np.intp] | None:
+        """Rows around the longest steps; None where the times of a tag step back."""
         first_us, latest_us = int(columns.time_us[0]), int(columns.time_us[last].max())
-        runs_on = bool((columns.time_us[1:] >= columns.time_us[:-1]).all())
-        back = not (runs_on and (self._latest_us is None or first_us >= self._latest_us))
-        if back:  # between tags perhaps only: an export may tell one tag after the other
-            back = self._tag_goes_back(columns)
+        step = np.diff(columns.time_us)
+        runs_on = not len(step) or int(step.min()) >= 0
+        if runs_on and (self._latest_us is None or first_us >= self._latest_us):
+            leaps: NDArray[np.intp] | None = _around_longest(step, len(last))
+        else:  # between tags perhaps only: an export may tell one tag after the other
+            leaps = self._leaps_of_tags(columns)
         self._latest_us = max(latest_us, self._latest_us or latest_us)
         codes, moments = columns.tag[last].tolist(), columns.time_us[last].tolist()
         self._last_us.update(zip(codes, moments, strict=True))
-        return back
+        return leaps
 
-    def _tag_goes_back(self, columns: Columns) -> bool:
+    def _leaps_of_tags(self, columns: Columns) -> NDArray[np.intp] | None:
         order = np.argsort(columns.tag, kind="stable")
         tag, time_us = columns.tag[order], columns.time_us[order]
-        if ((np.diff(time_us) < 0) & (np.diff(tag) == 0)).any():
-            return True
+        step = np.where(np.diff(tag) == 0, np.diff(time_us), 0)
+        if (step < 0).any():
+            return None
         starts = np.flatnonzero(np.diff(tag, prepend=-1))
-        return any(
+        if any(
             moment < self._last_us.get(code, moment)
             for code, moment in zip(tag[starts].tolist(), time_us[starts].tolist(), strict=True)
-        )
+        ):
+            return None
+        found = _longest(step, _MOST_LEAPS * len(starts))
+        return np.concatenate([order[found], order[found + 1]])
 
     @staticmethod
     def _of_still_tags(columns: Columns, drawn: NDArray[np.int64]) -> NDArray[np.intp]:
@@ -90,6 +103,21 @@ class Watch:
             still = columns.value[ends[0]] == columns.value[ends[1]]
             found.append(rows if still else ends)
         return np.concatenate(found)
+
+
+def _around_longest(step: NDArray[np.int64], tags: int) -> NDArray[np.intp]:
+    """Rows around the longest steps, so many that each tag has one on both sides."""
+    reach = np.arange(1 - min(4 * tags, _WIDEST), min(4 * tags, _WIDEST) + 1)
+    rows = np.unique(_longest(step, _MOST_LEAPS)[:, None] + reach)
+    return rows[(rows >= 0) & (rows <= len(step))]
+
+
+def _longest(step: NDArray[np.int64], most: int) -> NDArray[np.intp]:
+    """Places of the longest steps that are long enough for a clock that jumps."""
+    far = np.flatnonzero(step >= JUMP_S * 1e6)
+    if len(far) > most:
+        far = far[np.argpartition(step[far], len(far) - most)[-most:]]
+    return far
 
 
 def may_be_filled(value: NDArray[np.float64]) -> bool:

@@ -7,10 +7,13 @@ numbers alone cannot prove it.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Final
 
 import polars as pl
+
+from pipeline.readers_clock import ClockWatch
+from pipeline.readers_limits import shown
 
 #: A filler must come this often, and this many times the width of all other readings away from
 #: them (estimates).
@@ -29,8 +32,6 @@ _FILLERS: Final = frozenset(
     for sign in (1.0, -1.0)
 ) | {-1.0, -99.0, -99.9, -99.99}  # fmt: skip
 _HUGE: Final = 1e30
-#: A jump back of the clock worth telling [s].
-_JUMP_S: Final = 60.0
 #: Conversions by which a record may change its unit halfway: what, scale, offset.
 _CHANGES: Final = (
     ("degC to degF", 1.8, 32.0),
@@ -45,11 +46,6 @@ _STILL_LEAST: Final = 50
 _MOST_NOTES: Final = 100
 
 
-def shown(text: str) -> str:
-    """Foreign text fit for a message."""
-    return "".join(c if c.isprintable() else " " for c in text[:60])
-
-
 class Evidence:
     """What the batches of one table have shown so far."""
 
@@ -57,11 +53,9 @@ class Evidence:
         self._notes: dict[str, None] = {}
         self._fillers: dict[str, set[float]] = {}
         self._filled: dict[tuple[str, float], int] = {}
-        self._last: dict[str, datetime] = {}
-        self._back: dict[str, tuple[int, datetime, datetime]] = {}
+        self._clock = ClockWatch()
         self._units: dict[str, dict[str, datetime]] = {}
         self._levels: list[pl.DataFrame] = []
-        self._order_lost = False
 
     def note(self, text: str) -> None:
         """Keep a line for the person, once."""
@@ -75,11 +69,7 @@ class Evidence:
             f"{shown(tag)}: {value:g} stands for no reading {count} times."
             for (tag, value), count in sorted(self._filled.items())
         ]
-        lines += [
-            f"{shown(tag)}: the clock goes back {count} times, first from "
-            f"{before:%Y-%m-%d %H:%M:%S} to {after:%Y-%m-%d %H:%M:%S} UTC."
-            for tag, (count, before, after) in sorted(self._back.items())
-        ]
+        lines += self._clock.notes()
         for tag, units in sorted(self._units.items()):
             if len(units) > 1:
                 since = sorted(units.items(), key=lambda item: item[1])
@@ -150,17 +140,13 @@ class Evidence:
                 if outside and count >= _FILLER_TIMES:
                     self._fillers.setdefault(tag, set()).add(value)
 
-    # Clock ------------------------------------------------------------------------------------
+    # Order and level --------------------------------------------------------------------------
 
     def watch(self, readings: pl.DataFrame) -> None:
         """Look at the order and level of the readings of a batch."""
         if readings.is_empty():
             return
-        times = readings["ts_utc"]
-        if self._last or not times.is_sorted():
-            self._watch_clock(readings)
-        last = readings.group_by("tag").agg(pl.col("ts_utc").last())
-        self._last.update(dict(last.iter_rows()))
+        self._clock.watch(readings)
         level = readings.filter(~pl.col("bad")).group_by(
             "tag", at=pl.col("ts_utc").dt.truncate("1h")
         )  # fmt: skip
@@ -172,29 +158,6 @@ class Evidence:
                 count=pl.len(),
             )
         )
-
-    def _watch_clock(self, readings: pl.DataFrame) -> None:
-        """Find places where a tag's times step back."""
-        before = pl.col("ts_utc").shift(1).over("tag")
-        stepped = readings.select("tag", "ts_utc", before=before)
-        if self._last:
-            first = stepped.with_row_index("row").filter(pl.col("before").is_null())
-            carried = [self._last.get(tag) for tag in first["tag"]]
-            column = stepped["before"].scatter(
-                first["row"], pl.Series(carried, dtype=pl.Datetime("us", "UTC"))
-            )
-            stepped = stepped.with_columns(column.alias("before"))
-        limit = timedelta(seconds=_JUMP_S)
-        known = stepped.filter(pl.col("before").is_not_null())
-        back = known.filter(pl.col("before") - pl.col("ts_utc") >= limit)
-        # Newest first, or in no order at all, is no clock that jumps.
-        if self._order_lost or back.height > max(3, 0.02 * known.height):
-            self._order_lost = True
-            self._back.clear()
-            return
-        for tag, after, earlier in back.iter_rows():
-            count, a, b = self._back.get(tag, (0, earlier, after))
-            self._back[tag] = (count + 1, a, b)
 
     # Levels -----------------------------------------------------------------------------------
 

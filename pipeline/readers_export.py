@@ -16,7 +16,9 @@ from pipeline.config_models import ExportLayout
 from pipeline.readers import ExportFile, batches, explained, export_tables
 from pipeline.readers_evidence import Evidence
 from pipeline.readers_layout import Plan, plan_for
-from pipeline.readers_values import MillClock, to_readings
+from pipeline.readers_limits import shown
+from pipeline.readers_table import TableReader
+from pipeline.readers_values import MillClock
 from pipeline.refused import Tally
 
 #: Told of each table once its plan stands, with its first rows.
@@ -58,10 +60,10 @@ def export_readings(
     """
     with export_tables(path, layout) as tables:
         for table in tables:
-            evidence = Evidence()
-            plan = None
+            evidence, rows_before = Evidence(), tally.rows
+            reader: TableReader | None = None
             for raw in batches(table):
-                if plan is None:
+                if reader is None:
                     plan = plan_for(
                         table.where,
                         raw,
@@ -70,12 +72,22 @@ def export_readings(
                         delimiter=table.delimiter,
                         rest=_after_first(table),
                     )
+                    reader = TableReader(plan, clock, tally, evidence)
                     if on_table:
                         on_table(table, plan, raw, evidence)
                 with explained(table.where):
-                    readings = to_readings(raw, plan, clock, tally, evidence)
-                yield readings
+                    yield from reader.read(raw)
+            if reader is not None:
+                yield from reader.read(None)
+            if tally.rows == rows_before:
+                evidence.note(f"{_inner(table)} has headings and no row below them.")
             tally.notes += evidence.notes()
+
+
+def _inner(table: ExportFile) -> str:
+    """Name of a table for a note on its file."""
+    inner = table.where.partition("\n")[2].replace("its ", "the ", 1)
+    return shown(inner).capitalize() if inner else "The file"
 
 
 def _after_first(table: ExportFile) -> Iterator[pl.DataFrame]:

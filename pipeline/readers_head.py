@@ -102,7 +102,7 @@ def find_head(
     first = row + 1
     units: Sequence[str] = ()
     while first < len(rows) and first - row <= _SUBHEADS:
-        kind = _subhead(rows[first], titles)
+        kind = subhead(rows[first], titles)
         if kind is None or (kind == "words" and not _followed(rows, first, titles)):
             break
         units = [cell.strip() for cell in rows[first]] if kind == "units" else units
@@ -113,7 +113,7 @@ def find_head(
     if width > len(titles) + 1:
         width = len(titles)
     titles += [""] * (width - len(titles))
-    tags, own = zip(*(_parted(title) for title in titles), strict=True) if titles else ((), ())
+    tags, own = zip(*(parted(title) for title in titles), strict=True) if titles else ((), ())
     stated = [u.strip("[](){} ") for u in units] + [""] * width
     if upper:
         tags = tuple(f"{u.strip()} {t}".strip() if u.strip() else t
@@ -163,7 +163,7 @@ def _moments_under(rows: Sequence[Sequence[str]], heading: int) -> set[int]:
     return set()
 
 
-def _subhead(row: Sequence[str], titles: Sequence[str]) -> Literal["units", "words"] | None:
+def subhead(row: Sequence[str], titles: Sequence[str]) -> Literal["units", "words"] | None:
     """Tell what a row below the headings is; None for readings."""
     cells = [cell.strip() for cell in row]
     told = [c.strip("[](){} ") for c in cells if c]
@@ -179,11 +179,11 @@ def _subhead(row: Sequence[str], titles: Sequence[str]) -> Literal["units", "wor
 
 def _followed(rows: Sequence[Sequence[str]], row: int, titles: Sequence[str]) -> bool:
     """Whether a row of words is a second heading: units come next."""
-    return row + 1 < len(rows) and _subhead(rows[row + 1], titles) == "units"
+    return row + 1 < len(rows) and subhead(rows[row + 1], titles) == "units"
 
 
-def _parted(title: str) -> tuple[str, str]:
-    """Name and unit of a heading such as ``LT.AI212 [pH]``."""
+def parted(title: str) -> tuple[str, str]:
+    """Name and unit of a heading such as ``LT.AI212 [pH]``; no unit is empty."""
     found = _BRACKET.match(title) if len(title) <= 200 else None
     if found and found[1].strip() and is_unit(found[2]):
         return found[1].strip(), found[2].strip()

@@ -48,7 +48,9 @@ class Plan:
     tags : tuple of str
         Columns of a wide table that are tags (everything named but the time).
     tag_names, tag_units : mapping of str to str
-        What the columns of a wide table are called without their unit, and their units.
+        What the columns are called without their unit, and their units.
+    moved : frozenset of str
+        Columns of a wide table that hold another tag than their heading at the top says.
     time_formats : tuple of str
         strptime formats tried in turn on times written as text, or one word for numbers.
     formats_given : bool
@@ -85,6 +87,7 @@ class Plan:
     harmless_marks: tuple[str, ...]
     tag_names: Mapping[str, str] = field(default_factory=dict)
     tag_units: Mapping[str, str] = field(default_factory=dict)
+    moved: frozenset[str] = frozenset()
 
 
 def layout_for(path: Path, layouts: Iterable[ExportLayout]) -> ExportLayout | None:

@@ -30,6 +30,11 @@ MOST_SPOOLED_BYTES: Final = 1 << 31
 MOST_ROWS_PER_BYTE: Final = 50
 
 
+def shown(text: str, most: int = 60) -> str:
+    """Foreign text fit for a message."""
+    return "".join(c if c.isprintable() else " " for c in text[:most])
+
+
 def too_long_row(where: str) -> DataError:
     """Build the error for a row without an end."""
     return DataError(
@@ -64,9 +69,8 @@ def check_member(name: str, archive: str) -> None:
     plain = name.replace("\\", "/")
     path = PurePosixPath(plain)
     if path.is_absolute() or ".." in path.parts or plain[1:2] == ":":
-        shown = "".join(c if c.isprintable() else " " for c in name[:80])
         raise DataError(
-            f'The archive has an entry that leads out of its folder: "{shown}".',
+            f'The archive has an entry that leads out of its folder: "{shown(name, 80)}".',
             archive,
             "Ask where the archive comes from; pack the exports again by their plain names.",
         )

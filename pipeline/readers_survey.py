@@ -13,9 +13,10 @@ import polars as pl
 
 from pipeline.config_models import Exports
 from pipeline.readers import ExportFile
-from pipeline.readers_evidence import Evidence, shown
+from pipeline.readers_evidence import Evidence
 from pipeline.readers_export import export_readings
 from pipeline.readers_layout import Plan, layout_for
+from pipeline.readers_limits import shown
 from pipeline.readers_text import EXTRA
 from pipeline.readers_time import EPOCHS, SERIAL
 from pipeline.readers_values import MillClock

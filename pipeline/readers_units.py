@@ -12,7 +12,8 @@ from typing import Protocol, runtime_checkable
 
 import polars as pl
 
-from pipeline.readers_evidence import Evidence, shown
+from pipeline.readers_evidence import Evidence
+from pipeline.readers_limits import shown
 from pipeline.units import UnitChange, is_unit
 
 

@@ -16,7 +16,9 @@ from pipeline.lake_merge import READINGS_SCHEMA
 from pipeline.readers_evidence import Evidence
 from pipeline.readers_layout import Plan, joined_time
 from pipeline.readers_numbers import to_numbers
+from pipeline.readers_passes import ADDED, NAIVE, PASS, STATED
 from pipeline.readers_quality import verdict
+from pipeline.readers_sections import UNITS, is_heading
 from pipeline.readers_text import EXTRA
 from pipeline.readers_time import UTC, moments
 from pipeline.readers_units import in_inside_unit
@@ -94,7 +96,7 @@ def to_readings(
     frame = evidence.without_fillers(frame, plan.fillers)
     tally.bad.update(dict(frame.filter("bad").group_by("kind").len().iter_rows()))
     tally.unreadable += int((frame["kind"] == "unreadable_text").sum())
-    tally.end_batch(raw)
+    tally.end_batch(raw.drop(*ADDED, UNITS, strict=False))
     converted = in_inside_unit(frame, clock, evidence)
     readings = converted.select("ts_utc", "tag", "value", "bad", "reason").cast(READINGS_SCHEMA)
     evidence.watch(readings)
@@ -102,31 +104,36 @@ def to_readings(
 
 
 def _whole_rows(rows: pl.DataFrame, plan: Plan, tally: Tally) -> pl.DataFrame:
-    """Rows with as many cells as the headings, without headings that come again."""
+    """Rows with as many cells as the headings, without headings and units that come again."""
     weight = len(plan.tags) if plan.shape == "wide" else 1
-    extra = pl.col(EXTRA) if EXTRA in rows.columns else pl.lit(value=False)
+    extra = pl.lit(value=False)
+    if EXTRA in rows.columns:
+        extra = pl.col(EXTRA).fill_null(value=False)
     again = pl.lit(value=False)
-    if rows.schema[plan.time] == pl.String:
-        again = (pl.col(plan.time) == plan.time) | (pl.col(plan.date or plan.time) == plan.time)
-        again = again.fill_null(value=False)
+    units = pl.col(UNITS) if UNITS in rows.columns else pl.lit(value=False)
+    if rows.schema[plan.date or plan.time] == pl.String:
+        again = is_heading(plan)
     for reason, which, unreadable in (
         ("cells_too_many", extra, True),
         ("heading_again", again & ~extra, False),
+        ("units_again", units & ~again & ~extra, False),
     ):
         found = rows.filter(which)[_ROW]
         if len(found):
             tally.rows += len(found) * weight
             tally.refuse(reason, found, weight=weight, unreadable=unreadable)
-    return rows.filter(~extra & ~again)
+    return rows.filter(~extra & ~again & ~units)
 
 
 def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
     """Readings of a table with one reading a row."""
     assert plan.tag is not None and plan.value is not None
     quality = pl.col(plan.quality) if plan.quality else pl.lit(None, pl.String)
-    unit = pl.col(plan.unit) if plan.unit else pl.lit(None, pl.String)
+    told = plan.tag_units.get(plan.value) or None
+    unit = pl.col(plan.unit) if plan.unit else pl.lit(told, pl.String)
     frame = raw.select(
         _ROW,
+        *_added(raw),
         time=pl.col(plan.time),
         tag=pl.col(plan.tag).cast(pl.String).str.strip_chars(),
         raw=pl.col(plan.value),
@@ -152,8 +159,8 @@ def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
     known = [column for column in plan.tags if called[column] in clock.unit_changes]
     tally.rows += raw.height * len(plan.tags)
     tally.known_tags |= {called[column] for column in known}
-    tally.unknown_tags |= {called[column] for column in plan.tags if column not in known}
-    frame = raw.select(_ROW, *known, time=pl.col(plan.time))
+    tally.unknown_tags |= {called[column] for column in plan.tags if column not in known} - {""}
+    frame = raw.select(_ROW, *known, *_added(raw), time=pl.col(plan.time))
     if len(known) < len(plan.tags):
         tally.refuse("tag_not_in_mill", frame[_ROW], weight=len(plan.tags) - len(known))
     timed = _with_moments(frame, plan, clock, tally, weight=len(known))
@@ -167,9 +174,16 @@ def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
     return pl.concat(parts)
 
 
+def _added(raw: pl.DataFrame) -> list[str]:
+    """Columns of moments that a batch has already."""
+    return [name for name in ADDED if name in raw.columns]
+
+
 def _tag_of(column: str, plan: Plan, clock: MillClock) -> str:
     """Tag that a column holds: its whole heading when the mill knows it so, else without unit."""
-    return column if column in clock.unit_changes else plan.tag_names.get(column, column)
+    if column in clock.unit_changes and column not in plan.moved:
+        return column
+    return plan.tag_names.get(column, column)
 
 
 def _wide_part(
@@ -204,13 +218,17 @@ def _with_moments(
     frame: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally, weight: int = 1
 ) -> pl.DataFrame:
     """Replace ``time`` by ``ts_utc``, refusing rows without a moment (`weight` readings each)."""
-    naive, stated = moments(frame["time"], plan.time_formats, given=plan.formats_given)
+    if NAIVE in frame.columns:
+        naive, stated = frame[NAIVE], frame[STATED]
+    else:
+        naive, stated = moments(frame["time"], plan.time_formats, given=plan.formats_given)
     moment = stated
     if naive.null_count() < len(naive):
+        which = frame[PASS] if PASS in frame.columns else None
         both = pl.DataFrame({"naive": naive, "stated": stated})
-        local = _local_to_utc(pl.col("naive"), plan, clock)
+        local = _local_to_utc(pl.col("naive"), plan, clock, which)
         moment = both.select(pl.coalesce(local, "stated")).to_series()
-    timed = frame.drop("time").with_columns(moment.alias("ts_utc"))
+    timed = frame.drop("time", *ADDED, strict=False).with_columns(moment.alias("ts_utc"))
     if not moment.null_count():
         return timed
     zone = plan.time_zone or clock.zone
@@ -228,11 +246,22 @@ def _with_moments(
     return timed.filter(pl.col("ts_utc").is_not_null())
 
 
-def _local_to_utc(naive: pl.Expr, plan: Plan, clock: MillClock) -> pl.Expr:
-    """Moment of a local time; null where the mill's rules refuse it."""
+def _local_to_utc(naive: pl.Expr, plan: Plan, clock: MillClock, which: pl.Series | None) -> pl.Expr:
+    """Moment of a local time; null where the mill's rules refuse it.
+
+    `which` pass of a repeated hour a row is of goes before the mill's rules, where it is known.
+    """
     zone = plan.time_zone or clock.zone
-    ambiguous = _AMBIGUOUS[clock.ambiguous]
-    moment = naive.dt.replace_time_zone(zone, ambiguous=ambiguous, non_existent="null").cast(UTC)
+    rules = (clock.ambiguous,) if which is None else (clock.ambiguous, "first", "second")
+    moment, *passes = (
+        naive.dt.replace_time_zone(zone, ambiguous=_AMBIGUOUS[rule], non_existent="null").cast(UTC)
+        for rule in rules
+    )
+    if which is not None:
+        known = pl.lit(which)
+        moment = pl.when(known == 1).then(passes[0]).when(known == 2).then(passes[1]).otherwise(
+            moment
+        )  # fmt: skip
     if clock.missing == "refuse":
         return moment
     # A skipped local time is read with the offset that held before the clocks changed: three

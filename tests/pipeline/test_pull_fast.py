@@ -136,12 +136,58 @@ def test_text_both_ways(tmp_path, ways, odd, packed):
 def test_local_times_over_a_clock_change_both_ways(tmp_path, ways, ambiguous):
     from zoneinfo import ZoneInfo
 
-    found = rows(random.Random(6), 12_000)
+    found = rows(random.Random(6), 15_000)
+    assert found[-1][0] > datetime(2025, 11, 2, 9, tzinfo=UTC)
     path = tmp_path / "a.csv"
     path.write_text(text(found, "%Y-%m-%d %H:%M:%S", ZoneInfo("America/Chicago")))
     quick, thorough, blocks = ways(path, ambiguous=ambiguous)
     assert quick == thorough
-    assert sum(blocks) > 0.8 * len(blocks)
+    # The hour that comes twice is there twice: the order tells its passes apart, and no rule.
+    (ledger,) = quick[1]
+    assert (ledger.kept, ledger.conflicts) == (15_000, 0)
+    assert ledger.last_utc == found[-1][0]
+    # Blocks that wait for the next one are not tried the quick way.
+    assert len(blocks) > 100
+    assert sum(blocks) > 0.95 * len(blocks)
+
+
+@pytest.mark.parametrize("again", ["time,tag,value,quality", "time,value,tag,quality", ",,degF,"])
+def test_headings_and_units_further_down_both_ways(tmp_path, ways, again):
+    upper, lower = (text(rows(random.Random(k), 600)) for k in (6, 7))
+    body = lower.split("\n", 1)[1]
+    if again.startswith("time,value"):
+        cells = [line.split(",") for line in body.split()]
+        body = "\n".join(f"{a},{c},{b},{d}" for a, b, c, d in cells) + "\n"
+    path = tmp_path / "a.csv"
+    path.write_text(f"{upper}{again}\n{body}")
+    quick, thorough, blocks = ways(path)
+    assert quick == thorough
+    (ledger,) = quick[1]
+    assert sum(ledger.refused.values()) == 1
+    assert ledger.kept + ledger.merged == 1200
+    assert any(blocks)
+
+
+def test_a_clock_that_runs_ahead_is_told_the_quick_way(tmp_path):
+    def stamped(k):
+        return START + timedelta(seconds=5 * k + (2700 if 4000 <= k < 9000 else 0))
+
+    lines = [
+        f"{stamped(k):%Y-%m-%dT%H:%M:%SZ},{tag},{7 + k % 7}\n"
+        for k in range(15_000)
+        for tag in ("PH.1", "TI.2", "FI.3")
+        if tag != "FI.3" or not 10_000 <= k < 12_000
+    ]
+    path = tmp_path / "a.csv"
+    path.write_text("time,tag,value\n" + "".join(lines))
+    pull_blocks_size = pull_blocks.TEXT_BYTES
+    for size in (pull_blocks_size, 200_000):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(pull_blocks, "TEXT_BYTES", size)
+            (source,) = pull_files(FakeMill(tmp_path / f"{size}"), [path]).sources
+        assert [note.split(" after ")[0] for note in source.notes] == [
+            f"{tag}: the clock runs ahead by about 45 min" for tag in ("FI.3", "PH.1", "TI.2")
+        ]
 
 
 def test_a_zone_of_the_layout_both_ways(tmp_path, ways):
@@ -192,6 +238,7 @@ def test_every_field_of_a_plan_is_thought_of():
         "shape", "time", "date", "tag", "value", "quality", "unit", "tags", "time_formats",
         "formats_given", "time_zone", "marks", "good_words", "uncertain_words",
         "no_result_words", "quality_kind", "fillers", "harmless_marks", "tag_names", "tag_units",
+        "moved",
     }  # fmt: skip
 
 

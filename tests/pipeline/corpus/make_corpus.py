@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 
+import cases_again
 import cases_text
 import cases_time
 import cases_value
@@ -23,6 +24,9 @@ def main():
         cases_value.values,
         cases_value.judgements,
         cases_value.sheets,
+        cases_again.sections,
+        cases_again.hours,
+        cases_again.clocks,
     ):
         make()
     FILES.mkdir(exist_ok=True)
