@@ -17,7 +17,14 @@ from typing import Annotated, Literal
 from cyclopts import App, CycloptsError, Parameter, validators
 
 from pipeline.cli_exports import describe, pull_direct
-from pipeline.cli_people import outbox, verdict, verdicts
+from pipeline.cli_people import (
+    dictionary,
+    findings,
+    outbox,
+    show_findings,
+    verdict,
+    verdicts,
+)
 from pipeline.cli_scorecard import scorecard
 from pipeline.errors import ConfigError, LostpolError
 
@@ -30,7 +37,7 @@ app = App(
     ),
     help_format="plaintext",
 )
-for _command in (describe, verdict, verdicts, outbox, scorecard):
+for _command in (describe, findings, verdict, verdicts, outbox, dictionary, scorecard):
     app.command(_command)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 
@@ -46,7 +53,7 @@ def demo() -> None:
 
     with progress_bar() as progress:
         mill, outcome = show.run(Path.cwd(), progress)
-    _show_findings(mill.config_path, most=10)
+    show_findings(mill.config_path, most=10)
     say(f"Findings store: {mill.database_path}")
     say(f"Report:         {outcome.report}")
     say(f"Description:    {mill.config_path}")
@@ -184,24 +191,6 @@ def weekly(mill: MillFile) -> None:
 
 
 @app.command
-def findings(mill: MillFile, *, json: bool = False) -> None:
-    """List the losses found so far, most worth acting on first.
-
-    Parameters
-    ----------
-    json
-        Write them as JSON, times in UTC, for other programs.
-    """
-    if not json:
-        _show_findings(mill)
-        return
-    from pipeline.config import load_mill  # noqa: PLC0415
-    from pipeline.listing import as_json  # noqa: PLC0415
-
-    sys.stdout.write(as_json(load_mill(mill)) + "\n")
-
-
-@app.command
 def standing(
     *,
     ph: float,
@@ -284,18 +273,10 @@ def serve(
     serve_mills([load_mill(mill) for mill in mills])
 
 
-def _show_findings(mill: Path, most: int | None = None) -> None:
-    from pipeline.config import load_mill  # noqa: PLC0415
-    from pipeline.listing import listing_view  # noqa: PLC0415
-    from pipeline.terminal import show_findings  # noqa: PLC0415
-
-    show_findings(listing_view(load_mill(mill)), most)
-
-
 def _conclude(mill: Path, report: Path) -> None:
     from pipeline.terminal import CAUTION, say  # noqa: PLC0415
 
-    _show_findings(mill, most=10)
+    show_findings(mill, most=10)
     say(f"Report: {report}")
     say(CAUTION)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -10,6 +11,48 @@ from cyclopts import Parameter
 from pipeline.errors import ConfigError
 
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
+
+
+def findings(mill: MillFile, *, json: bool = False, out: Path | None = None) -> None:
+    """List the losses found so far, most worth acting on first.
+
+    Parameters
+    ----------
+    json
+        Write them as JSON, times in UTC, for other programs.
+    out
+        Write them to this file instead: .csv, .xlsx or .parquet.
+    """
+    if json and out is not None:
+        cure = "lostpol findings MILL --json > FILE, or lostpol findings MILL --out FILE"
+        raise ConfigError("Either --json or --out, not both.", "command line", cure)
+    if out is not None:
+        _write_findings(mill, out)
+    elif json:
+        from pipeline.config import load_mill  # noqa: PLC0415
+        from pipeline.listing import as_json  # noqa: PLC0415
+
+        sys.stdout.write(as_json(load_mill(mill)) + "\n")
+    else:
+        show_findings(mill)
+
+
+def show_findings(mill: Path, most: int | None = None) -> None:
+    """Write the ranked findings of a mill as a table."""
+    from pipeline import terminal  # noqa: PLC0415
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.listing import listing_view  # noqa: PLC0415
+
+    terminal.show_findings(listing_view(load_mill(mill)), most)
+
+
+def _write_findings(mill: Path, out: Path) -> None:
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.exports import export_findings  # noqa: PLC0415
+    from pipeline.terminal import say  # noqa: PLC0415
+
+    count = export_findings(load_mill(mill), out)
+    say(f"{count} findings written: {out}")
 
 
 def verdict(
@@ -90,3 +133,22 @@ def outbox(
     finally:
         for line in outbox_lines(described):
             say(line)
+
+
+def dictionary(*, out: Path | None = None) -> None:
+    """Explain every column of every table, view, export and lake file, as Markdown.
+
+    Parameters
+    ----------
+    out
+        Write it to this file instead of the terminal.
+    """
+    from pipeline.dictionary import dictionary_text, write_dictionary  # noqa: PLC0415
+
+    if out is None:
+        sys.stdout.write(dictionary_text())
+        return
+    from pipeline.terminal import say  # noqa: PLC0415
+
+    write_dictionary(out)
+    say(f"Written: {out}")
