@@ -58,7 +58,10 @@ def _bad_tags(report: ReportView) -> list[str]:
         return ["Bad readings per tag: no count was given."]
     if not tags.much:
         return ["No tag with more than 1 % bad readings."]
-    named = [f"{tag.name} {tag.share}" for tag in tags.much[:_TAGS_NAMED]]
+    named = [
+        f"{tag.name} {'without a reading' if tag.readings == '0' else tag.share}"
+        for tag in tags.much[:_TAGS_NAMED]
+    ]
     more = len(tags.much) - len(named)
     rest = f" and {more} more" if more else ""
     return [f"Bad readings, of all: {', '.join(named)}{rest}."]

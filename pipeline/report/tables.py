@@ -232,6 +232,12 @@ class SensorRow:
     why: str
 
 
+def _measures(row: dict[str, object]) -> str:
+    """What a sensor measures and where, as far as it is known."""
+    quantity = "pH" if row.get("quantity") == "ph" else clean(row.get("quantity"))
+    return f"{quantity} {clean(row.get('place'))}".replace("_", " ").strip()
+
+
 def sensor_rows(view: ReportView) -> list[SensorRow] | None:
     """Sensors that were not well, in the order given; None when nobody judged them."""
     if view.sensors is None:
@@ -239,9 +245,7 @@ def sensor_rows(view: ReportView) -> list[SensorRow] | None:
     return [
         SensorRow(
             clean(row["tag"], 80),
-            clean(
-                f"{row.get('quantity') or ''} {row.get('place') or ''}".replace("_", " ").strip()
-            ),
+            _measures(row),
             sensor_words(str(row["verdict"])),
             count(row["days"]),
             clean(row["text"], _LONGEST_TEXT),

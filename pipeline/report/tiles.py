@@ -34,7 +34,7 @@ from pipeline.report.tables import FindingRow
 from pipeline.report.view import ReportView
 from pipeline.report.wording import section_words
 
-TILE: Final = Size("tile", 330, 66, 11, 260, 2, 4, "horizontal")
+TILE: Final = Size("tile", 245, 50, 10, 220, 2, 3, "horizontal")
 _LIMED: Final = frozenset({"low_limed_ph", "ph_probe_high"})
 _LONGER_STAY: Final = frozenset({"standing_juice", "tank_held", "mud_held"})
 

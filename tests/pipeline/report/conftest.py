@@ -321,7 +321,7 @@ def hostile_view(view: ReportView) -> ReportView:
     )
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make_findings():
     """Build a findings frame from (rank, cause, section, (start h, end h), overrides)."""
 
@@ -331,11 +331,11 @@ def make_findings():
     return make
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make_finding():
     return finding
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make_minutes():
     return minutes

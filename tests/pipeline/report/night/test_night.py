@@ -1,0 +1,314 @@
+"""The nightly page: its wording and numbers, and what it says when things are missing."""
+
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+from datetime import timedelta
+from html.parser import HTMLParser
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.errors import LostpolError
+from pipeline.report import night as night_words
+from pipeline.report import pdf, write_night
+from pipeline.report.days import joined, loss_sums, within
+from pipeline.report.night import compose_night
+from pipeline.report.pages import page_of, text_of
+from pipeline.report.svg import Drawing
+from pipeline.report.view import Estimate
+
+GOLDEN = Path(__file__).with_name("golden.txt")
+
+
+@pytest.fixture
+def drawn():
+    """Asked for by tests that need the charts."""
+
+
+@pytest.fixture(autouse=True)
+def quick(request, monkeypatch):
+    """Charts take a second a page: without `drawn` there are none."""
+    if "drawn" not in request.fixturenames:
+        monkeypatch.setattr(night_words, "finding_tile", lambda *_: Drawing())
+
+
+class Words(HTMLParser):
+    def __init__(self, html: str) -> None:
+        super().__init__()
+        self.text, self.tags, self.attributes = "", [], []
+        self.feed(html)
+        self.text = " ".join(self.text.split())
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        self.attributes += [name for name, _ in attrs]
+
+    def handle_data(self, data):
+        self.text += data
+
+
+def told(night) -> str:
+    return " ".join(text_of("night", compose_night(night)).split())
+
+
+def test_wording_and_numbers_of_one_fixed_night(night):
+    assert text_of("night", compose_night(night)) == GOLDEN.read_text("utf-8")
+
+
+def test_page_and_text_say_the_same(night):
+    parts = compose_night(night)
+    page = Words(page_of("night", parts)).text
+    for column in parts["columns"]:
+        for words in (column.excess, column.worth, column.unavoidable, column.share):
+            assert words in page
+    for card in parts["cards"]:
+        for words in (*card.facts, card.item.row.when, card.item.row.cause.checks[0]):
+            assert words in page
+    for words in (parts["changed"], parts["run"], *parts["data"], parts["lead"]["mass"]):
+        assert words in page
+
+
+def test_first_line_adds_microbes_and_kinetics_by_hand(night):
+    # Kinetics: 1.4 t (0.82 to 2.12). The microbial finding of 12 h has 6 of them in the day:
+    # 0.2 t (0.1 to 0.45). Together 1.6 t; bounds sqrt(0.58^2 + 0.1^2) = 0.589 below and
+    # sqrt(0.72^2 + 0.25^2) = 0.762 above: 1.01 to 2.36 t. At USD 520 a tonne: 832, 526 to 1228.
+    lead = compose_night(night)["lead"]
+    assert lead == {
+        "mass": "1.6 t",
+        "mass_span": "1.0 to 2.4",
+        "worth": "USD 830",
+        "worth_span": "530 to 1,230",
+    }
+
+
+def test_new_open_and_ended_are_told_apart(night):
+    states = {c.item.row.code: c.item.state_words for c in compose_night(night)["cards"]}
+    assert states == {
+        "low_limed_ph": "New, ended",
+        "tank_held": "Still open",
+        "microbial": "Ended",
+    }
+    assert [i.row.code for i in compose_night(night)["others"]] == ["overheating"]
+    assert [i.row.code for i in compose_night(night)["withdrawn"]] == ["mud_held"]
+
+
+def test_a_loss_of_last_week_found_only_now_is_new(make_night, make_findings, night_rows):
+    early = night_rows[0]["started"] - timedelta(days=5)
+    night_rows[0] |= {"started": early, "ended": early + timedelta(hours=4)}
+    assert compose_night(make_night(make_findings(*night_rows)))["cards"][0].item.state == "new"
+
+
+def test_verdicts_and_marks_stand_beside_findings(make_night, make_findings, night_rows, night):
+    found = make_findings(*night_rows).with_columns(
+        verdict=pl.Series(["confirmed", None, None, None, None]),
+        mark=pl.Series(["confident", "listed", None, None, None]),
+    )
+    given = pl.DataFrame(
+        {
+            "finding_id": ["a1b2c3d4e5"],
+            "verdict": ["confirmed"],
+            "note": ["=cmd|' /C calc'!A0 <b>strainer</b>"],
+            "author": ["Odette <script>"],
+            "given_at": [night.report.period_end],
+        }
+    )
+    page = page_of("night", compose_night(make_night(found, verdicts=given)))
+    words = Words(page)
+    assert "confirmed by Odette <script>, Sat 11 Oct 2025: “=cmd|' /C calc'!A0 <b>" in words.text
+    assert "chance can hardly explain it" in words.text
+    assert "chance may explain it" in words.text
+    assert "script" not in words.tags
+
+
+def test_nothing_found_is_not_nothing_lost(make_night, make_findings):
+    said = told(make_night(make_findings()))
+    assert "No finding new, open or ended." in said
+    assert "No finding lies in it." in said
+
+
+def test_missing_parts_are_said_in_words(drawn, make_night, make_findings, night_rows):
+    bare = make_night(
+        make_findings(*night_rows),
+        station_minutes=None,
+        zone_minutes=None,
+        season=None,
+        lab=None,
+        sources=None,
+        refused=None,
+        tags=None,
+        sensors=None,
+        multiplier=None,
+        notices=None,
+        verdicts=None,
+    )
+    said = told(bare)
+    for words in (
+        "What was lost yesterday, Fri 10 Oct 2025, could not be computed.",
+        "There is no earlier day to set it beside.",
+        "no daily sums were given",
+        "no minute data of the vessels were given",
+        "No chart: there are no readings for these hours.",
+        "nobody judged it for this report",
+        "no record was given",
+        "How much of the day could be computed is not known.",
+    ):
+        assert words in said
+
+
+def test_thin_day_is_warned_of(night):
+    thin = night.report.season.with_columns(minutes=700, measured=300)
+    said = told(replace(night, report=replace(night.report, season=thin)))
+    assert "49 % of the day's minutes computed, 21 % with all readings." in said
+    assert "the mill's usual value stands in" in said
+
+
+def test_a_short_history_says_how_short(night):
+    few = night.report.season.tail(5)
+    said = told(replace(night, report=replace(night.report, season=few)))
+    assert "Mean of 3 of the 30 days before (all there are)" in said
+
+
+def test_a_day_better_than_its_targets_is_said(night):
+    better = night.report.season.with_columns(excess_t=-0.2, excess_low_t=-0.5, excess_high_t=0.1)
+    quiet = replace(night, report=replace(night.report, season=better), known=night.known.clear())
+    assert "The station did no worse than at its targets." in told(quiet)
+
+
+def test_hostile_text_stays_text(make_night, make_findings, night_rows, hostile_view):
+    rows = night_rows
+    for row, bad in zip(rows, hostile_view.findings.to_dicts(), strict=False):
+        row |= {name: bad[name] for name in ("section", "cause", "evidence")}
+    night = make_night(
+        make_findings(*rows),
+        mill=hostile_view.mill,
+        tags=hostile_view.tags,
+        missing_tags=hostile_view.missing_tags,
+        not_computed=hostile_view.not_computed,
+        notices=hostile_view.notices,
+    )
+    page = page_of("night", compose_night(night))
+    page.encode("utf-8")
+    words = Words(page)
+    assert not {"script", "img", "u"} & set(words.tags)
+    assert not [name for name in words.attributes if name.startswith("on")]
+    assert "<script>alert('tag')</script>" in words.text
+    assert "{{ 7*7 }}" in words.text
+    assert "4920 more characters" in words.text
+    text = text_of("night", compose_night(night))
+    assert not set("\x00\u202e\x07") & set(page + text)
+    assert max(len(line) for line in text.splitlines()) <= 78
+
+
+def test_three_forms_lie_side_by_side(night, tmp_path):
+    out = write_night(tmp_path / "new" / "nightly.html", night)
+    assert sorted(p.name for p in out.parent.iterdir()) == [
+        "nightly.html",
+        "nightly.pdf",
+        "nightly.txt",
+    ]
+    assert out.with_suffix(".pdf").read_bytes().startswith(b"%PDF-")
+    assert out.with_suffix(".txt").read_text("utf-8") == GOLDEN.read_text("utf-8")
+
+
+def pdf_words(path: Path) -> str:
+    tool = shutil.which("pdftotext")
+    if tool is None:
+        pytest.skip("pdftotext is absent")
+    return subprocess.run(
+        [tool, "-layout", path, "-"], capture_output=True, check=True
+    ).stdout.decode()
+
+
+def test_printed_it_is_one_page_with_all_its_words(drawn, night, tmp_path):
+    out = write_night(tmp_path / "nightly.html", night)
+    words = pdf_words(out.with_suffix(".pdf"))
+    assert words.count("\f") == 1
+    flat = " ".join(words.split())
+    assert "1.6 t of sucrose lost above the unavoidable, worth USD 830" in flat
+    assert "Before anybody acts." in flat
+    assert "description 84e9c435b5946945" in flat
+
+
+def test_pdf_holds_hostile_tags_whole_lines_and_nothing_fetched(night, tmp_path, hostile_view):
+    report = replace(night.report, missing_tags=hostile_view.missing_tags)
+    out = write_night(tmp_path / "nightly.html", replace(night, report=report))
+    words = pdf_words(out.with_suffix(".pdf"))
+    assert "<script>" in words
+    assert "TTTTTTTT" in words.replace("\u200b", "")
+
+
+def test_without_a_pdf_page_and_text_say_so(night, tmp_path, monkeypatch):
+    old = tmp_path / "nightly.pdf"
+    old.write_bytes(b"of another night")
+    monkeypatch.setattr(pdf, "find_spec", lambda _: None)
+    out = write_night(tmp_path / "nightly.html", night)
+    for form in (out, out.with_suffix(".txt")):
+        flat = " ".join(form.read_text("utf-8").split())
+        assert "plutoprint is not installed" in flat
+    assert not old.exists()
+
+
+def test_a_renderer_that_stands_still_or_crashes_costs_only_the_pdf(tmp_path, monkeypatch):
+    program = tmp_path / "renderer.py"
+    program.write_text("import time\ntime.sleep(30)\n")
+    monkeypatch.setattr(pdf, "_PROGRAM", program)
+    monkeypatch.setattr(pdf, "_PATIENCE_S", 0.5)
+    assert "did not finish" in pdf.write_pdf(tmp_path / "a.pdf", "<p>x</p>")
+    program.write_text("import os\nos.abort()\n")
+    monkeypatch.setattr(pdf, "_PATIENCE_S", 30.0)
+    assert "the renderer failed" in pdf.write_pdf(tmp_path / "a.pdf", "<p>x</p>")
+    program.write_text(
+        "import sys, pathlib\npathlib.Path(sys.argv[1]).write_bytes(b'%PDF- empty')\n"
+    )
+    assert "could not read the report's fonts" in pdf.write_pdf(tmp_path / "a.pdf", "<p>x</p>")
+    assert not (tmp_path / "a.pdf").exists()
+
+
+def test_columns_that_lack_are_named(night, tmp_path):
+    thin = replace(night.report, verdicts=pl.DataFrame({"finding_id": ["x"]}))
+    with pytest.raises(LostpolError, match=r"verdicts\.note"):
+        write_night(tmp_path / "n.html", replace(night, report=thin))
+
+
+def test_no_script_and_nothing_from_outside(drawn, night):
+    page = page_of("night", compose_night(night))
+    assert "script" not in Words(page).tags
+    assert not re.search(r"""(?:src|href)=["'](?!#|data:,)""", page)
+    assert "@import" not in page
+    assert "@font-face" not in page
+
+
+def test_part_of_a_finding_in_a_day_by_hand(make_findings, make_finding):
+    # 12 h, of which 3 h lie inside: a quarter of 2.0 t (1.0 to 4.0).
+    row = make_finding(1, "overheating", "settler", (6, 18), lost=(2.0, 1.0, 4.0))
+    gone = make_finding(2, "overheating", "settler", (6, 18), status="withdrawn")
+    frame = make_findings(row, gone)
+    part = within(frame, row["started"] + timedelta(hours=9), row["ended"] + timedelta(hours=5))
+    assert part.select("lost_t", "lost_t_low", "lost_t_high").rows() == [(0.5, 0.25, 1.0)]
+
+
+def test_sum_of_a_day_and_its_interval_by_hand():
+    # 60 minutes at 60 kg/h above 120 kg/h: 0.06 t and 0.12 t. Half-width 1.645 times the root of
+    # (hypot(0.1, 0.2) * 0.06)^2 + (ln 10 * 0.04 * 0.18)^2 = 0.0351 t (computed).
+    minutes = pl.DataFrame(
+        {
+            "day": [1] * 60,
+            "sucrose_feed_kg_h": [30_000.0] * 60,
+            "unavoidable_kg_h": [120.0] * 60,
+            "excess_kg_h": [60.0] * 60,
+            "measured": [True] * 45 + [False] * 15,
+        }
+    )
+    row = loss_sums(minutes, ["day"], 0.1).row(0, named=True)
+    assert row["excess_t"] == pytest.approx(0.06)
+    assert row["unavoidable_t"] == pytest.approx(0.12)
+    assert row["sucrose_fed_t"] == pytest.approx(30.0)
+    assert row["excess_high_t"] - row["excess_t"] == pytest.approx(0.0351, abs=5e-5)
+    assert (row["minutes"], row["measured"]) == (60, 45)
+
+
+def test_independent_amounts_are_joined_in_quadrature():
+    assert joined(Estimate(1.0, 0.7, 1.4), Estimate(2.0, 1.6, 2.3)) == Estimate(3.0, 2.5, 3.5)

@@ -1,0 +1,90 @@
+"""The nightly page in Chromium: quiet, alone, inside the screen, and one sheet of paper."""
+
+import os
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+
+from pipeline.report.night import compose_night
+from pipeline.report.pages import page_of
+
+sync_api = pytest.importorskip("playwright.sync_api")
+CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome")
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.skipif(CHROMIUM is None, reason="Chromium is absent"),
+]
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def file(night, tmp_path_factory) -> Path:
+    """The fixed night, drawn once."""
+    return written(tmp_path_factory.mktemp("night"), night)
+
+
+def written(folder: Path, night) -> Path:
+    path = folder / "nightly.html"
+    path.write_text(page_of("night", compose_night(night)), encoding="utf-8")
+    return path
+
+
+def opened(chromium, path: Path, width: int):
+    page = chromium.new_page(viewport={"width": width, "height": 800})
+    said: list[str] = []
+    asked: list[str] = []
+    page.on("console", lambda message: said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.on("dialog", lambda dialog: (said.append(dialog.message), dialog.dismiss()))
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(path.as_uri())
+    return page, said, [url for url in asked if not url.startswith("data:")]
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_quiet_alone_and_inside_the_screen(chromium, file, width):
+    page, said, asked = opened(chromium, file, width)
+    assert said == []
+    assert asked == [file.as_uri()]
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert page.locator(".chart svg").count() == 3
+    smallest = page.evaluate(
+        """Math.min(...[...document.querySelectorAll('.chart svg text')].map(
+            t => t.getBoundingClientRect().height).filter(h => h > 0))"""
+    )
+    assert smallest >= 9
+    page.close()
+
+
+def test_hostile_names_run_nothing_and_stay_inside(
+    chromium, make_night, make_findings, night_rows, hostile_view, tmp_path
+):
+    night = make_night(
+        make_findings(*night_rows),
+        mill=hostile_view.mill,
+        missing_tags=hostile_view.missing_tags,
+        not_computed=hostile_view.not_computed,
+        tags=hostile_view.tags,
+    )
+    path = written(tmp_path, night)
+    page, said, asked = opened(chromium, path, 390)
+    assert said == []
+    assert asked == [path.as_uri()]
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.close()
+
+
+def test_printed_it_is_one_sheet(chromium, file):
+    page, _, _ = opened(chromium, file, 1280)
+    sheets = page.pdf(prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", sheets)) == 1
+    page.close()
