@@ -2,10 +2,10 @@
 
 Rules, in words:
 
-* **Truth** is counted per event (``models.simulator``): the sucrose destroyed from its start to
-  24 h after its end in the season with it, less that in the same season without this one event,
-  scaled to the same sucrose fed. So a stop does not count cane that was never crushed, and
-  everyday unrest, which both seasons share, drops out.
+* **Truth** is counted per event (``models.simulator.season.planted_tonnes``): the sucrose destroyed
+  from its start until the station has washed out after it, in the season with it, less that in
+  the same season without this one event, scaled to the same sucrose fed. So a stop does not count
+  cane that was never crushed, and everyday unrest, which both seasons share, drops out.
 * Each finding belongs to the loss event with which it shares the most time, or to none.
 * A loss event is **found** when its findings, taken together, and the event share at least half
   of the time that either of them covers (intersection over union of 0.5 or more), and **touched**
