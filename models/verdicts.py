@@ -39,6 +39,8 @@ LARGE_T: Final = 1.5
 MOST_CONFIDENCE: Final = 0.99
 #: Significance is never asked to be more than this many times stricter.
 MOST_STRICTER: Final = 10.0
+#: q-value up to which a finding is marked as confident, as in ``models.significance``.
+STRICT_Q: Final = 0.05
 #: Weight of a cause is changed by at most this factor either way; so many verdicts weigh as much
 #: as the search itself.
 MOST_SHIFT: Final = 3.0
@@ -164,7 +166,7 @@ def as_found(finding: Row) -> dict[str, Any]:
 
 
 def with_verdicts(
-    finding: Row, lessons: Lessons, own: Row | None, strict_q: float | None = None
+    finding: Row, lessons: Lessons, own: Row | None, strict_q: float = STRICT_Q
 ) -> dict[str, Any]:
     """Apply what was learned, and a finding's own verdict, to a finding as the search left it.
 
@@ -178,8 +180,8 @@ def with_verdicts(
         The verdict on this very finding: ``verdict``, ``found_cause``, ``lost_t`` when it was
         given [t], ``said`` (who, when and why, in words), and ``went_on`` (True when the loss
         went on after it was called fixed).
-    strict_q : float, optional
-        q-value up to which a finding bears the strict mark; without it marks stay.
+    strict_q : float
+        q-value up to which a finding bears the strict mark.
 
     Returns
     -------
@@ -223,11 +225,11 @@ def _weigh_mark(
     lesson: Lesson,
     before: dict[str, Any],
     told: list[str],
-    strict_q: float | None,
+    strict_q: float,
 ) -> None:
     """Take the strict mark from a finding whose kind needs more significance than it has."""
     q_value, stricter = row.get("q_value"), lesson.stricter()
-    if row.get("mark") != "confident" or _large(row) or strict_q is None or q_value is None:
+    if row.get("mark") != "confident" or _large(row) or q_value is None:
         return
     if q_value * stricter > strict_q:
         before["mark"] = row["mark"]

@@ -43,13 +43,16 @@ def outbox_of(mill: Mill) -> Outbox:
     return Outbox(mill.store_path / "outbox")
 
 
-def send_report(mill: Mill, report: Path, patience: Patience = _USUAL) -> None:
+def send_report(mill: Mill, report: Path, run_id: str = "", patience: Patience = _USUAL) -> None:
     """Queue a report for everybody the description names, and send all that waits.
 
     Parameters
     ----------
     report : Path
         The HTML file. A text and a PDF of the same name beside it go with it.
+    run_id : str
+        Run that the report tells of: made again for the same run, it is not sent again, though
+        it may say another time of making. Without it, the content decides.
 
     Raises
     ------
@@ -59,7 +62,8 @@ def send_report(mill: Mill, report: Path, patience: Patience = _USUAL) -> None:
     """
     mail = _mail_of(mill)
     html = report.read_text(encoding="utf-8")
-    name = queue(mill, report, html, _beside(report, ".txt"), _beside(report, ".pdf"))
+    parts = _beside(report, ".txt"), _beside(report, ".pdf")
+    name = queue(mill, report, html, *parts, run_id=run_id)
     with suppress(DeliveryError):  # what became of each letter is looked up below
         flush(mill, patience)
     rest = [x for x in outbox_of(mill).letters() if x.state != "sent" and _matters(x, name)]
@@ -73,9 +77,24 @@ def _matters(letter: Letter, name: str) -> bool:
 
 
 def queue(
-    mill: Mill, report: Path, html: str, text: bytes | None = None, pdf: bytes | None = None
+    mill: Mill,
+    report: Path,
+    html: str,
+    text: bytes | None = None,
+    pdf: bytes | None = None,
+    *,
+    run_id: str = "",
 ) -> str:
     """Write a report's message into the outbox; the same report again is the same message.
+
+    Parameters
+    ----------
+    html : str
+        The page.
+    text, pdf : bytes, optional
+        The same in plain text (UTF-8) and as PDF.
+    run_id : str
+        See `send_report`.
 
     Returns
     -------
@@ -86,8 +105,9 @@ def queue(
     where = " ".join(clean(mill.name, 60).split())  # nothing in a name may start a new header
     subject = f"Sucrose losses at {where}: {report.stem} report {report.parent.name}"
     plain = text.decode("utf-8", "replace") if text else _plain_words(mill, report)
-    # A PDF says when it was made; the content is that of the page.
-    parts = (mill.key, subject, mail.sender, *mail.recipients, plain, html)
+    # A PDF says when it was made; its content is that of the page.
+    content = (run_id,) if run_id else (plain, html)
+    parts = (mill.key, subject, mail.sender, *mail.recipients, *content)
     name = name_of([part.encode("utf-8", "replace") for part in parts])
     message = message_of(mail, name, subject, html, plain)
     file = f"{mill.key}_{report.parent.name}_{report.stem}"

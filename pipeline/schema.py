@@ -10,7 +10,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.views import VIEWS
+from pipeline.views import MILLS, VIEWS
 
 _FIRST: Final = """
 CREATE TABLE findings (
@@ -196,6 +196,16 @@ COMMENT ON COLUMN findings.verdict IS
     'confirmed, dismissed, fixed, look_again (grew or went on since), or null; see verdicts';
 """
 
+_CHANCE: Final = """
+ALTER TABLE findings ADD COLUMN p_value DOUBLE;
+ALTER TABLE findings ADD COLUMN q_value DOUBLE;
+ALTER TABLE findings ADD COLUMN mark VARCHAR;
+COMMENT ON COLUMN findings.p_value IS 'Chance of such an episode where nothing is lost, 0 to 1';
+COMMENT ON COLUMN findings.q_value IS
+    'False-discovery rate at which it would still stand among all of the season, 0 to 1';
+COMMENT ON COLUMN findings.mark IS 'listed, or confident: sure enough for the strict list';
+"""
+
 FINDING_COLUMNS: Final = (
     "finding_id",
     "mill",
@@ -217,6 +227,9 @@ FINDING_COLUMNS: Final = (
     "last_seen",
     "run_id",
     "verdict",
+    "p_value",
+    "q_value",
+    "mark",
 )
 VERDICT_COLUMNS: Final = (
     "verdict_id",
@@ -289,4 +302,4 @@ SENSOR_COLUMNS: Final = pl.Schema(
 )
 
 #: Scripts in order; the first brings an empty file to version 1.
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _SENSORS, _VERDICTS, VIEWS)
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _SENSORS, _VERDICTS, MILLS, _CHANCE, VIEWS)

@@ -16,6 +16,7 @@ _EPISODE: Final = {
     "section": "Vessel with most of the loss, or train",
     "cause": "Cause that the evidence names, or unexplained",
     "status": "open (to the end of data) or ended",
+    "mark": "listed, or confident: sure enough for the strict list",
     "verdict": "What a person said: confirmed, dismissed, fixed, look_again; null: nothing yet",
     "started_local": "First minute of the loss, by the mill's clock",
     "ended_local": "End of the loss, by the mill's clock",
@@ -44,6 +45,8 @@ ANALYST_COLUMNS: Final = _EPISODE | {
     "lost_pct": "Share of the sucrose fed meanwhile [%]",
     "lost_t_per_day": "lost_t over its length [t/day]",
     "confidence": "How sure the finding is, 0 to 1",
+    "p_value": "Chance of such an episode where nothing is lost",
+    "q_value": "Share of false findings among all at least as sure",
     "share_ph": "Part of the excess due to pH [fraction]; negative where pH held it down",
     "share_temperature": "Part due to temperature [fraction]",
     "share_volume": "Part due to volume held [fraction]",
@@ -61,7 +64,7 @@ ANALYST_COLUMNS: Final = _EPISODE | {
 RELIABILITY_COLUMNS: Final = {
     name: _EPISODE[name]
     for name in (
-        *("finding_id", "mill", "rank", "section", "cause", "status", "verdict"),
+        *("finding_id", "mill", "rank", "section", "cause", "status", "mark", "verdict"),
         *("started_local", "ended_local", "time_zone"),
     )
 } | {
@@ -106,7 +109,7 @@ _AMOUNTS: Final = """
 
 _FOR_CHEMIST: Final = f"""
 CREATE OR REPLACE VIEW for_chemist AS
-SELECT f.rank, f.finding_id, f.section, f.cause, f.status, f.verdict, {_TIMES}, {_AMOUNTS},
+SELECT f.rank, f.finding_id, f.section, f.cause, f.status, f.mark, f.verdict, {_TIMES}, {_AMOUNTS},
     coalesce(m.name, f.mill) AS mill_name,
     100.0 * f.confidence AS sure_pct,
     array_to_string(list_transform(
@@ -130,14 +133,16 @@ ORDER BY mill_name, f.rank;
 
 _FOR_ANALYST: Final = f"""
 CREATE OR REPLACE VIEW for_analyst AS
-SELECT f.finding_id, f.mill, f.rank, f.section, f.cause, f.status, f.verdict, {_TIMES}, {_AMOUNTS},
+SELECT f.finding_id, f.mill, f.rank, f.section, f.cause, f.status, f.mark, f.verdict, {_TIMES}, {
+    _AMOUNTS
+},
     CAST(timezone(coalesce(m.zone, 'UTC'), f.started) AS DATE) AS day_local,
     CAST(date_trunc('week', timezone(coalesce(m.zone, 'UTC'), f.started)) AS DATE) AS week_local,
     f.value * f.lost_t_low / nullif(f.lost_t, 0) AS worth_low,
     f.value * f.lost_t_high / nullif(f.lost_t, 0) AS worth_high,
     f.lost_pct,
     f.lost_t / nullif(epoch(f.ended - f.started) / 86400.0, 0) AS lost_t_per_day,
-    f.confidence,
+    f.confidence, f.p_value, f.q_value,
     {
     '''
     '''.join(
@@ -154,7 +159,7 @@ ORDER BY f.mill, f.started, f.finding_id;
 _FOR_RELIABILITY: Final = f"""
 CREATE OR REPLACE VIEW for_reliability AS
 WITH found AS (
-    SELECT f.finding_id, f.mill, f.rank, f.section, f.cause, f.status, f.verdict, {_TIMES},
+    SELECT f.finding_id, f.mill, f.rank, f.section, f.cause, f.status, f.mark, f.verdict, {_TIMES},
         f.evidence
     {_JOINED}
 ), lines AS (
@@ -183,7 +188,7 @@ WITH found AS (
         TRY_CAST(json_extract_string(evidence, under || '."' || name || '"') AS DOUBLE), ''
     FROM named
 )
-SELECT f.finding_id, f.mill, f.rank, f.section, f.cause, f.status, f.verdict,
+SELECT f.finding_id, f.mill, f.rank, f.section, f.cause, f.status, f.mark, f.verdict,
     f.started_local, f.ended_local, f.time_zone, l.kind, l.what, l.value, l.unit
 FROM found AS f JOIN rows_of AS l USING (finding_id)
 ORDER BY f.mill, f.rank, l.place, l.nr, l.what;
@@ -206,7 +211,8 @@ GROUP BY mill, tag
 ORDER BY mill, days_unwell DESC, tag;
 """
 
-_MILLS: Final = """
+#: The migration that makes room for what the views need to know of a mill.
+MILLS: Final = """
 CREATE TABLE IF NOT EXISTS mills (
     mill        VARCHAR PRIMARY KEY,
     name        VARCHAR NOT NULL,
@@ -305,6 +311,4 @@ def _quoted(text: str) -> str:
 
 
 #: The migration that makes the views.
-VIEWS: Final = "\n".join(
-    [_MILLS, _FOR_CHEMIST, _FOR_ANALYST, _FOR_RELIABILITY, _SENSORS, _comments()]
-)
+VIEWS: Final = "\n".join([_FOR_CHEMIST, _FOR_ANALYST, _FOR_RELIABILITY, _SENSORS, _comments()])

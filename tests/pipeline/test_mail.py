@@ -136,7 +136,7 @@ def free_port():
 def test_page_text_and_pdf_arrive(mill, report, inbox, port):
     report.with_suffix(".txt").write_text("2.8 t lost, é\n.\n", encoding="utf-8")
     report.with_suffix(".pdf").write_bytes(b"%PDF-1.7\n.\r\n\x00\xff")
-    send_report(at(mill, port), report, QUICK)
+    send_report(at(mill, port), report, patience=QUICK)
     ((_, raw),) = inbox.mails
     assert max(map(len, raw.split(b"\r\n"))) <= 998  # RFC 5321, section 4.5.3.1.6
     message = message_from_bytes(raw, policy=policy.default)
@@ -152,7 +152,7 @@ def test_page_text_and_pdf_arrive(mill, report, inbox, port):
 
 
 def test_without_a_pdf_the_page_is_attached(mill, report, inbox, port):
-    send_report(at(mill, port), report, QUICK)
+    send_report(at(mill, port), report, patience=QUICK)
     message = message_from_bytes(inbox.mails[0][1], policy=policy.default)
     (page,) = message.iter_attachments()
     assert page.get_filename() == "brindlewater_2025-11-30_nightly.html"
@@ -162,19 +162,28 @@ def test_without_a_pdf_the_page_is_attached(mill, report, inbox, port):
 def test_the_same_report_is_sent_once_and_a_new_one_again(mill, report, inbox, port):
     here = at(mill, port, recipients=("a@x.example", "b@x.example"))
     for _ in range(3):
-        send_report(here, report, QUICK)
+        send_report(here, report, patience=QUICK)
     assert inbox.readers == ["a@x.example", "b@x.example"]
     report.write_text("<p>3.1 t lost</p>", encoding="utf-8")
-    send_report(here, report, QUICK)
+    send_report(here, report, patience=QUICK)
     assert len(inbox.mails) == 4
     names = {message_from_bytes(raw)["Message-ID"] for _, raw in inbox.mails}
     assert len(names) == 2
 
 
+def test_a_report_made_again_for_the_same_run_is_not_sent_again(mill, report, inbox, port):
+    for run, page in (("run1", "made at 05:00"), ("run1", "made at 05:10"), ("run2", "new data")):
+        report.write_text(page, encoding="utf-8")
+        send_report(at(mill, port), report, run, QUICK)
+    pages = [message_from_bytes(raw, policy=policy.default) for _, raw in inbox.mails]
+    told = [page.get_body(("html",)).get_content().strip() for page in pages]
+    assert told == ["made at 05:00", "new data"]
+
+
 def test_a_server_that_is_down_gets_it_when_it_is_back(mill, report, inbox):
     port = free_port()
     with pytest.raises(DeliveryError, match="1 wait in the outbox") as caught:
-        send_report(at(mill, port), report, QUICK)
+        send_report(at(mill, port), report, patience=QUICK)
     assert str(report) in caught.value.where
     assert outbox_of(mill).letters()[0].tries == 3
     report.rename(report.with_name("gone.html"))
@@ -187,9 +196,9 @@ def test_a_server_that_is_down_gets_it_when_it_is_back(mill, report, inbox):
 
 def test_mail_that_waits_goes_before_the_next_report(mill, report, inbox, port):
     with pytest.raises(DeliveryError):
-        send_report(at(mill, free_port()), report, QUICK)
+        send_report(at(mill, free_port()), report, patience=QUICK)
     report.write_text("<p>the next night</p>", encoding="utf-8")
-    send_report(at(mill, port), report, QUICK)
+    send_report(at(mill, port), report, patience=QUICK)
     assert [
         "next night"
         in message_from_bytes(raw, policy=policy.default).get_body(("html",)).get_content()
@@ -199,7 +208,7 @@ def test_mail_that_waits_goes_before_the_next_report(mill, report, inbox, port):
 
 def test_a_greylisting_server_gets_it_on_a_later_try(mill, report, inbox, port):
     inbox.answers = {"a@x.example": ["451 try again", "450 and again"]}
-    send_report(at(mill, port), report, QUICK)
+    send_report(at(mill, port), report, patience=QUICK)
     assert inbox.readers == ["a@x.example"]
     assert outbox_of(mill).letters()[0].tries == 3
 
@@ -208,7 +217,7 @@ def test_a_refused_reader_is_named_and_the_others_get_it(mill, report, inbox, po
     inbox.answers = {"no@x.example": ["550 nobody here"] * 9}
     everybody = ("no@x.example", "a@x.example")
     with pytest.raises(DeliveryError, match="1 were refused") as caught:
-        send_report(at(mill, port, recipients=everybody), report, QUICK)
+        send_report(at(mill, port, recipients=everybody), report, patience=QUICK)
     assert "no@x.example: 550 nobody here" in caught.value.where
     assert "a@x.example" not in caught.value.where
     assert inbox.readers == ["a@x.example"]
@@ -219,7 +228,7 @@ def test_a_refused_reader_is_named_and_the_others_get_it(mill, report, inbox, po
 def test_a_message_refused_whole_is_kept(mill, report, inbox, port):
     inbox.answers = {"data": ["552 too large"]}
     with pytest.raises(DeliveryError, match="refused"):
-        send_report(at(mill, port), report, QUICK)
+        send_report(at(mill, port), report, patience=QUICK)
     (letter,) = outbox_of(mill).letters()
     assert (letter.state, letter.said) == ("refused", "552 too large")
     assert outbox_of(mill).message(letter)
@@ -227,7 +236,7 @@ def test_a_message_refused_whole_is_kept(mill, report, inbox, port):
 
 def test_a_full_server_is_tried_again(mill, report, inbox, port):
     inbox.answers = {"data": ["452 disk full"]}
-    send_report(at(mill, port), report, QUICK)
+    send_report(at(mill, port), report, patience=QUICK)
     assert len(inbox.mails) == 1
 
 
@@ -236,7 +245,7 @@ def test_no_answer_after_the_last_line_leaves_it_unsure_and_sends_no_second(
 ):
     inbox.slow_s = 0.8
     with pytest.raises(DeliveryError, match="whether they arrived is not known"):
-        send_report(at(mill, port), report, QUICK)
+        send_report(at(mill, port), report, patience=QUICK)
     inbox.slow_s = 0.0
     assert flush(at(mill, port), QUICK) == []
     assert states(mill) == ["unsure"]
@@ -255,7 +264,7 @@ def test_a_server_that_never_greets_is_given_up_in_time(mill, report):
         # The system takes the connection by itself; nobody ever speaks.
         port = server.sockets[0].getsockname()[1]
         with pytest.raises(DeliveryError, match="wait in the outbox") as caught:
-            send_report(at(mill, port), report, replace(QUICK, answer_s=0.1))
+            send_report(at(mill, port), report, patience=replace(QUICK, answer_s=0.1))
         assert "timed out" in caught.value.where
         assert states(mill) == ["waiting"]
     finally:
@@ -303,7 +312,7 @@ def test_killed_while_sending(mill, report, inbox, port, moment, arrived, after)
 def test_only_a_person_sends_an_unsure_letter_again(mill, report, inbox, port):
     inbox.slow_s = 0.5
     with pytest.raises(DeliveryError):
-        send_report(at(mill, port), report, QUICK)
+        send_report(at(mill, port), report, patience=QUICK)
     inbox.slow_s = 0.0
     name = outbox_of(mill).letters()[0].name
     put_back(mill, name[:6])
@@ -378,7 +387,7 @@ def secured(inbox, authority, monkeypatch):
 
 def test_encrypted_and_logged_in(mill, report, inbox, secured, monkeypatch):
     monkeypatch.setenv(PASSWORD_VARIABLE, "right")
-    send_report(at(mill, secured, start_tls=True), report, QUICK)
+    send_report(at(mill, secured, start_tls=True), report, patience=QUICK)
     assert len(inbox.mails) == 1
 
 
@@ -395,7 +404,7 @@ def test_a_login_that_fails_is_tried_once_and_the_mail_waits(
 ):
     monkeypatch.setenv(PASSWORD_VARIABLE, password)
     with pytest.raises(DeliveryError, match="wait in the outbox") as caught:
-        send_report(at(mill, secured, **changes), report, QUICK)
+        send_report(at(mill, secured, **changes), report, patience=QUICK)
     assert says in caught.value.where
     assert "right" not in str(caught.value).replace("rights", "")
     assert outbox_of(mill).letters()[0].tries == 1
@@ -408,14 +417,14 @@ def test_a_server_that_cannot_be_trusted_gets_nothing(mill, report, inbox, secur
     monkeypatch.delenv("SSL_CERT_FILE")
     monkeypatch.setenv(PASSWORD_VARIABLE, "right")
     with pytest.raises(DeliveryError, match="wait") as caught:
-        send_report(at(mill, secured, start_tls=True), report, QUICK)
+        send_report(at(mill, secured, start_tls=True), report, patience=QUICK)
     assert "no trusted encryption" in caught.value.where
     assert inbox.mails == []
 
 
 def test_a_server_without_encryption_gets_nothing(mill, report, inbox, port):
     with pytest.raises(DeliveryError, match="wait") as caught:
-        send_report(at(mill, port, start_tls=True), report, QUICK)
+        send_report(at(mill, port, start_tls=True), report, patience=QUICK)
     assert "STARTTLS" in caught.value.where
     assert inbox.mails == []
 
@@ -424,7 +433,7 @@ def test_encrypted_from_the_first_byte(mill, report, inbox, authority, monkeypat
     path, context = authority
     monkeypatch.setenv("SSL_CERT_FILE", str(path))
     with serving(inbox, ssl_context=context) as number:
-        send_report(at(mill, number, tls=True), report, QUICK)
+        send_report(at(mill, number, tls=True), report, patience=QUICK)
     assert len(inbox.mails) == 1
 
 
@@ -436,7 +445,7 @@ def test_encrypted_from_the_first_byte(mill, report, inbox, authority, monkeypat
     ["x\r\nBcc: everybody@x.example", "a\x00b", "\u202eevil", "y" * 5000, "=?utf-8?q?z?=", "é"],
 )
 def test_a_hostile_name_is_only_a_subject(mill, report, inbox, port, name):
-    send_report(at(replace(mill, name=name), port), report, QUICK)
+    send_report(at(replace(mill, name=name), port), report, patience=QUICK)
     message = message_from_bytes(inbox.mails[0][1], policy=policy.default)
     assert message["Bcc"] is None
     assert message["Subject"].strip().startswith("Sucrose losses at ")
@@ -449,7 +458,7 @@ def test_a_hostile_name_is_only_a_subject(mill, report, inbox, port, name):
 
 def test_an_address_that_is_none_is_told(mill, report):
     with pytest.raises(ConfigError, match="no mail address"):
-        send_report(at(mill, 25, recipients=("ä@x.example",)), report, QUICK)
+        send_report(at(mill, 25, recipients=("ä@x.example",)), report, patience=QUICK)
 
 
 def test_nobody_to_send_to(mill, report):
