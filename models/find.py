@@ -60,6 +60,8 @@ class Losses:
         Episodes that only one sick sensor spoke for; each is also a notice.
     biases : dict of ProbeBias
         pH probes against the laboratory, by point: ``mixed``, ``limed``, ``clear``.
+    cells : int
+        Hypotheses looked at, one a channel and six hours; see ``models.significance``.
     """
 
     findings: pl.DataFrame
@@ -69,6 +71,7 @@ class Losses:
     daily: pl.DataFrame
     faults: tuple[SensorFault, ...] = ()
     biases: dict[str, ProbeBias] = field(default_factory=dict)
+    cells: int = 1
 
 
 def find_losses(
@@ -131,7 +134,8 @@ def find_losses(
     rows += [microbial_row(m, minutes, witness, yield_kg_kg) for m in microbial]
     chance = [c.residual.chance.p_value(c.span.z) for c in candidates]
     chance += [FIRST_SEASON.p_value(m.z) for m in microbial]
-    rows = with_marks(rows, chance, cells_in(minutes.n, len(channels)))
+    cells = cells_in(minutes.n, len(channels))
+    rows = with_marks(rows, chance, cells)
     claimed = [(c.span.start, c.span.end) for c in candidates]
     claimed += [(f.start, f.end) for f in faults]
     notices = find_notices(minutes, lab, points, lab_shift, station, claimed)
@@ -144,6 +148,7 @@ def find_losses(
         daily_frame(minutes, witness, zone),
         tuple(faults),
         biases,
+        cells,
     )
 
 

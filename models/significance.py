@@ -13,7 +13,7 @@ from models.series import Array
 LISTED = "listed"
 CONFIDENT = "confident"
 #: Share of the confident findings that may be chance.
-_CONFIDENT_Q = 0.05
+CONFIDENT_Q = 0.05
 
 
 def cells_in(minutes: int, channels: int) -> int:
@@ -71,7 +71,7 @@ def marks(q: Array) -> list[str]:
 
     The list itself is the liberal one: it admits what `false_findings_per_week` allows.
     """
-    return [CONFIDENT if value <= _CONFIDENT_Q else LISTED for value in q]
+    return [CONFIDENT if value <= CONFIDENT_Q else LISTED for value in q]
 
 
 def with_marks(

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from datetime import timedelta
 from typing import Final
 
+from models.significance import CONFIDENT_Q
 from models.verdicts import as_found, learn, with_verdicts
 from pipeline.matching import Row, pair_up
 
@@ -71,7 +72,10 @@ def relearn(findings: Sequence[Row], verdicts: Sequence[Row]) -> list[Row]:
     raw = [as_found(row) for row in findings]
     lessons = learn(list(counting(verdicts).values()))
     own = belonging(raw, verdicts)
-    return [with_verdicts(row, lessons, _own(row, own.get(row["finding_id"]))) for row in raw]
+    return [
+        with_verdicts(row, lessons, _own(row, own.get(row["finding_id"])), CONFIDENT_Q)
+        for row in raw
+    ]
 
 
 def _own(finding: Row, verdict: Row | None) -> Row | None:

@@ -250,7 +250,9 @@ def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress 
         publish_sensors(mill, window, losses)
         found = [finding_row(mill, row) for row in losses.findings.to_dicts()]
         bounds = (window.start, window.end)
-        store.publish_findings(found, window=bounds, as_of=window.end, run_id=run["run_id"])
+        store.publish_findings(
+            found, window=bounds, as_of=window.end, run_id=run["run_id"], cells=losses.cells
+        )
     except BaseException:
         store.record_run(run | {"state": "failed", "finished_at": now()})
         raise

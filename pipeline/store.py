@@ -21,7 +21,6 @@ import duckdb
 import polars as pl
 
 from pipeline.errors import DataError, StoreBusyError
-from pipeline.learning import relearn
 from pipeline.matching import Row, merge_findings
 from pipeline.schema import (
     FINDING_COLUMNS,
@@ -30,6 +29,7 @@ from pipeline.schema import (
     SOURCE_COLUMNS,
     VERDICT_COLUMNS,
 )
+from pipeline.season import RANK, season_cells, settled
 
 _HOLDER: Final = re.compile(r"held in (?P<program>.+?) \(PID (?P<pid>\d+)\)")
 _PAUSE_S: Final = 0.1
@@ -115,11 +115,13 @@ class Store:
         window: tuple[datetime, datetime],
         as_of: datetime,
         run_id: str,
+        cells: int | None = None,
     ) -> pl.DataFrame:
         """Store what a run found; see `pipeline.matching.merge_findings` for what is kept.
 
-        What people's verdicts teach is applied, and all findings of the mill are ranked anew by
-        value times confidence, in the same transaction.
+        False discoveries are judged over the whole season where `cells`, the hypotheses of the
+        window, is given; what people's verdicts teach is applied, and all findings of the mill are
+        ranked anew by value times confidence, in the same transaction.
 
         Returns
         -------
@@ -131,7 +133,11 @@ class Store:
             known = _frame(connection, "SELECT * FROM findings WHERE mill = $mill", self.mill)
             merged = merge_findings(known.to_dicts(), rows, window, as_of, run_id)
             _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, merged)
-            _settle(connection, self.mill)
+            if cells is not None:
+                query = "SELECT coalesce(min(window_start), ?) FROM runs WHERE mill = ?"
+                ((first,),) = connection.execute(query, [window[0], self.mill]).fetchall()
+                cells = season_cells(cells, window, first)
+            _settle(connection, self.mill, cells)
         return self.findings()
 
     def verdicts(self) -> pl.DataFrame:
@@ -206,26 +212,14 @@ class Store:
             connection.commit()
 
 
-def _settle(connection: duckdb.DuckDBPyConnection, mill: str) -> None:
-    """Apply what verdicts teach to all findings of a mill, and rank them."""
+def _settle(connection: duckdb.DuckDBPyConnection, mill: str, cells: int | None = None) -> None:
+    """Settle what concerns all findings of a mill together, and rank them."""
     given = _frame(connection, "SELECT * FROM verdicts WHERE mill = $mill", mill).to_dicts()
-    if given:
+    if given or cells is not None:
         known = _frame(connection, "SELECT * FROM findings WHERE mill = $mill", mill).to_dicts()
-        _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, relearn(known, given))
-    connection.execute(_RANK, [mill])
-
-
-#: What is dismissed or fixed comes after what is not. Ties are settled by start and name, so that
-#: equal inputs give equal ranks.
-_RANK: Final = """
-UPDATE findings SET rank = places.place FROM (
-    SELECT finding_id, row_number() OVER (
-        ORDER BY CASE verdict WHEN 'dismissed' THEN 2 WHEN 'fixed' THEN 1 ELSE 0 END,
-            value * confidence DESC, started, finding_id
-    ) AS place
-    FROM findings WHERE mill = ? AND status <> 'withdrawn'
-) AS places WHERE findings.finding_id = places.finding_id
-"""
+        rows = settled(known, given, cells)
+        _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, rows)
+    connection.execute(RANK, [mill])
 
 
 @contextmanager
