@@ -35,7 +35,7 @@ from features.tracks import Track, Tracks, running_mean, smooth
 from features.vessel_ph import fall_left, reference_acidity, standing_in
 from features.zones import Zone, run_zone
 
-#: Mud is not taken for more sour than this [pH].
+#: Mud sours no further than this [pH] (estimate).
 _SOUREST = 6.0
 #: Running mean of the mud level [min].
 _MUD_LEVEL_MIN = 61
@@ -260,24 +260,29 @@ def _outlet(tracks: Tracks, vessel: Vessel, inlet: Stream, passed: Passed) -> St
 
 
 def _mud_ph_drop(
-    vessel: Vessel, clear: tuple[FloatArray, float], inflow_m3_h: FloatArray, edges_m3: FloatArray
+    vessel: Vessel, target: float, inflow_m3_h: FloatArray, edges_m3: FloatArray
 ) -> FloatArray:
     """How far mud pH lies below clear-juice pH [-]: more, the older the mud.
 
-    The age follows ``V da/dt = V - Q a`` (well stirred), starting at its target. Mud sours by the
-    law of juice (`ph_after_acid`), slower as it sours, at the pace that gives the drop described
-    at the target age. Below pH 6, where that law was never measured, it sours no further.
+    The acid made in mud follows ``V da/dt = V (1 - a / most) - Q a`` (well stirred), in minutes of
+    fresh mud, starting at its target. It lowers pH by the law of juice (`ph_after_acid`), at the
+    pace that gives the drop described at target, and fades towards pH 6, below which that law was
+    never measured.
     """
-    ph_clear, target = clear
     volume = np.maximum(0.5 * (edges_m3[1:] + edges_m3[:-1]), 1e-6)
-    target_min = 0.6 * vessel.mud_volume_m3 * vessel.mud_level_pct / max(vessel.mud_flow_m3_h, 1e-6)
-    turnover = inflow_m3_h / volume / 60.0
-    kept = np.exp(-turnover)
-    gained = np.where(turnover > 1e-9, -np.expm1(-turnover) / np.maximum(turnover, 1e-9), 1.0)
-    age_min = linear_recurrence(kept, gained, target_min)
-    at_ph7 = np.expm1(LN3 * vessel.mud_ph_drop) / LN3 * 3.0 ** (7.0 - target)
-    drop = target - ph_after_acid(target, at_ph7 * age_min / target_min)
-    return np.minimum(drop, np.maximum(ph_clear - _SOUREST, 0.0))
+    renewed_min = (
+        0.6 * vessel.mud_volume_m3 * vessel.mud_level_pct / max(vessel.mud_flow_m3_h, 1e-6)
+    )
+    at_target, at_most = (
+        np.expm1(LN3 * drop) for drop in (vessel.mud_ph_drop, max(target - _SOUREST, 0.1))
+    )
+    # Both fadings at target give the drop described: 1 / a = 1 / renewed + 1 / most.
+    most_min = renewed_min * max(at_most / at_target - 1.0, 0.5)
+    usual_min = 1.0 / (1.0 / renewed_min + 1.0 / most_min)
+    leaving = inflow_m3_h / volume / 60.0 + 1.0 / most_min
+    acid_min = linear_recurrence(np.exp(-leaving), -np.expm1(-leaving) / leaving, usual_min)
+    at_ph7 = at_target / LN3 * 3.0 ** (7.0 - target)
+    return target - ph_after_acid(target, at_ph7 * acid_min / usual_min)
 
 
 def _mud(
@@ -313,8 +318,7 @@ def _mud(
         volume=volume,
         ph=replace(
             clear_ph,
-            values=clear_ph.values
-            - _mud_ph_drop(vessel, (clear_ph.values, targets.ph_clear), inflow, edges),
+            values=clear_ph.values - _mud_ph_drop(vessel, targets.ph_clear, inflow, edges),
         ),
         brix=None,
         passage=Passage(edges, 1, max(vessel.mud_flow_m3_h, 1e-6), np.zeros(tracks.rows)),

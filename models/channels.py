@@ -20,6 +20,8 @@ from models.souring import zones_behind
 MUD_SUFFIX = ":mud"
 _HEATED = ("heater", "flash_tank")
 _EVAPORATION = ("clear_juice_heater", "evaporator_vessel")
+#: How long juice that stood in a stop takes to leave the station (estimate) [min].
+_OLD_JUICE_MIN = 180
 _TANKS = ("liming_tank", "clear_juice_tank")
 
 
@@ -87,6 +89,9 @@ def loss_channels(
     running = np.ones(minutes.n, dtype=bool)
     for start, end in stop_runs(minutes):
         running[start:end] = False
+    after_stops = running.copy()
+    for start, end in stop_runs(minutes):
+        after_stops[start : end + _OLD_JUICE_MIN] = False
     everywhere = tuple(minutes.zones)
 
     def channel(name: str, section: str, zones: Sequence[str], drivers: Sequence[str]) -> Channel:
@@ -121,7 +126,9 @@ def loss_channels(
             found.append(with_behind(channel("hold", zone, [zone], ["volume"])))
         if kind == "mud":
             found.append(channel("mud", zone, [zone], ["volume"]))
-    found.append(channel("throughput", "train", everywhere, ["throughput"]))
+    slow = channel("throughput", "train", everywhere, ["throughput"])
+    # Juice that stood is old when it moves again: that is the stop's doing, not a slow feed's.
+    found.append(replace(slow, kg_h=np.where(after_stops, slow.kg_h, np.nan)))
     standing = np.where(running, np.nan, multiplier * excess.total)
     return [*found, Channel("standing", largest, everywhere, standing)]
 

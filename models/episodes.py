@@ -190,10 +190,16 @@ def _refine(minute: Array, start_block: int, end_block: int) -> tuple[int, int]:
     rise = np.cumsum(np.nan_to_num(minute - half, nan=0.0))
     reach = min(90, (end - start) // 3)
     low = max(start - reach, 0)
-    first = low + int(np.argmin(rise[low : start + reach + 1])) + 1 if start > 0 else 0
+    first = low + _lowest(rise[low : start + reach + 1]) + 1 if start > 0 else 0
     high = min(end + reach, len(minute))
     last = end - reach + int(np.argmax(rise[end - reach : high])) + 1 if end < len(minute) else end
     return (first, last) if last > first else (start, end)
+
+
+def _lowest(rise: Array) -> int:
+    """Where a running sum is lowest; the middle where a gap keeps it there."""
+    ties = np.flatnonzero(rise <= rise.min())
+    return int(ties[len(ties) // 2])
 
 
 def measure(residual: Residual, start: int, end: int, z: float) -> Span:

@@ -126,6 +126,15 @@ def test_lone_spikes_are_found_with_and_without_a_deadband(band):
     assert found == set(truth)
 
 
+def test_a_lone_buffer_reading_of_a_probe_written_by_exception_is_a_spike():
+    # Described as 10 s, written every half minute or more: the next reading comes late.
+    at_s, value = wandering(5, 6.94, 0.01, 0.02, every_s=30, decimals=3)
+    at_s, value = deadbanded(at_s, value, 0.02)
+    value[200] = 4.15
+    assert 25.0 < at_s[201] - at_s[200] <= 60.0
+    assert marked(screened("T", at_s, value, every_s=10.0), "spike") == {200}
+
+
 @pytest.mark.parametrize("seed", range(5))
 @pytest.mark.parametrize(
     ("mean", "fast", "slow", "every_s", "band", "decimals"),
