@@ -6,7 +6,6 @@ calls the stage, run under a scheduler it wraps the stage as a task. The result 
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -20,6 +19,8 @@ from pipeline.mail import send_report
 from pipeline.present import write_period_report
 from pipeline.present_night import write_night_report
 from pipeline.progress import Progress, silent
+from pipeline.pull_inbox import exports_in, still_arriving
+from pipeline.pull_known import file_hash
 from pipeline.report import Gap
 from pipeline.sources import pull_source
 from pipeline.stages import Judged, derive, detect, pull
@@ -29,24 +30,25 @@ from pipeline.windows import Window, lake_of, now, store_of
 Step = Callable[..., Any]
 #: Readings older than this are not this morning's.
 _FRESH: Final = timedelta(hours=26)
-_EXPORT_ENDINGS: Final = (".parquet", ".csv", ".txt", ".tsv", ".gz")
 
 
 @dataclass(frozen=True, slots=True)
 class Unread:
-    """An arrived file that could not be read, and why."""
+    """An arrived file that was not read, and why; one that waits for the next run is no fault."""
 
     path: Path
     why: str
+    waits: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a chain did: what was judged, the period reported, and the report."""
+    """What a chain did: what was judged, the period reported, the report, files that wait."""
 
     judged: Judged
     period: Window
     report: Path
+    waiting: tuple[Unread, ...] = ()
 
 
 def plainly(_name: str, stage: Callable[..., Any], *arguments: object) -> Any:  # noqa: ANN401
@@ -119,8 +121,8 @@ def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
     Returns
     -------
     list of Unread
-        Files that could not be read; the others are pulled all the same. A missing inbox
-        counts as one.
+        Files that could not be read or are still arriving; the others are pulled all the same.
+        A missing inbox counts as one.
     """
     if mill.inbox_path is None:
         return []
@@ -128,9 +130,15 @@ def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
         return [Unread(mill.inbox_path, "the inbox folder does not exist")]
     store = store_of(mill)
     known = set(store.sources()["sha256"]) if store.path.exists() else set()
-    files = [path for path in _arrived(mill.inbox_path) if _sha256(path) not in known]
-    unread = []
+    files = [path for path in exports_in(mill.inbox_path) if file_hash(path) not in known]
+    arriving = still_arriving(files)
+    unread = [
+        Unread(path, f"still arriving ({how}); read by the next run", waits=True)
+        for path, how in arriving.items()
+    ]
     for path in files:
+        if path in arriving:
+            continue
         try:
             pull(mill, [path], progress)
         except DataError as error:
@@ -156,17 +164,6 @@ def pull_direct(mill: Mill, progress: Progress = silent) -> list[Unread]:
             continue
         unread += [Unread(where, f"{tag}: {why}") for tag, why in sorted(result.problems.items())]
     return unread
-
-
-def _arrived(inbox: Path) -> list[Path]:
-    """Export files in the inbox, by name; a file still being written is not there yet."""
-    names = (path for path in inbox.iterdir() if path.suffix.lower() in _EXPORT_ENDINGS)
-    return sorted(path for path in names if path.is_file() and not path.name.startswith("."))
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _chosen_days(mill: Mill, first: date | None, last: date | None) -> tuple[date, date]:
@@ -215,14 +212,15 @@ def _finish(
     else:
         report = step("report", write_period_report, mill, name, period, gaps)
     if mill.mail is not None and name != "backfill":
-        step("send", send_report, mill, report)
-    if unread:
+        step("send", send_report, mill, report, judged.run_id)
+    faults = [item for item in unread if not item.waits]
+    if faults:
         raise DataError(
-            f"{len(unread)} sources could not be read; the report was made without them.",
-            "\n".join([*(f"{item.path}: {item.why}" for item in unread), f"report: {report}"]),
+            f"{len(faults)} sources could not be read; the report was made without them.",
+            "\n".join([*(f"{item.path}: {item.why}" for item in faults), f"report: {report}"]),
             "Put these files or the inbox right, then run the same command again.",
         )
-    return Outcome(judged, period, report)
+    return Outcome(judged, period, report, tuple(item for item in unread if item.waits))
 
 
 def _staleness(mill: Mill, end: datetime) -> list[Gap]:

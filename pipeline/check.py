@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from pipeline.config import Mill
 from pipeline.errors import DataError
+from pipeline.readers_limits import shown
 from pipeline.readers_survey import survey_export
 from pipeline.windows import HEALTH, lake_of, store_of, tag_health
 
@@ -105,7 +106,7 @@ def check_exports(
             "no_result_words), or raise exports.most_refused_pct.",
         )
     missing = sorted(mill.unit_changes.keys() - known)
-    also = [f"- {tag}: in the files, not in the description" for tag in sorted(unknown)]
+    also = [f"- {shown(tag)}: in the files, not in the description" for tag in sorted(unknown)]
     if missing:
         raise DataError(
             f"{len(missing)} tags of the description are in none of these files.",

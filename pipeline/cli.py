@@ -175,7 +175,7 @@ def nightly(mill: MillFile) -> None:
 
     with progress_bar() as progress:
         outcome = chains.nightly(load_mill(mill), progress=progress)
-    _conclude(mill, outcome.report)
+    _conclude(mill, outcome.report, *(f"{w.path.name}: {w.why}" for w in outcome.waiting))
 
 
 @app.command
@@ -187,7 +187,7 @@ def weekly(mill: MillFile) -> None:
 
     with progress_bar() as progress:
         outcome = chains.weekly(load_mill(mill), progress=progress)
-    _conclude(mill, outcome.report)
+    _conclude(mill, outcome.report, *(f"{w.path.name}: {w.why}" for w in outcome.waiting))
 
 
 @app.command
@@ -273,10 +273,12 @@ def serve(
     serve_mills([load_mill(mill) for mill in mills])
 
 
-def _conclude(mill: Path, report: Path) -> None:
+def _conclude(mill: Path, report: Path, *waiting: str) -> None:
     from pipeline.terminal import CAUTION, say  # noqa: PLC0415
 
     show_findings(mill, most=10)
+    for line in waiting:
+        say(line)
     say(f"Report: {report}")
     say(CAUTION)
 

@@ -242,8 +242,9 @@ def _require_kinds(
     where: str, first: pl.DataFrame, time: str, values: Sequence[str]
 ) -> None:  # fmt: skip
     """Refuse columns whose type cannot hold what is looked for in them."""
+    kinds = first.schema
     for name in (time, *values):
-        kind = first.schema[name]
+        kind = kinds[name]
         plain = kind.is_numeric() or kind in (pl.String, pl.Boolean, pl.Null)
         if not plain and not (name == time and kind.is_temporal()):
             raise DataError(

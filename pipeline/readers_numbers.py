@@ -50,7 +50,8 @@ def number_marks(where: str, first: pl.DataFrame, columns: Sequence[str], delimi
     DataError
         Every number could be read in two ways, a thousand times apart.
     """
-    text = [name for name in columns if first.schema.get(name) == pl.String]
+    kinds = first.schema
+    text = [name for name in columns if kinds.get(name) == pl.String]
     if not text:
         return Marks(".")
     each = max(200, 200_000 // len(text))

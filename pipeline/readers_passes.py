@@ -32,8 +32,9 @@ STATED: Final = " stated"
 PASS: Final = " pass"
 ADDED: Final = (NAIVE, STATED, PASS)
 
-#: Rows that may wait for the next batch; a run as long as this is no repeated hour.
+#: Rows that may wait for the next batch, and runs of a batch: beyond that there is no order.
 _MOST_HELD: Final = 2_000_000
+_MOST_RUNS: Final = 10_000
 #: Between the passes no more time may be missing than this many usual steps, or this long [us].
 _STEPS_MISSING: Final = 2
 _MISSING_US: Final = 300_000_000
@@ -99,6 +100,8 @@ class Passes:
                 timed, runs = timed[:first], runs[:-1]
         if not timed.height:
             return None
+        if len(runs) > _MOST_RUNS:
+            return timed
         return self._with_passes(timed, there, runs)
 
     def _of_repeated_hour(self, naive: pl.Series) -> pl.Series | None:

@@ -22,7 +22,9 @@ from pipeline.units import is_unit
 #: Column that is True in rows of units.
 UNITS: Final = " units"
 #: Rows without a moment looked at one by one in a batch; in more of them there is no order.
-_MOST_LOOKED_AT: Final = 5000
+_MOST_LOOKED_AT: Final = 1000
+#: A table that changes its headings more often is none: those that held last hold on.
+_MOST_CHANGES: Final = 200
 _BRACKETS: Final = "[](){} "
 
 
@@ -50,6 +52,7 @@ class Sections:
         self._first = plan
         self._tags, self._evidence = tags, evidence
         self._titles: dict[str, str] = {}
+        self._changes = 0
 
     def parts(self, rows: pl.DataFrame) -> list[tuple[pl.DataFrame, Plan]]:
         """Rows of a batch cut where headings or units stand again.
@@ -62,14 +65,17 @@ class Sections:
         first = self._first
         columns = [first.date or first.time, *(first.tags or (first.tag, first.value))]
         timeless = (rows[NAIVE].is_null() & rows[STATED].is_null()).arg_true()
-        if timeless.is_empty() or any(rows.schema[c] != pl.String for c in columns if c):
+        kinds = rows.schema
+        if timeless.is_empty() or any(kinds[c] != pl.String for c in columns if c):
             return [(rows, self.plan)]
-        names = [name for name, kind in rows.schema.items() if kind == pl.String]
+        names = [name for name, kind in kinds.items() if kind == pl.String]
         looked_at = timeless.head(_MOST_LOOKED_AT)
         again = rows[looked_at].select(is_heading(self._first)).to_series().to_list()
         cells = rows[looked_at].select(pl.col(names).fill_null("")).rows()
         parts, units, start, last_heading = [], [], 0, -2
         for row, heading, texts in zip(looked_at.to_list(), again, cells, strict=True):
+            if self._changes >= _MOST_CHANGES:
+                break
             told = dict(zip(names, (text.strip() for text in texts), strict=True))
             before = self.plan
             if heading:
@@ -81,6 +87,7 @@ class Sections:
             if self.plan is not before and row > start:
                 parts.append((start, row, before))
                 start = row
+                self._changes += 1
         if units:
             flags = pl.Series(UNITS, [False]).new_from_index(0, rows.height)
             rows = rows.with_columns(flags.scatter(units, values=True))

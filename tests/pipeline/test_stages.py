@@ -11,7 +11,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
-from pipeline import chains, stages
+from pipeline import chains, pull_inbox, stages
 from pipeline.check import check_mill
 from pipeline.config import load_mill
 from pipeline.errors import ConfigError, DataError, StoreBusyError
@@ -36,6 +36,12 @@ def describe(folder, **changes):
     path = folder / "mill.toml"
     path.write_text(text, encoding="utf-8")
     return load_mill(path)
+
+
+@pytest.fixture(autouse=True)
+def _no_pause(monkeypatch):
+    """Look at arriving files twice without waiting long between."""
+    monkeypatch.setattr(pull_inbox, "PAUSE_S", 0.05)
 
 
 @pytest.fixture(scope="session")
@@ -239,11 +245,21 @@ def test_one_unreadable_file_does_not_hide_the_report(tmp_path, exports):
     inbox.mkdir()
     shutil.copy(exports[0], inbox)
     (inbox / "broken.parquet").write_bytes(b"this is no parquet")
+    half = exports[1].read_bytes()
+    (inbox / "tags_b.parquet").write_bytes(half[: len(half) // 2])
     with pytest.raises(DataError, match="1 sources could not be read") as caught:
         chains.nightly(mill)
     assert "broken.parquet" in caught.value.where
+    assert "tags_b.parquet" not in caught.value.where
     (report,) = mill.reports_path.rglob("nightly.html")
     assert "broken.parquet" in report.read_text(encoding="utf-8")
+    assert "still arriving" in report.read_text(encoding="utf-8")
+    (inbox / "broken.parquet").unlink()
+    (waiting,) = chains.nightly(mill).waiting
+    assert waiting.path.name == "tags_b.parquet"
+    (inbox / "tags_b.parquet").write_bytes(half)
+    assert chains.nightly(mill).waiting == ()
+    assert store_of(mill).sources()["name"].to_list() == ["tags_a.parquet", "tags_b.parquet"]
 
 
 def test_a_missing_inbox_is_told_and_not_passed_over(ready):

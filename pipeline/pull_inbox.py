@@ -1,0 +1,69 @@
+"""What lies in an inbox: exports that may be read, and those that are still arriving.
+
+A copy over a slow line takes minutes, and half an export reads like a short one. A file that grew
+while it was looked at, or that lacks the end its form must have, waits for the next run.
+"""
+
+from __future__ import annotations
+
+import time
+import zipfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+#: Ends of names of exports; other files in an inbox are left alone.
+ENDINGS: Final = (
+    ".parquet", ".csv", ".txt", ".tsv", ".gz", ".zst", ".zstd", ".zip", ".xlsx", ".xlsm",
+)  # fmt: skip
+#: A file changed within this time [s] is looked at twice, with this pause between [s].
+YOUNG_S: Final = 60.0
+PAUSE_S: float = 3.0
+#: After this time [s] a file without its end is no longer arriving but damaged.
+PATIENCE_S: Final = 3600.0
+_PARQUET: Final = b"PAR1"
+_ZIP: Final = b"PK\x03\x04"
+
+
+def exports_in(inbox: Path) -> list[Path]:
+    """Export files in an inbox, by name; hidden ones are not there yet."""
+    names = (path for path in inbox.iterdir() if path.suffix.lower() in ENDINGS)
+    return sorted(path for path in names if path.is_file() and not path.name.startswith("."))
+
+
+def still_arriving(files: Sequence[Path]) -> dict[Path, str]:
+    """Those of some files that are not there as a whole, and how that shows."""
+    before = {path: _state(path) for path in files}
+    now = time.time()
+    if any(now - changed < YOUNG_S for _, changed in before.values()):
+        time.sleep(PAUSE_S)
+    waiting = {}
+    for path in files:
+        if _state(path) != before[path]:
+            waiting[path] = "it changes while it is looked at"
+        elif now - before[path][1] < PATIENCE_S and not _has_end(path):
+            waiting[path] = "its end is not there yet"
+    return waiting
+
+
+def _state(path: Path) -> tuple[int, float]:
+    """Size and time of change; those of a file that went away are its own kind of change."""
+    try:
+        facts = path.stat()
+    except OSError:
+        return -1, 0.0
+    return facts.st_size, facts.st_mtime
+
+
+def _has_end(path: Path) -> bool:
+    """Whether a file has the end that its form must have; text may end anywhere."""
+    try:
+        with path.open("rb") as file:
+            start = file.read(4)
+            file.seek(max(0, path.stat().st_size - 4))
+            end = file.read(4)
+        if start == _PARQUET:
+            return end == _PARQUET and path.stat().st_size > len(start) + len(end)
+        return start != _ZIP or zipfile.is_zipfile(path)
+    except OSError:
+        return True  # the reader says what is wrong with it

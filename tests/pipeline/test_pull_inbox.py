@@ -1,0 +1,65 @@
+"""What may be read from an inbox, and what is still on its way."""
+
+import os
+import time
+import zipfile
+
+import polars as pl
+import pytest
+
+from pipeline import pull_inbox
+from pipeline.pull_inbox import PATIENCE_S, exports_in, still_arriving
+
+
+@pytest.fixture(autouse=True)
+def _no_pause(monkeypatch):
+    monkeypatch.setattr(pull_inbox, "PAUSE_S", 0.0)
+
+
+def test_every_form_that_can_be_read_is_looked_for(tmp_path):
+    names = ["a.csv", "b.CSV.gz", "c.csv.zst", "d.zip", "e.xlsx", "f.parquet", "g.tsv"]
+    for name in [*names, ".h.csv", "notes.docx"]:
+        (tmp_path / name).write_bytes(b"x")
+    (tmp_path / "folder.csv").mkdir()
+    assert [path.name for path in exports_in(tmp_path)] == names
+
+
+def test_a_file_that_grows_waits(tmp_path, monkeypatch):
+    still, growing, gone = (tmp_path / name for name in ("a.csv", "b.csv", "c.csv"))
+    for path in (still, growing, gone):
+        path.write_text("time,tag,value\n")
+
+    def meanwhile(_):
+        with growing.open("a") as file:
+            file.write("2025-10-06 10:00,PH.1,7.4\n")
+        gone.unlink()
+
+    monkeypatch.setattr(pull_inbox.time, "sleep", meanwhile)
+    assert set(still_arriving([still, growing, gone])) == {growing, gone}
+
+
+def test_old_files_are_looked_at_once(tmp_path, monkeypatch):
+    path = tmp_path / "a.csv"
+    path.write_text("time,tag,value\n")
+    os.utime(path, (time.time() - 120, time.time() - 120))
+    monkeypatch.setattr(pull_inbox.time, "sleep", lambda _: pytest.fail("waits"))
+    assert still_arriving([path]) == {}
+
+
+@pytest.mark.parametrize("name", ["a.parquet", "a.zip"])
+def test_a_file_without_its_end_waits_until_it_is_plainly_damaged(tmp_path, name):
+    path = tmp_path / name
+    if name == "a.parquet":
+        pl.DataFrame({"x": [1]}).write_parquet(path)
+    else:
+        with zipfile.ZipFile(path, "w") as archive:
+            archive.writestr("a.csv", "time,tag,value\n" * 50)
+    whole = path.read_bytes()
+    for length in (len(whole) - 1, len(whole) // 2, 5):
+        path.write_bytes(whole[:length])
+        assert set(still_arriving([path])) == {path}
+    old = time.time() - 2 * PATIENCE_S
+    os.utime(path, (old, old))
+    assert still_arriving([path]) == {}
+    path.write_bytes(whole)
+    assert still_arriving([path]) == {}
