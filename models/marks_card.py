@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -171,6 +171,13 @@ class Scorecard:
         )
         frame = pl.DataFrame({"from_t": SIZES_T}).join(counted, on="from_t", how="left")
         return frame.fill_null(0).sort("from_t")
+
+    def by_cause(self) -> dict[str, Scorecard]:
+        """Marks of the events of each planted cause; what belongs to no event is left out."""
+        alone = replace(self, findings=0, false_findings=0, claimed_t=0.0, false_t=0.0)
+        alone = replace(alone, confusers=0, confusers_claimed=0, orders=())
+        parts = self.events.partition_by("cause", as_dict=True)
+        return {str(cause): replace(alone, events=parts[cause,]) for (cause,) in sorted(parts)}
 
     def _found(self) -> pl.DataFrame:
         return self.events.filter("found")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from models.marks_card import SIZES_T, Scorecard
 
@@ -87,6 +87,30 @@ def as_text(cards: Mapping[str, Scorecard]) -> str:
     rows = [("", "wanted", *cards)]
     for name, wanted, cell in _LINES:
         rows.append((name, wanted, *(cell(card) for card in cards.values())))
+    return _laid_out(rows)
+
+
+def causes_as_text(card: Scorecard) -> str:
+    """Lay the marks of one method out by planted cause, one line a cause, as plain text."""
+    rows = [("planted cause", "found", "tonnes", "factor", "over planted", "interval", "cause")]
+    for cause, part in card.by_cause().items():
+        found = (part.found_events, part.loss_events)
+        rows.append(
+            (
+                cause,
+                _of(found),
+                _share(part.tonnes_found_share),
+                _factor(part.factor_error),
+                _factor(part.factor_bias),
+                _share(part.coverage),
+                _share(part.cause_accuracy),
+            )
+        )
+    return _laid_out(rows)
+
+
+def _laid_out(rows: Sequence[tuple[str, ...]]) -> str:
+    """Columns side by side, the first to the left, the others to the right."""
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     lines = []
     for name, *cells in rows:

@@ -79,8 +79,8 @@ def _line(mill: MillMarks) -> str:
 def _summary(plan: Plan, marked: list[MillMarks]) -> dict[str, Scorecard]:
     """Say the marks of all mills together, and what the simulation must be like; return them."""
     from models.marks_card import pooled  # noqa: PLC0415
-    from models.marks_text import as_text  # noqa: PLC0415
-    from pipeline.scorecards import THREE_SIGMA  # noqa: PLC0415
+    from models.marks_text import as_text, causes_as_text  # noqa: PLC0415
+    from pipeline.scorecards import LISTED, THREE_SIGMA  # noqa: PLC0415
     from pipeline.terminal import say  # noqa: PLC0415
 
     names = list(marked[0].cards)
@@ -89,6 +89,7 @@ def _summary(plan: Plan, marked: list[MillMarks]) -> dict[str, Scorecard]:
     say("")
     say(f"{len(marked)} mills {kind}, {plan.weeks} weeks each: listed and confident are lostpol's")
     say(as_text(together))
+    say(causes_as_text(together[LISTED]))
     easy = together[THREE_SIGMA].tonnes_found_share
     losses = max(mill.loss_share for mill in marked)
     say(

@@ -26,7 +26,7 @@ from models.marks import pointing
 from models.marks_card import figures, pooled
 from models.marks_nightly import Morning, as_it_stood, median_wait_d
 from models.marks_order import discounted_gain, ndcg
-from models.marks_text import as_line, as_text
+from models.marks_text import as_line, as_text, causes_as_text
 from models.scorecard import SCORED_SCHEMA, score
 
 T0 = datetime(2025, 10, 6, tzinfo=UTC)
@@ -237,6 +237,24 @@ def test_median_wait():
     assert median_wait_d([1.0, None, 2.0]) == 2.0
     assert median_wait_d([None, None, 2.0]) is None
     assert median_wait_d([]) is None
+
+
+def test_marks_by_cause():
+    card = score(
+        truth((4, "loss", "overheating", at(100), at(110), 1.0)),
+        findings(
+            ("overheating", 40, 60, 6, 2, 7), ("x", 10, 20, 1, 0, 2), ("x", 130, 140, 1, 0, 2)
+        ),
+        1.0,
+    )
+    parts = card.by_cause()
+    assert list(parts) == ["low_limed_ph", "overheating"]
+    assert (parts["overheating"].found_events, parts["overheating"].loss_events) == (1, 2)
+    assert parts["overheating"].tonnes_found_share == pytest.approx(0.75)
+    assert parts["overheating"].factor_bias == pytest.approx(2.0)
+    assert parts["low_limed_ph"].cause_accuracy == 0.0
+    lines = causes_as_text(card).splitlines()
+    assert " ".join(lines[2].split()) == "overheating 1 of 2 75 % x 2.00 x 2.00 100 % 100 %"
 
 
 def test_pooled_marks_are_those_of_all_events():
