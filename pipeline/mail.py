@@ -12,7 +12,6 @@ import smtplib
 import time
 from collections import Counter
 from collections.abc import Sequence
-from contextlib import suppress
 from email import policy
 from email.headerregistry import Address
 from email.message import EmailMessage
@@ -64,16 +63,11 @@ def send_report(mill: Mill, report: Path, run_id: str = "", patience: Patience =
     html = report.read_text(encoding="utf-8")
     parts = _beside(report, ".txt"), _beside(report, ".pdf")
     name = queue(mill, report, html, *parts, run_id=run_id)
-    with suppress(DeliveryError):  # what became of each letter is looked up below
-        flush(mill, patience)
-    rest = [x for x in outbox_of(mill).letters() if x.state != "sent" and _matters(x, name)]
+    tried = _flushed(mill, patience)
+    own = [letter for letter in outbox_of(mill).letters() if letter.name == name]
+    rest = {(x.name, x.number): x for x in [*tried, *own] if x.state != "sent"}
     if rest:
-        raise _undelivered(mail, rest, f"\nreport: {report}")
-
-
-def _matters(letter: Letter, name: str) -> bool:
-    """Tell whether a run must complain of a letter: its own, or one that should have gone."""
-    return letter.name == name or letter.state == "waiting"
+        raise _undelivered(mail, list(rest.values()), f"\nreport: {report}")
 
 
 def queue(
@@ -189,6 +183,15 @@ def flush(mill: Mill, patience: Patience = _USUAL) -> list[Letter]:
     StoreBusyError
         Another lostpol is sending.
     """
+    tried = _flushed(mill, patience)
+    rest = [letter for letter in tried if letter.state != "sent"]
+    if rest:
+        raise _undelivered(_mail_of(mill), rest)
+    return tried
+
+
+def _flushed(mill: Mill, patience: Patience) -> list[Letter]:
+    """Hand over what waits; gives every letter that was on its way, as it now stands."""
     mail, box = _mail_of(mill), outbox_of(mill)
     with only_sender(mill):
         mine = [x for x in box.letters() if x.state in {"waiting", "handing_over"}]
@@ -203,10 +206,7 @@ def flush(mill: Mill, patience: Patience = _USUAL) -> list[Letter]:
                 break
         box.tidy()
     after = {(x.name, x.number): x for x in box.letters()}
-    ends = [after[x.name, x.number] for x in mine]
-    if any(x.state != "sent" for x in ends):
-        raise _undelivered(mail, [x for x in ends if x.state != "sent"])
-    return ends
+    return [after[x.name, x.number] for x in mine]
 
 
 def put_back(mill: Mill, which: str) -> list[Letter]:

@@ -287,6 +287,18 @@ flush(replace(mill, mail=mail, store_path=Path(sys.argv[2])))
 """
 
 
+def test_the_next_report_tells_of_a_letter_that_became_unsure(mill, report, inbox, port):
+    here = at(mill, port)
+    queue(here, report, "<p>killed night</p>")
+    box = outbox_of(mill)
+    box.change(box.letters()[0], "handing_over")
+    with pytest.raises(DeliveryError, match="1 were handed over, but whether"):
+        send_report(here, report, patience=QUICK)
+    assert sorted(states(mill)) == ["sent", "unsure"]
+    report.write_text("<p>the night after</p>", encoding="utf-8")
+    send_report(here, report, patience=QUICK)
+
+
 @pytest.mark.parametrize(
     ("moment", "arrived", "after"), [("rcpt", 0, ["sent"]), ("data", 1, ["unsure"])]
 )
