@@ -9,12 +9,16 @@ from typing import Any, Final
 
 from pipeline.config import Mill
 from pipeline.errors import DataError
+from pipeline.pull_known import shown_lately
 from pipeline.readers_limits import shown
 from pipeline.readers_survey import survey_export
 from pipeline.windows import HEALTH, lake_of, store_of, tag_health
 
 #: Days of readings looked at, counted back from the last one.
 _DAYS: Final = 7
+#: Lines shown on what exports showed, and on tags that the mill does not have.
+_MOST_NOTES: Final = 10
+_MOST_TAGS: Final = 60
 #: A tag with more bad readings than this share is worth a line [%]; common practice.
 _MUCH_BAD_PCT: Final = 10.0
 
@@ -47,6 +51,10 @@ def check_mill(mill: Mill) -> list[str]:
     if waiting:
         lines.append(f"{len(waiting)} days wait to be worked out. Next: lostpol backfill MILL")
     last = days[-1]
+    notes = shown_lately(lake.root, last - timedelta(days=_DAYS - 1))
+    if notes:
+        lines.append(f"Exports that reach into the last {_DAYS} days showed, and were read:")
+        lines += _few([f"- {shown(note, 300)}" for note in notes], _MOST_NOTES, "lines")
     known = set(lake.feature_days(HEALTH))
     if last not in known:
         return lines
@@ -107,6 +115,7 @@ def check_exports(
         )
     missing = sorted(mill.unit_changes.keys() - known)
     also = [f"- {shown(tag)}: in the files, not in the description" for tag in sorted(unknown)]
+    also = _few(also, _MOST_TAGS, "tags of the files")
     if missing:
         raise DataError(
             f"{len(missing)} tags of the description are in none of these files.",
@@ -114,6 +123,12 @@ def check_exports(
             "Correct the names in the description, or add the files that hold them.",
         )
     return [f"{mill.name}: every tag of the description is in these files.", *also]
+
+
+def _few(lines: list[str], most: int, what: str) -> list[str]:
+    """The first lines, and how many more there are."""
+    more = len(lines) - most
+    return lines if more <= 0 else [*lines[:most], f"and {more} more {what}"]
 
 
 def _tag_fault(row: dict[str, Any]) -> str | None:

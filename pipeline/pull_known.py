@@ -108,6 +108,17 @@ def find_pulled(lake: Path, size_bytes: int, sha256: str) -> Pulled | None:
     return None
 
 
+def shown_lately(lake: Path, since: date) -> list[str]:
+    """What exports that reach `since` or beyond showed as a whole, by name of the export."""
+    found = []
+    for path in sorted((lake / FOLDER).glob("*.json")):
+        with suppress(OSError, ValueError, KeyError, TypeError):
+            ledger = note_from(json.loads(path.read_text(encoding="utf-8"))).ledger
+            if ledger.last_utc is not None and ledger.last_utc.date() >= since:
+                found += [f"{ledger.name}: {note}" for note in ledger.notes]
+    return sorted(found)
+
+
 def note_path(lake: Path, size_bytes: int, sha256: str) -> Path:
     """Where the note on an export lies."""
     return lake / FOLDER / f"{size_bytes}_{sha256}.json"

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
+from pipeline.check import check_exports
 from pipeline.config_models import ExportLayout, Exports
 from pipeline.readers_survey import survey_export
 from pipeline.units import UnitChange, signal_change
@@ -68,3 +69,25 @@ def test_hostile_names_do_not_reach_the_terminal(tmp_path):
     told = "\n".join(survey_export(Mill(), path).lines)
     assert "\x1b" not in told and "\x07" not in told
     assert "counted from 1970 in UTC (epoch_s)" in told
+
+
+def test_long_and_many_foreign_tags_are_shortened(tmp_path):
+    path = tmp_path / "a.csv"
+    foreign = ["X\x1b" + "y" * 500, *(f"Z{k:03d}" for k in range(70))]
+    tags = [*foreign, "LT.AI212", "SH.TI221"]
+    path.write_text("Time," + ",".join(tags) + "\n2025-10-14 15:00:00" + ",7.5" * len(tags) + "\n")
+
+    class Named(Mill):
+        name = "Brindlewater"
+
+    lines = check_exports(Named(), [path])
+    assert max(map(len, lines)) < 120
+    assert "\x1b" not in "".join(lines)
+    assert lines[-1] == "and 11 more tags of the files"
+
+
+def test_an_export_of_headings_alone_is_told(tmp_path):
+    path = tmp_path / "a.csv"
+    path.write_text("time,tag,value\n")
+    told = "\n".join(survey_export(Mill(), path).lines)
+    assert "note: The file has headings and no row below them." in told

@@ -323,6 +323,14 @@ def test_health_counts_every_reading(worked_out):
 
 def test_check_names_silent_tags(ready, tmp_path):
     assert "every tag reports" in check_mill(ready)[-1]
+    path = tmp_path / "late.csv"
+    path.write_text("time,tag,value,quality\n")
+    stages.pull(ready, [path])
+    assert not [line for line in check_mill(ready) if "headings" in line]  # it reaches no day
+    path.write_text("time,tag,value\n2025-10-10T10:00:00Z,LT.AI212 ,7.4\n2025-10-10T09:00:00Z,"
+                    "LT.AI212,7.4\n2025-10-10T10:00:00Z,LT.AI212,7.4\n")  # fmt: skip
+    stages.pull(ready, [path])
+    assert any("late.csv: LT.AI212: the clock goes back" in line for line in check_mill(ready))
     renamed = describe(tmp_path, **{"ST.AI308": "ST.AI999", "LT.AI212": "LT.AI999"})
     with pytest.raises(DataError, match="2 tags have no readings") as caught:
         check_mill(renamed)
