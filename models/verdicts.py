@@ -195,13 +195,14 @@ def with_verdicts(
         return row | {"verdict": _standing(row, own)}
     before = {"cause": row["cause"], "confidence": row["confidence"]}
     told: list[str] = []
-    lesson = lessons.of(row["cause"], row["section"])
-    _weigh_causes(row, evidence, lessons, before, told)
-    if own is not None:
+    if own is not None:  # somebody looked at this very loss: the kind has no say any more
         _apply_own(row, own, told)
-    elif lesson.real or lesson.dismissed:
-        _weigh_confidence(row, lesson, told)
-        _weigh_mark(row, lesson, before, told, strict_q)
+    else:
+        lesson = lessons.of(row["cause"], row["section"])
+        _weigh_causes(row, evidence, lessons, before, told)
+        if lesson.real or lesson.dismissed:
+            _weigh_confidence(row, lesson, told)
+            _weigh_mark(row, lesson, before, told, strict_q)
     if not told:
         return row
     if isinstance(evidence.get("facts"), list):
@@ -235,7 +236,7 @@ def _weigh_mark(
         before["mark"] = row["mark"]
         row["mark"] = "listed"
         told.append(
-            f"its kind is often dismissed and now needs {stricter:.1f} times the significance: "
+            f"its kind was dismissed before and now needs {stricter:.1f} times the significance: "
             "no longer marked as confident"
         )
 

@@ -119,6 +119,13 @@ def test_own_verdicts_mark_the_finding():
     assert "the search had named overheating" in told_by(confirmed)
 
 
+def test_what_a_person_confirmed_is_not_renamed_by_other_verdicts():
+    lessons = learn([a_verdict("confirmed", "low_limed_ph", "settler", "ph_probe_high")] * 5)
+    row = a_finding("low_limed_ph", "settler", [("ph_probe_high", 0.45)])
+    assert with_verdicts(row, lessons, None)["cause"] == "ph_probe_high"
+    assert with_verdicts(row, lessons, own("confirmed"))["cause"] == "low_limed_ph"
+
+
 def test_a_dismissed_loss_that_grows_is_shown_again():
     grown = with_verdicts(a_finding(lost_t=9.0), NO_LESSONS, own("dismissed", lost_t=1.2))
     assert grown["verdict"] == "look_again"
