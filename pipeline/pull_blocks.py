@@ -162,15 +162,17 @@ class _TextSource:
                 unpacked += len(piece)
                 if is_packed:
                     check_unpacked(unpacked, packed, self._table.where)
-                data = rest + piece
-                while to_skip and (line := data.find(b"\n")) >= 0:
-                    data, to_skip = data[line + 1 :], to_skip - 1
-                cut = 0 if to_skip else data.rfind(b"\n") + 1
-                rest = data[cut:]
+                start = 0
+                while to_skip and (line := piece.find(b"\n", start)) >= 0:
+                    rest, start, to_skip = b"", line + 1, to_skip - 1
+                cut = 0 if to_skip else piece.rfind(b"\n", start) + 1
+                whole, tail = memoryview(piece)[start:cut], memoryview(piece)[max(start, cut) :]
+                lines = b"".join((rest, whole)) if cut else b""
+                rest = bytes(tail) if cut else b"".join((rest, tail))
                 if len(rest) > LONGEST_ROW:
                     raise NotPlainError  # the thorough way says what is wrong with it
-                if cut:
-                    yield self._block(data[:cut], file.tell())
+                if lines:
+                    yield self._block(lines, file.tell())
             if rest and not to_skip:
                 yield self._block(rest, file.tell())
 

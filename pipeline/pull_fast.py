@@ -48,6 +48,8 @@ _QUARTER_US: Final = 900_000_000
 #: 1972 to 2099.
 _SAFE_US: Final = (63_072_000_000_000, 4_070_908_800_000_000)
 _MOST_PAIRS: Final = 20_000
+#: Readings gathered before they are watched.
+_MOST_SEEN: Final = 30_000
 #: Any moment will do to ask about words [s since 1970].
 _ASKED_S: Final = 1_000_000_000
 _UNKNOWN: Final = -1
@@ -100,6 +102,7 @@ def quick_pieces(
             for piece in reader.readings(block, source):
                 yield piece, block.bytes_read
             bytes_read = block.bytes_read
+        reader.look()
         for piece in reader.rows.read(None):
             yield piece, bytes_read
     except (DataError, OSError, pa.ArrowException, pl.exceptions.PolarsError) as error:
@@ -148,6 +151,7 @@ class _Reader:
     _quarters: dict[int, int] = field(default_factory=dict)
     _twice: set[int] = field(default_factory=set)
     _watch: Watch = field(default_factory=Watch)
+    _seen: list[pl.DataFrame] = field(default_factory=list)
     rows: TableReader = field(init=False)
 
     def __post_init__(self) -> None:
@@ -159,9 +163,16 @@ class _Reader:
         if columns is not None:
             yield columns
             return
+        self.look()
         yield from self.rows.read(source.thorough(block))
         if self.rows.plan != self.plan:
             raise NotPlainError  # other headings hold from here on
+
+    def look(self) -> None:
+        """Have what was seen of clean blocks watched, at one go: a look costs more than rows."""
+        if self._seen:
+            self.evidence.watch(pl.concat(self._seen))
+            self._seen.clear()
 
     def _quickly(self, block: Block) -> Columns | None:
         """Arrays of a clean block; None where it turns out not to be."""
@@ -187,9 +198,10 @@ class _Reader:
         if may_be_filled(columns.value):
             return None
         columns = self._in_inside_unit(columns)
-        self.evidence.watch(
-            self._watch.worth_watching(columns, self.tags.words, self.reasons.words)
-        )
+        seen = self._watch.worth_watching(columns, self.tags.words, self.reasons.words)
+        self._seen.append(seen)
+        if sum(frame.height for frame in self._seen) > _MOST_SEEN:
+            self.look()
         self._count(block, columns, refused)
         return columns
 

@@ -22,6 +22,7 @@ _DRAWN: Final = 3000
 #: Steps of time looked at around, in a block or of a tag, and the rows on either side at most.
 _MOST_LEAPS: Final = 5
 _WIDEST: Final = 2000
+_JUMP_US: Final = int(JUMP_S * 1e6)
 #: Every number that ``looks_filled`` knows is below the one or not below the other.
 _FILLERS_BELOW: Final = 0.0
 _FILLERS_FROM: Final = 999.0
@@ -48,7 +49,9 @@ class Watch:
         last, first = np.full(len(tags), -1), np.full(len(tags), -1)
         places = np.arange(len(columns))
         last[columns.tag] = places  # of several rows the last one stays
-        first[columns.tag[::-1]] = places[::-1]
+        # A tag that begins further down has its steps of time further down, too.
+        head = slice(min(4 * len(tags), _WIDEST) - 1, None, -1)
+        first[columns.tag[head]] = places[head]
         first, last = first[first >= 0], last[last >= 0]
         leaps = self._leaps(columns, last)
         if leaps is None:
@@ -114,7 +117,9 @@ def _around_longest(step: NDArray[np.int64], tags: int) -> NDArray[np.intp]:
 
 def _longest(step: NDArray[np.int64], most: int) -> NDArray[np.intp]:
     """Places of the longest steps that are long enough for a clock that jumps."""
-    far = np.flatnonzero(step >= JUMP_S * 1e6)
+    if not len(step) or int(step.max()) < _JUMP_US:
+        return np.empty(0, np.intp)
+    far = np.flatnonzero(step >= _JUMP_US)
     if len(far) > most:
         far = far[np.argpartition(step[far], len(far) - most)[-most:]]
     return far
