@@ -25,6 +25,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+from models.significance import CONFIDENT, CONFIDENT_Q, LISTED
+
 Row = Mapping[str, Any]
 
 #: Findings assumed real before any verdict, and how many verdicts that belief weighs (estimate).
@@ -39,8 +41,6 @@ LARGE_T: Final = 1.5
 MOST_CONFIDENCE: Final = 0.99
 #: Significance is never asked to be more than this many times stricter.
 MOST_STRICTER: Final = 10.0
-#: q-value up to which a finding is marked as confident, as in ``models.significance``.
-STRICT_Q: Final = 0.05
 #: Weight of a cause is changed by at most this factor either way; so many verdicts weigh as much
 #: as the search itself.
 MOST_SHIFT: Final = 3.0
@@ -166,7 +166,7 @@ def as_found(finding: Row) -> dict[str, Any]:
 
 
 def with_verdicts(
-    finding: Row, lessons: Lessons, own: Row | None, strict_q: float = STRICT_Q
+    finding: Row, lessons: Lessons, own: Row | None, strict_q: float = CONFIDENT_Q
 ) -> dict[str, Any]:
     """Apply what was learned, and a finding's own verdict, to a finding as the search left it.
 
@@ -230,11 +230,11 @@ def _weigh_mark(
 ) -> None:
     """Take the strict mark from a finding whose kind needs more significance than it has."""
     q_value, stricter = row.get("q_value"), lesson.stricter()
-    if row.get("mark") != "confident" or _large(row) or q_value is None:
+    if row.get("mark") != CONFIDENT or _large(row) or q_value is None:
         return
     if q_value * stricter > strict_q:
         before["mark"] = row["mark"]
-        row["mark"] = "listed"
+        row["mark"] = LISTED
         told.append(
             f"its kind was dismissed before and now needs {stricter:.1f} times the significance: "
             "no longer marked as confident"
