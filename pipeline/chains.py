@@ -16,8 +16,9 @@ from pipeline.config import Mill
 from pipeline.errors import ConfigError, DataError
 from pipeline.lock import only_run
 from pipeline.mail import send_report
-from pipeline.present import write_period_report
+from pipeline.present import write_season_report
 from pipeline.present_night import write_night_report
+from pipeline.present_week import write_week_report
 from pipeline.progress import Progress, silent
 from pipeline.pull_inbox import exports_in, still_arriving
 from pipeline.pull_known import file_hash
@@ -206,11 +207,9 @@ def _finish(
     gaps = [Gap(f"Readings of {item.path.name}", item.why) for item in unread]
     if name != "backfill":
         gaps += _staleness(mill, judged.window.end)
-    report: Path
-    if name == "nightly":
-        report = step("report", write_night_report, mill, period, gaps)
-    else:
-        report = step("report", write_period_report, mill, name, period, gaps)
+    written = {"nightly": write_night_report, "weekly": write_week_report}
+    write = written.get(name, write_season_report)
+    report: Path = step("report", write, mill, period, gaps)
     if mill.mail is not None and name != "backfill":
         step("send", send_report, mill, report, judged.run_id)
     faults = [item for item in unread if not item.waits]

@@ -37,13 +37,11 @@ from pipeline.windows import (
 _AROUND: Final = timedelta(days=2)
 
 
-def write_period_report(mill: Mill, name: str, period: Window, gaps: Iterable[Gap] = ()) -> Path:
-    """Write the report of a period into the mill's store.
+def write_season_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> Path:
+    """Write the report that goes with a backfill into the mill's store.
 
     Parameters
     ----------
-    name : str
-        File name without its ending, such as ``nightly``.
     period : Window
         What the report covers.
     gaps : iterable of Gap
@@ -55,7 +53,7 @@ def write_period_report(mill: Mill, name: str, period: Window, gaps: Iterable[Ga
         The HTML file, in a folder called after the last local day of the period.
     """
     day = mill.local_day(period.end - timedelta(microseconds=1))
-    path = mill.reports_path / day.isoformat() / f"{name}.html"
+    path = mill.reports_path / day.isoformat() / "backfill.html"
     return write_report(path, view_of(mill, period, tuple(gaps)))
 
 

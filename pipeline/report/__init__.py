@@ -8,7 +8,16 @@ from pathlib import Path
 from pipeline.report.compose import compose
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, require_columns, write_forms, write_text
-from pipeline.report.view import Estimate, Gap, Multiplier, NightView, ReportView, RunHealth
+from pipeline.report.view import (
+    Estimate,
+    Gap,
+    Multiplier,
+    NightView,
+    ReportView,
+    RunHealth,
+    WeekView,
+)
+from pipeline.report.week import compose_week
 
 __all__ = [
     "Estimate",
@@ -17,9 +26,11 @@ __all__ = [
     "NightView",
     "ReportView",
     "RunHealth",
+    "WeekView",
     "render_report",
     "write_night",
     "write_report",
+    "write_week",
 ]
 
 
@@ -83,6 +94,24 @@ def write_night(out: Path, view: NightView) -> Path:
         return compose_night(replace(view, report=_told(view.report, no_pdf)))
 
     return write_forms(out, "night", parts)
+
+
+def write_week(out: Path, view: WeekView) -> Path:
+    """Write the weekly review: `out` (HTML), and beside it the same as PDF and plain text.
+
+    Raises
+    ------
+    ConfigError
+        When a file cannot be written there.
+    LostpolError
+        When a frame of the view lacks columns.
+    """
+    require_columns(view.report)
+
+    def parts(no_pdf: str) -> dict[str, object]:
+        return compose_week(replace(view, report=_told(view.report, no_pdf)))
+
+    return write_forms(out, "week", parts)
 
 
 def _told(view: ReportView, no_pdf: str) -> ReportView:

@@ -86,7 +86,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "rows": rows,
         "cards": [_card(view, row) for row in standing[:top]],
         "confidence_key": confidence_key(),
-        "season": _season(view),
+        "season": season_of(view),
         "notices": notice_rows(view),
         "has_notices": view.notices is not None,
         "sources": source_rows(view),
@@ -190,7 +190,8 @@ def _card(view: ReportView, row: FindingRow) -> Card:
     return Card(row, read_evidence(row.evidence), drawing)
 
 
-def _season(view: ReportView) -> Season | None:
+def season_of(view: ReportView) -> Season | None:
+    """Chart and totals of the season; None when no daily sums were given."""
     frame = view.season
     if frame is None:
         return None

@@ -23,9 +23,10 @@ from pipeline.report.localtime import (
     zone_words,
 )
 from pipeline.report.rounding import bare_tonnes, money, quantity, tonnes
-from pipeline.report.runline import data_lines, run_line
+from pipeline.report.runline import data_lines, health_line
+from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.svg import Drawing
-from pipeline.report.tables import notice_rows, sensor_rows
+from pipeline.report.tables import notice_rows
 from pipeline.report.text import clean
 from pipeline.report.tiles import finding_tile
 from pipeline.report.view import Estimate, NightView
@@ -70,7 +71,7 @@ def compose_night(view: NightView) -> dict[str, Any]:
     ranked = [item for item in items if item.state != "withdrawn"]
     chosen = sorted(ranked, key=lambda item: item.row.number)[:CARDS]
     cards = [_card(view, item) for item in ranked if item in chosen]
-    sensors = sensor_rows(report)
+    sensors = gathered_sensors(report)
     return {
         "mill": clean(report.mill),
         "zone": zone_words(report.period_start, zone),
@@ -91,7 +92,7 @@ def compose_night(view: NightView) -> dict[str, Any]:
         "notices": notice_rows(report),
         "gaps": gaps_of(report),
         "missing_tags": [clean(tag, 80) for tag in report.missing_tags],
-        "run": run_line(view),
+        "run": health_line(report, view.run),
     }
 
 

@@ -8,14 +8,13 @@ from pipeline.report.localtime import moment_words
 from pipeline.report.rounding import count, known, quantity
 from pipeline.report.tables import tag_rows
 from pipeline.report.text import clean
-from pipeline.report.view import NightView, ReportView
+from pipeline.report.view import ReportView, RunHealth
 
 _TAGS_NAMED = 3
 
 
-def run_line(view: NightView) -> str:
+def health_line(report: ReportView, run: RunHealth) -> str:
     """Health of the run: when, how long, what it judged, what it rests on."""
-    run, report = view.run, view.report
     zone = ZoneInfo(report.zone)
     first, last = (moment_words(moment, zone) for moment in run.window)
     parts = [f"Run {clean(run.run_id, 20)}"]

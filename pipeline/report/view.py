@@ -211,3 +211,41 @@ class NightView:
     day_minutes: int
     known: pl.DataFrame
     run: RunHealth
+
+
+@dataclass(frozen=True, slots=True)
+class WeekView:
+    """What the weekly review shows.
+
+    Attributes
+    ----------
+    report : ReportView
+        Period: the week. ``season`` holds the sums of every day, ``balance`` the laboratory's
+        days of the season, ``findings`` are those that touch the week.
+    first, last : date
+        Plant-local days of the week, both included.
+    shifts : polars.DataFrame or None
+        Sums by ``day`` and ``order`` as `pipeline.report.shifts.shift_sums` makes them.
+    shift_names : tuple of str
+        By their order.
+    shift_minutes : tuple of int
+        Length of each on an ordinary day [min].
+    known : polars.DataFrame
+        All findings of the season.
+    settling : polars.DataFrame or None
+        As `pipeline.report.settling.settling_days` makes it.
+    minutes : polars.DataFrame or None
+        ts_utc and excess_kg_h around findings that were called fixed.
+    run : RunHealth
+    """
+
+    report: ReportView
+    first: date
+    last: date
+    shifts: pl.DataFrame | None
+    shift_names: tuple[str, ...]
+    shift_minutes: tuple[int, ...]
+    known: pl.DataFrame
+    settling: pl.DataFrame | None
+    minutes: pl.DataFrame | None
+    run: RunHealth
