@@ -16,8 +16,8 @@ exactly one state:
     The server said that it never will.
 ``unsure``
     The connection or this process ended between handing over and the server's answer. Nobody on
-    this side can know whether the letter arrived (RFC 1047 describes this moment; confirmed). It is not
-    sent again unless a person says so.
+    this side can know whether the letter arrived (RFC 1047 describes this moment; confirmed). It
+    is not sent again unless a person says so.
 
 A letter is named by its content, so that a report queued twice is one letter.
 """
