@@ -26,9 +26,10 @@ _BLOCK_MIN: Final = 360.0
 _Z90: Final = 1.645
 _FEWEST_BLOCKS: Final = 4
 
-#: A loss counts as stopped when less than this share of its rise is left, as going on when more is
-#: (estimate); the intervals must say so, not the middle values.
-_LEFT: Final = 0.5
+#: A loss counts as stopped when less than a third of its rise is left, as going on when more than
+#: half is (estimates); the intervals must say so, not the middle values.
+_STOPPED: Final = 1.0 / 3.0
+_GOES_ON: Final = 0.5
 
 Outcome = Literal[
     "stopped", "fell", "goes on", "cannot be told", "too early", "not seen by kinetics"
@@ -125,9 +126,9 @@ def _outcome(hours: float, parts: tuple[Estimate | None, ...], fell: Estimate | 
     if before is None:
         return "fell" if fell.low > 0 else "cannot be told"
     left, rise = _less(after, before), during.value - before.value
-    if rise > 0 and left.low > _LEFT * rise:
+    if rise > 0 and left.low > _GOES_ON * rise:
         return "goes on"
-    if rise > 0 and left.high < _LEFT * rise and fell.low > 0:
+    if rise > 0 and left.high < _STOPPED * rise and fell.low > 0:
         return "stopped"
     return "fell" if fell.low > 0 else "cannot be told"
 
