@@ -128,6 +128,8 @@ def told(mill: Mill, result: SourceResult) -> list[str]:
         f"source {result.source}, {span}: {read} rows read, {kept} new, {merged} known already, "
         f"{refused} refused"
     ]
+    if conflicts := sum(ledger.conflicts for ledger in ledgers):
+        lines.append(f"- {conflicts} good readings contradict others; the last import holds")
     return lines + [f"- {tag}: not read ({why})" for tag, why in sorted(result.problems.items())]
 
 

@@ -128,6 +128,22 @@ def test_the_next_run_starts_at_the_mark_less_the_overlap(tmp_path, clock):
     assert lake_of(mill).read_readings(START.date(), NOW.date()).height == 2 * 90 + 1
 
 
+def test_what_the_table_says_last_holds_even_if_it_said_so_before(tmp_path, clock):
+    database(tmp_path, rows(0, 12))
+    mill = mill_with(tmp_path, TABLE + 'url = "sqlite:///plant.db"\ntime_zone = "UTC"\n')
+    for degf, degc, told in ((212.0, 100.0, 0), (230.0, 110.0, 1), (212.0, 100.0, 1)):
+        with sqlite3.connect(tmp_path / "plant.db") as connection:
+            connection.execute(
+                "UPDATE readings SET reading = ? WHERE point = 'A' AND at = ?",
+                [degf, f"{START:%Y-%m-%d %H:%M:%S}"],
+            )
+        connection.close()
+        (result,) = pull_sources(mill, first=START.date())
+        stored = lake_of(mill).read_readings(START.date(), START.date(), ["A"])
+        assert stored["value"][0] == pytest.approx(degc)
+        assert any("contradict" in line for line in sources.told(mill, result)) == bool(told)
+
+
 def test_an_interrupted_run_goes_on(tmp_path, clock, monkeypatch):
     database(tmp_path, rows())
     text = TABLE + 'url = "sqlite:///plant.db"\ntime_zone = "UTC"\nfirst_day = 2025-10-06\n'
