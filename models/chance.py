@@ -22,7 +22,7 @@ _BLOCKS_PER_WEEK = 672
 _LEVEL_Z = 4.0
 #: Weeks resampled of each channel, and quarter-hours searched at once.
 _WEEKS = 52
-_DRAWN = WINDOW // 2
+_DRAWN = WINDOW
 #: Fewer quiet weeks than this say nothing that the first season's curve does not.
 _LEAST_QUIET_WEEKS = 3.0
 #: Prior, worth so many weeks with so many stretches of so wide a tail. A little wider than the
