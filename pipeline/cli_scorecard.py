@@ -54,6 +54,13 @@ def scorecard(
 
     if seeds and min(seeds) < 0:
         raise ConfigError("A seed is below 0.", "--seeds", "Give seeds of 0 or more.")
+    if json is not None and not json.absolute().parent.is_dir():
+        # Told now, not after an hour's work.
+        raise ConfigError(
+            "The folder for the figures does not exist.",
+            str(json),
+            "Make it first, or name a file in another folder with --json.",
+        )
     chosen = tuple(dict.fromkeys(seeds)) if seeds else unseen_seeds(mills, any_mill=any_mill)
     plan = Plan(chosen, weeks, any_mill, nightly, jobs)
     began = time.monotonic()

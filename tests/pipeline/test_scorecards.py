@@ -146,4 +146,6 @@ def test_the_command_refuses_what_makes_no_sense(monkeypatch, tmp_path, capsys):
     assert cli.run(["scorecard", "--seeds", "-3"]) == 2
     assert cli.run(["scorecard", "--mills", "0"]) == 2
     assert cli.run(["scorecard", "--seeds", "3", "--json", str(tmp_path / "no" / "x.json")]) == 2
+    assert "does not exist" in capsys.readouterr().err
+    assert cli.run(["scorecard", "--seeds", "3", "--json", str(tmp_path)]) == 2
     assert "could not be written" in capsys.readouterr().err
