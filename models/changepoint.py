@@ -85,7 +85,7 @@ def change_points(values: Array, lrv: float, penalty: float, min_size: int = 2) 
     """Positions where the mean changes, without 0 and n.
 
     The least-squares optimum. A series longer than `WINDOW` is searched in windows that overlap by
-    half, at a lower price and at the full one; the best choice among all their points is then made at the full price
+    half, at a lower price and at the full one; the best choice among all their points is then made
     over the whole series, so that seams decide nothing (in forty drawn seasons every point was
     that of one search over the whole) and a season without any change costs seconds, not minutes.
 
