@@ -183,13 +183,16 @@ def _as_json(letter: Letter) -> bytes:
 
 def _read(path: Path) -> Letter:
     try:
-        return Letter(**json.loads(path.read_bytes()))
+        letter = Letter(**json.loads(path.read_bytes()))
+        if (letter.name, _file(letter)) != (path.parent.name, path.name):
+            raise ValueError("it names another letter")  # noqa: TRY301
     except (OSError, ValueError, TypeError) as error:
         raise DataError(
             "A letter of the outbox cannot be read.",
             f"{path}: {error}",
             "Remove its folder; the reports themselves lie in the folder reports.",
         ) from error
+    return letter
 
 
 def _write(path: Path, content: bytes) -> None:

@@ -73,7 +73,7 @@ def show_findings(view: ReportView, most: int | None = None) -> None:
     if not rows:
         say("No loss above the unavoidable was found in the days searched.")
         return
-    OUT.print(_table(rows[:most]))
+    OUT.print(_table(rows[:most], _verdicts(view)))
     say("Ranked by worth times how sure the finding is.")
     rest = rows[most:] if most is not None else []
     if rest:
@@ -81,7 +81,15 @@ def show_findings(view: ReportView, most: int | None = None) -> None:
         say(f"{len(rest)} more, {tonnes:.1f} t together: see the report, or lostpol findings.")
 
 
-def _table(rows: list[FindingRow]) -> Table:
+def _verdicts(view: ReportView) -> dict[str, str]:
+    """What people said, by finding."""
+    if "verdict" not in view.findings.columns:
+        return {}
+    pairs = view.findings.select("finding_id", "verdict").drop_nulls().rows()
+    return {name: verdict.replace("_", " ") for name, verdict in pairs}
+
+
+def _table(rows: list[FindingRow], verdicts: dict[str, str]) -> Table:
     table = Table(title="Where sucrose was lost, most worth acting on first", show_lines=True)
     for name, side in (
         ("", "right"),
@@ -95,10 +103,10 @@ def _table(rows: list[FindingRow]) -> Table:
     for row in rows:
         table.add_row(
             str(row.number),
-            Text(f"{row.when}\n{row.lasted}, {row.status}"),
+            Text(f"{row.when}\n{row.lasted}, {row.status}, id {row.finding_id}"),
             Text(f"{row.cause.name}\n{row.where}"),
             Text(row.mass.replace(" (", "\n(")),
             Text(row.worth.replace(" (", "\n(")),
-            Text(row.confidence),
+            Text("\n".join(filter(None, (row.confidence, verdicts.get(row.raw_id))))),
         )
     return table

@@ -2,6 +2,7 @@
 
 import json
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -137,6 +138,27 @@ def test_a_dismissed_loss_that_grows_is_shown_again():
 def test_an_unknown_verdict_is_a_mistake():
     with pytest.raises(ValueError, match="unknown verdict"):
         learn([a_verdict("perhaps")])
+
+
+def test_confidence_comes_nearer_to_what_is_borne_out():
+    """Two kinds that the search believes alike, one of them real three times in ten."""
+    draw = np.random.default_rng(11)
+    chance = {"overheating": 0.3, "mud_held": 0.95}
+    gains = []
+    for _ in range(200):
+        kinds = draw.choice(list(chance), 40)
+        real = [draw.random() < chance[kind] for kind in kinds]
+        seen = [
+            a_verdict("confirmed" if ok else "dismissed", str(kind))
+            for kind, ok in zip(kinds[:20], real[:20], strict=True)
+        ]
+        rows = [a_finding(str(kind), confidence=0.9) for kind in kinds[20:]]
+        after = [with_verdicts(row, learn(seen), None)["confidence"] for row in rows]
+        truth = np.array(real[20:], dtype=float)
+        # Brier score: mean square of confidence less outcome.
+        gains.append(((0.9 - truth) ** 2).mean() - ((np.array(after) - truth) ** 2).mean())
+    assert np.mean(gains) > 0.1
+    assert np.mean(np.array(gains) > 0) > 0.95
 
 
 verdicts = st.lists(

@@ -19,7 +19,7 @@ from aiosmtpd.smtp import SMTP, AuthResult
 
 from pipeline import cli
 from pipeline.config import load_mill
-from pipeline.errors import ConfigError, DeliveryError, StoreBusyError
+from pipeline.errors import ConfigError, DataError, DeliveryError, StoreBusyError
 from pipeline.lock import only_sender
 from pipeline.mail import flush, outbox_of, put_back, queue, send_report
 from pipeline.mail_smtp import PASSWORD_VARIABLE, USER_VARIABLE, Patience
@@ -356,6 +356,17 @@ def test_the_outbox_command(tmp_path, report, inbox, port, capsys):
     assert len(inbox.mails) == len(described.mail.recipients)
     assert "sent" in capsys.readouterr().out
     assert cli.run(["outbox", str(path), "--again", "abcd"]) == 2
+
+
+@pytest.mark.parametrize("damage", ["", "[]", '{"state": "sent"}', "elsewhere"])
+def test_a_damaged_letter_is_named(mill, report, damage):
+    name = queue(at(mill, 25), report, "<p>page</p>")
+    path = outbox_of(mill).path / name / "000.json"
+    text = path.read_text().replace(name, "../../elsewhere") if damage == "elsewhere" else damage
+    path.write_text(text)
+    with pytest.raises(DataError, match="cannot be read") as caught:
+        flush(at(mill, 25), QUICK)
+    assert str(path) in caught.value.where
 
 
 def test_two_senders_at_a_time_are_one_too_many(mill, report, port):

@@ -219,6 +219,8 @@ def described(tmp_path):
 def test_the_commands(described, capsys):
     assert cli.run(["verdict", described, "1", "dismissed", "--note", "=1+1", "--by", "Ana"]) == 0
     assert "dismissed by Ana" in capsys.readouterr().out
+    assert cli.run(["findings", described]) == 0
+    assert "dismissed" in capsys.readouterr().out
     assert cli.run(["verdicts", described]) == 0
     said = capsys.readouterr().out
     assert "1 verdicts, 1 of them count" in said
