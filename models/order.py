@@ -14,12 +14,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.series import Array, block_means, long_run_variance
+from models.series import Array, block_means, long_run_variance, robust_sd
 
 #: Readings are averaged over so many minutes before a change is looked for.
 BLOCK_MIN = 5
 #: A change smaller than so many standard errors is not told from everyday noise (estimate).
 LEAST_Z = 4.0
+#: Nor is one under so many times the spread of the days before: the mill swings (estimate).
+LEAST_SWINGS = 2.0
 #: Blocks that must lie on either side of a change.
 _SHORTEST = 6
 #: Blocks of two hours for the long-run variance.
@@ -47,6 +49,9 @@ class Move:
         Mean on either side [unit of the signal].
     z : float
         Size in standard errors, from the long-run variance.
+    swings : float
+        Size in everyday swings: standard deviations of the time before the window [-]; infinite
+        for a signal that did not move at all.
     """
 
     name: str
@@ -55,6 +60,7 @@ class Move:
     before: float
     after: float
     z: float
+    swings: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -166,7 +172,7 @@ def first_move(
     """The one step that explains most of a signal's change in a window, if it is clear.
 
     Least squares with a single step on five-minute means; None where its size stays under
-    `LEAST_Z` standard errors or too little was measured.
+    `LEAST_Z` standard errors or `LEAST_SWINGS` everyday swings, or too little was measured.
     """
     blocks = block_means(signal.values, BLOCK_MIN)
     variance = long_run_variance(blocks, _LRV_BLOCK)
@@ -181,14 +187,23 @@ def first_move(
     before, after = float(values[:split].mean()), float(values[split:].mean())
     weight = split * (len(values) - split) / len(values)
     z = abs(after - before) * math.sqrt(weight / variance)
-    if z < LEAST_Z:
+    swings = abs(after - before) / max(_everyday(blocks, first), 1e-12)
+    if z < LEAST_Z or swings < LEAST_SWINGS:
         return None
     edge = 0.5 * float(known[split - 1] + 1 + known[split])
     by_noise = STEP_TIME_90 * variance / (after - before) ** 2 * BLOCK_MIN
     gap = 0.5 * float(known[split] - known[split - 1]) * BLOCK_MIN
     by_travel = _Z90 * delay_rel_sd * signal.travel_min
     spread = math.hypot(max(by_noise, gap), by_travel)
-    return Move(name, (first + edge) * BLOCK_MIN, spread, before, after, z)
+    return Move(name, (first + edge) * BLOCK_MIN, spread, before, after, z, swings)
+
+
+def _everyday(blocks: Array, first: int) -> float:
+    """Spread of the time before the window, or of all where less than half a day lies before."""
+    earlier = blocks[:first]
+    known = int(np.isfinite(earlier).sum())
+    spread = robust_sd(earlier if known * BLOCK_MIN >= 720 else blocks)
+    return spread if math.isfinite(spread) else 0.0
 
 
 def _best_split(values: Array) -> int:

@@ -13,7 +13,8 @@ from datetime import datetime
 
 import numpy as np
 
-from features.kinetics import ph_at_process
+from features.juice import water_content_g_ml
+from features.kinetics import inversion_1_h, ph_at_process
 from features.station import Station
 from models.minutes import Minutes
 from models.series import Array
@@ -22,7 +23,7 @@ _FACTORS = ("f_ph", "f_temp", "f_brix", "f_volume")
 #: Columns of a zone that a minute worked by hand needs.
 _NEEDED = (
     *("temp_degc", "ph_cold", "volume_m3", "sucrose_held_kg", "inversion_1_h", "loss_kg_h"),
-    *("ref_kg_h", *_FACTORS),
+    *("brix_pct", "ref_kg_h", *_FACTORS),
 )
 
 
@@ -37,13 +38,15 @@ class ByHand:
         Start of the minute, UTC.
     volume_m3, sucrose_kg_m3, held_kg : float
         Juice held, sucrose in it [kg/m3], and their product [kg].
-    temp_degc, ph_read, ph_error, ph_hot : float
-        Temperature, pH of a cooled sample as read, what the probes read too high there, and pH at
-        process temperature after correction.
-    inversion_1_h : float
-        Inversion rate by the published equation and the pH as read [1/h], mean over the cells.
-    correction : float
-        10 ** ph_error [-].
+    temp_degc, brix_pct, water_g_ml : float
+        Temperature, Brix, and water in the juice there [g/mL].
+    ph_read, ph_hot : float
+        Mean pH of a cooled sample as read, and the same at process temperature.
+    inversion_1_h, at_mean_1_h : float
+        Inversion rate by the published equation and the pH as read: mean over the vessel's cells,
+        and at the vessel's mean pH [1/h]; the same where there is one cell.
+    ph_error, correction : float
+        What the probes read too high there [pH], and 10 ** ph_error [-].
     loss_kg_h : float
         held_kg x inversion_1_h x correction x multiplier [kg/h].
     target_kg_h : float
@@ -59,10 +62,13 @@ class ByHand:
     sucrose_kg_m3: float
     held_kg: float
     temp_degc: float
+    brix_pct: float
+    water_g_ml: float
     ph_read: float
-    ph_error: float
     ph_hot: float
     inversion_1_h: float
+    at_mean_1_h: float
+    ph_error: float
     correction: float
     multiplier: float
     loss_kg_h: float
@@ -181,9 +187,8 @@ def _by_hand(
     now = {name: float(values[i]) for name, values in col.items()}
     wrong = float(error[i])
     kinetics = station.kinetics
-    hot = ph_at_process(
-        now["ph_cold"] - wrong, now["temp_degc"], kinetics.ph_slope, kinetics.ph_ref_degc
-    )
+    temp, brix = now["temp_degc"], now["brix_pct"]
+    hot = float(ph_at_process(now["ph_cold"], temp, kinetics.ph_slope, kinetics.ph_ref_degc))
     factors = {name.removeprefix("f_"): now[name] for name in _FACTORS}
     factors["ph"] *= 10.0**wrong
     return ByHand(
@@ -192,11 +197,14 @@ def _by_hand(
         volume_m3=now["volume_m3"],
         sucrose_kg_m3=now["sucrose_held_kg"] / now["volume_m3"],
         held_kg=now["sucrose_held_kg"],
-        temp_degc=now["temp_degc"],
+        temp_degc=temp,
+        brix_pct=brix,
+        water_g_ml=float(water_content_g_ml(brix, temp)),
         ph_read=now["ph_cold"],
-        ph_error=wrong,
-        ph_hot=float(hot),
+        ph_hot=hot,
         inversion_1_h=now["inversion_1_h"],
+        at_mean_1_h=float(inversion_1_h(hot, temp, brix)),
+        ph_error=wrong,
         correction=10.0**wrong,
         multiplier=multiplier,
         loss_kg_h=multiplier * now["loss_kg_h"] * 10.0**wrong,

@@ -16,6 +16,7 @@ from typing import Annotated, Literal
 
 from cyclopts import App, CycloptsError, Parameter, validators
 
+from pipeline.cli_dossier import explain
 from pipeline.cli_exports import describe, pull_direct
 from pipeline.cli_people import (
     dictionary,
@@ -37,7 +38,16 @@ app = App(
     ),
     help_format="plaintext",
 )
-for _command in (describe, findings, verdict, verdicts, outbox, dictionary, scorecard):
+for _command in (
+    describe,
+    findings,
+    explain,
+    verdict,
+    verdicts,
+    outbox,
+    dictionary,
+    scorecard,
+):
     app.command(_command)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 

@@ -114,6 +114,16 @@ def test_a_gap_stays_a_gap_and_a_stop_keeps_its_travel_time():
     assert set(held_in_stops(np.full(N, np.nan), stopped)) == {0.0}
 
 
+def test_a_change_within_the_everyday_swing_is_no_news():
+    swing = 5.0 * np.sin(np.arange(N) * 2 * np.pi / 1440)
+    small = Signal(swing + 0.1 * noisy(1, AT, 5.0))
+    large = first_move("x", Signal(swing + 0.1 * noisy(1, AT, 300.0)), (AT - 300, AT + 300))
+    assert first_move("x", small, (AT - 100, AT + 100)) is None
+    assert large is not None
+    # The standard deviation of a sine is its height over the root of two.
+    assert large.swings == pytest.approx(30.0 / (5.0 / math.sqrt(2)), rel=0.4)
+
+
 def test_too_little_data_and_flat_signals_say_nothing():
     nothing = np.full(N, np.nan)
     assert first_move("x", Signal(nothing), (AT - 100, AT + 100)) is None

@@ -1,5 +1,6 @@
 """One minute worked by hand: every number follows from the ones before it."""
 
+import math
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -27,7 +28,8 @@ def minutes(station):
     held = 63.0 * 130.0
     reference = state_inversion_1_h(target, slope, 25.0) * held
     values = {
-        "temp_degc": 75.0, "ph_cold": 7.2, "volume_m3": 63.0, "sucrose_held_kg": held,
+        "temp_degc": 75.0, "brix_pct": 14.5,
+        "ph_cold": 7.2, "volume_m3": 63.0, "sucrose_held_kg": held,
         "inversion_1_h": rate, "loss_kg_h": rate * held, "loss_ref_kg_h": reference,
         "ref_kg_h": reference, "f_ph": factors.ph, "f_temp": factors.temp, "f_brix": factors.brix,
         "f_volume": factors.volume, "w_ph_limed": 1.0, "w_ph_clear": 0.0,
@@ -51,7 +53,10 @@ def test_the_minute_multiplies_through(minutes, station):
     assert by_factors == pytest.approx(hand.loss_kg_h)
     # In a single cell the rate is the published equation at the corrected hot pH.
     published = inversion_1_h(hand.ph_hot, hand.temp_degc, 14.5)
-    assert hand.inversion_1_h * hand.correction == pytest.approx(published)
+    assert hand.inversion_1_h == pytest.approx(published)
+    assert hand.at_mean_1_h == pytest.approx(published)
+    by_hand = 60 * 10 ** (16.91 + math.log10(hand.water_g_ml) - 5670 / 348.15 - hand.ph_hot)
+    assert by_hand == pytest.approx(published)
 
 
 def test_vessels_carry_multiplier_and_corrected_ph(minutes, station):

@@ -1,0 +1,217 @@
+"""The same trends as a still picture: what a reader without scripts sees, and a mail can carry."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Final
+from xml.etree import ElementTree as ET
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from markupsafe import Markup
+
+from models.order import on_parcel_time
+from models.series import Array, block_means
+from pipeline.dossier.gather import Material
+from pipeline.dossier.lanes import Grab, Lane
+from pipeline.report.localtime import clock_words, day_words
+from pipeline.report.shapes import INK, SHADE
+
+_WIDTH: Final = 900
+_LEFT: Final = 58
+_RIGHT: Final = 10
+_LANE: Final = 84
+_HEAD: Final = 18
+_PLOT: Final = 54
+_POINTS: Final = 840
+_GREY: Final = "#767676"
+#: Dash and width of each kind of line; told apart without colour.
+STYLES: Final = {
+    "strong": ("", "1.6"),
+    "read": ("", "1.1"),
+    "corrected": ("", "3.4"),
+    "reference": ("2 3", "1.3"),
+}
+_LONGEST_HEAD: Final = 96
+
+
+def still(material: Material, lanes: Sequence[Lane]) -> Markup:
+    """Draw the lanes shown at first as one SVG, on the time at which the juice entered."""
+    shown = [lane for lane in lanes if lane.shown]
+    height = _LANE * len(shown) + 26
+    root = ET.Element(
+        "svg",
+        {
+            "xmlns": "http://www.w3.org/2000/svg",
+            "viewBox": f"0 0 {_WIDTH} {height}",
+            "role": "img",
+            "aria-label": "Trends around the finding, one lane a signal",
+            "font-size": "11",
+            "fill": INK,
+        },
+    )
+    first, last = (material.index_of(moment) for moment in material.drawn)
+    for number, lane in enumerate(shown):
+        _draw_lane(root, material, lane, _LANE * number, (first, last))
+    _time_axis(root, material, _LANE * len(shown) + 12)
+    return Markup(ET.tostring(root, encoding="unicode"))
+
+
+def _at(part: float) -> str:
+    return f"{_LEFT + part * (_WIDTH - _LEFT - _RIGHT):.1f}"
+
+
+def _draw_lane(
+    root: ET.Element, material: Material, lane: Lane, top: int, rows: tuple[int, int]
+) -> None:
+    first, last = rows
+    lines = [(line, _drawn_values(line.values, lane.delay_min, rows)) for line in lane.lines]
+    grabs = _moved(lane, rows)
+    low, high = value_range([v for _, v in lines], grabs, lane.target)
+
+    def y(value: float) -> float:
+        return top + _HEAD + _PLOT * (high - min(max(value, low), high)) / (high - low)
+
+    head = f"{lane.name} [{lane.unit}]"
+    _text(root, _LEFT, top + 12, head[:_LONGEST_HEAD], weight="600")
+    begin, end = (material.index_of(material.finding[name]) for name in ("started", "ended"))
+    left, right = ((min(max(r, first), last) - first) / (last - first) for r in (begin, end))
+    shade = {"x": _at(left), "y": str(top + _HEAD), "height": str(_PLOT), "fill": SHADE}
+    width = (right - left) * (_WIDTH - _LEFT - _RIGHT)
+    ET.SubElement(root, "rect", shade | {"width": f"{width:.1f}"})
+    frame = {"x": str(_LEFT), "y": str(top + _HEAD), "height": str(_PLOT), "fill": "none"}
+    frame |= {"width": str(_WIDTH - _LEFT - _RIGHT), "stroke": "#b9b4a7"}
+    ET.SubElement(root, "rect", frame)
+    for value, words in levels(low, high):
+        height = {"y1": f"{y(value):.1f}", "y2": f"{y(value):.1f}", "stroke": "#dedede"}
+        ET.SubElement(root, "line", height | {"x1": str(_LEFT), "x2": str(_WIDTH - _RIGHT)})
+        _text(
+            root,
+            _LEFT - 4,
+            min(max(y(value) + 4, top + _HEAD + 8), top + _HEAD + _PLOT),
+            words,
+            anchor="end",
+        )
+    if lane.target is not None and low <= lane.target <= high:
+        level = {"x1": str(_LEFT), "x2": str(_WIDTH - _RIGHT), "stroke": _GREY}
+        level |= {"y1": f"{y(lane.target):.1f}", "y2": f"{y(lane.target):.1f}"}
+        ET.SubElement(root, "line", level | {"stroke-dasharray": "1 4"})
+    for line, values in lines:
+        dash, stroke = STYLES[line.style]
+        path = _path([y(v) if np.isfinite(v) else None for v in values])
+        if path:
+            drawn = {"d": path, "fill": "none", "stroke": INK, "stroke-width": stroke}
+            drawn |= {"stroke-dasharray": dash} if dash else {}
+            drawn |= {"stroke-opacity": "0.4"} if line.style == "corrected" else {}
+            ET.SubElement(root, "path", drawn)
+    for part, grab in grabs:
+        _error_bar(
+            root, _at(part), (y(grab.value), y(grab.value - grab.half), y(grab.value + grab.half))
+        )
+
+
+def _drawn_values(values: Array, delay_min: Array, rows: tuple[int, int]) -> Array:
+    moved = on_parcel_time(values, delay_min) if delay_min.any() else values
+    part = moved[slice(*rows)]
+    return block_means(part, max(1, len(part) // _POINTS))
+
+
+def _moved(lane: Lane, rows: tuple[int, int]) -> list[tuple[float, Grab]]:
+    """Laboratory results with their place along the axis, 0 to 1."""
+    first, last = rows
+    found = []
+    for grab in lane.grabs:
+        if not 0 <= grab.row < len(lane.delay_min):
+            continue
+        part = (grab.row - lane.delay_min[grab.row] - first) / (last - first)
+        if 0.0 <= part <= 1.0:
+            found.append((part, grab))
+    return found
+
+
+def value_range(
+    lines: Sequence[Array], grabs: Sequence[tuple[float, Grab]], target: float | None
+) -> tuple[float, float]:
+    """Range of a lane: nearly all readings, the results, and the target where it is near."""
+    known = np.concatenate([v[np.isfinite(v)] for v in lines]) if lines else np.empty(0)
+    edges = [float(e) for e in np.quantile(known, [0.002, 0.998])] if len(known) else []
+    edges += [g.value + side * g.half for _, g in grabs for side in (-1.0, 1.0)]
+    if not edges:
+        return 0.0, 1.0
+    low, high = min(edges), max(edges)
+    reach = max(high - low, 1e-6)
+    if target is not None and low - reach <= target <= high + reach:
+        low, high = min(low, target), max(high, target)
+    pad = 0.06 * (high - low) or 0.05 * abs(high) or 0.5
+    return (max(low - pad, 0.0) if low >= 0.0 else low - pad), high + pad
+
+
+def levels(low: float, high: float) -> list[tuple[float, str]]:
+    """Two or three round values inside a range, with the decimals they need."""
+    rough = (high - low) / 2.2
+    decade = 10.0 ** math.floor(math.log10(rough))
+    unit = next((part for part in (5.0, 2.0) if part * decade <= rough), 1.0) * decade
+    decimals = max(0, -math.floor(math.log10(unit) + 1e-9))
+    first, last = math.ceil(low / unit), math.floor(high / unit)
+    return [(n * unit, f"{n * unit:.{decimals}f}") for n in range(first, last + 1)]
+
+
+def _path(heights: Sequence[float | None]) -> str:
+    parts: list[str] = []
+    pen = "M"
+    for i, height in enumerate(heights):
+        if height is None:
+            pen = "M"
+            continue
+        parts.append(f"{pen}{_at((i + 0.5) / len(heights))} {height:.1f}")
+        pen = "L"
+    return "".join(parts)
+
+
+def _error_bar(root: ET.Element, x: str, heights: tuple[float, float, float]) -> None:
+    middle, low, high = heights
+    bar = {"x1": x, "x2": x, "y1": f"{low:.1f}", "y2": f"{high:.1f}", "stroke": INK}
+    ET.SubElement(root, "line", bar)
+    dot = {"cx": x, "cy": f"{middle:.1f}", "r": "3", "fill": "#fff", "stroke": INK}
+    ET.SubElement(root, "circle", dot)
+
+
+def _text(
+    root: ET.Element, x: float, y: float, words: str, *, anchor: str = "start", weight: str = "400"
+) -> None:
+    place = {"x": f"{x:.1f}", "y": f"{y:.1f}", "text-anchor": anchor, "font-weight": weight}
+    ET.SubElement(root, "text", place).text = words
+
+
+def _time_axis(root: ET.Element, material: Material, top: int) -> None:
+    zone = ZoneInfo(material.mill.zone)
+    start, end = material.drawn
+    every = _every(end - start)
+    local = start.astimezone(zone).replace(minute=0)
+    moment = start - timedelta(minutes=start.minute)
+    moment += timedelta(hours=(-local.hour) % every)
+    while moment < end:
+        part = (moment - start) / (end - start)
+        if 0.02 < part < 0.97:
+            _tick(root, material, top, part, moment)
+        moment += timedelta(hours=every)
+
+
+def _every(span: timedelta) -> int:
+    """Whole hours between two ticks so that about eight stand on the axis."""
+    hours = span / timedelta(hours=1)
+    return next((h for h in (1, 2, 3, 6, 12, 24, 48, 72) if hours / h <= 9), 168)
+
+
+def _tick(root: ET.Element, material: Material, top: int, part: float, moment: datetime) -> None:
+    zone = ZoneInfo(material.mill.zone)
+    local = moment.astimezone(zone)
+    words = clock_words(moment, zone)
+    if local.hour == 0 or _every(material.drawn[1] - material.drawn[0]) >= 24:
+        words = day_words(local, local.year)
+    x = float(_at(part))
+    stroke = {"x1": f"{x:.1f}", "x2": f"{x:.1f}", "y1": str(top - 12), "y2": str(top - 7)}
+    ET.SubElement(root, "line", stroke | {"stroke": INK})
+    _text(root, x, top + 6, words, anchor="middle")

@@ -1,0 +1,287 @@
+"""Lanes of the chart: one signal each, with its laboratory results, on the juice's own time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import polars as pl
+
+from features.probes import probe_signal
+from features.station import Signal
+from models.series import Array
+from models.travel import CARRIED, Way, delay_min, ways
+from pipeline.dossier.gather import Material
+from pipeline.dossier.words import (
+    ANALYTES,
+    QUANTITIES,
+    TELLING,
+    place_words,
+    signal_words,
+)
+from pipeline.report.text import clean
+
+#: Half of a 90 % interval in standard errors.
+Z90 = 1.645
+#: Longest list of lanes shown at first.
+_SHOWN = 9
+LOSS_KEY = "loss"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of a lane, by minute of the whole span read; NaN where missing."""
+
+    name: str
+    values: Array
+    style: str = "read"
+
+
+@dataclass(frozen=True)
+class Grab:
+    """A laboratory result: row of its moment, value and half of its 90 % interval."""
+
+    row: int
+    value: float
+    half: float
+
+
+@dataclass(frozen=True)
+class Lane:
+    """One signal of the chart.
+
+    Attributes
+    ----------
+    key : str
+        Unique name made of letters, digits and hyphens.
+    tag : str
+        Tag as exported, made printable; empty for what lostpol worked out.
+    what, unit : str
+        What it is and where, and its unit.
+    decimals : int
+    lines : tuple of Line
+    grabs : tuple of Grab
+    delay_min : ndarray, shape (n,)
+        Travel time it is moved back by, by minute of the clock [min].
+    carried : bool
+        Whether the juice carries it; what pumps move at once stays on the clock.
+    target : float or None
+    shown : bool
+        Whether it is shown at first.
+    signal : Signal or None
+    """
+
+    key: str
+    tag: str
+    what: str
+    unit: str
+    decimals: int
+    lines: tuple[Line, ...]
+    grabs: tuple[Grab, ...]
+    delay_min: Array
+    carried: bool
+    target: float | None
+    shown: bool = False
+    signal: Signal | None = None
+
+    @property
+    def name(self) -> str:
+        """Tag and meaning in one line."""
+        return f"{self.tag} ({self.what})" if self.tag else self.what
+
+    @property
+    def empty(self) -> bool:
+        """Whether there is nothing to draw."""
+        return not self.grabs and not any(np.isfinite(line.values).any() for line in self.lines)
+
+
+def vessel_kinds(material: Material) -> dict[str, str]:
+    """Kind of each vessel by name."""
+    return {v.name: str(v.kind) for v in material.station.vessels}
+
+
+def lanes_of(material: Material) -> list[Lane]:
+    """All lanes that can be drawn, the loss first, then in the order the juice flows."""
+    n = material.grid.height
+    known = ways(material.minutes, material.station) if material.minutes is not None else {}
+    lanes = [_loss_lane(material, n)]
+    lanes += [
+        _signal_lane(material, signal, number, known)
+        for number, signal in enumerate(_in_flow_order(material))
+    ]
+    lanes += _laboratory_lanes(material, known, lanes)
+    drawable = [lane for lane in lanes if not _nothing_drawn(material, lane)]
+    return _choose(material, drawable)
+
+
+def silent_tags(material: Material) -> list[str]:
+    """Tags of the description without one usable minute in the hours drawn."""
+    rows = _rows(material)
+    return [
+        clean(signal.tag, 80)
+        for signal in material.station.signals
+        if not np.isfinite(_column(material.grid, signal.name)[rows]).any()
+    ]
+
+
+def _rows(material: Material) -> slice:
+    return slice(material.index_of(material.drawn[0]), material.index_of(material.drawn[1]))
+
+
+def _nothing_drawn(material: Material, lane: Lane) -> bool:
+    rows = _rows(material)
+    cut = tuple(replace(line, values=line.values[rows]) for line in lane.lines)
+    return replace(lane, lines=cut).empty
+
+
+def _column(frame: pl.DataFrame, name: str) -> Array:
+    if name not in frame.columns:
+        return np.full(frame.height, np.nan)
+    values = frame[name].cast(pl.Float64, strict=False).fill_null(float("nan")).to_numpy()
+    return np.where(np.isfinite(values), values, np.nan)
+
+
+def _loss_lane(material: Material, n: int) -> Lane:
+    return Lane(
+        key=LOSS_KEY,
+        tag="",
+        what="sucrose lost, whole station",
+        unit="kg/h",
+        decimals=0,
+        lines=(
+            Line("lost", _column(material.losses, "loss_kg_h"), "strong"),
+            Line("unavoidable", _column(material.losses, "unavoidable_kg_h"), "reference"),
+        ),
+        grabs=(),
+        delay_min=np.zeros(n),
+        carried=False,
+        target=None,
+    )
+
+
+def _in_flow_order(material: Material) -> list[Signal]:
+    steps = {v.name: v.step for v in material.station.vessels}
+    ports = {"in": 0, "": 1, "inside": 2, "mud": 3, "out": 4}
+    before = {"mill": -2, "mixed_juice": -1}
+    return sorted(
+        material.station.signals,
+        key=lambda s: (steps.get(s.place, before.get(s.place, 99)), ports[s.port], s.quantity),
+    )
+
+
+def _signal_lane(
+    material: Material, signal: Signal, number: int, known: Mapping[tuple[str, str], Way]
+) -> Lane:
+    _, unit, decimals = QUANTITIES[signal.quantity]
+    as_read = Line("as read", _column(material.grid, signal.name))
+    return Lane(
+        key=f"tag-{number}",
+        tag=clean(signal.tag, 80),
+        what=signal_words(signal, vessel_kinds(material)),
+        unit=unit,
+        decimals=decimals,
+        lines=(as_read, *_corrected(material, signal)),
+        grabs=_grabs(material, signal.quantity, signal.place, signal.port),
+        delay_min=delay_min(signal, known, material.grid.height),
+        carried=signal.quantity in CARRIED,
+        target=_target(material, signal),
+        signal=signal,
+    )
+
+
+def _corrected(material: Material, signal: Signal) -> tuple[Line, ...]:
+    """The pH that the search took for true, on the lane of the probe it corrects."""
+    for point in ("limed", "clear"):
+        if probe_signal(material.station, point) == signal:
+            true = _column(material.losses, f"ph_{point}_true")
+            if np.isfinite(true).any():
+                return (Line("corrected by the laboratory", true, "corrected"),)
+    return ()
+
+
+def _target(material: Material, signal: Signal) -> float | None:
+    targets = material.station.targets
+    for point, value in (("limed", targets.ph_limed), ("clear", targets.ph_clear)):
+        if probe_signal(material.station, point) == signal:
+            return value
+    if signal.quantity == "flow" and signal.place == "mixed_juice":
+        return targets.flow_feed_m3_h
+    for vessel in material.station.vessels:
+        if vessel.name == signal.place and signal.port in ("inside", "out", ""):
+            if signal.quantity == "temperature":
+                return vessel.temp_degc
+            if signal.quantity == "level":
+                return vessel.level_pct
+    return None
+
+
+def _grabs(material: Material, analyte: str, place: str, port: str) -> tuple[Grab, ...]:
+    """Laboratory results of one point; results at a vessel's outlet also speak for its inside."""
+    kept = material.lab.filter(
+        (pl.col("analyte") == analyte)
+        & (pl.col("place") == place)
+        & ((pl.col("port") == port) | (pl.col("port") == "") | (port == ""))
+    ).drop_nulls("value")
+    return tuple(
+        Grab(material.index_of(row["ts_utc"]), row["value"], Z90 * (row["sd"] or 0.0))
+        for row in kept.to_dicts()
+    )
+
+
+def _laboratory_lanes(
+    material: Material, known: Mapping[tuple[str, str], Way], lanes: list[Lane]
+) -> list[Lane]:
+    """Lanes of analytes that no tag measures."""
+    drawn = {
+        (lane.signal.quantity, lane.signal.place) for lane in lanes if lane.signal and lane.grabs
+    }
+    n = material.grid.height
+    kinds = vessel_kinds(material)
+    found = []
+    points = material.lab.select("analyte", "place", "port").unique(maintain_order=True)
+    for number, (analyte, place, port) in enumerate(points.sort(pl.all()).rows()):
+        if (analyte, place) in drawn:
+            continue
+        what, unit, decimals = ANALYTES.get(analyte, (clean(analyte, 40), "", 3))
+        way = known.get((place, port or "inside"))
+        found.append(
+            Lane(
+                key=f"lab-{number}",
+                tag="",
+                what=f"laboratory: {what}, {place_words(place, port, kinds)}",
+                unit=unit,
+                decimals=decimals,
+                lines=(),
+                grabs=_grabs(material, analyte, place, port),
+                delay_min=np.zeros(n) if way is None else way.half_min,
+                carried=way is not None,
+                target=None,
+            )
+        )
+    return found
+
+
+def _choose(material: Material, lanes: list[Lane]) -> list[Lane]:
+    """Show first what tells most about the cause, and no more than the eye can take in."""
+    cause, section = str(material.finding["cause"]), str(material.finding["section"])
+    telling = TELLING.get(cause, frozenset({"ph", "lime_flow"}))
+    vessel = section.partition(":")[0]
+
+    def place(lane: Lane) -> int:
+        signal = lane.signal
+        if lane.key == LOSS_KEY:
+            return 0
+        if signal is None:
+            return 1 if cause == "microbial" and "lactic" in lane.what else 9
+        if signal.quantity in telling:
+            return 1
+        if signal.place == vessel:
+            return 2
+        if signal.quantity == "flow" and signal.place == "mixed_juice":
+            return 2
+        return 3 if signal == probe_signal(material.station, "clear") else 9
+
+    chosen = sorted((lane for lane in lanes if place(lane) < 9), key=place)[:_SHOWN]
+    keys = {lane.key for lane in chosen}
+    return [replace(lane, shown=lane.key in keys) for lane in lanes]

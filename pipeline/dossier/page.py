@@ -1,0 +1,307 @@
+"""From what was gathered to the page: words, tables, chart, checks, and one HTML text."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from functools import cache
+from importlib.resources import files
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from models.workings import Workings, work_through
+from pipeline.dossier.chart import as_script, chart_data
+from pipeline.dossier.drawing import still
+from pipeline.dossier.gather import Material
+from pipeline.dossier.lanes import Lane, lanes_of, silent_tags, vessel_kinds
+from pipeline.dossier.likes import like_rows, likenesses
+from pipeline.dossier.sections import (
+    lab_rows,
+    move_rows,
+    moves_of,
+    sensor_rows,
+    zone_rows,
+)
+from pipeline.dossier.steps import Step, minute_steps
+from pipeline.dossier.tonnage import Sum, sum_of
+from pipeline.dossier.words import channel_words
+from pipeline.learning import counting
+from pipeline.report.evidence import read_evidence
+from pipeline.report.localtime import clocks_change, duration_words, moment_words, span_words
+from pipeline.report.rounding import feed_share, known, money, tonnes
+from pipeline.report.text import clean
+from pipeline.report.wording import confidence_words, section_words, status_words, words_of
+
+
+@dataclass(frozen=True)
+class Page:
+    """A dossier ready to be written.
+
+    Attributes
+    ----------
+    html : str
+    lanes : list of Lane
+        What the chart shows, and what is exported.
+    steps : list of Step
+        Every step of the calculation, in order.
+    """
+
+    html: str
+    lanes: list[Lane]
+    steps: list[Step]
+
+
+def make_page(material: Material, links: Mapping[str, str], exported: Sequence[str]) -> Page:
+    """Make the dossier of a finding as HTML text.
+
+    Parameters
+    ----------
+    material : Material
+    links : mapping of str to str
+        Relative address of each dossier that exists, by finding id.
+    exported : sequence of str
+        Names of the data files that lie beside the page.
+    """
+    lanes = lanes_of(material)
+    moves, still_keys = moves_of(material, lanes)
+    workings = _workings(material)
+    hand = workings.by_hand if workings is not None else None
+    account = material.account or {}
+    by_minute = [] if hand is None else minute_steps(hand, material.station, account)
+    total, fault = _total(material)
+    zone = ZoneInfo(material.mill.zone)
+    parts = [part for part in account.get("parts", ()) if isinstance(part, dict)]
+    names = {lane.key: lane.tag or lane.what for lane in lanes}
+    data = chart_data(material, lanes, [m for m in moves if ":" not in m.name])
+    content: dict[str, Any] = _headline(material) | {
+        "chart": as_script(data),
+        "still": still(material, lanes),
+        "lanes": lanes,
+        "span": span_words(*material.drawn, zone),
+        "clocks_change": clocks_change(*material.drawn, zone),
+        "moves": move_rows(material, lanes, moves),
+        "unmoved": [names[key] for key in still_keys if key in names],
+        "shown": sum(lane.shown for lane in lanes),
+        "evidence": read_evidence(material.finding["evidence"]),
+        "facts": _all_facts(material),
+        "zones": [] if workings is None else zone_rows(material, workings.vessels, parts),
+        "part_names": [channel_words(str(part["channel"])) for part in parts],
+        "by_minute": by_minute,
+        "minute_at": "" if hand is None else moment_words(hand.at, zone),
+        "minute_in": "" if hand is None else section_words(hand.zone, vessel_kinds(material)),
+        "by_factors": account.get("kind") != "microbial",
+        "total": total,
+        "fault": fault,
+        "sensors": sensor_rows(material, lanes),
+        "lab": lab_rows(material),
+        "likes": like_rows(material, likenesses(material.finding, material.others), links),
+        "missing": _missing(material, lanes, workings),
+        "exported": exported,
+        "run": _run_words(material),
+    }
+    steps = [*by_minute, *(total.steps if total is not None else ())]
+    return Page(_render(content), lanes, steps)
+
+
+def _headline(material: Material) -> dict[str, Any]:
+    row, mill = material.finding, material.mill
+    zone = ZoneInfo(mill.zone)
+    lost, low, high = (known(row[name]) for name in ("lost_t", "lost_t_low", "lost_t_high"))
+    price = [None if v is None else v * mill.price_per_t for v in (lost, low, high)]
+    said = counting(material.verdicts).get(str(row["finding_id"]))
+    mass = tonnes(lost, low, high)
+    worth = money(price[0], price[1], price[2], clean(mill.currency, 12))
+    return {
+        "mill": clean(mill.name),
+        "zone": mill.zone,
+        "number": row["rank"],
+        "finding_id": str(row["finding_id"]),
+        "cause": words_of(str(row["cause"])),
+        "where": section_words(str(row["section"]), vessel_kinds(material)),
+        "when": span_words(row["started"], row["ended"], zone),
+        "lasted": duration_words(row["ended"] - row["started"]),
+        "mass": _parted(mass),
+        "worth": _parted(worth),
+        "share": feed_share(row["lost_pct"]),
+        "sure": confidence_words(known(row["confidence"])),
+        "status": status_words(str(row["status"])),
+        "withdrawn": row["status"] == "withdrawn",
+        "verdict": _verdict_words(said, zone) if said else "",
+    }
+
+
+def _parted(text: str) -> list[str]:
+    """A quantity and, without its brackets, its interval."""
+    return text.rstrip(")").split(" (", 1)
+
+
+def _all_facts(material: Material) -> list[str]:
+    """Every fact in words: the report's reader of evidence gives the first few at a time."""
+    facts = material.evidence.get("facts")
+    rest = facts if isinstance(facts, list) else []
+    said: list[str] = []
+    while rest:
+        read = read_evidence(json.dumps({"facts": rest}))
+        said += read.facts
+        if read.more_facts == 0 or not read.facts:
+            break
+        rest = rest[-read.more_facts :]
+    return said
+
+
+def _verdict_words(said: Mapping[str, Any], zone: ZoneInfo) -> str:
+    by = f"by {clean(said['author'], 80)}, {moment_words(said['given_at'], zone)}"
+    note = clean(said["note"], 1000)
+    return f"{clean(said['verdict'], 20)} {by}" + (f": {note}" if note else "")
+
+
+def _workings(material: Material) -> Workings | None:
+    account, finding = material.account, material.finding
+    # What microbes eat does not follow from the kinetics of inversion.
+    if material.minutes is None or (account or {}).get("kind") == "microbial":
+        return None
+    run = material.run or {}
+    multiplier = known((account or {}).get("multiplier")) or known(run.get("multiplier"))
+    parts = (account or {}).get("parts") or [{}]
+    rates = parts[0].get("by_zone_kg_h") or {} if isinstance(parts[0], dict) else {}
+    best = sorted(rates, key=lambda zone: (-float(rates[zone]), zone))
+    return work_through(
+        material.minutes,
+        material.biases,
+        material.station,
+        multiplier or 1.0,
+        (finding["started"], finding["ended"]),
+        [*best, str(finding["section"])],
+    )
+
+
+def _total(material: Material) -> tuple[Sum | None, str]:
+    """Sum of the account, or None and why there is none."""
+    account, mill = material.account, material.mill
+    if account is None:
+        return None, (
+            "No account of the calculation is kept with this finding: it was written by an older "
+            "version, or its evidence is damaged. Run lostpol backfill to have it written."
+        )
+    price = (mill.price_per_t, clean(mill.currency, 12))
+    try:
+        return sum_of(
+            account,
+            material.finding,
+            price,
+            _fed_t(material),
+            ZoneInfo(mill.zone),
+            vessel_kinds(material),
+        ), ""
+    except (KeyError, TypeError, ValueError, OverflowError):
+        return None, (
+            "The account of the calculation kept with this finding is damaged. "
+            "Run lostpol backfill to have it written anew."
+        )
+
+
+def _fed_t(material: Material) -> float | None:
+    """Sucrose fed in the hours of the finding [t]."""
+    if material.minutes is None:
+        return None
+    rows = slice(*(material.index_of(material.finding[name]) for name in ("started", "ended")))
+    fed = material.minutes.station["sucrose_feed_kg_h"][rows]
+    fed = fed[np.isfinite(fed)]
+    return float(fed.sum()) / 60_000.0 if len(fed) else None
+
+
+def _missing(
+    material: Material, lanes: Sequence[Lane], workings: Workings | None
+) -> list[tuple[str, str]]:
+    """What the page lacks, and why."""
+    said: list[tuple[str, str]] = []
+    if material.minutes is None:
+        said.append(
+            (
+                "Trends, vessels and the minute worked by hand",
+                "these days are not worked out: run lostpol backfill",
+            )
+        )
+    elif workings is not None and workings.by_hand is None:
+        said.append(("A minute worked by hand", "no minute has every reading it needs"))
+    silent = silent_tags(material)
+    if silent:
+        said.append((f"Trends of {', '.join(silent)}", "no usable reading in these hours"))
+    if material.lab.is_empty():
+        said.append(("Laboratory results", "none in these hours, so no probe could be checked"))
+    if material.sensors.is_empty():
+        said.append(("Health of the sensors", "no day of this finding was judged"))
+    if material.run is None:
+        said.append(("The run behind the numbers", "it is no longer in the store"))
+    absent = _absent_minutes(material)
+    if absent:
+        said.append(
+            (
+                f"Some of what the loss rests on, in {absent} of these hours",
+                "it was not measured then; its median over the season stood in for it",
+            )
+        )
+    if not lanes:
+        said.append(("The chart", "there is nothing to draw"))
+    return said
+
+
+def _absent_minutes(material: Material) -> str:
+    """How much of the finding's hours was filled in rather than measured, in words."""
+    if "measured" not in material.losses.columns:
+        return ""
+    rows = slice(*(max(material.index_of(material.finding[n]), 0) for n in ("started", "ended")))
+    unknown = int((~material.losses["measured"].fill_null(value=False))[rows].sum())
+    return duration_words(timedelta(minutes=unknown)) if unknown >= 15 else ""
+
+
+def _run_words(material: Material) -> list[tuple[str, str]]:
+    run = material.run
+    if run is None:
+        return []
+    zone = ZoneInfo(material.mill.zone)
+    pairs = run["multiplier_pairs"]
+    return [
+        ("finding", str(material.finding["finding_id"])),
+        ("run", str(run["run_id"])),
+        ("searched", span_words(run["window_start"], run["window_end"], zone)),
+        ("multiplier", f"{run['multiplier']:.3g}" + (f", from {pairs} pairs" if pairs else "")),
+        ("description", str(run["config_hash"])),
+        ("readings", str(run["inputs_hash"])),
+    ]
+
+
+@cache
+def _asset(name: str) -> str:
+    return files("pipeline.dossier").joinpath("templates", name).read_text(encoding="utf-8")
+
+
+def _hash(text: str) -> str:
+    digest = hashlib.sha256(text.encode()).digest()
+    return f"'sha256-{base64.b64encode(digest).decode()}'"
+
+
+def _render(content: dict[str, Any]) -> str:
+    environment = Environment(
+        loader=PackageLoader("pipeline.dossier", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    style, script = _asset("dossier.css"), _asset("dossier.js")
+    policy = (
+        f"default-src 'none'; style-src {_hash(style)}; script-src {_hash(script)}; img-src data:; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    return environment.get_template("dossier.html.j2").render(
+        content, style=Markup(style), script=Markup(script), policy=Markup(policy)
+    )

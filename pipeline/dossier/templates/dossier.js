@@ -1,0 +1,402 @@
+"use strict";
+/* The chart of a dossier: lanes over one time axis. Texts from outside enter by textContent only. */
+(() => {
+  const source = document.getElementById("series");
+  if (!source) return;
+  const data = JSON.parse(source.textContent);
+  const SVG = "http://www.w3.org/2000/svg";
+  const MINUTE = 60000;
+  const PLOT = 66, TOP = 3, LEFT = 50, RIGHT = 8, FOOT = 20;
+  const DAYS = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"];
+  const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+  const step = data.step_min * MINUTE;
+  const whole = [data.start, data.start + data.count * step];
+  const narrowest = 20 * step;
+  const byId = (name) => document.getElementById(name);
+  const holder = byId("lanes");
+
+  const numbers = (text) => {
+    const raw = atob(text);
+    const bytes = Uint8Array.from(raw, (char) => char.charCodeAt(0));
+    const view = new DataView(bytes.buffer);
+    return Array.from({ length: bytes.length / 2 }, (_, i) => view.getUint16(2 * i, true));
+  };
+  const delays = data.delays.map((text) => numbers(text).map((code) => code / data.delay_parts));
+  const lanes = data.lanes.map((lane) => {
+    const lines = lane.lines.map((line) => ({
+      name: line.name,
+      style: line.style,
+      values: numbers(line.data).map((code) => (code === data.missing ? null : line.low + line.scale * code)),
+    }));
+    const delay = lane.delay < 0 ? null : delays[lane.delay];
+    const clock = Array.from({ length: data.count }, (_, i) => data.start + (i + 0.5) * step);
+    let furthest = -Infinity;
+    const entered = clock.map((time, i) => {
+      furthest = Math.max(furthest, time - (delay ? delay[i] * MINUTE : 0));
+      return furthest;
+    });
+    return Object.assign({}, lane, { lines, delay, clock, entered, on: lane.shown });
+  });
+  let view = whole.slice();
+  let byClock = false;
+  let cursor = null;
+  let drag = null;
+  let width = 800;
+  let printing = false;
+
+  const make = (name, marks, parent) => {
+    const element = document.createElementNS(SVG, name);
+    for (const [key, value] of Object.entries(marks)) element.setAttribute(key, value);
+    if (parent) parent.appendChild(element);
+    return element;
+  };
+  const html = (name, className, words, parent) => {
+    const element = document.createElement(name);
+    if (className) element.className = className;
+    if (words) element.textContent = words;
+    if (parent) parent.appendChild(element);
+    return element;
+  };
+  const offsetAt = (time) => {
+    let held = data.offsets[0][1];
+    for (const [from, minutes] of data.offsets) if (time >= from) held = minutes;
+    return held;
+  };
+  const two = (n) => String(n).padStart(2, "0");
+  const clockWords = (time) => {
+    const local = new Date(time + offsetAt(time) * MINUTE);
+    return two(local.getUTCHours()) + ":" + two(local.getUTCMinutes());
+  };
+  const dayWords = (time) => {
+    const local = new Date(time + offsetAt(time) * MINUTE);
+    return DAYS[local.getUTCDay()] + " " + local.getUTCDate() + " " + MONTHS[local.getUTCMonth()];
+  };
+  const written = (value, lane) => value.toFixed(lane.decimals);
+  const times = (lane) => (byClock ? lane.clock : lane.entered);
+  const firstAtLeast = (list, wanted) => {
+    let low = 0, high = list.length;
+    while (low < high) {
+      const middle = (low + high) >> 1;
+      if (list[middle] < wanted) low = middle + 1; else high = middle;
+    }
+    return low;
+  };
+  const laneDelay = (lane, minute) => {
+    const i = Math.min(Math.max(Math.floor(minute / data.step_min), 0), data.count - 1);
+    return lane.delay && !byClock ? lane.delay[i] : 0;
+  };
+  const labTime = (lane, grab) => data.start + (grab[0] + 0.5 - laneDelay(lane, grab[0])) * MINUTE;
+  const xOf = (time) => LEFT + ((time - view[0]) / (view[1] - view[0])) * (width - LEFT - RIGHT);
+  const timeOf = (x) => view[0] + ((x - LEFT) / (width - LEFT - RIGHT)) * (view[1] - view[0]);
+
+  const rangeOf = (lane) => {
+    const seen = times(lane);
+    const from = firstAtLeast(seen, view[0]), to = firstAtLeast(seen, view[1]);
+    const known = [];
+    for (const line of lane.lines)
+      for (let i = from; i < to; i += 1) if (line.values[i] !== null) known.push(line.values[i]);
+    known.sort((a, b) => a - b);
+    const edges = known.length ? [known[Math.floor(0.002 * (known.length - 1))], known[Math.ceil(0.998 * (known.length - 1))]] : [];
+    for (const grab of lane.lab) {
+      const at = labTime(lane, grab);
+      if (at >= view[0] && at <= view[1]) edges.push(grab[1] - grab[2], grab[1] + grab[2]);
+    }
+    if (!edges.length) return null;
+    let low = Math.min(...edges), high = Math.max(...edges);
+    const reach = Math.max(high - low, 1e-6);
+    if (lane.target !== null && lane.target >= low - reach && lane.target <= high + reach) {
+      low = Math.min(low, lane.target);
+      high = Math.max(high, lane.target);
+    }
+    const pad = 0.06 * (high - low) || 0.05 * Math.abs(high) || 0.5;
+    return [low >= 0 ? Math.max(low - pad, 0) : low - pad, high + pad];
+  };
+  /* Round values inside a range, two or three of them, and the decimals they need. */
+  const levels = (range) => {
+    const rough = (range[1] - range[0]) / 2.2;
+    const decade = 10 ** Math.floor(Math.log10(rough));
+    const unit = ([5, 2].find((part) => part * decade <= rough) || 1) * decade;
+    const found = [];
+    for (let n = Math.ceil(range[0] / unit); n * unit <= range[1]; n += 1) found.push(n * unit);
+    return [found, Math.max(0, -Math.floor(Math.log10(unit) + 1e-9))];
+  };
+
+  /* One point to the pixel would hide a spike: each pixel keeps its lowest and highest reading. */
+  const pathOf = (lane, line, yOf) => {
+    const seen = times(lane);
+    const from = Math.max(firstAtLeast(seen, view[0]) - 1, 0);
+    const to = Math.min(firstAtLeast(seen, view[1]) + 1, seen.length);
+    let path = "", pen = "M", pixel = null, low = 0, high = 0, last = 0, at = 0;
+    const flush = () => {
+      if (pixel === null) return;
+      path += pen + at.toFixed(1) + " " + yOf(low).toFixed(1);
+      if (high !== low) path += "L" + at.toFixed(1) + " " + yOf(high).toFixed(1) + "L" + at.toFixed(1) + " " + yOf(last).toFixed(1);
+      pen = "L";
+      pixel = null;
+    };
+    for (let i = from; i < to; i += 1) {
+      const value = line.values[i];
+      if (value === null) { flush(); pen = "M"; continue; }
+      const x = xOf(seen[i]);
+      if (pixel === null || Math.floor(x) !== pixel) {
+        flush();
+        pixel = Math.floor(x); at = x; low = value; high = value;
+      }
+      low = Math.min(low, value); high = Math.max(high, value); last = value;
+    }
+    flush();
+    return path;
+  };
+
+  const ticks = () => {
+    const wanted = Math.max(3, Math.floor((width - LEFT) / 92));
+    const steps = [1, 2, 5, 10, 15, 30, 60, 120, 180, 360, 720, 1440, 2880, 4320, 10080];
+    const every = steps.find((minutes) => (view[1] - view[0]) / (minutes * MINUTE) <= wanted) || 20160;
+    const found = [];
+    const offset = offsetAt(view[0]) * MINUTE;
+    let time = Math.ceil((view[0] + offset) / (every * MINUTE)) * every * MINUTE - offset;
+    for (; time < view[1]; time += every * MINUTE) {
+      const words = clockWords(time);
+      found.push([time, words === "00:00" || every >= 1440 ? dayWords(time) : words]);
+    }
+    return found;
+  };
+
+  const drawLane = (lane, last) => {
+    const height = TOP + PLOT + (last ? FOOT : 3);
+    lane.svg.setAttribute("viewBox", "0 0 " + width + " " + height);
+    lane.svg.replaceChildren();
+    const right = width - RIGHT;
+    const left = Math.max(xOf(data.finding[0]), LEFT), stop = Math.min(xOf(data.finding[1]), right);
+    if (stop > left) make("rect", { class: "shade", x: left, y: TOP, width: stop - left, height: PLOT }, lane.svg);
+    make("rect", { class: "frame", x: LEFT, y: TOP, width: right - LEFT, height: PLOT }, lane.svg);
+    const clip = make("clipPath", { id: "clip-" + lane.key }, lane.svg);
+    make("rect", { x: LEFT, y: TOP, width: right - LEFT, height: PLOT }, clip);
+    for (const [time, words] of ticks()) {
+      const x = xOf(time);
+      make("line", { class: "tick", x1: x, x2: x, y1: TOP + PLOT, y2: TOP + PLOT + (last ? 5 : 2) }, lane.svg);
+      if (last && x > LEFT + 18 && x < right - 18)
+        make("text", { class: "small", x, y: TOP + PLOT + 17, "text-anchor": "middle" }, lane.svg).textContent = words;
+    }
+    const range = rangeOf(lane);
+    if (range) {
+      const yOf = (value) => TOP + (PLOT * (range[1] - value)) / (range[1] - range[0]);
+      const [marks, decimals] = levels(range);
+      for (const value of marks) {
+        make("line", { class: "grid", x1: LEFT, x2: right, y1: yOf(value), y2: yOf(value) }, lane.svg);
+        make("text", { class: "small", x: LEFT - 4, y: Math.min(Math.max(yOf(value) + 4, TOP + 8), TOP + PLOT), "text-anchor": "end" }, lane.svg).textContent = value.toFixed(decimals);
+      }
+      const inside = make("g", { "clip-path": "url(#clip-" + lane.key + ")" }, lane.svg);
+      if (lane.target !== null)
+        make("line", { class: "level", x1: LEFT, x2: right, y1: yOf(lane.target), y2: yOf(lane.target) }, inside);
+      for (const line of lane.lines) make("path", { class: line.style, d: pathOf(lane, line, yOf) }, inside);
+      for (const grab of lane.lab) {
+        const x = xOf(labTime(lane, grab));
+        make("line", { class: "bar-line", x1: x, x2: x, y1: yOf(grab[1] - grab[2]), y2: yOf(grab[1] + grab[2]) }, inside);
+        make("circle", { class: "grab", cx: x, cy: yOf(grab[1]), r: 3.2 }, inside);
+      }
+      if (lane.moved !== null) {
+        const x = xOf(data.start + (lane.moved + (byClock ? onsetDelay(lane) : 0)) * MINUTE);
+        if (x > LEFT && x < right)
+          make("path", { class: "moved", d: "M" + (x - 5) + " " + TOP + "h10l-5 8z" }, inside);
+      }
+    } else {
+      make("text", { class: "small", x: LEFT + 8, y: TOP + PLOT / 2 + 4 }, lane.svg).textContent = "no readings in this window";
+    }
+    lane.cursor = make("line", { class: "cursor", y1: TOP, y2: TOP + PLOT, visibility: "hidden" }, lane.svg);
+    lane.chosen = make("rect", { class: "chosen", y: TOP, height: PLOT, visibility: "hidden" }, lane.svg);
+  };
+  const onsetDelay = (lane) => {
+    if (!lane.delay) return 0;
+    const i = Math.min(firstAtLeast(lane.entered, data.start + lane.moved * MINUTE), data.count - 1);
+    return lane.delay[i];
+  };
+
+  const shown = () => lanes.filter((lane) => lane.on);
+  const draw = () => {
+    width = printing ? 700 : Math.max(300, Math.round(holder.clientWidth || 800));
+    const visible = shown();
+    byId("count").textContent = String(visible.length);
+    lanes.forEach((lane) => { lane.box.hidden = !lane.on; });
+    visible.forEach((lane, i) => drawLane(lane, i === visible.length - 1));
+    holder.dataset.from = String(Math.round(view[0]));
+    holder.dataset.to = String(Math.round(view[1]));
+    read();
+  };
+
+  /* What a lane shows at the reading line: the nearest reading, none where it lies two steps off. */
+  const valueAt = (lane, time) => {
+    const seen = times(lane);
+    let i = Math.min(firstAtLeast(seen, time), seen.length - 1);
+    if (i > 0 && Math.abs(seen[i - 1] - time) < Math.abs(seen[i] - time)) i -= 1;
+    const near = Math.abs(seen[i] - time) <= 2 * step;
+    const parts = [];
+    for (const line of lane.lines) {
+      const value = near ? line.values[i] : null;
+      const name = lane.lines.length > 1 ? line.name + " " : "";
+      parts.push(name + (value === null ? "no reading" : written(value, lane) + (lane.unit ? " " + lane.unit : "")));
+    }
+    for (const grab of lane.lab)
+      if (Math.abs(xOf(labTime(lane, grab)) - xOf(time)) < 5)
+        parts.push("laboratory " + written(grab[1], lane) + " ± " + written(grab[2], lane) + (lane.unit ? " " + lane.unit : ""));
+    const moved = !byClock && lane.delay ? ", read " + clockWords(lane.clock[i]) : "";
+    return parts.length ? parts.join("; ") + moved : "no result here";
+  };
+  const read = (aloud) => {
+    const moment = byId("moment");
+    if (cursor === null || cursor < view[0] || cursor > view[1]) {
+      moment.textContent = dayWords(view[0]) + " " + clockWords(view[0]) + " to " + dayWords(view[1]) + " " + clockWords(view[1]) + ", " + data.zone;
+      for (const lane of shown()) {
+        lane.value.textContent = "";
+        lane.cursor.setAttribute("visibility", "hidden");
+      }
+      return;
+    }
+    const x = xOf(cursor);
+    moment.textContent = dayWords(cursor) + " " + clockWords(cursor) + (byClock ? " by the clock" : ", juice entered");
+    for (const lane of shown()) {
+      lane.value.textContent = valueAt(lane, cursor);
+      lane.cursor.setAttribute("x1", x);
+      lane.cursor.setAttribute("x2", x);
+      lane.cursor.setAttribute("visibility", "visible");
+    }
+    if (aloud) byId("said").textContent = moment.textContent + ". " + shown().map((lane) => lane.what + ": " + lane.value.textContent).join(". ");
+  };
+
+  const look = (from, to) => {
+    const span = Math.min(Math.max(to - from, narrowest), whole[1] - whole[0]);
+    const middle = (from + to) / 2;
+    const start = Math.min(Math.max(middle - span / 2, whole[0]), whole[1] - span);
+    view = [start, start + span];
+    draw();
+  };
+  const zoom = (factor, around) => {
+    const centre = around === undefined ? (cursor !== null && cursor > view[0] && cursor < view[1] ? cursor : (view[0] + view[1]) / 2) : around;
+    look(centre - (centre - view[0]) * factor, centre + (view[1] - centre) * factor);
+  };
+  const pan = (share) => {
+    const by = share * (view[1] - view[0]);
+    look(view[0] + by, view[1] + by);
+  };
+  const choose = (test) => {
+    for (const lane of lanes) { lane.on = test(lane); lane.check.checked = lane.on; }
+    draw();
+  };
+  const acts = {
+    in: () => zoom(0.5),
+    out: () => zoom(2),
+    left: () => pan(-0.5),
+    right: () => pan(0.5),
+    finding: () => {
+      const around = Math.max(0.15 * (data.finding[1] - data.finding[0]), 60 * MINUTE);
+      look(data.finding[0] - around, data.finding[1] + around);
+    },
+    reset: () => { cursor = null; look(whole[0], whole[1]); },
+    axis: () => {
+      byClock = !byClock;
+      document.querySelector('[data-do="axis"]').setAttribute("aria-pressed", String(byClock));
+      draw();
+    },
+    all: () => choose(() => true),
+    none: () => choose(() => false),
+    first: () => choose((lane) => lane.shown),
+  };
+  const moveCursor = (by) => {
+    const unit = Math.max(step, (view[1] - view[0]) / 200);
+    cursor = Math.min(Math.max((cursor === null ? (view[0] + view[1]) / 2 : cursor) + by * unit, view[0]), view[1]);
+    read(true);
+  };
+
+  const place = (event) => {
+    const box = event.currentTarget.getBoundingClientRect();
+    const x = ((event.clientX - box.left) / box.width) * width;
+    return Math.min(Math.max(timeOf(x), view[0]), view[1]);
+  };
+  const mark = () => {
+    for (const lane of shown()) {
+      if (!drag) { lane.chosen.setAttribute("visibility", "hidden"); continue; }
+      const [a, b] = [xOf(drag.from), xOf(drag.to)];
+      lane.chosen.setAttribute("x", Math.min(a, b));
+      lane.chosen.setAttribute("width", Math.abs(b - a));
+      lane.chosen.setAttribute("visibility", "visible");
+    }
+  };
+  const listen = (svg) => {
+    svg.addEventListener("pointerdown", (event) => {
+      cursor = place(event);
+      if (event.pointerType === "mouse" && event.button === 0) {
+        svg.setPointerCapture(event.pointerId);
+        drag = { from: cursor, to: cursor };
+      }
+      read();
+    });
+    svg.addEventListener("pointermove", (event) => {
+      cursor = place(event);
+      if (drag) { drag.to = cursor; mark(); }
+      read();
+    });
+    const drop = (event) => {
+      const done = drag;
+      drag = null;
+      mark();
+      if (done && event.type === "pointerup" && Math.abs(xOf(done.from) - xOf(done.to)) > 6)
+        look(Math.min(done.from, done.to), Math.max(done.from, done.to));
+    };
+    svg.addEventListener("pointerup", drop);
+    svg.addEventListener("pointercancel", drop);
+    svg.addEventListener("pointerleave", (event) => {
+      if (!drag && event.pointerType === "mouse") { cursor = null; read(); }
+    });
+    svg.addEventListener("dblclick", acts.reset);
+    svg.addEventListener("wheel", (event) => {
+      if (!event.ctrlKey) return;
+      event.preventDefault();
+      zoom(event.deltaY > 0 ? 1.25 : 0.8, place(event));
+    }, { passive: false });
+  };
+  holder.addEventListener("keydown", (event) => {
+    const keys = {
+      ArrowLeft: () => (event.shiftKey ? pan(-0.25) : moveCursor(-1)),
+      ArrowRight: () => (event.shiftKey ? pan(0.25) : moveCursor(1)),
+      "+": acts.in, "=": acts.in, "-": acts.out, "_": acts.out,
+      Home: acts.reset,
+      Escape: () => { cursor = null; read(); },
+    };
+    if (event.ctrlKey || event.metaKey || event.altKey || !keys[event.key]) return;
+    event.preventDefault();
+    keys[event.key]();
+  });
+  document.querySelectorAll("#chart button[data-do]").forEach((button) => {
+    button.addEventListener("click", () => acts[button.dataset.do]());
+  });
+
+  for (const lane of lanes) {
+    lane.box = html("div", "lane", "", holder);
+    const head = html("p", "head", "", lane.box);
+    const name = html("span", "name", "", head);
+    if (lane.tag) html("bdi", "", lane.tag, name);
+    const unit = lane.unit ? " [" + lane.unit + "]" : "";
+    html("bdi", lane.tag ? "what" : "", (lane.tag ? " " : "") + lane.what + unit, name);
+    lane.value = html("span", "value", "", head);
+    lane.svg = make("svg", { "aria-hidden": "true" }, lane.box);
+    lane.svg.dataset.lane = lane.key;
+    listen(lane.svg);
+    const label = html("label", "", "", byId("boxes"));
+    lane.check = html("input", "", "", label);
+    lane.check.type = "checkbox";
+    lane.check.checked = lane.on;
+    lane.check.addEventListener("change", () => { lane.on = lane.check.checked; draw(); });
+    html("bdi", "", (lane.tag ? lane.tag + ": " : "") + lane.what, label);
+  }
+  byId("still").hidden = true;
+  byId("chart").hidden = false;
+  let waiting = 0;
+  window.addEventListener("resize", () => {
+    cancelAnimationFrame(waiting);
+    waiting = requestAnimationFrame(draw);
+  });
+  /* Paper is narrower than a screen: drawn for it, the print stays legible. */
+  for (const [name, paper] of [["beforeprint", true], ["afterprint", false]])
+    window.addEventListener(name, () => { printing = paper; draw(); });
+  draw();
+})();

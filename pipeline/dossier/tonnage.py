@@ -1,0 +1,261 @@
+"""From the recorded rates of a finding to its tonnes, worth and interval, step by step."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from features.uncertainty import Z90
+from models.account import interval_kg, lost_kg, part_kg
+from pipeline.dossier.steps import Step, digits
+from pipeline.dossier.words import ERRORS, channel_words
+from pipeline.report.localtime import span_words
+from pipeline.report.rounding import known
+from pipeline.report.wording import section_words
+
+#: Reported and recomputed tonnes may differ by so much before it is said [-].
+_SAME = 1e-3
+
+
+@dataclass(frozen=True)
+class Error:
+    """One error of the tonnes: what it is, its size, how it enters, where it comes from."""
+
+    what: str
+    size: str
+    enters: str
+    source: str
+    mark: str
+
+
+@dataclass(frozen=True)
+class Sum:
+    """From rates to tonnes, worth and interval, with the check against what was reported."""
+
+    steps: tuple[Step, ...]
+    errors: tuple[Error, ...]
+    check: str
+    agrees: bool
+
+
+def sum_of(
+    account: Mapping[str, Any],
+    finding: Mapping[str, Any],
+    price: tuple[float, str],
+    fed_t: float | None,
+    zone: ZoneInfo,
+    kinds: Mapping[str, str],
+) -> Sum:
+    """Steps from the recorded rates to tonnes, worth and interval.
+
+    Parameters
+    ----------
+    account : mapping
+        As ``models.account`` wrote it.
+    finding : mapping
+        Row of the findings table.
+    price : tuple of (float, str)
+        Worth of sucrose [currency/t], and the currency.
+    fed_t : float or None
+        Sucrose fed meanwhile [t].
+    zone : ZoneInfo
+    kinds : mapping of str to str
+        Kind of each vessel by name.
+
+    Raises
+    ------
+    KeyError, TypeError, ValueError
+        If the account is damaged.
+    """
+    microbial = account["kind"] == "microbial"
+    steps = _microbial(account) if microbial else _rates(account, zone, kinds)
+    total_t = lost_kg(account) / 1000.0
+    low, high = (kg / 1000.0 for kg in interval_kg(account))
+    parts = [step.number for step in steps if step.unit == "kg" and step.what.startswith("Lost")]
+    total = f"b{len(steps) + 1}"
+    steps.append(
+        Step(
+            total,
+            "All together",
+            _together(parts),
+            digits(total_t),
+            "t",
+            "",
+            "computed",
+        )
+    )
+    worth = Step(
+        f"b{len(steps) + 1}",
+        "Worth",
+        f"{total} × {digits(price[0])}",
+        digits(total_t * price[0]),
+        price[1],
+        "price of sucrose in the description",
+        "as described",
+    )
+    steps.append(worth)
+    steps += _share(total, total_t, fed_t, len(steps))
+    spread = math.exp(Z90 * account["log_sd"])
+    steps.append(
+        Step(
+            f"b{len(steps) + 1}",
+            "90 % interval",
+            f"{total} / {digits(spread, 4)} to {total} × {digits(spread, 4)}",
+            f"{digits(low)} to {digits(high)}",
+            "t",
+            f"exp({Z90} × {digits(account['log_sd'], 4)}), the errors below joined",
+            "computed",
+        )
+    )
+    agrees, said = _check(total_t, (low, high), finding)
+    return Sum(tuple(steps), tuple(_errors(account["errors"])), said, agrees)
+
+
+def _together(parts: Sequence[str]) -> str:
+    return f"{parts[0]} / 1000" if len(parts) == 1 else f"({' + '.join(parts)}) / 1000"
+
+
+def _rates(account: Mapping[str, Any], zone: ZoneInfo, kinds: Mapping[str, str]) -> list[Step]:
+    steps: list[Step] = []
+    for part in account["parts"]:
+        start, end = (datetime.fromisoformat(part[name]) for name in ("started", "ended"))
+        name = channel_words(part["channel"])
+        where = section_words(str(part["section"]), kinds)
+        first = len(steps) + 1
+        rows = (
+            (
+                f"Loss due to {name} ({where})",
+                f"multiplier {digits(account['multiplier'])} × share of this driver, "
+                f"mean of {part['measured_min']:,} min",
+                part["channel_kg_h"],
+                "kg/h",
+                "Shapley shares of a product, exact",
+                "computed",
+            ),
+            (
+                "The mill's own usual of it",
+                _usual(part["channel"]),
+                part["baseline_kg_h"],
+                "kg/h",
+                "",
+                "computed",
+            ),
+            (
+                "For so long",
+                span_words(start, end, zone),
+                part["hours"],
+                "h",
+                "change points, refined to the minute",
+                "computed",
+            ),
+            (
+                "Lost by it",
+                f"(b{first} − b{first + 1}) × b{first + 2}",
+                part_kg(part),
+                "kg",
+                "",
+                "computed",
+            ),
+        )
+        for what, formula, value, unit, source, mark in rows:
+            number = f"b{len(steps) + 1}"
+            steps.append(Step(number, what, formula, digits(value), unit, source, mark))
+    return steps
+
+
+def _usual(channel: str) -> str:
+    if channel == "standing":
+        return "none: a stop is set against the station at target without feed"
+    return "running median over a week on either side, without known losses"
+
+
+def _microbial(account: Mapping[str, Any]) -> list[Step]:
+    acid = account["juice_kg"] * account["lactic_mg_kg"] * 1e-6
+    rows = (
+        (
+            "Juice through the tank",
+            "flow × density, summed",
+            account["juice_kg"],
+            "kg",
+            "flow tags; density of the Brix",
+            "measured",
+        ),
+        (
+            "Lactic acid made, above its usual",
+            "after − before the tank, mean over that juice",
+            account["lactic_mg_kg"],
+            "mg/kg",
+            "laboratory",
+            "measured",
+        ),
+        ("Acid", "b1 × b2 / 1,000,000", acid, "kg", "", "computed"),
+        (
+            "Sucrose eaten per acid",
+            "as described",
+            account["sucrose_per_lactic_kg_kg"],
+            "kg/kg",
+            "0.95 by stoichiometry; 2 to 8 in the trade",
+            "computed; memory, weak",
+        ),
+        ("Lost by it", "b3 × b4", lost_kg(account), "kg", "", "computed"),
+    )
+    return [
+        Step(f"b{i}", what, formula, digits(value), unit, source, mark)
+        for i, (what, formula, value, unit, source, mark) in enumerate(rows, start=1)
+    ]
+
+
+def _share(total: str, total_t: float, fed_t: float | None, count: int) -> list[Step]:
+    if fed_t is None or not fed_t > total_t:
+        return []
+    fed = Step(
+        number=f"b{count + 1}",
+        what="Sucrose fed meanwhile",
+        formula="flow × Brix × purity × density, summed",
+        value=digits(fed_t),
+        unit="t",
+        source="feed tags and laboratory",
+        mark="measured",
+    )
+    share = Step(
+        number=f"b{count + 2}",
+        what="Share of it lost",
+        formula=f"100 × {total} / {fed.number}",
+        value=digits(100.0 * total_t / fed_t, 3),
+        unit="%",
+        source="",
+        mark="computed",
+    )
+    return [fed, share]
+
+
+def _errors(errors: Sequence[Mapping[str, Any]]) -> list[Error]:
+    found = []
+    for error in sorted(errors, key=lambda e: -float(e["log_sd"])):
+        size = float(error["log_sd"])
+        if size <= 0.0:
+            continue
+        words = ERRORS.get(str(error["name"]), (str(error["name"]).replace("_", " "), "", ""))
+        enters = "adds: ln(1 + size²)" if error["adds"] else "multiplies: size²"
+        found.append(Error(words[0], f"{digits(100.0 * size, 3)} %", enters, words[1], words[2]))
+    return found
+
+
+def _check(
+    total_t: float, bounds: tuple[float, float], finding: Mapping[str, Any]
+) -> tuple[bool, str]:
+    reported = [known(finding[name]) for name in ("lost_t", "lost_t_low", "lost_t_high")]
+    again = (total_t, *bounds)
+    pairs = zip(reported, again, strict=True)
+    agrees = all(r is not None and abs(a - r) <= _SAME * max(abs(r), 1e-9) for r, a in pairs)
+    middle = "not known" if reported[0] is None else digits(reported[0])
+    if agrees:
+        return True, f"Reported: {middle} t. Worked out again from the steps: {digits(total_t)} t."
+    return False, (
+        f"Reported: {middle} t, but the steps give {digits(total_t)} t. The finding was changed "
+        "after it was made, perhaps by a verdict; the steps show what the search found."
+    )

@@ -1,0 +1,106 @@
+"""A few days of the sample season, searched once; dossiers of its first finding."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline import demo
+from pipeline.config import load_mill
+from pipeline.dossier import write_dossier
+from pipeline.windows import store_of
+
+ROOT = Path(__file__).resolve().parents[3]
+HOSTILE_TAGS = {
+    "LT.AI212": "<script>alert('tag')</script>",
+    "LT.FI211": '=HYPERLINK("http://x.example","y")',
+    "ST.AI308": "</script><img src=x onerror=alert(1)>",
+    "MJ.AI104": "\\u202egnp.exe \\u2028\\u2029 tag",
+    "MJ.FI101": "T" * 3000,
+    "LT.TI214": "درجة حرارة العصير",
+    "LT.LI213": "null",
+}
+NOTE = "</script><script>alert('note')</script> =1+1 \u202e {{ 7*7 }}"
+
+
+@pytest.fixture(scope="session")
+def searched(tmp_path_factory):
+    """Folder of a mill with four and a half days searched; not to be changed."""
+    checkout = tmp_path_factory.mktemp("checkout")
+    (checkout / "configs").mkdir()
+    (checkout / "sample_parquet").mkdir()
+    text = (ROOT / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
+    (checkout / "configs" / "demo_mill.toml").write_text(text, encoding="utf-8")
+    week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
+    start, end = (
+        pl.datetime(2025, 10, 9, time_zone="UTC"),
+        pl.datetime(2025, 10, 13, 12, time_zone="UTC"),
+    )
+    part = week.filter(pl.col("time").is_between(start, end))
+    part.write_parquet(checkout / "sample_parquet" / "tags_week1.parquet")
+    lab = pl.read_parquet(ROOT / "sample_parquet" / "lab.parquet")
+    lab.filter(
+        pl.col("sampled").is_between(pl.lit("2025-10-08 20"), pl.lit("2025-10-13 08"))
+    ).write_parquet(checkout / "sample_parquet" / "lab.parquet")
+    folder = tmp_path_factory.mktemp("searched")
+    demo.run(folder, checkout=checkout)
+    return folder / demo.FOLDER
+
+
+@pytest.fixture(scope="session")
+def mill(searched):
+    return load_mill(searched / "demo_mill.toml")
+
+
+@pytest.fixture(scope="session")
+def first(mill):
+    """The planted spell of too little lime."""
+    sour = pl.col("cause") == "low_limed_ph"
+    return store_of(mill).findings().filter(sour).row(0, named=True)
+
+
+@pytest.fixture(scope="session")
+def page(mill, first):
+    """Dossier of that spell, in its place in the store."""
+    return write_dossier(mill, first["finding_id"])
+
+
+@pytest.fixture
+def copied(tmp_path, searched):
+    """A copy of the mill to work on."""
+    shutil.copytree(searched, tmp_path / "mill")
+    return tmp_path / "mill"
+
+
+@pytest.fixture
+def mine(copied):
+    """The copied mill, read."""
+    return load_mill(copied / "demo_mill.toml")
+
+
+@pytest.fixture(scope="session")
+def hostile_tags():
+    """What each tag is called in the hostile mill."""
+    return HOSTILE_TAGS
+
+
+@pytest.fixture
+def note():
+    """A note that tries everything at once."""
+    return NOTE
+
+
+@pytest.fixture
+def hostile_mill(copied):
+    """The same mill with hostile tags and name."""
+    path = copied / "demo_mill.toml"
+    text = path.read_text(encoding="utf-8")
+    for old, new in HOSTILE_TAGS.items():
+        quoted = new.replace('"', '\\"')
+        assert f'"{old}"' in text
+        text = text.replace(f'"{old}"', f'"{quoted}"')
+    path.write_text(text.replace('name = "Brindlewater"', 'name = "<b>Mill</b>"'), encoding="utf-8")
+    return load_mill(path)
