@@ -22,6 +22,7 @@ _HEATED = ("heater", "flash_tank")
 _EVAPORATION = ("clear_juice_heater", "evaporator_vessel")
 #: How long juice that stood in a stop takes to leave the station (estimate) [min].
 _OLD_JUICE_MIN = 180
+_NOT_OLD = ("drop", "throughput")
 _TANKS = ("liming_tank", "clear_juice_tank")
 
 
@@ -126,9 +127,12 @@ def loss_channels(
             found.append(with_behind(channel("hold", zone, [zone], ["volume"])))
         if kind == "mud":
             found.append(channel("mud", zone, [zone], ["volume"]))
-    slow = channel("throughput", "train", everywhere, ["throughput"])
-    # Juice that stood is old when it moves again: that is the stop's doing, not a slow feed's.
-    found.append(replace(slow, kg_h=np.where(after_stops, slow.kg_h, np.nan)))
+    found.append(channel("throughput", "train", everywhere, ["throughput"]))
+    # Juice that stood is old and sour when it moves again: that is the stop's doing.
+    found = [
+        replace(c, kg_h=np.where(after_stops, c.kg_h, np.nan)) if c.name in _NOT_OLD else c
+        for c in found
+    ]
     standing = np.where(running, np.nan, multiplier * excess.total)
     return [*found, Channel("standing", largest, everywhere, standing)]
 

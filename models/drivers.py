@@ -8,7 +8,7 @@ factor at its slow median, the sucrose as fed. The shares add up to that excess,
 Against the usual and not against the targets: factors multiply, so a mill that runs sour every day
 loses more by the same ten kelvin than its targets suggest. What follows from a driver is its own:
 slow juice is older juice and sours for longer, and so do mud that is held and the juice behind a
-fuller tank.
+fuller tank, and juice that is boiled hotter behind the last probe.
 """
 
 from __future__ import annotations
@@ -122,10 +122,11 @@ def _factors(
     older = 10.0 ** (np.nan_to_num(col["w_ph_clear"]) * parts.older)
     mud = 10.0 ** parts.older_mud.get(zone, np.zeros(len(older)))
     held = 10.0 ** parts.older_tank.get(zone, np.zeros(len(older)))
+    hot = 10.0 ** parts.hotter.get(zone, np.zeros(len(older)))
     factors = {
         "ph": np.where(seen, limed, np.nan),
-        "drop": col["f_ph"] * correction / (limed * older * mud * held),
-        "temperature": col["f_temp"],
+        "drop": col["f_ph"] * correction / (limed * older * mud * held * hot),
+        "temperature": col["f_temp"] * hot,
         "brix": col["f_brix"],
         "volume": col["f_volume"] * mud,
         "held": held,

@@ -17,6 +17,9 @@ from models.series import Array, block_means, bridge_runs, long_run_variance, ru
 _BASELINE_DAYS = 7
 _JOIN_H = 2.0
 _JOIN_UNPROVEN_H = 8.0
+#: A ramp up or a tail has at least this share of the stretch it leans on: pH drifts with its
+#: probe and washes out, levels and temperatures step.
+_LEANING_PH, _LEANING = 0.3, 0.5
 
 
 @dataclass(frozen=True)
@@ -137,7 +140,10 @@ def find_spans(
         for p in segments(residual.block_kg_h, penalty, lrv=residual.lrv_block)
     ]
     strong = [p for p in parts if p.z >= z_min and p.mean >= rate_min]
-    runs = _join(residual.block_kg_h, [(p.start, p.end) for p in _with_shoulders(parts, strong)])
+    leaning = _LEANING_PH if standing_error > 0.0 else _LEANING
+    runs = _join(
+        residual.block_kg_h, [(p.start, p.end) for p in _with_shoulders(parts, strong, leaning)]
+    )
     spans = []
     for start, end in runs:
         z = max((p.z for p in strong if p.start < end and p.end > start), default=0.0)
@@ -154,12 +160,12 @@ def _with_standing_error(part: Segment, error: float) -> Segment:
     return replace(part, z=part.mean / spread)
 
 
-def _with_shoulders(parts: list[Segment], strong: list[Segment]) -> list[Segment]:
+def _with_shoulders(parts: list[Segment], strong: list[Segment], leaning: float) -> list[Segment]:
     """Strong stretches and the weaker ones leaning on them (a ramp up, a tail)."""
     anchors, chosen = set(strong), set(strong)
     for step in (1, -1):
         for before, part in pairwise(parts[::step]):
-            if before in anchors and part.z >= 2.0 and part.mean >= 0.5 * before.mean:
+            if before in anchors and part.z >= 2.0 and part.mean >= leaning * before.mean:
                 chosen.add(part)
     return [p for p in parts if p in chosen]
 

@@ -17,8 +17,9 @@ from models.probes import ph_standing_error
 from models.reconcile import Multiplier
 from models.series import Array
 
-#: Dead space and the pH profile inside vessels are known to about a fifth (estimate).
-_MODEL_LOG_SD = 0.2
+#: Dead space and the pH profile inside vessels, beyond what the fitted multiplier takes up, are
+#: known to about a tenth (estimate).
+_MODEL_LOG_SD = 0.1
 
 
 @dataclass(frozen=True, slots=True)

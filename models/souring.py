@@ -20,6 +20,8 @@ from models.minutes import Minutes
 from models.series import Array
 from models.usual import season_where_missing, slow_usual
 
+#: Vessels without a pH probe, whose pH is carried on from the clear juice.
+_BEHIND_CLEAR = ("clear_juice_tank", "clear_juice_heater", "evaporator_vessel")
 #: Range within which the law of souring is used for older or younger juice [h].
 _YOUNGER_H, _OLDER_H = -1.0, 3.0
 
@@ -41,6 +43,8 @@ class PhParts:
     older_tank : dict of str to ndarray
         Fall of the juice behind a clear-juice tank by what the tank holds more than usual, by zone
         behind it up to the next tank [pH]. No probe stands there: it is worked out, not read.
+    hotter : dict of str to ndarray
+        Fall behind the clear-juice probe by more heat than usual, by zone [pH]; worked out too.
     """
 
     limed: Array
@@ -48,6 +52,7 @@ class PhParts:
     older: Array
     older_mud: dict[str, Array]
     older_tank: dict[str, Array]
+    hotter: dict[str, Array]
 
 
 def ph_parts(minutes: Minutes, station: Station, bias_limed: Array) -> PhParts:
@@ -85,7 +90,23 @@ def ph_parts(minutes: Minutes, station: Station, bias_limed: Array) -> PhParts:
             zone: _mud_older(minutes, zone) for zone in minutes.zones if zone.endswith(":mud")
         },
         older_tank=_behind_tanks(minutes, station, hourly * 3.0 ** (targets.ph_clear - 7.0)),
+        hotter=_hotter(minutes, station),
     )
+
+
+def _hotter(minutes: Minutes, station: Station) -> dict[str, Array]:
+    falls = {}
+    for vessel in station.vessels:
+        if vessel.kind not in _BEHIND_CLEAR or vessel.name not in minutes.zones:
+            continue
+        temp = season_where_missing(minutes.zones[vessel.name]["temp_degc"], vessel.temp_degc)
+        usual = slow_usual(temp, ~minutes.stopped)
+        more_1_h = 60.0 * np.asarray(souring_1_min(station, temp) - souring_1_min(station, usual))
+        slower = 3.0 ** (station.targets.ph_clear + vessel.ph_shift - 7.0)
+        # A stop is not hot juice: the usual stay counts, not that of what stood.
+        stay_h = slow_usual(_residence_h(minutes, vessel.name), ~minutes.stopped)
+        falls[vessel.name] = slower * more_1_h * stay_h
+    return falls
 
 
 def zones_behind(station: Station, tank: str, zones: Collection[str]) -> tuple[str, ...]:

@@ -171,7 +171,8 @@ def draw_any_plant(seed: int) -> PlantParameters:
         Kinetics multiplier 0.6-3, pH slope -0.0085..-0.0035 1/K, buffer 5.5-11 meq/L per pH,
         vessels from 0.75 to 1.3 of the demonstration mill's, laboratory errors 0.7-1.6 and gaps
         1-1.5 of its, tags sampled 1-3 times as seldom, deadbands 0.5-2 of its, a value written
-        at least every 2-9 min, everyday unrest 1-1.6.
+        at least every 2-9 min, everyday unrest 1-1.6, destruction of reducing sugars 0.007-0.0145
+        1/h at pH 7, sucrose eaten per lactic acid 1.5-4.5.
     """
     rng = np.random.default_rng(np.random.SeedSequence([seed, 13]))
 
@@ -197,6 +198,8 @@ def draw_any_plant(seed: int) -> PlantParameters:
         # Drawn last, so that what was drawn before keeps its values.
         sampling=int(rng.choice([1, 2, 3])),
         heartbeat_s=between(120.0, 540.0),
+        rs_rate_ph7_1_h=between(0.007, 0.0145),
+        sucrose_per_lactic=between(1.5, 4.5),
     )
 
 

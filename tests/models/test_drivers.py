@@ -1,5 +1,6 @@
 """The excess of a zone, split between its drivers with the pH put right."""
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
@@ -33,6 +34,7 @@ def minutes_of(w_limed=0.2, w_clear=0.8, limed=7.5, residence=80.0, zone="settle
     names = ("f_ph", "f_temp", "f_brix", "f_volume", "f_flow")
     columns |= {name: then(factors.get(name, 1.0)) for name in names}
     columns |= {"ref_kg_h": np.full(n, 10.0), "residence_min": then(residence, 80.0)}
+    columns["temp_degc"] = np.full(n, 97.5)
     columns["ph_cold"] = then(factors.get("ph_cold", 6.8), 6.8)
     columns["loss_kg_h"] = 10.0 * np.prod([columns[name] for name in names[:4]], axis=0)
     columns["loss_ref_kg_h"] = 10.0 * columns["f_flow"]
@@ -96,6 +98,26 @@ def test_older_juice_is_the_fault_of_the_slow_feed():
     excess = split(minutes_of(w_clear=1.0, w_limed=0.0, residence=60.0 * hours, f_flow=0.5))
     slow = excess.by_driver["settler", "throughput"][NOW] - 5.0
     assert slow == pytest.approx(10.0 * (10.0**fall - 1.0), rel=0.3)
+
+
+def test_hotter_juice_behind_the_last_probe_sours_too():
+    tau_h, degc = 0.1, 122.0
+    evaporator = Vessel("settler", "evaporator_vessel", 1, 30.0, temp_degc=113.0)
+    station = replace(STATION, vessels=(evaporator,))
+    minutes = minutes_of(w_clear=1.0, w_limed=0.0, residence=60.0 * tau_h)
+    columns = minutes.zones["settler"]
+    columns["residence_min"][:] = 60.0 * tau_h
+    columns["temp_degc"] = then(degc, 113.0)
+    fall = [
+        6.95 - ph_after_acid(6.95, 60.0 * tau_h * souring_1_min(STATION, t)) for t in (113.0, degc)
+    ]
+    columns["f_ph"] = then(10.0 ** (fall[1] - fall[0]))
+    zero = np.zeros(USUAL + EVENT)
+    shares = split_excess(minutes, station, zero, zero).by_driver
+    heat, rest = (shares["settler", name][NOW] for name in ("temperature", "drop"))
+    # The law of souring slows down as pH falls; the share is worked out at the start of the fall.
+    assert heat > 0.0
+    assert abs(rest) < 0.1 * heat
 
 
 def test_held_mud_that_sours_speaks_for_the_mud_held():
