@@ -61,7 +61,11 @@ ERRORS: Final[Mapping[str, tuple[str, str, str]]] = {
     "multiplier": ("kinetic multiplier", "fit to the laboratory's pairs", "computed"),
     "ph_slope": ("fall of pH with temperature", "slope of the description", "estimate"),
     "scatter": ("everyday scatter over these hours", "long-run variance", "computed"),
-    "model_form": ("dead space, pH inside vessels", "a fifth", "estimate"),
+    "model_form": (
+        "dead space, pH inside vessels",
+        "what the model of vessels leaves out",
+        "estimate",
+    ),
     "sucrose_per_lactic": (
         "sucrose eaten per lactic acid",
         "0.95 by stoichiometry (computed), 2 to 8 in the trade",
