@@ -217,6 +217,29 @@ def test_a_backfill_of_some_days_reports_on_them(tmp_path, exports):
     assert outcome.report.parent.name == DAYS[2].isoformat()
 
 
+def test_a_season_split_into_backfills_ends_with_the_same_findings(tmp_path):
+    # Eight days against a look-back of seven: the last window alone would not see the first days.
+    # Days are worked out with two days before and one after them; the windows overlap by less.
+    week = [pl.read_parquet(ROOT / "sample_parquet" / f"tags_week{n}.parquet") for n in (1, 2)]
+    pl.concat(week).filter(pl.col("time").dt.date() < date(2025, 10, 14)).write_parquet(
+        tmp_path / "tags.parquet"
+    )
+    lab = pl.read_parquet(ROOT / "sample_parquet" / "lab.parquet")
+    lab.filter(pl.col("sampled") < "2025-10-14").write_parquet(tmp_path / "lab.parquet")
+    short = {"look_back_days = 42": "look_back_days = 7"}
+    pulled = describe(tmp_path, **short)
+    stages.pull(pulled, [tmp_path / "tags.parquet", tmp_path / "lab.parquet"])
+    found = {}
+    for name, parts in {"whole": [(0, 8)], "split": [(0, 4), (4, 8)]}.items():
+        shutil.copytree(pulled.store_path, tmp_path / name / "store")
+        mill = describe(tmp_path / name, **short)
+        for first, last in parts:
+            chains.backfill(mill, DAYS[0] + first * stages.ONE_DAY, DAYS[0] + last * stages.ONE_DAY)
+        found[name] = store_of(mill).findings().drop("first_seen", "run_id")
+    assert found["whole"].height > 0
+    assert found["split"].equals(found["whole"])
+
+
 def test_a_nightly_run_pulls_once_and_reports_yesterday(tmp_path, exports):
     mill = describe(tmp_path)
     inbox = tmp_path / "inbox"
@@ -236,7 +259,11 @@ def test_a_nightly_run_pulls_once_and_reports_yesterday(tmp_path, exports):
     page = first.report.read_text(encoding="utf-8")
     assert "Brindlewater" in page
     assert "nothing newer had arrived" in page
-    assert chains.weekly(mill).report.name == "weekly.html"
+    weekly = chains.weekly(mill).report
+    assert weekly.name == "weekly.html"
+    for report in (first.report, weekly):
+        assert report.with_suffix(".pdf").read_bytes().startswith(b"%PDF-")
+        assert "Brindlewater" in report.with_suffix(".txt").read_text(encoding="utf-8")
 
 
 def test_one_unreadable_file_does_not_hide_the_report(tmp_path, exports):
