@@ -25,7 +25,7 @@ from pipeline.pull_known import file_hash
 from pipeline.report import Gap
 from pipeline.sources import pull_source
 from pipeline.stages import Judged, derive, detect, pull
-from pipeline.windows import Window, lake_of, now, store_of
+from pipeline.windows import Window, lake_of, midnight, now, store_of
 
 #: Runs one stage: its name, the stage, its arguments.
 Step = Callable[..., Any]
@@ -97,7 +97,10 @@ def backfill(
     step: Step = plainly,
     progress: Progress = silent,
 ) -> Outcome:
-    """Work out local days `first` to `last` anew, search from `first` on, and report on them.
+    """Work out local days `first` to `last` anew, search the season so far, and report on them.
+
+    The search always takes in every day worked out: however a season is split into backfills, the
+    last one leaves the same findings.
 
     Without `first` or `last`, from the first or to the last day with readings.
 
@@ -112,7 +115,8 @@ def backfill(
         from_utc, to_utc = Window(start, end).days
         days = [from_utc + timedelta(days=n) for n in range((to_utc - from_utc).days + 1)]
         step("derive", derive, mill, days, progress)
-        judged: Judged = step("detect", detect, mill, "backfill", first, progress)
+        begun = min(first, mill.local_day(midnight(lake_of(mill).days()[0])))
+        judged: Judged = step("detect", detect, mill, "backfill", begun, progress)
         return _finish(mill, step, "backfill", judged, _inside(judged.window, start, end), [])
 
 
