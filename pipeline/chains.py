@@ -72,10 +72,7 @@ def nightly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Ou
         unread += step("sources", pull_direct, mill, progress)
         step("derive", derive, mill, None, progress)
         judged: Judged = step("detect", detect, mill, "nightly", None, progress)
-        # Of data that end at midnight, the day just closed is the one to tell of.
-        yesterday = mill.local_day(judged.window.end) - timedelta(days=1)
-        period = _inside(judged.window, mill.day_start_utc(yesterday), judged.window.end)
-        return _finish(mill, step, "nightly", judged, period, unread)
+        return _finish(mill, step, "nightly", judged, night_of(mill, judged.window), unread)
 
 
 def weekly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Outcome:
@@ -85,9 +82,21 @@ def weekly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Out
         unread += step("sources", pull_direct, mill, progress)
         step("derive", derive, mill, None, progress)
         judged: Judged = step("detect", detect, mill, "weekly", None, progress)
-        today = mill.local_day(judged.window.end)
-        start, end = mill.day_span_utc(today - timedelta(days=7), today - timedelta(days=1))
-        return _finish(mill, step, "weekly", judged, _inside(judged.window, start, end), unread)
+        return _finish(mill, step, "weekly", judged, week_of(mill, judged.window), unread)
+
+
+def night_of(mill: Mill, window: Window) -> Window:
+    """Period of the nightly report: the last local day that is over, and what came after it."""
+    # Of data that end at midnight, the day just closed is the one to tell of.
+    yesterday = mill.local_day(window.end) - timedelta(days=1)
+    return _inside(window, mill.day_start_utc(yesterday), window.end)
+
+
+def week_of(mill: Mill, window: Window) -> Window:
+    """Period of the weekly review: the last seven local days that are over."""
+    today = mill.local_day(window.end)
+    start, end = mill.day_span_utc(today - timedelta(days=7), today - timedelta(days=1))
+    return _inside(window, start, end)
 
 
 def backfill(

@@ -66,6 +66,7 @@ def demo() -> None:
     show_findings(mill.config_path, most=10)
     say(f"Findings store: {mill.database_path}")
     say(f"Report:         {outcome.report}")
+    say(f"Night and week: {mill.reports_path} (nightly, weekly: .html, .pdf, .txt)")
     say(f"Description:    {mill.config_path}")
     say(CAUTION, style="bold")
 

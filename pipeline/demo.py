@@ -7,9 +7,11 @@ import shutil
 from pathlib import Path
 from typing import Final
 
-from pipeline.chains import Outcome, backfill
+from pipeline.chains import Outcome, backfill, night_of, week_of
 from pipeline.config import Mill, load_mill
 from pipeline.errors import ConfigError, DataError
+from pipeline.present_night import write_night_report
+from pipeline.present_week import write_week_report
 from pipeline.progress import Progress, silent
 from pipeline.stages import pull
 
@@ -71,7 +73,12 @@ def _remove(folder: Path) -> None:
 def run(
     parent: Path, progress: Progress = silent, checkout: Path = _CHECKOUT
 ) -> tuple[Mill, Outcome]:
-    """Pull the sample exports, search all of them and write the report."""
+    """Pull the sample exports, search all of them and write reports of season, week, night."""
     mill, files = prepare(parent, checkout)
     pull(mill, files, progress)
-    return mill, backfill(mill, progress=progress)
+    outcome = backfill(mill, progress=progress)
+    progress("Writing the last night and week", 0, 1)
+    write_night_report(mill, night_of(mill, outcome.judged.window))
+    write_week_report(mill, week_of(mill, outcome.judged.window))
+    progress("Writing the last night and week", 1, 1)
+    return mill, outcome

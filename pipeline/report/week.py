@@ -13,7 +13,7 @@ from markupsafe import Markup
 from pipeline.report.bars import bar, hatch
 from pipeline.report.compose import gaps_of, season_of
 from pipeline.report.days import Tally, microbes_within, tally, within
-from pipeline.report.groups import verdict_words
+from pipeline.report.groups import mark_words, verdict_words
 from pipeline.report.localtime import (
     clocks_change,
     day_span,
@@ -101,11 +101,11 @@ def compose_week(view: WeekView) -> dict[str, Any]:
     }
 
 
-def _found(view: WeekView) -> list[tuple[FindingRow, str]]:
-    """Findings of the week that stand, with their verdicts."""
+def _found(view: WeekView) -> list[tuple[FindingRow, str, str]]:
+    """Findings of the week that stand, with their verdicts and how far chance may explain them."""
     stored = {row["finding_id"]: row for row in view.report.findings.to_dicts()}
     return [
-        (row, verdict_words(view.report, stored[row.raw_id]))
+        (row, verdict_words(view.report, stored[row.raw_id]), mark_words(stored[row.raw_id]))
         for row in finding_rows(view.report)
         if not row.withdrawn
     ]
