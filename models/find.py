@@ -24,7 +24,7 @@ from models.lab import (
     zones_between,
 )
 from models.microbial import MicrobialSpan, find_microbial
-from models.minutes import MINUTES_PER_BLOCK, Minutes, to_minutes
+from models.minutes import MINUTES_PER_BLOCK, Minutes, in_order, to_minutes
 from models.notices import find_notices
 from models.ordinary_balance import ordinary_balance
 from models.outlier import score_blocks
@@ -87,7 +87,7 @@ def find_losses(
     Parameters
     ----------
     station_minutes, zone_minutes : DataFrame
-        As ``features.derive`` makes them: every minute once, in order.
+        As ``features.derive`` makes them: every minute once; rows in any order.
     lab : DataFrame
         Laboratory results: ts_utc, analyte, place, port, value, sd.
     station : Station
@@ -104,6 +104,8 @@ def find_losses(
     ValueError
         If the minutes have holes.
     """
+    vessels = [v.name for v in sorted(station.vessels, key=lambda v: v.step)]
+    station_minutes, zone_minutes, lab = in_order(station_minutes, zone_minutes, lab, vessels)
     minutes = to_minutes(station_minutes, zone_minutes)
     points = lab_points(station)
     biases, lab_shift = _probe_truth(minutes, lab, points)

@@ -56,6 +56,27 @@ class Minutes:
         return int((when - self.start_utc).total_seconds() // 60)
 
 
+def in_order(
+    station_minutes: pl.DataFrame, zone_minutes: pl.DataFrame, lab: pl.DataFrame, zones: list[str]
+) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+    """Rows in the one order that every sum is made in, however they came.
+
+    Parameters
+    ----------
+    station_minutes, zone_minutes, lab : DataFrame
+        As for ``models.find.find_losses``, rows in any order.
+    zones : list of str
+        Names of the vessels, in flow order; a vessel's own zone comes before its mud.
+    """
+    place = pl.col("zone").str.split(":").list.first()
+    step = place.replace_strict(zones, range(len(zones)), default=len(zones), return_dtype=pl.Int64)
+    return (
+        station_minutes.sort("ts_utc"),
+        zone_minutes.sort(step, "zone", "ts_utc"),
+        lab.sort("ts_utc", "analyte", "place", "port", "value"),
+    )
+
+
 def to_minutes(station_minutes: pl.DataFrame, zone_minutes: pl.DataFrame) -> Minutes:
     """Turn the two derived frames into arrays.
 
