@@ -12,6 +12,8 @@ ConfigError  2     The mill's description or the command line is wrong.
 DataError    3     Exports unreadable, tags missing, or too much of the data refused.
 StoreBusy    4     Another program holds the findings store.
 Delivery     5     The report was written but could not be sent.
+DiskError    6     The disk is full, or takes no writing.
+Unwell       7     ``lostpol doctor`` found something that stops or falsifies runs.
 ===========  ====  =====================================================================
 """
 
@@ -69,3 +71,15 @@ class DeliveryError(LostpolError):
     """The report exists but could not be sent."""
 
     exit_code: ClassVar[int] = 5
+
+
+class DiskError(LostpolError):
+    """The disk is full, or takes no writing."""
+
+    exit_code: ClassVar[int] = 6
+
+
+class UnwellError(LostpolError):
+    """A look at store, schedule and surroundings found something that stops or falsifies runs."""
+
+    exit_code: ClassVar[int] = 7

@@ -1,4 +1,4 @@
-"""One run, and one sender of mail, at a time: operating-system locks in the mill's store folder.
+"""One run, one sender of mail, one writer at a time: operating-system locks in the store folder.
 
 The system drops the lock when the process ends, however it ends, so nothing has to be cleaned up
 after a crash.
@@ -10,7 +10,8 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import IO
+from pathlib import Path
+from typing import IO, Final
 
 from pipeline.config import Mill
 from pipeline.errors import ConfigError, StoreBusyError
@@ -27,6 +28,9 @@ else:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
+_PAUSE_S: Final = 0.05
+
+
 def _lock_file(mill: Mill, name: str) -> IO[str]:
     try:
         mill.store_path.mkdir(parents=True, exist_ok=True)
@@ -40,8 +44,13 @@ def _lock_file(mill: Mill, name: str) -> IO[str]:
 
 
 @contextmanager
-def only_run(mill: Mill) -> Iterator[None]:
+def only_run(mill: Mill, wait_s: float = 0.0) -> Iterator[None]:
     """Hold the mill's store for one run.
+
+    Parameters
+    ----------
+    wait_s : float
+        How long to wait for a run that holds it [s].
 
     Raises
     ------
@@ -51,14 +60,13 @@ def only_run(mill: Mill) -> Iterator[None]:
         The folder cannot be made or written to.
     """
     with _lock_file(mill, "run.lock") as file:
-        try:
-            _take(file)
-        except OSError as error:
+        if not _taken(file, wait_s):
             raise StoreBusyError(
-                f"Another run of lostpol works on the store of {mill.name}.",
+                f"Another run of lostpol works on the store of {mill.name}"
+                + (f"; waited {wait_s:g} s." if wait_s else "."),
                 str(mill.store_path),
                 "Wait until it has ended, then run the same command again.",
-            ) from error
+            )
         yield
 
 
@@ -78,18 +86,59 @@ def only_sender(mill: Mill, patience_s: float = 5.0) -> Iterator[None]:
     ConfigError
         The folder cannot be made or written to.
     """
-    give_up = time.monotonic() + patience_s
     with _lock_file(mill, "outbox.lock") as file:
-        while True:
-            try:
-                _take(file)
-                break
-            except OSError as error:
-                if time.monotonic() >= give_up:
-                    raise StoreBusyError(
-                        f"Another lostpol is sending the mail of {mill.name}.",
-                        str(mill.store_path),
-                        "It takes what waits with it; look again with lostpol outbox MILL.",
-                    ) from error
-            time.sleep(0.1)
+        if not _taken(file, patience_s):
+            raise StoreBusyError(
+                f"Another lostpol is sending the mail of {mill.name}.",
+                str(mill.store_path),
+                "It takes what waits with it; look again with lostpol outbox MILL.",
+            )
         yield
+
+
+@contextmanager
+def only_writer(database: Path, patience_s: float) -> Iterator[None]:
+    """Hold the right to write a findings store, or to put another file in its place.
+
+    The database has a lock of its own; this one also covers the moment between closing one file
+    and putting a smaller one in its place (``lostpol vacuum``).
+
+    Raises
+    ------
+    StoreBusyError
+        Another lostpol writes.
+    """
+    with database.with_name(f"{database.stem}.lock").open("a", encoding="utf-8") as file:
+        if not _taken(file, patience_s):
+            raise StoreBusyError(
+                f"Another lostpol writes to the findings store; waited {patience_s:g} s.",
+                str(database),
+                "Try again when it has ended.",
+            )
+        yield
+
+
+def _taken(file: IO[str], patience_s: float) -> bool:
+    """Take a lock, waiting for whoever holds it."""
+    give_up = time.monotonic() + patience_s
+    while True:
+        try:
+            _take(file)
+        except OSError:
+            if time.monotonic() >= give_up:
+                return False
+            time.sleep(_PAUSE_S)
+        else:
+            return True
+
+
+def is_running(mill: Mill) -> bool:
+    """Tell whether a run holds the mill's store now."""
+    path = mill.store_path / "run.lock"
+    if not path.exists():
+        return False
+    try:
+        with path.open("a", encoding="utf-8") as file:
+            return not _taken(file, 0.0)
+    except OSError:
+        return False

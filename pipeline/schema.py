@@ -206,6 +206,37 @@ COMMENT ON COLUMN findings.q_value IS
 COMMENT ON COLUMN findings.mark IS 'listed, or confident: sure enough for the strict list';
 """
 
+_STAGES: Final = """
+CREATE TABLE stages (
+    mill       VARCHAR NOT NULL,
+    attempt    VARCHAR NOT NULL,
+    number     INTEGER NOT NULL,
+    flow       VARCHAR NOT NULL,
+    stage      VARCHAR NOT NULL,
+    started_at TIMESTAMPTZ NOT NULL,
+    took_s     DOUBLE NOT NULL,
+    row_count  BIGINT,
+    row_kind   VARCHAR,
+    state      VARCHAR NOT NULL CHECK (state IN ('finished', 'failed')),
+    run_id     VARCHAR,
+    error      VARCHAR,
+    PRIMARY KEY (mill, attempt, number)
+);
+COMMENT ON TABLE stages IS 'One row per stage of each attempt at a run; number 0 is the whole';
+COMMENT ON COLUMN stages.mill IS 'Key of the mill';
+COMMENT ON COLUMN stages.attempt IS 'Name of the attempt: when it began, and its process';
+COMMENT ON COLUMN stages.number IS 'Place in the attempt; 0 is the attempt as a whole';
+COMMENT ON COLUMN stages.flow IS 'What asked for it: nightly, weekly or backfill';
+COMMENT ON COLUMN stages.stage IS 'pull, sources, derive, detect, report, send; whole';
+COMMENT ON COLUMN stages.started_at IS 'Wall clock';
+COMMENT ON COLUMN stages.took_s IS 'How long it took [s], wall clock';
+COMMENT ON COLUMN stages.row_count IS 'How many rows it dealt with; null where nothing is counted';
+COMMENT ON COLUMN stages.row_kind IS 'What is counted: readings, minutes';
+COMMENT ON COLUMN stages.state IS 'finished or failed';
+COMMENT ON COLUMN stages.run_id IS 'Run it belongs to; null when it ended before the search';
+COMMENT ON COLUMN stages.error IS 'What went wrong; untrusted text';
+"""
+
 FINDING_COLUMNS: Final = (
     "finding_id",
     "mill",
@@ -266,6 +297,20 @@ RUN_COLUMNS: Final = (
     "finished_at",
     "state",
 )
+STAGE_COLUMNS: Final = (
+    "mill",
+    "attempt",
+    "number",
+    "flow",
+    "stage",
+    "started_at",
+    "took_s",
+    "row_count",
+    "row_kind",
+    "state",
+    "run_id",
+    "error",
+)
 SOURCE_COLUMNS: Final = (
     "mill",
     "sha256",
@@ -302,4 +347,4 @@ SENSOR_COLUMNS: Final = pl.Schema(
 )
 
 #: Scripts in order; the first brings an empty file to version 1.
-MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _SENSORS, _VERDICTS, MILLS, _CHANCE, VIEWS)
+MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _SENSORS, _VERDICTS, MILLS, _CHANCE, VIEWS, _STAGES)

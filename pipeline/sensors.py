@@ -22,8 +22,8 @@ _LEAST_MIN: Final = 15
 _ORDER: Final = {"silent": 0, "sick": 1, "watch": 2, "good": 3}
 
 
-def publish_sensors(mill: Mill, window: Window, losses: Losses) -> None:
-    """Write the health of every tag on every day of a window, as the search now sees it."""
+def judged_sensors(mill: Mill, window: Window, losses: Losses) -> pl.DataFrame | None:
+    """Health of every tag on every day of a window, as the search now sees it."""
     first, last = window.days
     lake = lake_of(mill)
     frames = []
@@ -32,8 +32,7 @@ def publish_sensors(mill: Mill, window: Window, losses: Losses) -> None:
         counts = lake.read_features(SENSORS, day, day)
         if not counts.is_empty():
             frames.append(_of_day(mill, counts, day, losses))
-    if frames:
-        store_of(mill).publish_sensors(pl.concat(frames))
+    return pl.concat(frames) if frames else None
 
 
 def _of_day(mill: Mill, counts: pl.DataFrame, day: date, losses: Losses) -> pl.DataFrame:

@@ -11,6 +11,7 @@ So a day is the same whether a nightly run or a backfill worked it out.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
@@ -26,12 +27,12 @@ from features.quality import quality_counts, screen
 from models.find import Losses, find_losses
 from models.settings import Settings
 from pipeline.config import Mill
-from pipeline.errors import ConfigError
+from pipeline.errors import ConfigError, LostpolError
 from pipeline.lake import Lake
 from pipeline.progress import Progress, silent
 from pipeline.pull import PullResult, SourceLedger, pull_files, unfinished
-from pipeline.sensors import publish_sensors
-from pipeline.store import Store
+from pipeline.sensors import judged_sensors
+from pipeline.store import RunResult, Store
 from pipeline.windows import (
     DAILY,
     GRID,
@@ -240,25 +241,28 @@ def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress 
     lake, store = lake_of(mill), store_of(mill)
     window = choose_window(mill, lake, store, first)
     run = describe_run(mill, flow, window)
-    store.describe_mill(mill.name, mill.zone, mill.currency, mill.price_per_t)
     store.record_run(run | {"state": "running"})
     progress("Looking for losses", 0, 1)
     try:
         losses = search(mill, lake, window)
         _keep_series(lake, window, losses)
         _keep_daily(mill, lake, window, losses.daily)
-        publish_sensors(mill, window, losses)
         found = [finding_row(mill, row) for row in losses.findings.to_dicts()]
-        bounds = (window.start, window.end)
-        store.publish_findings(
-            found, window=bounds, as_of=window.end, run_id=run["run_id"], cells=losses.cells
-        )
+        sensors = judged_sensors(mill, window, losses)
+        done = run | _outcome(losses) | {"state": "finished", "finished_at": now()}
+        store.publish_run(RunResult(done, _mill_row(mill), found, sensors, losses.cells))
     except BaseException:
-        store.record_run(run | {"state": "failed", "finished_at": now()})
+        with suppress(LostpolError):  # what stopped the run tells more
+            store.record_run(run | {"state": "failed", "finished_at": now()})
         raise
-    store.record_run(run | _outcome(losses) | {"state": "finished", "finished_at": now()})
     progress("Looking for losses", 1, 1)
     return Judged(run["run_id"], window, len(found))
+
+
+def _mill_row(mill: Mill) -> dict[str, Any]:
+    """What the views need to know of the mill."""
+    price = {"currency": mill.currency, "price_per_t": mill.price_per_t}
+    return {"name": mill.name, "zone": mill.zone} | price
 
 
 def search(mill: Mill, lake: Lake, window: Window) -> Losses:

@@ -1,18 +1,17 @@
-"""The findings store: the only module that opens the database.
+"""The findings store: what is read from it and written to it.
 
 The file takes one writer or several readers at a time, so it is opened late, closed soon, and
 nothing is computed while it is open. Each write is one transaction: after a power cut the store
-holds the whole of a run or none of it.
+holds the whole of a run or none of it. After each write that concerns readers a copy is published
+beside it (``pipeline.snapshot``); that is what reports and SQL clients read.
 """
 
 from __future__ import annotations
 
 import json
-import re
-import time
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -20,19 +19,48 @@ from typing import Any, Final, Literal
 import duckdb
 import polars as pl
 
-from pipeline.errors import DataError, StoreBusyError
+from pipeline.disk import full_disk
+from pipeline.errors import DataError
+from pipeline.lock import only_writer
 from pipeline.matching import Row, merge_findings
 from pipeline.schema import (
     FINDING_COLUMNS,
     MIGRATIONS,
     RUN_COLUMNS,
     SOURCE_COLUMNS,
+    STAGE_COLUMNS,
     VERDICT_COLUMNS,
 )
 from pipeline.season import RANK, season_cells, settled
+from pipeline.snapshot import published_path, write_copy
+from pipeline.store_open import migrate, opened, refuse_newer
 
-_HOLDER: Final = re.compile(r"held in (?P<program>.+?) \(PID (?P<pid>\d+)\)")
-_PAUSE_S: Final = 0.1
+_STOPPED: Final = "UPDATE runs SET state = 'failed' WHERE mill = ? AND state = 'running'"
+
+
+@dataclass(frozen=True, slots=True)
+class RunResult:
+    """All that a run leaves, so that it can appear at once.
+
+    Attributes
+    ----------
+    run : mapping
+        Row of ``runs``.
+    mill : mapping
+        Row of ``mills``.
+    findings : sequence of dict
+        What the run found; see `Store.publish_findings`.
+    sensors : polars.DataFrame or None
+        Rows of ``sensor_health``.
+    cells : int or None
+        Hypotheses of the window.
+    """
+
+    run: Mapping[str, Any]
+    mill: Mapping[str, Any]
+    findings: Sequence[Row]
+    sensors: pl.DataFrame | None = None
+    cells: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +75,23 @@ class Store:
         The mill's key.
     patience_s : float
         How long to wait for another program to let go of the file [s].
+    live : bool
+        Read the file itself; False reads the published copy, where there is one.
     """
 
     path: Path
     mill: str
     patience_s: float = 30.0
+    live: bool = True
+
+    @property
+    def published(self) -> Path:
+        """The published copy."""
+        return published_path(self.path)
+
+    def as_published(self) -> Store:
+        """Give the same store, read from its published copy: no run holds that, or is held."""
+        return replace(self, live=False)
 
     def findings(self, *, withdrawn: bool = False) -> pl.DataFrame:
         """Findings, first rank first; withdrawn ones last, and only when asked for."""
@@ -95,18 +135,35 @@ class Store:
 
     def clear_pending(self, days: Sequence[date]) -> None:
         """Take days that were worked out off the waiting list."""
-        with self._writing() as connection:
+        with self._writing(publish=False) as connection:
             for day in days:
                 connection.execute(
                     "DELETE FROM pending_days WHERE mill = ? AND day = ?", [self.mill, day]
                 )
 
     def record_run(self, run: Mapping[str, Any]) -> None:
-        """Keep the state of a run; a repeated run replaces its row."""
-        row = {**run, "mill": self.mill}
-        row["versions"] = json.dumps(row["versions"], sort_keys=True)
+        """Keep the state of a run; a repeated run replaces its row, a finished one stays so."""
+        with self._writing(publish=run["state"] != "running") as connection:
+            _keep_run(connection, self.mill, run)
+
+    def settle_stopped(self) -> None:
+        """Call runs failed that say they run; only for whoever holds the mill's run lock."""
+        if self.path.exists():
+            with self._writing() as connection:
+                connection.execute(_STOPPED, [self.mill])
+
+    def publish_run(self, result: RunResult) -> None:
+        """Store all that a run leaves in one transaction, then publish it; nobody sees half."""
+        run = result.run
         with self._writing() as connection:
-            _insert(connection, "REPLACE", "runs", RUN_COLUMNS, [row])
+            row = {**result.mill, "mill": self.mill}
+            _insert(connection, "REPLACE", "mills", tuple(row), [row])
+            _keep_run(connection, self.mill, run)
+            if result.sensors is not None:
+                _keep_sensors(connection, result.sensors)
+            window = (run["window_start"], run["window_end"])
+            named = (run["as_of"], run["run_id"])
+            self._keep_findings(connection, result.findings, window, named, result.cells)
 
     def publish_findings(
         self,
@@ -128,17 +185,37 @@ class Store:
         polars.DataFrame
             Findings after the run, withdrawn ones left out.
         """
-        rows = [{**row, "mill": self.mill} for row in found]
         with self._writing() as connection:
-            known = _frame(connection, "SELECT * FROM findings WHERE mill = $mill", self.mill)
-            merged = merge_findings(known.to_dicts(), rows, window, as_of, run_id)
-            _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, merged)
-            if cells is not None:
-                query = "SELECT coalesce(min(window_start), ?) FROM runs WHERE mill = ?"
-                ((first,),) = connection.execute(query, [window[0], self.mill]).fetchall()
-                cells = season_cells(cells, window, first)
-            _settle(connection, self.mill, cells)
+            self._keep_findings(connection, found, window, (as_of, run_id), cells)
         return self.findings()
+
+    def _keep_findings(
+        self,
+        connection: duckdb.DuckDBPyConnection,
+        found: Sequence[Row],
+        window: tuple[datetime, datetime],
+        named: tuple[datetime, str],
+        cells: int | None,
+    ) -> None:
+        rows = [{**row, "mill": self.mill} for row in found]
+        known = _frame(connection, "SELECT * FROM findings WHERE mill = $mill", self.mill)
+        merged = merge_findings(known.to_dicts(), rows, window, *named)
+        _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, merged)
+        if cells is not None:
+            query = "SELECT coalesce(min(window_start), ?) FROM runs WHERE mill = ?"
+            ((first,),) = connection.execute(query, [window[0], self.mill]).fetchall()
+            cells = season_cells(cells, window, first)
+        _settle(connection, self.mill, cells)
+
+    def record_stages(self, rows: Sequence[Mapping[str, Any]]) -> None:
+        """Keep how long the stages of a run took; a stage told again replaces its row."""
+        with self._writing() as connection:
+            rows = [{**row, "mill": self.mill} for row in rows]
+            _insert(connection, "REPLACE", "stages", STAGE_COLUMNS, rows)
+
+    def stages(self) -> pl.DataFrame:
+        """Stages of every run, latest run last."""
+        return self._read("SELECT * FROM stages WHERE mill = $mill ORDER BY attempt, number")
 
     def verdicts(self) -> pl.DataFrame:
         """Every verdict ever given, in order; see `pipeline.learning` for which ones count."""
@@ -156,60 +233,77 @@ class Store:
     def publish_sensors(self, rows: pl.DataFrame) -> None:
         """Keep the health of tags by day; a day judged again replaces its rows."""
         with self._writing() as connection:
-            connection.register("judged", rows)
-            connection.execute("INSERT OR REPLACE INTO sensor_health BY NAME SELECT * FROM judged")
-            connection.unregister("judged")
+            _keep_sensors(connection, rows)
 
     def sensors(self, first: date, last: date) -> pl.DataFrame:
         """Health of every tag on the UTC days `first` to `last`, both included."""
         frame = self._read("SELECT * FROM sensor_health WHERE mill = $mill ORDER BY day, tag")
         return frame.filter(pl.col("day").is_between(first, last))
 
-    def describe_mill(self, name: str, zone: str, currency: str, price_per_t: float) -> None:
-        """Keep what the views need to know of the mill."""
-        row: Row = {"mill": self.mill, "name": name, "zone": zone}
-        row |= {"currency": currency, "price_per_t": price_per_t}
-        with self._writing() as connection:
-            _insert(connection, "REPLACE", "mills", tuple(row), [row])
-
     def source_mark(self, source: str) -> datetime | None:
         """Moment up to which a direct source was read, or None."""
         query = "SELECT read_until FROM source_marks WHERE mill = $mill AND source = $source"
-        with self._writing() as connection:
+        with self._writing(publish=False) as connection:
             row = connection.execute(query, {"mill": self.mill, "source": source}).fetchone()
         return row[0].astimezone(UTC) if row else None
 
     def set_source_mark(self, source: str, read_until: datetime) -> None:
         """Note the moment up to which a direct source was read."""
         row = {"mill": self.mill, "source": source, "read_until": read_until}
-        with self._writing() as connection:
+        with self._writing(publish=False) as connection:
             _insert(connection, "REPLACE", "source_marks", tuple(row), [row])
 
     def _read(self, query: str) -> pl.DataFrame:
-        if not self.path.exists():
-            raise _nothing_yet(self.path)
-        with _opened(self.path, read_only=True, patience_s=self.patience_s) as connection:
-            version = _refuse_newer(connection, self.path)
+        path = self.path if self.live or not self.published.exists() else self.published
+        if not path.exists():
+            raise _nothing_yet(path)
+        with opened(path, read_only=True, patience_s=self.patience_s) as connection:
+            version = refuse_newer(connection, path)
             if version == 0:
-                raise _nothing_yet(self.path)
+                raise _nothing_yet(path)
             if version == len(MIGRATIONS):
                 return _frame(connection, query, self.mill)
         with self._writing() as connection:  # an older file: bring it up to date, then read
             return _frame(connection, query, self.mill)
 
     @contextmanager
-    def _writing(self) -> Iterator[duckdb.DuckDBPyConnection]:
+    def _writing(self, *, publish: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
         """Open for one transaction, with the tables brought up to date first."""
         self.path.parent.mkdir(parents=True, exist_ok=True)
-        with _opened(self.path, read_only=False, patience_s=self.patience_s) as connection:
-            _migrate(connection, self.path)
+        with (
+            only_writer(self.path, self.patience_s),
+            opened(self.path, read_only=False, patience_s=self.patience_s) as connection,
+        ):
+            migrate(connection, self.path)
             connection.begin()
             try:
                 yield connection
-            except BaseException:
-                connection.rollback()
+                connection.commit()
+            except BaseException as error:
+                with suppress(duckdb.Error):  # a commit that failed has nothing to roll back
+                    connection.rollback()
+                if (full := full_disk(error, self.path)) is not None:
+                    raise full from error
                 raise
-            connection.commit()
+            if publish:
+                write_copy(connection, self.published)
+
+
+def _keep_run(connection: duckdb.DuckDBPyConnection, mill: str, run: Mapping[str, Any]) -> None:
+    """Keep a run; one that was finished once is not called running or failed afterwards."""
+    row = {**run, "mill": mill, "versions": json.dumps(run["versions"], sort_keys=True)}
+    if run["state"] == "finished":
+        _insert(connection, "REPLACE", "runs", RUN_COLUMNS, [row])
+        return
+    query = "DELETE FROM runs WHERE run_id = ? AND state <> 'finished'"
+    connection.execute(query, [run["run_id"]])
+    _insert(connection, "IGNORE", "runs", RUN_COLUMNS, [row])
+
+
+def _keep_sensors(connection: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -> None:
+    connection.register("judged", rows)
+    connection.execute("INSERT OR REPLACE INTO sensor_health BY NAME SELECT * FROM judged")
+    connection.unregister("judged")
 
 
 def _settle(connection: duckdb.DuckDBPyConnection, mill: str, cells: int | None = None) -> None:
@@ -222,96 +316,12 @@ def _settle(connection: duckdb.DuckDBPyConnection, mill: str, cells: int | None 
     connection.execute(RANK, [mill])
 
 
-@contextmanager
-def _opened(
-    path: Path, *, read_only: bool, patience_s: float
-) -> Iterator[duckdb.DuckDBPyConnection]:
-    """Open the file, waiting a while for whoever holds it; nothing is loaded from outside."""
-    give_up = time.monotonic() + patience_s
-    while True:
-        try:
-            connection = duckdb.connect(
-                path,
-                read_only=read_only,
-                config={
-                    "autoinstall_known_extensions": "false",
-                    "autoload_known_extensions": "false",
-                },
-            )
-            break
-        except duckdb.Error as error:
-            if not _is_held(error):
-                raise DataError(
-                    "The findings store cannot be opened.",
-                    f"{path}: {str(error).splitlines()[0]}",
-                    "Put the file back from a copy, or move it away and run lostpol backfill.",
-                ) from error
-            if time.monotonic() >= give_up:
-                raise _busy(path, error, patience_s) from error
-        time.sleep(_PAUSE_S)
-    try:
-        # Times without a zone would otherwise be read in the machine's own zone.
-        connection.execute("SET TimeZone = 'UTC'")
-        yield connection
-    finally:
-        connection.close()
-
-
 def _nothing_yet(path: Path) -> DataError:
     return DataError(
         "There are no findings yet.",
         str(path),
         "Pull exports with lostpol pull, then run lostpol backfill.",
     )
-
-
-def _is_held(error: duckdb.Error) -> bool:
-    text = str(error)
-    return "Conflicting lock" in text or "different configuration" in text
-
-
-def _busy(path: Path, error: duckdb.Error, waited_s: float) -> StoreBusyError:
-    holder = _HOLDER.search(str(error))
-    who = f"{holder['program']}, process {holder['pid']}" if holder else "another part of lostpol"
-    return StoreBusyError(
-        f"The findings store is in use by {who}; waited {waited_s:g} s.",
-        str(path),
-        "Close the program that holds it, or try again when its run has ended.",
-    )
-
-
-def _version(connection: duckdb.DuckDBPyConnection) -> int:
-    """Number of the last migration applied; 0 for an empty file."""
-    query = "SELECT count(*) FROM information_schema.tables WHERE table_name = 'schema_version'"
-    ((tables,),) = connection.execute(query).fetchall()
-    if tables == 0:
-        return 0
-    ((last,),) = connection.execute("SELECT max(version) FROM schema_version").fetchall()
-    return int(last or 0)
-
-
-def _refuse_newer(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
-    version = _version(connection)
-    if version > len(MIGRATIONS):
-        raise DataError(
-            f"The findings store has schema {version}; this lostpol knows {len(MIGRATIONS)}.",
-            str(path),
-            "Update lostpol to the version that wrote the store.",
-        )
-    return version
-
-
-def _migrate(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
-    """Apply the migrations a file does not have yet."""
-    version = _refuse_newer(connection, path)
-    for number, script in enumerate(MIGRATIONS[version:], start=version + 1):
-        connection.begin()
-        connection.execute(
-            "CREATE TABLE IF NOT EXISTS schema_version (version INTEGER PRIMARY KEY)"
-        )
-        connection.execute(script)
-        connection.execute("INSERT INTO schema_version VALUES (?)", [number])
-        connection.commit()
 
 
 def _frame(connection: duckdb.DuckDBPyConnection, query: str, mill: str) -> pl.DataFrame:
