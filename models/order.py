@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.series import Array, block_means, long_run_variance, robust_sd
+from models.series import Array, block_means, long_run_variance
 
 #: Readings are averaged over so many minutes before a change is looked for.
 BLOCK_MIN = 5
@@ -32,6 +32,8 @@ _LRV_BLOCK = 24
 STEP_TIME_90 = 7.687
 #: 90 % of a normal distribution on either side.
 _Z90 = 1.6449
+#: Standard deviation over median absolute deviation of a normal distribution.
+_NORMAL_MAD = 1.4826
 
 
 @dataclass(frozen=True)
@@ -50,7 +52,7 @@ class Move:
     z : float
         Size in standard errors, from the long-run variance.
     swings : float
-        Size in everyday swings: standard deviations of the time before the window [-]; infinite
+        Size in everyday swings, from the spread of the time before the window [-]; infinite
         for a signal that did not move at all.
     """
 
@@ -199,11 +201,15 @@ def first_move(
 
 
 def _everyday(blocks: Array, first: int) -> float:
-    """Spread of the time before the window, or of all where less than half a day lies before."""
+    """Spread of the time before the window, or of all where less than half a day lies before.
+
+    From the median absolute deviation: what happened in a third of that time is no everyday swing.
+    """
     earlier = blocks[:first]
-    known = int(np.isfinite(earlier).sum())
-    spread = robust_sd(earlier if known * BLOCK_MIN >= 720 else blocks)
-    return spread if math.isfinite(spread) else 0.0
+    known = earlier[np.isfinite(earlier)]
+    if len(known) * BLOCK_MIN < 720:
+        known = blocks[np.isfinite(blocks)]
+    return _NORMAL_MAD * float(np.median(np.abs(known - np.median(known))))
 
 
 def _best_split(values: Array) -> int:

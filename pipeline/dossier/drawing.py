@@ -150,9 +150,9 @@ def value_range(
 
 def levels(low: float, high: float) -> list[tuple[float, str]]:
     """Two or three round values inside a range, with the decimals they need."""
-    rough = (high - low) / 2.2
+    rough = (high - low) / 3.0
     decade = 10.0 ** math.floor(math.log10(rough))
-    unit = next((part for part in (5.0, 2.0) if part * decade <= rough), 1.0) * decade
+    unit = next((part for part in (1.0, 2.0, 5.0) if part * decade >= rough), 10.0) * decade
     decimals = max(0, -math.floor(math.log10(unit) + 1e-9))
     first, last = math.ceil(low / unit), math.floor(high / unit)
     return [(n * unit, f"{n * unit:.{decimals}f}") for n in range(first, last + 1)]

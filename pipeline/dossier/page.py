@@ -24,6 +24,8 @@ from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Lane, lanes_of, silent_tags, vessel_kinds
 from pipeline.dossier.likes import like_rows, likenesses
 from pipeline.dossier.sections import (
+    by_the_clock,
+    chart_moves,
     lab_rows,
     move_rows,
     moves_of,
@@ -32,7 +34,7 @@ from pipeline.dossier.sections import (
 )
 from pipeline.dossier.steps import Step, minute_steps
 from pipeline.dossier.tonnage import Sum, sum_of
-from pipeline.dossier.words import channel_words
+from pipeline.dossier.words import DRIVERS, channel_words
 from pipeline.learning import counting
 from pipeline.report.evidence import read_evidence
 from pipeline.report.localtime import clocks_change, duration_words, moment_words, span_words
@@ -77,20 +79,23 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
     account = material.account or {}
     by_minute = [] if hand is None else minute_steps(hand, material.station, account)
     total, fault = _total(material)
+    evidence = read_evidence(material.finding["evidence"])
     zone = ZoneInfo(material.mill.zone)
     parts = [part for part in account.get("parts", ()) if isinstance(part, dict)]
     names = {lane.key: lane.tag or lane.what for lane in lanes}
-    data = chart_data(material, lanes, [m for m in moves if ":" not in m.name])
+    data = chart_data(material, lanes, chart_moves(material, lanes, moves))
     content: dict[str, Any] = _headline(material) | {
         "chart": as_script(data),
         "still": still(material, lanes),
         "lanes": lanes,
         "span": span_words(*material.drawn, zone),
         "clocks_change": clocks_change(*material.drawn, zone),
+        "by_the_clock": by_the_clock(material),
         "moves": move_rows(material, lanes, moves),
         "unmoved": [names[key] for key in still_keys if key in names],
         "shown": sum(lane.shown for lane in lanes),
-        "evidence": read_evidence(material.finding["evidence"]),
+        "evidence": evidence,
+        "shares": [(DRIVERS.get(s.name, s.name), s.percent) for s in evidence.shares],
         "facts": _all_facts(material),
         "zones": [] if workings is None else zone_rows(material, workings.vessels, parts),
         "part_names": [channel_words(str(part["channel"])) for part in parts],

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -42,8 +42,14 @@ class MoveRow:
     right: float
 
 
+def by_the_clock(material: Material) -> bool:
+    """Whether the order is told by the clock: a stop acts everywhere at once."""
+    return str(material.finding["cause"]) in ("standing_juice", "slow_throughput")
+
+
 def moves_of(material: Material, lanes: Sequence[Lane]) -> tuple[list[Move], list[str]]:
     """First clear changes of all lanes with lines, and the keys of those without any."""
+    clock = by_the_clock(material)
     start = material.index_of(material.finding["started"])
     length = material.finding["ended"] - material.finding["started"]
     follow = min(max(length, _FOLLOW[0]), _FOLLOW[1])
@@ -53,11 +59,22 @@ def moves_of(material: Material, lanes: Sequence[Lane]) -> tuple[list[Move], lis
         if not lane.lines or lane.key == LOSS_KEY:
             continue
         for line in lane.lines:
-            moved = on_parcel_time(line.values, lane.delay_min)
+            moved = line.values if clock else on_parcel_time(line.values, lane.delay_min)
             key = lane.key if line.style == "read" else f"{lane.key}:{line.style}"
             travel = float(lane.delay_min[min(max(start, 0), len(lane.delay_min) - 1)])
-            signals[key] = Signal(moved, travel)
+            signals[key] = Signal(moved, 0.0 if clock else travel)
     return order_of_moves(signals, window, _VOLUME_REL_SD)
+
+
+def chart_moves(material: Material, lanes: Sequence[Lane], moves: Sequence[Move]) -> list[Move]:
+    """Moves of the lanes as read, on parcel time, as the chart wants them."""
+    delays = {lane.key: lane.delay_min for lane in lanes}
+    own = [move for move in moves if move.name in delays]
+    if not by_the_clock(material):
+        return own
+    last = material.grid.height - 1
+    back = [delays[move.name][min(round(move.onset_min), last)] for move in own]
+    return [replace(m, onset_min=m.onset_min - float(d)) for m, d in zip(own, back, strict=True)]
 
 
 def _minutes(span: timedelta) -> int:
@@ -68,6 +85,7 @@ def move_rows(material: Material, lanes: Sequence[Lane], moves: Sequence[Move]) 
     """Moves in words, those that cannot be told apart under one number."""
     if not moves:
         return []
+    clock = by_the_clock(material)
     named = {lane.key: lane for lane in lanes}
     zone = ZoneInfo(material.mill.zone)
     first: datetime = material.grid["ts_utc"][0]
@@ -88,7 +106,7 @@ def move_rows(material: Material, lanes: Sequence[Lane], moves: Sequence[Move]) 
                 when=moment_words(first + timedelta(minutes=round(move.onset_min)), zone),
                 later=_later(lag, spread, first=not rows),
                 change=_change(lane, move),
-                shifted=_shifted(lane, round(move.onset_min)),
+                shifted="on the clock" if clock else _shifted(lane, round(move.onset_min)),
                 left=(move.onset_min - move.spread_min - low) / width,
                 middle=(move.onset_min - low) / width,
                 right=(move.onset_min + move.spread_min - low) / width,

@@ -39,6 +39,12 @@ ANALYTES: Final[Mapping[str, tuple[str, str, int]]] = {
 }
 _PORTS: Final = {"in": "inlet", "inside": "inside", "out": "outlet", "mud": "mud", "": ""}
 
+#: Drivers that the report has no words for.
+DRIVERS: Final[Mapping[str, str]] = {
+    "drop": "pH falling further on the way",
+    "held": "older juice from a fuller tank",
+}
+
 #: What a part of the account speaks of.
 CHANNELS: Final[Mapping[str, str]] = {
     "ph": "lower pH of the limed juice",

@@ -120,8 +120,8 @@ def test_a_change_within_the_everyday_swing_is_no_news():
     large = first_move("x", Signal(swing + 0.1 * noisy(1, AT, 300.0)), (AT - 300, AT + 300))
     assert first_move("x", small, (AT - 100, AT + 100)) is None
     assert large is not None
-    # The standard deviation of a sine is its height over the root of two.
-    assert large.swings == pytest.approx(30.0 / (5.0 / math.sqrt(2)), rel=0.4)
+    # Half of a sine's time it is further off than its height over the root of two.
+    assert large.swings == pytest.approx(30.0 / (1.4826 * 5.0 / math.sqrt(2)), rel=0.4)
 
 
 def test_too_little_data_and_flat_signals_say_nothing():

@@ -113,9 +113,9 @@
   };
   /* Round values inside a range, two or three of them, and the decimals they need. */
   const levels = (range) => {
-    const rough = (range[1] - range[0]) / 2.2;
+    const rough = (range[1] - range[0]) / 3;
     const decade = 10 ** Math.floor(Math.log10(rough));
-    const unit = ([5, 2].find((part) => part * decade <= rough) || 1) * decade;
+    const unit = ([1, 2, 5].find((part) => part * decade >= rough) || 10) * decade;
     const found = [];
     for (let n = Math.ceil(range[0] / unit); n * unit <= range[1]; n += 1) found.push(n * unit);
     return [found, Math.max(0, -Math.floor(Math.log10(unit) + 1e-9))];
