@@ -30,7 +30,7 @@ from pipeline.report.tables import notice_rows
 from pipeline.report.text import clean
 from pipeline.report.tiles import finding_tile
 from pipeline.report.view import Estimate, NightView
-from pipeline.report.wording import caution_label, words_of
+from pipeline.report.wording import caution_label, within_line, words_of
 
 #: Findings with a card and a chart of their own; the rest stand in a table.
 CARDS: Final = 3
@@ -213,10 +213,9 @@ def _found_in_it(view: NightView, value: float) -> str:
         pl.col("lost_t", "lost_t_low", "lost_t_high").sum()
     )
     named = [
-        f"{words_of(row['cause']).name.lower()} {_mass(row)}"
+        f"{within_line(words_of(row['cause']).name)} {_mass(row)}"
         for row in causes.head(_NAMED_CAUSES).to_dicts()
     ]
-    named = [part.replace("ph probe", "pH probe") for part in named]
     rest = value - float(causes["lost_t"].sum())
     outside = bare_tonnes(abs(rest), abs(rest) - 0.1, abs(rest) + 0.1)
     told = (
@@ -274,7 +273,7 @@ def _card(view: NightView, item: Item) -> Card:
 
 
 def _alternatives(evidence: Evidence) -> str:
-    return "; ".join(evidence.alternatives)
+    return "; ".join(within_line(name) for name in evidence.alternatives)
 
 
 def _cautions(cards: Sequence[Card]) -> list[tuple[str, str]]:

@@ -242,6 +242,11 @@ def words_of(cause: str) -> CauseWords:
     return CauseWords(f"Cause “{spoken}”", "", CAUSES["unexplained"].checks, (_HOT,))
 
 
+def within_line(sentence: str) -> str:
+    """Write words that begin with a capital so that they can stand within a sentence."""
+    return sentence if sentence.startswith("pH") else sentence[:1].lower() + sentence[1:]
+
+
 def spoken_name(name: object) -> str:
     """Make a name readable: underscores become spaces, untrusted characters go."""
     return clean(name, 60).replace("_", " ").strip()

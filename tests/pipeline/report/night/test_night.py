@@ -312,3 +312,16 @@ def test_sum_of_a_day_and_its_interval_by_hand():
 
 def test_independent_amounts_are_joined_in_quadrature():
     assert joined(Estimate(1.0, 0.7, 1.4), Estimate(2.0, 1.6, 2.3)) == Estimate(3.0, 2.5, 3.5)
+
+
+def test_a_machine_without_fonts_prints_the_same_sheet(drawn, night, tmp_path, monkeypatch):
+    bare = tmp_path / "fonts.conf"
+    bare.write_text(
+        '<?xml version="1.0"?><!DOCTYPE fontconfig SYSTEM "fonts.dtd">'
+        f"<fontconfig><dir>{tmp_path / 'none'}</dir></fontconfig>"
+    )
+    monkeypatch.setenv("FONTCONFIG_FILE", str(bare))
+    out = write_night(tmp_path / "nightly.html", night)
+    words = pdf_words(out.with_suffix(".pdf"))
+    assert words.count("\f") == 1
+    assert "Before anybody acts." in words
