@@ -26,6 +26,8 @@ _MOST_LOOKED_AT: Final = 1000
 #: A table that changes its headings more often is none: those that held last hold on.
 _MOST_CHANGES: Final = 200
 _BRACKETS: Final = "[](){} "
+#: Cells of a row of units that say nothing of a unit.
+_NO_UNIT: Final = ("", "-", "1")
 
 
 def is_heading(plan: Plan) -> pl.Expr:
@@ -53,6 +55,7 @@ class Sections:
         self._tags, self._evidence = tags, evidence
         self._titles: dict[str, str] = {}
         self._changes = 0
+        self._below_heading = False  # the batch before ended in headings
 
     def parts(self, rows: pl.DataFrame) -> list[tuple[pl.DataFrame, Plan]]:
         """Rows of a batch cut where headings or units stand again.
@@ -66,13 +69,15 @@ class Sections:
         columns = [first.date or first.time, *(first.tags or (first.tag, first.value))]
         timeless = (rows[NAIVE].is_null() & rows[STATED].is_null()).arg_true()
         kinds = rows.schema
+        last_heading = -1 if self._below_heading else -2
+        self._below_heading = False
         if timeless.is_empty() or any(kinds[c] != pl.String for c in columns if c):
             return [(rows, self.plan)]
         names = [name for name, kind in kinds.items() if kind == pl.String]
         looked_at = timeless.head(_MOST_LOOKED_AT)
         again = rows[looked_at].select(is_heading(self._first)).to_series().to_list()
         cells = rows[looked_at].select(pl.col(names).fill_null("")).rows()
-        parts, units, start, last_heading = [], [], 0, -2
+        parts, units, start = [], [], 0
         for row, heading, texts in zip(looked_at.to_list(), again, cells, strict=True):
             if self._changes >= _MOST_CHANGES:
                 break
@@ -88,6 +93,7 @@ class Sections:
                 parts.append((start, row, before))
                 start = row
                 self._changes += 1
+        self._below_heading = last_heading == rows.height - 1
         if units:
             flags = pl.Series(UNITS, [False]).new_from_index(0, rows.height)
             rows = rows.with_columns(flags.scatter(units, values=True))
@@ -171,9 +177,10 @@ class Sections:
             return subhead(list(told.values()), list(told)) == "units"
         columns = self._value_columns()
         named = [cell for column in columns if (cell := told[column].strip(_BRACKETS))]
+        plain = [cell for cell in named if cell not in _NO_UNIT]
         return (
-            len(named) >= min(2, len(columns))
-            and all(is_unit(cell) for cell in named)
+            len(plain) >= min(2, len(columns))
+            and all(is_unit(cell) for cell in plain)
             and not (self.plan.tag and told[self.plan.tag])
         )
 
@@ -182,7 +189,7 @@ class Sections:
         found = {
             column: unit
             for column in self._value_columns()
-            if (unit := told[column].strip(_BRACKETS)) and is_unit(unit)
+            if (unit := told[column].strip(_BRACKETS)) not in _NO_UNIT and is_unit(unit)
         }
         units = {**self.plan.tag_units, **found}
         if units != self.plan.tag_units:

@@ -13,6 +13,8 @@ from __future__ import annotations
 
 import argparse
 import gzip
+import json
+import os
 import random
 import re
 import shutil
@@ -22,6 +24,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -35,16 +38,55 @@ from pipeline.windows import store_of
 ROOT = Path(__file__).resolve().parents[2]
 START = datetime(2025, 10, 6, tzinfo=UTC)
 TAGS = ("LT.AI212", "ST.AI308", "ST.TI304", "MJ.FI101", "NOT.OURS")
-#: The import in a process of its own: says when it is about to begin.
-CHILD = """
-import sys
+#: Loads what an import needs once; then has each import done by a process of its own, that says
+#: when it is about to begin, and tells how that ended.
+SERVER = """
+import json, os, sys, traceback
 from pathlib import Path
 from pipeline.config import load_mill
 from pipeline.stages import pull
-mill = load_mill(Path(sys.argv[1]))
-print("go", flush=True)
-pull(mill, [Path(name) for name in sys.argv[2:]])
+for line in sys.stdin:
+    mill, *exports = map(Path, json.loads(line))
+    child = os.fork()
+    if not child:
+        print("go", os.getpid(), flush=True)
+        try:
+            pull(load_mill(mill), exports)
+        except BaseException:
+            traceback.print_exc()
+            os._exit(1)
+        os._exit(0)
+    print("ended", os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
 """
+
+
+class Importer:
+    """Imports in processes that can be killed."""
+
+    def __enter__(self):
+        command = [sys.executable, "-c", SERVER]
+        self._server = subprocess.Popen(
+            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        )
+        return self
+
+    def __exit__(self, *_):
+        self._server.stdin.close()
+        self._server.wait()
+
+    def run(self, store: Path, exports: list[Path], stop_after_s: float | None = None) -> bool:
+        """Import in another process; True when it was killed before its end."""
+        self._server.stdin.write(json.dumps([str(store / "mill.toml"), *map(str, exports)]) + "\n")
+        self._server.stdin.flush()
+        _, child = self._server.stdout.readline().split()
+        if stop_after_s is not None:
+            time.sleep(stop_after_s)
+            with suppress(ProcessLookupError):
+                os.kill(int(child), signal.SIGKILL)
+        _, code = self._server.stdout.readline().split()
+        if int(code) not in (0, -signal.SIGKILL):
+            raise RuntimeError(f"the import ended with {code}")
+        return int(code) == -signal.SIGKILL
 
 
 @dataclass
@@ -81,46 +123,29 @@ def disturb(folder: Path, kills: int, seed: int = 1, rows: int = 30_000, say=Non
     before = folder / "before"
     pull(mill_in(before), [known])
     undisturbed = copied(before, folder / "undisturbed")
-    started = time.monotonic()
-    run_child(undisturbed, exports)
-    whole_s = time.monotonic() - started
-    began = time.monotonic()
-    run_child(copied(before, folder / "timed"), exports, stop_after_s=0.0)
-    lasts_s = max(0.2, whole_s - (time.monotonic() - began))
-    expected = state(undisturbed)
     outcome, trial = Outcome(), 0
-    while outcome.kills < kills:
-        trial += 1
-        store = copied(before, folder / "disturbed")
-        for _ in range(rng.choice((1, 1, 1, 2, 3))):
-            if run_child(store, exports, stop_after_s=rng.uniform(0.0, lasts_s)):
-                outcome.kills += 1
-                outcome.fell[what_is_left(store)] += 1
-            else:
-                outcome.finished_first += 1
-        run_child(store, exports)
-        if state(store) != expected:
-            outcome.wrong.append(f"trial {trial}: {differences(state(store), expected)}")
-        if say and trial % 10 == 0:
-            say(f"  {outcome.kills} kills, {len(outcome.wrong)} wrong")
+    with Importer() as importer:
+        importer.run(copied(before, folder / "warm"), exports)  # all code is loaded now
+        started = time.monotonic()
+        importer.run(undisturbed, exports)
+        lasts_s = time.monotonic() - started
+        expected = state(undisturbed)
+        while outcome.kills < kills:
+            trial += 1
+            store = copied(before, folder / "disturbed")
+            for _ in range(rng.choice((1, 1, 1, 2, 3))):
+                if importer.run(store, exports, stop_after_s=rng.uniform(0.0, lasts_s)):
+                    outcome.kills += 1
+                    outcome.fell[what_is_left(store)] += 1
+                else:
+                    outcome.finished_first += 1
+            importer.run(store, exports)
+            found = state(store)
+            if found != expected:
+                outcome.wrong.append(f"trial {trial}: {differences(found, expected)}")
+            if say and trial % 10 == 0:
+                say(f"  {outcome.kills} kills, {len(outcome.wrong)} wrong", flush=True)
     return outcome
-
-
-def run_child(store: Path, exports: list[Path], stop_after_s: float | None = None) -> bool:
-    """Import in another process; True when it was killed before its end."""
-    command = [sys.executable, "-c", CHILD, str(store / "mill.toml"), *map(str, exports)]
-    child = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    assert child.stdout is not None
-    child.stdout.readline()
-    if stop_after_s is not None:
-        time.sleep(stop_after_s)
-        child.kill()
-    _, errors = child.communicate()
-    if child.returncode == -signal.SIGKILL:
-        return True
-    if child.returncode:
-        raise RuntimeError(errors)
-    return False
 
 
 def state(store: Path) -> dict[str, object]:
