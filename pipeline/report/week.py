@@ -143,11 +143,13 @@ def _lines(view: WeekView, sums: Tally | None) -> list[dict[str, str]]:
 def _line(view: WeekView, name: str, sums: Tally | None) -> dict[str, str]:
     if sums is None:
         none = "not computed"
-        return {"name": name, "mass": none, "worth": none, "a_day": none, "unavoidable": none}
+        row = {"mass": none, "worth": none, "a_day": none, "unavoidable": none}
+        return {"name": name, "computed": "", **row}
     total, a_day = sums.total, sums.a_day
     partly = "" if sums.days == sums.asked else f", {sums.days} of {sums.asked} days"
     return {
         "name": name + partly,
+        "computed": "yes",
         "mass": _tonnes(total),
         "worth": _money(view, total),
         "a_day": _tonnes(a_day),

@@ -283,7 +283,7 @@ def test_missing_parts_are_said_in_words(make_week):
     bare = replace(bare, known=bare.known.drop("verdict"))
     said = told(bare)
     for words in (
-        "This week: not computed of sucrose lost",
+        "This week: what was lost could not be computed.",
         "no sums by shift were given",
         "no daily sums were given",
         "no days with laboratory balances were given",
@@ -295,6 +295,7 @@ def test_missing_parts_are_said_in_words(make_week):
         assert words in said
     page = Words(page_of("week", compose_week(bare))).text
     assert "no sums by shift were given" in page
+    assert "What was lost this week could not be computed." in page
 
 
 def test_settler_without_area_is_named(make_week, view):
