@@ -33,6 +33,8 @@ from models.reconcile import Multiplier, fit_multiplier
 from models.rows import candidate_row, microbial_row, ranked
 from models.series import Array, block_means, nan_sum
 from models.settings import Settings
+from models.sharpness import SCHEMA as SHARPNESS
+from models.sharpness import lrv_ratios
 from models.significance import cells_in, with_marks
 from models.vectors import residual_vectors
 from models.witness import Witness, daily_frame, published_pct
@@ -62,6 +64,8 @@ class Losses:
         pH probes against the laboratory, by point: ``mixed``, ``limed``, ``clear``.
     cells : int
         Hypotheses looked at, one a channel and six hours; see ``models.significance``.
+    sharpness : DataFrame
+        Columns of ``models.sharpness.SCHEMA``: what each derived feature gains over its raw signal.
     """
 
     findings: pl.DataFrame
@@ -72,6 +76,7 @@ class Losses:
     faults: tuple[SensorFault, ...] = ()
     biases: dict[str, ProbeBias] = field(default_factory=dict)
     cells: int = 1
+    sharpness: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SHARPNESS))
 
 
 def find_losses(
@@ -151,6 +156,7 @@ def find_losses(
         tuple(faults),
         biases,
         cells,
+        lrv_ratios(minutes, channels, excess, multiplier.value, context.quiet),
     )
 
 
