@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 from pathlib import Path
 
+import duckdb
 import polars as pl
 import pytest
 
 from pipeline import demo
 from pipeline.config import load_mill
 from pipeline.dossier import write_dossier
+from pipeline.verdicts import chosen, give_verdict
 from pipeline.windows import store_of
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -87,20 +90,25 @@ def hostile_tags():
     return HOSTILE_TAGS
 
 
-@pytest.fixture
-def note():
-    """A note that tries everything at once."""
-    return NOTE
-
-
-@pytest.fixture
-def hostile_mill(copied):
-    """The same mill with hostile tags and name."""
-    path = copied / "demo_mill.toml"
+@pytest.fixture(scope="session")
+def hostile_page(tmp_path_factory, searched, first):
+    """Dossier in a mill whose tags, name, evidence and verdicts are hostile."""
+    folder = tmp_path_factory.mktemp("hostile") / "mill"
+    shutil.copytree(searched, folder)
+    path = folder / "demo_mill.toml"
     text = path.read_text(encoding="utf-8")
     for old, new in HOSTILE_TAGS.items():
         quoted = new.replace('"', '\\"')
         assert f'"{old}"' in text
         text = text.replace(f'"{old}"', f'"{quoted}"')
     path.write_text(text.replace('name = "Brindlewater"', 'name = "<b>Mill</b>"'), encoding="utf-8")
-    return load_mill(path)
+    mill = load_mill(path)
+    give_verdict(mill, first["finding_id"], "confirmed", NOTE, "<i>me</i>")
+    row = chosen(store_of(mill).findings(), first["finding_id"])
+    evidence = json.loads(row["evidence"])
+    evidence["facts"] = [{"text": NOTE, "value": 1.0, "unit": "<u>"}] * 6
+    evidence["alternatives"] = [{"cause": "<b>", "weight": 0.2}]
+    with duckdb.connect(mill.database_path) as connection:
+        sql = "UPDATE findings SET evidence = ? WHERE finding_id = ?"
+        connection.execute(sql, [json.dumps(evidence), row["finding_id"]])
+    return write_dossier(mill, row["finding_id"], folder / "x")

@@ -12,8 +12,7 @@ import pytest
 
 from pipeline.dossier import write_dossier
 from pipeline.errors import ConfigError, DataError
-from pipeline.verdicts import give_verdict
-from pipeline.windows import LOSSES, STATION, lake_of, store_of
+from pipeline.windows import LOSSES, STATION, lake_of
 
 
 class Page(HTMLParser):
@@ -207,16 +206,8 @@ def update(mill, sql, *values):
         connection.execute(sql, values)
 
 
-def test_hostile_text_stays_text_everywhere(hostile_mill, hostile_tags, note, tmp_path):
-    mill = hostile_mill
-    give_verdict(mill, "1", "confirmed", note, "<i>me</i>")
-    row = store_of(mill).findings().filter(pl.col("rank") == 1).row(0, named=True)
-    evidence = json.loads(row["evidence"])
-    evidence["facts"] = [{"text": note, "value": 1.0, "unit": "<u>"}] * 6
-    evidence["alternatives"] = [{"cause": "<b>", "weight": 0.2}]
-    sql = "UPDATE findings SET evidence = ? WHERE finding_id = ?"
-    update(mill, sql, json.dumps(evidence), row["finding_id"])
-    path = write_dossier(mill, row["finding_id"], tmp_path / "x")
+def test_hostile_text_stays_text_everywhere(hostile_page, hostile_tags):
+    path = hostile_page
     html = path.read_text(encoding="utf-8")
     page = Page(html)
     assert page.tags.count("script") == 2

@@ -6,8 +6,6 @@ import shutil
 
 import pytest
 
-from pipeline.dossier import write_dossier
-
 sync_api = pytest.importorskip("playwright.sync_api")
 CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome")
 pytestmark = [
@@ -69,8 +67,8 @@ def middle_of(lane):
 
 @pytest.mark.parametrize("width", [360, 1200])
 @pytest.mark.parametrize("kind", ["plain", "hostile"])
-def test_quiet_alone_and_inside_the_screen(chromium, page, hostile_mill, tmp_path, kind, width):
-    path = page if kind == "plain" else write_dossier(hostile_mill, "1", tmp_path / "x")
+def test_quiet_alone_and_inside_the_screen(chromium, page, hostile_page, kind, width):
+    path = page if kind == "plain" else hostile_page
     held = Opened(chromium, path, width)
     held.page.locator("summary").click()
     held.page.locator("button[data-do=all]").click()
@@ -80,9 +78,8 @@ def test_quiet_alone_and_inside_the_screen(chromium, page, hostile_mill, tmp_pat
     held.context.close()
 
 
-def test_hostile_tags_are_text_in_the_chart_too(chromium, hostile_mill, hostile_tags, tmp_path):
-    path = write_dossier(hostile_mill, "1", tmp_path / "x")
-    held = Opened(chromium, path)
+def test_hostile_tags_are_text_in_the_chart_too(chromium, hostile_page, hostile_tags):
+    held = Opened(chromium, hostile_page)
     held.page.locator("summary").click()
     held.page.locator("button[data-do=all]").click()
     names = held.page.locator("#lanes .name bdi:first-child").all_inner_texts()
