@@ -71,8 +71,7 @@ class Importer:
         return self
 
     def __exit__(self, *_):
-        self._server.stdin.close()
-        self._server.wait()
+        self._server.__exit__(None, None, None)  # closes its pipes, and so ends it
 
     def run(self, store: Path, exports: list[Path], stop_after_s: float | None = None) -> bool:
         """Import in another process; True when it was killed before its end."""
