@@ -12,9 +12,9 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
+from pipeline.attempts import Step, attempt
 from pipeline.config import Mill
 from pipeline.errors import ConfigError, DataError
-from pipeline.lock import only_run
 from pipeline.mail import send_report
 from pipeline.present import write_season_report
 from pipeline.present_night import write_night_report
@@ -27,8 +27,6 @@ from pipeline.sources import pull_source
 from pipeline.stages import Judged, derive, detect, pull
 from pipeline.windows import Window, lake_of, midnight, now, store_of
 
-#: Runs one stage: its name, the stage, its arguments.
-Step = Callable[..., Any]
 #: Readings older than this are not this morning's.
 _FRESH: Final = timedelta(hours=26)
 
@@ -57,8 +55,19 @@ def plainly(_name: str, stage: Callable[..., Any], *arguments: object) -> Any:  
     return stage(*arguments)
 
 
-def nightly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Outcome:
+def nightly(
+    mill: Mill, step: Step = plainly, progress: Progress = silent, wait_s: float = 0.0
+) -> Outcome:
     """Pull what arrived, work out what changed, search, report on yesterday and this morning.
+
+    Parameters
+    ----------
+    step : callable
+        Runs one stage.
+    progress : callable
+        Told how far it is.
+    wait_s : float
+        How long to wait for another run on the same store [s].
 
     Raises
     ------
@@ -67,22 +76,24 @@ def nightly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Ou
     DeliveryError
         The report was written but could not be sent.
     """
-    with only_run(mill):
-        unread = step("pull", pull_inbox, mill, progress)
-        unread += step("sources", pull_direct, mill, progress)
-        step("derive", derive, mill, None, progress)
-        judged: Judged = step("detect", detect, mill, "nightly", None, progress)
-        return _finish(mill, step, "nightly", judged, night_of(mill, judged.window), unread)
+    with attempt(mill, "nightly", step, wait_s) as timed:
+        unread = timed("pull", pull_inbox, mill, progress)
+        unread += timed("sources", pull_direct, mill, progress)
+        timed("derive", derive, mill, None, progress)
+        judged: Judged = timed("detect", detect, mill, "nightly", None, progress)
+        return _finish(mill, timed, "nightly", judged, night_of(mill, judged.window), unread)
 
 
-def weekly(mill: Mill, step: Step = plainly, progress: Progress = silent) -> Outcome:
+def weekly(
+    mill: Mill, step: Step = plainly, progress: Progress = silent, wait_s: float = 0.0
+) -> Outcome:
     """Do as `nightly` does, and report on the last seven whole local days."""
-    with only_run(mill):
-        unread = step("pull", pull_inbox, mill, progress)
-        unread += step("sources", pull_direct, mill, progress)
-        step("derive", derive, mill, None, progress)
-        judged: Judged = step("detect", detect, mill, "weekly", None, progress)
-        return _finish(mill, step, "weekly", judged, week_of(mill, judged.window), unread)
+    with attempt(mill, "weekly", step, wait_s) as timed:
+        unread = timed("pull", pull_inbox, mill, progress)
+        unread += timed("sources", pull_direct, mill, progress)
+        timed("derive", derive, mill, None, progress)
+        judged: Judged = timed("detect", detect, mill, "weekly", None, progress)
+        return _finish(mill, timed, "weekly", judged, week_of(mill, judged.window), unread)
 
 
 def night_of(mill: Mill, window: Window) -> Window:
@@ -118,15 +129,15 @@ def backfill(
     ConfigError
         The days are in the wrong order or hold no readings.
     """
-    with only_run(mill):
+    with attempt(mill, "backfill", step, notice=False) as timed:
         first, last = _chosen_days(mill, first, last)
         start, end = mill.day_span_utc(first, last)
         from_utc, to_utc = Window(start, end).days
         days = [from_utc + timedelta(days=n) for n in range((to_utc - from_utc).days + 1)]
-        step("derive", derive, mill, days, progress)
+        timed("derive", derive, mill, days, progress)
         begun = min(first, mill.local_day(midnight(lake_of(mill).days()[0])))
-        judged: Judged = step("detect", detect, mill, "backfill", begun, progress)
-        return _finish(mill, step, "backfill", judged, _inside(judged.window, start, end), [])
+        judged: Judged = timed("detect", detect, mill, "backfill", begun, progress)
+        return _finish(mill, timed, "backfill", judged, _inside(judged.window, start, end), [])
 
 
 def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
