@@ -17,7 +17,7 @@ from features.setpoint import Cost, Prices, Setpoint, advise
 from features.standing import LONGEST_H, Juice, Standing, stand
 from pipeline.config import Mill
 from pipeline.errors import ConfigError
-from pipeline.windows import store_of
+from pipeline.windows import published_store_of
 
 #: Shares of the price of sucrose taken where the description names no price (estimate). Reducing
 #: sugars: by a rule for the purity of exhausted molasses, 33.9 - 13.4 log10(reducing sugars over
@@ -54,7 +54,7 @@ def kinetics_of(mill: Mill | None) -> Known:
     if mill is None:
         return Known(published(), "published inversion kinetics as they stand, of no mill")
     described = Belief(mill.station.kinetics)
-    store = store_of(mill)
+    store = published_store_of(mill)
     runs = store.runs() if store.path.exists() else pl.DataFrame()
     if not runs.is_empty():
         runs = runs.filter(

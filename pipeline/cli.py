@@ -27,6 +27,7 @@ from pipeline.cli_people import (
     verdicts,
 )
 from pipeline.cli_scorecard import scorecard
+from pipeline.disk import full_disk
 from pipeline.errors import ConfigError, LostpolError
 
 app = App(
@@ -310,6 +311,8 @@ def run(arguments: Sequence[str]) -> int:
         _tell(LostpolError("Stopped by the keyboard.", "command line", stop), debug=debug)
         return 130
     except Exception as error:  # noqa: BLE001  (the last door: a traceback is no answer)
+        if (full := full_disk(error, Path.cwd())) is not None:
+            return _tell(full, debug=debug)
         text = f"{type(error).__name__}: {error}"
         cure = "Run it again with --debug and report what it shows."
         return _tell(LostpolError("lostpol met a fault of its own.", text, cure), debug=debug)

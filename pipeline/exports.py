@@ -22,7 +22,7 @@ from pipeline.errors import ConfigError
 from pipeline.learning import belonging
 from pipeline.report.evidence import read_evidence
 from pipeline.report.text import clean
-from pipeline.windows import store_of
+from pipeline.windows import published_store_of
 
 if TYPE_CHECKING:
     from xlsxwriter.workbook import Workbook
@@ -109,7 +109,7 @@ def export_findings(mill: Mill, out: Path) -> int:
 
 def findings_frame(mill: Mill) -> pl.DataFrame:
     """Findings, first rank first, with the columns of `EXPORT_COLUMNS`."""
-    store = store_of(mill)
+    store = published_store_of(mill)
     found = store.findings()
     own = belonging(found.to_dicts(), store.verdicts().to_dicts())
     rows = [_row(mill, row, own.get(row["finding_id"])) for row in found.to_dicts()]

@@ -8,12 +8,12 @@ from typing import Any
 
 from pipeline.config import Mill
 from pipeline.report import ReportView
-from pipeline.windows import store_of
+from pipeline.windows import published_store_of
 
 
 def listing_view(mill: Mill) -> ReportView:
     """Everything found so far, without minutes or charts."""
-    found = store_of(mill).findings()
+    found = published_store_of(mill).findings()
     now = datetime.now(UTC)
     return ReportView(
         mill=mill.name,
@@ -29,7 +29,7 @@ def listing_view(mill: Mill) -> ReportView:
 
 def as_json(mill: Mill) -> str:
     """Findings, first rank first, as a JSON list; times in UTC as ISO 8601."""
-    rows = [_plain(row) for row in store_of(mill).findings().to_dicts()]
+    rows = [_plain(row) for row in published_store_of(mill).findings().to_dicts()]
     return json.dumps(rows, indent=2, ensure_ascii=True, allow_nan=False)
 
 

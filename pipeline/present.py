@@ -29,7 +29,7 @@ from pipeline.windows import (
     Window,
     lake_of,
     midnight,
-    store_of,
+    published_store_of,
     tag_health,
 )
 
@@ -71,7 +71,7 @@ def view_of(
     found : polars.DataFrame, optional
         Findings to show; without them those that touch the period.
     """
-    store, lake = store_of(mill), lake_of(mill)
+    store, lake = published_store_of(mill), lake_of(mill)
     run = latest_run(mill)
     if found is None:
         found = store.findings(withdrawn=True).filter(
@@ -144,7 +144,7 @@ def latest_run(mill: Mill) -> dict[str, Any]:
     DataError
         There is none yet.
     """
-    runs = store_of(mill).runs().filter(pl.col("state") == "finished")
+    runs = published_store_of(mill).runs().filter(pl.col("state") == "finished")
     if runs.is_empty():
         raise DataError(
             "No search has been finished yet, so there is nothing to report.",
@@ -209,7 +209,7 @@ def _notices(mill: Mill, period: Window) -> pl.DataFrame:
 def _sources(mill: Mill, period: Window) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Export files that reach into the period, and their refused rows by reason."""
     frame = (
-        store_of(mill)
+        published_store_of(mill)
         .sources()
         .filter((pl.col("first_ts") < period.end) & (pl.col("last_ts") >= period.start))
         .with_columns(rows_kept=pl.col("rows_read") - pl.col("rows_refused"))

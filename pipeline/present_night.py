@@ -14,7 +14,7 @@ import polars as pl
 from pipeline.config import Mill
 from pipeline.present import latest_run, view_of
 from pipeline.report import Gap, NightView, RunHealth, write_night
-from pipeline.windows import ONE_DAY, Window, lake_of, store_of
+from pipeline.windows import ONE_DAY, Window, lake_of, published_store_of
 
 #: A tag without a reading for this long before the end of data is silent now.
 _SILENT: Final = timedelta(hours=1)
@@ -44,7 +44,7 @@ def night_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> NightV
     """Fill the view of one night."""
     run = latest_run(mill)
     health = run_health(mill, run)
-    known = store_of(mill).findings(withdrawn=True)
+    known = published_store_of(mill).findings(withdrawn=True)
     tonight = known.filter(_of_night(period, run, health))
     day = mill.local_day(period.end) - ONE_DAY
     start, end = mill.day_span_utc(day, day)
@@ -74,7 +74,7 @@ def _of_night(period: Window, run: dict[str, Any], health: RunHealth) -> pl.Expr
 
 def run_health(mill: Mill, run: dict[str, Any]) -> RunHealth:
     """How the last finished run went."""
-    runs = store_of(mill).runs().filter(pl.col("state") == "finished")
+    runs = published_store_of(mill).runs().filter(pl.col("state") == "finished")
     earlier = runs.filter(pl.col("as_of") < run["as_of"])["as_of"].max()
     took = None
     if run["finished_at"] is not None:

@@ -16,7 +16,7 @@ from pipeline.present_night import run_health
 from pipeline.report import Gap, WeekView, write_week
 from pipeline.report.settling import settling_days
 from pipeline.report.shifts import shift_lengths, shift_sums
-from pipeline.windows import DAILY, LOSSES, ONE_DAY, ZONES, Window, lake_of, store_of
+from pipeline.windows import DAILY, LOSSES, ONE_DAY, ZONES, Window, lake_of, published_store_of
 
 #: Before and after of a fix are drawn from this far on either side.
 _AROUND_A_FIX: Final = timedelta(days=8)
@@ -45,7 +45,7 @@ def write_week_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> P
 def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekView:
     """Fill the view of one week."""
     run = latest_run(mill)
-    known = store_of(mill).findings(withdrawn=True)
+    known = published_store_of(mill).findings(withdrawn=True)
     report = view_of(mill, period, gaps)
     first = mill.local_day(period.start)
     last = mill.local_day(period.end - timedelta(microseconds=1))

@@ -15,7 +15,7 @@ from models.find import Losses
 from models.probes import ProbeBias
 from pipeline.config import Mill
 from pipeline.schema import SENSOR_COLUMNS
-from pipeline.windows import ONE_DAY, SENSORS, Window, lake_of, store_of
+from pipeline.windows import ONE_DAY, SENSORS, Window, lake_of, published_store_of
 
 #: A fault is told on a day when it lasted this long there.
 _LEAST_MIN: Final = 15
@@ -86,7 +86,7 @@ def sensors_to_look_at(mill: Mill, first: date, last: date) -> pl.DataFrame:
         last of the worst days).
     """
     ill = (
-        store_of(mill)
+        published_store_of(mill)
         .sensors(first, last)
         .filter(pl.col("verdict") != "good")
         .with_columns(grade=pl.col("verdict").replace_strict(_ORDER, return_dtype=pl.Int64))

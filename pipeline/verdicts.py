@@ -17,7 +17,7 @@ from pipeline.learning import TAKEN_BACK, counting
 from pipeline.report.localtime import moment_words
 from pipeline.report.text import clean
 from pipeline.report.wording import CAUSES, words_of
-from pipeline.windows import now, store_of
+from pipeline.windows import now, published_store_of, store_of
 
 Verdict = Literal["confirmed", "dismissed", "fixed"]
 
@@ -145,7 +145,7 @@ def _machine_user() -> str:
 
 def verdict_lines(mill: Mill) -> list[str]:
     """Every verdict given, last one first, for a terminal."""
-    given = store_of(mill).verdicts().to_dicts()
+    given = published_store_of(mill).verdicts().to_dicts()
     if not given:
         return [f"{mill.name}: no verdict was given yet."]
     count = {row["verdict_id"] for row in counting(given).values()}

@@ -13,7 +13,7 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.config import Mill
-from pipeline.errors import ConfigError, DataError
+from pipeline.errors import DataError
 from pipeline.lake import Lake
 from pipeline.store import Store
 
@@ -48,6 +48,11 @@ def store_of(mill: Mill) -> Store:
     return Store(mill.database_path, mill.key)
 
 
+def published_store_of(mill: Mill) -> Store:
+    """Findings store of a mill as it was last published: for what only reads, and may be slow."""
+    return store_of(mill).as_published()
+
+
 def lake_of(mill: Mill) -> Lake:
     """Lake of a mill."""
     return Lake(mill.lake_path)
@@ -58,33 +63,13 @@ def midnight(day: date, later: int = 0) -> datetime:
     return datetime.combine(day + later * ONE_DAY, time(), tzinfo=UTC)
 
 
-def choose_window(mill: Mill, lake: Lake, store: Store, first: date | None) -> Window:
-    """Choose what to judge, with the findings of the store as those known; see `window_for`."""
-    known = store.findings().select("started", "ended").rows() if store.path.exists() else []
-    return window_for(mill, lake, known, first)
-
-
-def window_for(
-    mill: Mill, lake: Lake, known: Sequence[tuple[datetime, datetime]], first: date | None
-) -> Window:
-    """Choose what to judge: the look-back at least, and no known finding cut by its start.
-
-    A shorter window would have too little to learn the usual loss and the multiplier from, and
-    would withdraw what a longer one found.
-
-    Parameters
-    ----------
-    known : sequence of (datetime, datetime)
-        Start and end of the findings known so far.
-    first : date, optional
-        Local day to start from.
+def worked_out(mill: Mill, lake: Lake) -> list[date]:
+    """UTC days that can be searched: the last ones worked out that follow one another.
 
     Raises
     ------
     DataError
         Nothing was worked out yet.
-    ConfigError
-        The first day lies after the end of data.
     """
     days = _unbroken(lake.feature_days(STATION))
     if not days:
@@ -93,21 +78,7 @@ def window_for(
             str(mill.lake_path),
             "Pull exports with lostpol pull, then run lostpol backfill.",
         )
-    begin, end = data_bounds(mill, lake, days)
-    start = end - mill.detection.look_back_days * ONE_DAY
-    if first is not None:
-        asked = mill.day_start_utc(first)
-        start = asked if asked >= end else min(start, asked)
-    while cut := [started for started, ended in known if started < start < ended]:
-        start = min(cut) - ONE_DAY
-    start = max(start.replace(hour=0, minute=0, second=0, microsecond=0), begin)
-    if start >= end:
-        raise ConfigError(
-            f"The window starts on {first}, after the end of data.",
-            f"data end at {end.astimezone(mill.tz):%Y-%m-%d %H:%M} local time",
-            "Give an earlier first day, or pull newer exports.",
-        )
-    return Window(start, end)
+    return days
 
 
 def _unbroken(days: Sequence[date]) -> list[date]:
@@ -162,13 +133,26 @@ def data_bounds(mill: Mill, lake: Lake, days: Sequence[date]) -> tuple[datetime,
     return begin, end if closed else end + timedelta(minutes=1)
 
 
-def describe_run(mill: Mill, flow: str, window: Window) -> dict[str, Any]:
-    """Describe a run. Its name depends on readings, description, code and window, on no clock."""
-    inputs = lake_of(mill).readings_hash(*window.days)
-    versions = {name: version(name) for name in _PACKAGES}
+def stamp_of(mill: Mill) -> str:
+    """Hash of all but readings that a finding depends on: description and versions."""
+    versions = _versions()
+    return short_hash(
+        [mill.config_hash, *(f"{name} {versions[name]}" for name in sorted(versions))]
+    )
+
+
+def describe_run(mill: Mill, flow: str, window: Window, inputs: str) -> dict[str, Any]:
+    """Describe a run. Its name depends on readings, description, code and window, on no clock.
+
+    Parameters
+    ----------
+    inputs : str
+        Hash of the readings.
+    """
+    versions = _versions()
     span = (window.start.isoformat(), window.end.isoformat())
     return {
-        "run_id": _short_hash([inputs, mill.config_hash, versions["lostpol"], *span]),
+        "run_id": short_hash([inputs, mill.config_hash, versions["lostpol"], *span]),
         "flow": flow,
         "window_start": window.start,
         "window_end": window.end,
@@ -180,7 +164,12 @@ def describe_run(mill: Mill, flow: str, window: Window) -> dict[str, Any]:
     }
 
 
-def _short_hash(parts: Iterable[str]) -> str:
+def _versions() -> dict[str, str]:
+    return {name: version(name) for name in _PACKAGES}
+
+
+def short_hash(parts: Iterable[str]) -> str:
+    """Sixteen characters that tell lists of words apart."""
     return hashlib.sha256("\x1f".join(parts).encode()).hexdigest()[:16]
 
 

@@ -20,7 +20,7 @@ from pipeline.dossier.likes import likenesses
 from pipeline.dossier.page import make_page
 from pipeline.errors import ConfigError, DataError
 from pipeline.verdicts import chosen
-from pipeline.windows import store_of
+from pipeline.windows import published_store_of
 
 __all__ = ["write_dossier"]
 
@@ -54,7 +54,7 @@ def write_dossier(mill: Mill, which: str, out: Path | None = None) -> Path:
     DataError
         There are no findings yet, or the finding's id cannot name a folder.
     """
-    store = store_of(mill)
+    store = published_store_of(mill)
     finding = chosen(store.findings(withdrawn=True), which)
     if out is not None:
         return _write(mill, finding, out, {})

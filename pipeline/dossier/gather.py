@@ -16,7 +16,7 @@ from features.station import Station
 from models.minutes import Minutes, to_minutes
 from models.series import Array
 from pipeline.config import Mill
-from pipeline.windows import GRID, LOSSES, STATION, ZONES, lake_of, store_of
+from pipeline.windows import GRID, LOSSES, STATION, ZONES, lake_of, published_store_of
 
 #: Least time drawn on either side of a finding, and as a share of its length.
 _LEAST_AROUND: Final = timedelta(hours=12)
@@ -91,7 +91,7 @@ class Material:
 
 def gather(mill: Mill, finding: dict[str, Any]) -> Material:
     """Read what belongs to one finding."""
-    store, lake = store_of(mill), lake_of(mill)
+    store, lake = published_store_of(mill), lake_of(mill)
     days = lake.feature_days(STATION)
     drawn = _drawn(finding["started"], finding["ended"])
     first, last = drawn[0] - _BEFORE, drawn[1] + _AFTER
