@@ -136,8 +136,10 @@ def disturb(folder: Path, kills: int, seed: int = 1, rows: int = 30_000, say=Non
                 if importer.run(store, exports, stop_after_s=rng.uniform(0.0, lasts_s)):
                     outcome.kills += 1
                     outcome.fell[what_is_left(store)] += 1
+                    lasts_s *= 1.1
                 else:
                     outcome.finished_first += 1
+                    lasts_s *= 0.8  # a machine that others use is now fast, now slow
             importer.run(store, exports)
             found = state(store)
             if found != expected:
