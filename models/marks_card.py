@@ -38,7 +38,8 @@ class Scorecard:
     events : polars.DataFrame
         One row a loss event: event, cause, start_utc, end_utc, planted_t, found, found_early
         (at `FALSE_PER_WEEK`), touched, iou, lost_t, lost_t_low, lost_t_high, named; and, where
-        mornings were given, listed_d, found_d (null: never) and timely (null without mornings).
+        mornings were given, listed_d, found_d (null: never), timely and found_timely (null without
+        mornings), as ``marks_nightly.Wait`` has them.
     """
 
     weeks: float
@@ -147,9 +148,17 @@ class Scorecard:
     @property
     def timely_share(self) -> float | None:
         """Share of planted tonnes whose event is on the list by its second morning."""
+        return self._nightly_share("timely")
+
+    @property
+    def found_timely_share(self) -> float | None:
+        """Share of planted tonnes whose event is found by its second morning."""
+        return self._nightly_share("found_timely")
+
+    def _nightly_share(self, column: str) -> float | None:
         if not self.is_nightly or self.planted_t <= 0:
             return None
-        return float(self.events.filter("timely")["planted_t"].sum()) / self.planted_t
+        return float(self.events.filter(column)["planted_t"].sum()) / self.planted_t
 
     def by_size(self) -> pl.DataFrame:
         """Recall by size of the planted loss.
@@ -248,4 +257,5 @@ def figures(card: Scorecard) -> dict[str, object]:
         "ndcg_10": card.ndcg,
         "days_to_list": card.days_to_list,
         "timely_share": card.timely_share,
+        "found_timely_share": card.found_timely_share,
     }

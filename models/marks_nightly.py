@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -31,9 +31,27 @@ class Morning:
     findings: pl.DataFrame
 
 
-def first_listed(
-    mornings: Sequence[Morning], events: Spans
-) -> tuple[list[float | None], list[float | None], list[bool]]:
+@dataclass(frozen=True)
+class Wait:
+    """How long one event waited.
+
+    Attributes
+    ----------
+    listed_d, found_d : float or None
+        Days from its start to the first morning on which it was on the list, and to the first on
+        which it was found; None when it never was.
+    timely, found_timely : bool
+        Whether it was on the list, and whether it was found, on the first or second morning after
+        its start.
+    """
+
+    listed_d: float | None = None
+    found_d: float | None = None
+    timely: bool = False
+    found_timely: bool = False
+
+
+def first_listed(mornings: Sequence[Morning], events: Spans) -> list[Wait]:
     """For each event the wait until it is on the list, and until it is found.
 
     Parameters
@@ -45,11 +63,8 @@ def first_listed(
 
     Returns
     -------
-    listed_d, found_d : list of float or None
-        Days from the start of each event to the first morning on which it was on the list, and to
-        the first on which it was found; None when it never was.
-    timely : list of bool
-        Whether it was on the list on the first or second morning after its start.
+    list of Wait
+        One an event.
 
     Notes
     -----
@@ -58,11 +73,8 @@ def first_listed(
     union of at least 0.5 with it. A finding that is later withdrawn has still been read. Where
     data end before the second morning, the last list is the second morning's too.
     """
-    count = len(events)
-    listed: list[float | None] = [None] * count
-    found: list[float | None] = [None] * count
-    turn = np.zeros(count, dtype=np.int64)
-    timely = [False] * count
+    waits = [Wait()] * len(events)
+    turn = np.zeros(len(events), dtype=np.int64)
     for morning in mornings:
         now_h = morning.at_utc.timestamp() / 3600.0
         begun = np.flatnonzero(events[:, 0] < now_h)
@@ -71,14 +83,15 @@ def first_listed(
         spans = to_spans(morning.findings, "started", "ended")
         shown, held = set(pointing(spans, so_far).tolist()), owners(spans, so_far)
         for i, event in enumerate(begun.tolist()):
-            wait_d = (now_h - float(events[event, 0])) / 24.0
-            if i in shown and listed[event] is None:
-                listed[event] = wait_d
-                timely[event] = bool(turn[event] <= TIMELY_MORNING)
-            if found[event] is None and (held == i).any():
-                iou = united_iou(spans[held == i], so_far[i : i + 1])
-                found[event] = wait_d if iou >= FOUND_IOU else None
-    return listed, found, timely
+            wait, since_d = waits[event], (now_h - float(events[event, 0])) / 24.0
+            in_time = bool(turn[event] <= TIMELY_MORNING)
+            if wait.listed_d is None and i in shown:
+                wait = replace(wait, listed_d=since_d, timely=in_time)
+            iou = united_iou(spans[held == i], so_far[i : i + 1])
+            if wait.found_d is None and iou >= FOUND_IOU:
+                wait = replace(wait, found_d=since_d, found_timely=in_time)
+            waits[event] = wait
+    return waits
 
 
 def as_it_stood(findings: pl.DataFrame, at_utc: datetime) -> Morning:

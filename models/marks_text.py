@@ -67,6 +67,7 @@ _LINES: tuple[tuple[str, str, Cell], ...] = (
     ("order, NDCG at 10", "0.95", lambda c: _number(c.ndcg)),
     ("days until listed, median", "", _wait),
     ("tonnes listed by 2nd morning", "90 %", lambda c: _share(c.timely_share)),
+    ("  found by then", "", lambda c: _share(c.found_timely_share)),
 )
 
 

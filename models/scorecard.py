@@ -28,6 +28,7 @@ the mean of the mills'.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 
 import numpy as np
 import polars as pl
@@ -74,6 +75,7 @@ _MARK_SCHEMA = {
     "listed_d": pl.Float64,
     "found_d": pl.Float64,
     "timely": pl.Boolean,
+    "found_timely": pl.Boolean,
 }
 
 
@@ -151,7 +153,7 @@ def _event_rows(
     owner = owners(spans, events)
     touched = shared_h(spans, events).sum(axis=0) > 0
     early = before_too_many_false(spans, events, FALSE_PER_WEEK * weeks)
-    listed, found, timely = first_listed(mornings, events)
+    waits = first_listed(mornings, events)
     rows: list[dict[str, object]] = []
     for i in range(losses.height):
         mine = np.flatnonzero(owner == i)
@@ -163,8 +165,7 @@ def _event_rows(
         row |= {"found_early": united_iou(first, events[i : i + 1]) >= FOUND_IOU}
         row |= {"iou": iou, "named": largest["cause"][0] if mine.size else None}
         row |= {name: float(own[name].sum()) if mine.size else None for name in _TOGETHER}
-        row |= {"listed_d": listed[i], "found_d": found[i]}
-        rows.append(row | {"timely": timely[i] if mornings else None})
+        rows.append(row | (asdict(waits[i]) if mornings else {}))
     kept = losses.select(
         "event", "cause", "start_utc", "end_utc", pl.col("lost_t").alias("planted_t")
     )

@@ -212,7 +212,19 @@ def test_days_to_the_list():
     assert card.events["found_d"].to_list() == pytest.approx([38 / 24, 8 / 24])
     assert card.events["timely"].to_list() == [True, True]
     assert card.timely_share == 1.0
+    assert card.found_timely_share == 1.0
     assert card.days_to_list == pytest.approx(38 / 24)
+
+
+def test_a_piece_is_on_the_list_before_the_event_is_found():
+    piece, all_of_it = ("overheating", 57, 60, 1, 0, 2), ("overheating", 44, 60, 1, 0, 2)
+    nights = [night(48), night(72, piece), night(96, all_of_it)]
+    card = score(truth(), findings(all_of_it), 1.0, nights)
+    # Wholly inside the event, but three of its twenty hours.
+    assert card.events["listed_d"][1] == pytest.approx(32 / 24)
+    assert card.events["found_d"][1] == pytest.approx(56 / 24)
+    assert card.timely_share == pytest.approx(0.75)
+    assert card.found_timely_share == 0.0
 
 
 def test_the_third_morning_is_too_late():
