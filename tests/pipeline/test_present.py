@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from models.witness import DAILY_SCHEMA
-from pipeline import stages
+from pipeline import stretches
 from pipeline.config import load_mill
 from pipeline.present import view_of
 from pipeline.present_night import night_view
@@ -227,11 +227,12 @@ def test_the_week_is_filled_from_the_same_store(mill):
     assert view.minutes is None
 
 
-def test_the_day_a_window_cuts_keeps_what_an_earlier_search_saw_of_it(mill):
+def test_a_stretch_tells_only_of_the_local_days_that_begin_in_it(mill):
     lake = lake_of(mill)
     new = pl.concat([daily(date(2025, 10, 6), 1.0), daily(date(2025, 10, 7), 2.0)])
     before = lake.read_features(DAILY, date(2025, 10, 6), date(2025, 10, 6))
-    stages._keep_daily(mill, lake, Window(START + timedelta(hours=6), END), new)
+    owns = Window(START + timedelta(hours=6), END)
+    stretches._keep_daily(mill, lake, stretches.Stretch(owns, Window(START, END), open=True), new)
     kept = lake.read_features(DAILY, date(2025, 10, 6), date(2025, 10, 7))
     assert kept["sucrose_fed_t"].to_list() == [before["sucrose_fed_t"][0], 2.0]
 
