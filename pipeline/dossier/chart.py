@@ -15,7 +15,7 @@ from markupsafe import Markup
 from models.order import Move
 from models.series import Array, block_means
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Lane
+from pipeline.dossier.lanes import Lane, by_the_clock
 
 #: Most points of a line; beyond, minutes are averaged.
 MOST_POINTS: Final = 6000
@@ -55,6 +55,7 @@ def chart_data(material: Material, lanes: Sequence[Lane], moves: Sequence[Move])
         "step_min": step,
         "count": -(-(last - first) // step),
         "finding": [_ms(started), _ms(ended)],
+        "by_clock": by_the_clock(material),
         "zone": material.mill.zone,
         "offsets": _offsets(material.drawn, ZoneInfo(material.mill.zone)),
         "delays": delays,

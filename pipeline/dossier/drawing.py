@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
 from xml.etree import ElementTree as ET
@@ -15,7 +16,7 @@ from markupsafe import Markup
 from models.order import on_parcel_time
 from models.series import Array, block_means
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Grab, Lane
+from pipeline.dossier.lanes import Grab, Lane, by_the_clock
 from pipeline.report.localtime import clock_words, day_words
 from pipeline.report.shapes import INK, SHADE
 
@@ -38,8 +39,10 @@ _LONGEST_HEAD: Final = 96
 
 
 def still(material: Material, lanes: Sequence[Lane]) -> Markup:
-    """Draw the lanes shown at first as one SVG, on the time at which the juice entered."""
+    """Draw the lanes shown at first as one SVG, on the time axis the chart begins with."""
     shown = [lane for lane in lanes if lane.shown]
+    if by_the_clock(material):
+        shown = [replace(lane, delay_min=np.zeros_like(lane.delay_min)) for lane in shown]
     height = _LANE * len(shown) + 26
     root = ET.Element(
         "svg",

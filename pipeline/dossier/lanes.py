@@ -101,6 +101,11 @@ def vessel_kinds(material: Material) -> dict[str, str]:
     return {v.name: str(v.kind) for v in material.station.vessels}
 
 
+def by_the_clock(material: Material) -> bool:
+    """Whether the finding is shown by the clock at first: a stop acts everywhere at once."""
+    return str(material.finding["cause"]) in ("standing_juice", "slow_throughput")
+
+
 def lanes_of(material: Material) -> list[Lane]:
     """All lanes that can be drawn, the loss first, then in the order the juice flows."""
     n = material.grid.height

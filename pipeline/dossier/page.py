@@ -21,10 +21,9 @@ from models.workings import Workings, work_through
 from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.drawing import still
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Lane, lanes_of, silent_tags, vessel_kinds
+from pipeline.dossier.lanes import Lane, by_the_clock, lanes_of, silent_tags, vessel_kinds
 from pipeline.dossier.likes import like_rows, likenesses
 from pipeline.dossier.sections import (
-    by_the_clock,
     chart_moves,
     lab_rows,
     move_rows,
@@ -41,6 +40,9 @@ from pipeline.report.localtime import clocks_change, duration_words, moment_word
 from pipeline.report.rounding import feed_share, known, money, tonnes
 from pipeline.report.text import clean
 from pipeline.report.wording import confidence_words, section_words, status_words, words_of
+
+#: Missing readings of a vessel are told from so many minutes on.
+_LEAST_UNKNOWN_MIN = 15
 
 
 @dataclass(frozen=True)
@@ -250,8 +252,8 @@ def _missing(
     if absent:
         said.append(
             (
-                f"Some of what the loss rests on, in {absent} of these hours",
-                "it was not measured then; its median over the season stood in for it",
+                f"Readings behind the loss in these hours: {absent}",
+                "not measured then; the season's median stood in for them",
             )
         )
     if not lanes:
@@ -260,12 +262,18 @@ def _missing(
 
 
 def _absent_minutes(material: Material) -> str:
-    """How much of the finding's hours was filled in rather than measured, in words."""
-    if "measured" not in material.losses.columns:
+    """Vessels whose loss rests on something not measured, and for how long, in words."""
+    if material.minutes is None:
         return ""
+    kinds = vessel_kinds(material)
     rows = slice(*(max(material.index_of(material.finding[n]), 0) for n in ("started", "ended")))
-    unknown = int((~material.losses["measured"].fill_null(value=False))[rows].sum())
-    return duration_words(timedelta(minutes=unknown)) if unknown >= 15 else ""
+    said = []
+    for zone, columns in material.minutes.zones.items():
+        unknown = int((~np.isfinite(columns["loss_kg_h"][rows])).sum())
+        if unknown >= _LEAST_UNKNOWN_MIN:
+            lasted = duration_words(timedelta(minutes=unknown))
+            said.append(f"{section_words(zone, kinds)} ({lasted})")
+    return ", ".join(said)
 
 
 def _run_words(material: Material) -> list[tuple[str, str]]:

@@ -14,7 +14,7 @@ import polars as pl
 from models.order import BLOCK_MIN, Move, Signal, on_parcel_time, order_of_moves, together
 from models.workings import VesselRow
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import LOSS_KEY, Z90, Lane, vessel_kinds
+from pipeline.dossier.lanes import LOSS_KEY, Z90, Lane, by_the_clock, vessel_kinds
 from pipeline.dossier.words import ANALYTES, place_words
 from pipeline.report.localtime import moment_words
 from pipeline.report.rounding import known, plain
@@ -40,11 +40,6 @@ class MoveRow:
     left: float
     middle: float
     right: float
-
-
-def by_the_clock(material: Material) -> bool:
-    """Whether the order is told by the clock: a stop acts everywhere at once."""
-    return str(material.finding["cause"]) in ("standing_juice", "slow_throughput")
 
 
 def moves_of(material: Material, lanes: Sequence[Lane]) -> tuple[list[Move], list[str]]:

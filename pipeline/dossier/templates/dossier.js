@@ -38,7 +38,7 @@
     return Object.assign({}, lane, { lines, delay, clock, entered, on: lane.shown });
   });
   let view = whole.slice();
-  let byClock = false;
+  let byClock = data.by_clock;
   let cursor = null;
   let drag = null;
   let width = 800;
@@ -217,6 +217,7 @@
     width = printing ? 700 : Math.max(300, Math.round(holder.clientWidth || 800));
     const visible = shown();
     byId("count").textContent = String(visible.length);
+    byId("axis").setAttribute("aria-pressed", String(byClock));
     lanes.forEach((lane) => { lane.box.hidden = !lane.on; });
     visible.forEach((lane, i) => drawLane(lane, i === visible.length - 1));
     holder.dataset.from = String(Math.round(view[0]));
@@ -294,7 +295,6 @@
     reset: () => { cursor = null; look(whole[0], whole[1]); },
     axis: () => {
       byClock = !byClock;
-      document.querySelector('[data-do="axis"]').setAttribute("aria-pressed", String(byClock));
       draw();
     },
     all: () => choose(() => true),

@@ -111,4 +111,5 @@ def hostile_page(tmp_path_factory, searched, first):
     with duckdb.connect(mill.database_path) as connection:
         sql = "UPDATE findings SET evidence = ? WHERE finding_id = ?"
         connection.execute(sql, [json.dumps(evidence), row["finding_id"]])
+    store_of(mill).published.unlink(missing_ok=True)
     return write_dossier(mill, row["finding_id"], folder / "x")

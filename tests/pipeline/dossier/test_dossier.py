@@ -12,7 +12,7 @@ import pytest
 
 from pipeline.dossier import write_dossier
 from pipeline.errors import ConfigError, DataError
-from pipeline.windows import LOSSES, STATION, lake_of
+from pipeline.windows import LOSSES, STATION, lake_of, store_of
 
 
 class Page(HTMLParser):
@@ -202,8 +202,10 @@ def test_the_same_again_is_the_same(mill, tmp_path):
 
 
 def update(mill, sql, *values):
+    """Change the store behind lostpol's back; what was published of it goes."""
     with duckdb.connect(mill.database_path) as connection:
         connection.execute(sql, values)
+    store_of(mill).published.unlink(missing_ok=True)
 
 
 def test_hostile_text_stays_text_everywhere(hostile_page, hostile_tags):

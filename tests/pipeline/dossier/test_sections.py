@@ -7,7 +7,7 @@ import pytest
 
 from models.order import Move
 from pipeline.dossier.chart import as_script, chart_data
-from pipeline.dossier.drawing import levels
+from pipeline.dossier.drawing import levels, still
 from pipeline.dossier.export import harmless
 from pipeline.dossier.gather import gather
 from pipeline.dossier.lanes import lanes_of
@@ -70,6 +70,9 @@ def test_a_stop_is_told_by_the_clock(material, lanes):
     (drawn,) = chart_moves(stop, lanes, [move])
     assert drawn.onset_min == pytest.approx(start - probe.delay_min[start])
     assert chart_moves(material, lanes, [move]) == [move]
+    assert chart_data(stop, lanes[:2], [])["by_clock"]
+    assert not chart_data(material, lanes[:2], [])["by_clock"]
+    assert still(stop, lanes) != still(material, lanes)
     assert moves_of(stop, lanes) != moves_of(material, lanes)
 
 
