@@ -95,8 +95,11 @@ class Chance:
         return max(-math.expm1(-self.rate(z) * CELL_H / 168.0), _LEAST_P)
 
 
-#: Without enough quiet hours: the prior alone.
-FIRST_SEASON = Chance(_PRIOR_COUNT / _PRIOR_WEEKS, _PRIOR_WIDTH)
+#: Noise alone, nothing moved by hand: the prior by itself.
+NOISE = Chance(_PRIOR_COUNT / _PRIOR_WEEKS, _PRIOR_WIDTH)
+#: Without enough quiet hours: levels may be moved by hand as they were in the tuning seasons, whose
+#: quiet hours passed 0.06 and 0.03 stretches a week where 0.05 and 0.02 were asked (estimate).
+FIRST_SEASON = Chance(0.2, 16.0)
 
 
 def calibrate(blocks: Array, quiet: NDArray[np.bool_], lrv: float) -> Chance:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from features.station import Station
 from models.candidates import Candidate, find_candidates, find_unexplained
-from models.chance import FIRST_SEASON
+from models.chance import NOISE
 from models.channels import loss_channels, stop_runs
 from models.context import Context
 from models.corroborate import SensorFault, corroborate, with_faults
@@ -140,7 +140,7 @@ def find_losses(
     yield_kg_kg = station.kinetics.sucrose_per_lactic_kg_kg
     rows += [microbial_row(m, minutes, witness, yield_kg_kg) for m in microbial]
     chance = [c.residual.chance.p_value(c.span.z) for c in candidates]
-    chance += [FIRST_SEASON.p_value(m.z) for m in microbial]
+    chance += [NOISE.p_value(m.z) for m in microbial]
     cells = cells_in(minutes.n, len(channels))
     rows = with_marks(rows, chance, cells)
     claimed = [(c.span.start, c.span.end) for c in candidates]

@@ -68,7 +68,7 @@ def test_the_curve_is_its_own_inverse_and_falls():
         assert curve.rate(curve.z_for(rate)) == pytest.approx(rate)
     assert curve.p_value(8) < curve.p_value(6) < curve.p_value(4)
     # A rate of r a week is a chance of 1 - exp(-r / 28) in six hours (Poisson, closed form).
-    assert curve.p_value(4.0) == pytest.approx(1 - math.exp(-0.05 / 28))
+    assert curve.p_value(4.0) == pytest.approx(1 - math.exp(-0.2 / 28))
     assert curve.p_value(50.0) == 1e-7
     with pytest.raises(ValueError, match="above 0"):
         curve.z_for(0.0)
