@@ -192,6 +192,10 @@ class Lake:
         """Days stored of one kind of features, oldest first."""
         return self._days(self._feature_path(kind, date.min).parents[1], kind)
 
+    def drop_features(self, kind: str, day: date) -> None:
+        """Remove one day of a kind of features, there or not."""
+        self._feature_path(kind, day).unlink(missing_ok=True)
+
     # Care -------------------------------------------------------------------------------------
 
     def clean_leftovers(self) -> int:

@@ -15,12 +15,14 @@ from typing import Final
 import polars as pl
 
 from models.marks_nightly import Morning
+from models.rows import FINDING_SCHEMA
 from pipeline import stages
 from pipeline.config import Mill
 from pipeline.lake import Lake
 from pipeline.matching import Row, merge_findings
 from pipeline.progress import Progress, silent
-from pipeline.windows import ONE_DAY, lake_of, window_for
+from pipeline.stretches import Stretch, plan, season_rows, told_findings
+from pipeline.windows import ONE_DAY, Window, lake_of
 
 #: Days whose grids, and whose minutes, may rest on readings of the morning's own day.
 _GRIDS_REACHED: Final = 2
@@ -126,25 +128,32 @@ def replay(mill: Mill, progress: Progress = silent) -> Iterator[Morning]:
         would have kept had it run that morning with every reading at hand.
     """
     known: dict[str, Row] = {}
+    told: dict[Stretch, pl.DataFrame] = {}
     moments = mornings_of(mill)
     for done, at_utc in enumerate(moments):
         progress("Replaying the mornings", done, len(moments))
         lake = LakeAsOf(mill.lake_path, at_utc)
         _work_out(mill, lake)
-        listed = [row for row in known.values() if row["status"] != "withdrawn"]
-        spans = [(row["started"], row["ended"]) for row in listed]
-        window = window_for(mill, lake, spans, None)
-        losses = stages.search(mill, lake, window)
+        planned = plan(mill, lake)
+        # A stretch that was parted off sees no day that a later morning changes.
+        parts = {s: told[s] if s in told else _searched(mill, lake, s) for s in planned}
+        told = {s: frame for s, frame in parts.items() if not s.open}
+        window = Window(planned[0].owns.start, planned[-1].owns.end)
         found = [
-            stages.finding_row(mill, row) | {"mill": mill.key} for row in losses.findings.to_dicts()
+            stages.finding_row(mill, row) | {"mill": mill.key}
+            for row in season_rows(list(parts.items()))
         ]
         bounds = (window.start, window.end)
         merged = merge_findings(list(known.values()), found, bounds, window.end, "")
         known |= {row["finding_id"]: row for row in merged}
         shown = [row for row in known.values() if row["status"] != "withdrawn"]
-        schema = losses.findings.drop("open").schema
-        yield Morning(at_utc, pl.DataFrame(shown, schema=dict(schema), infer_schema_length=None))
+        schema = {name: kind for name, kind in FINDING_SCHEMA.items() if name != "open"}
+        yield Morning(at_utc, pl.DataFrame(shown, schema=schema, infer_schema_length=None))
     progress("Replaying the mornings", len(moments), len(moments))
+
+
+def _searched(mill: Mill, lake: Lake, stretch: Stretch) -> pl.DataFrame:
+    return told_findings(stretch, stages.search(mill, lake, stretch.sees))
 
 
 def _work_out(mill: Mill, lake: LakeAsOf) -> None:

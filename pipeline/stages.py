@@ -31,20 +31,26 @@ from pipeline.errors import ConfigError, LostpolError
 from pipeline.lake import Lake
 from pipeline.progress import Progress, silent
 from pipeline.pull import PullResult, SourceLedger, pull_files, unfinished
-from pipeline.sensors import judged_sensors
 from pipeline.store import RunResult, Store
+from pipeline.stretches import (
+    FOUND,
+    SEARCHED,
+    SENSOR_DAYS,
+    SearchPlan,
+    Stretch,
+    forget,
+    keep,
+    plan_search,
+    season_rows,
+)
 from pipeline.windows import (
-    DAILY,
     GRID,
     HEALTH,
-    LOSSES,
-    NOTICES,
     ONE_DAY,
     SENSORS,
     STATION,
     ZONES,
     Window,
-    choose_window,
     describe_run,
     lake_of,
     midnight,
@@ -151,6 +157,7 @@ def derive(mill: Mill, days: Iterable[date] | None = None, progress: Progress = 
     waiting = set(store.pending_days())
     asked = span & (set(days or ()) | _changed_days(mill, store, waiting, span))
     grids, minutes = _reach(asked, span, set(lake.feature_days(GRID)))
+    forget(lake, [*grids, *minutes])  # first: a run stopped halfway must not trust them
     total = len(grids) + len(minutes)
     for done, day in enumerate(grids):
         progress("Putting readings on a one-minute grid", done, total)
@@ -223,40 +230,59 @@ def derive_day(mill: Mill, lake: Lake, day: date) -> None:
 def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress = silent) -> Judged:
     """Search for losses, publish what was found and keep what the report draws.
 
-    The search always runs to the end of the days worked out, and starts early enough to see
-    every finding it may touch as a whole.
+    The season is judged whole, to the end of the days worked out; only those of its stretches that
+    see a changed day are searched again (``pipeline.stretches``).
 
     Parameters
     ----------
     flow : str
         What asked for it: nightly, weekly or backfill.
     first : date, optional
-        Local day to start from; without one, ``look_back_days`` before the end of data.
+        Local day from which on everything is searched anew, changed or not.
 
     Raises
     ------
     DataError
         Nothing was worked out yet.
+    ConfigError
+        The first day lies after the end of data.
     """
     lake, store = lake_of(mill), store_of(mill)
-    window = choose_window(mill, lake, store, first)
-    run = describe_run(mill, flow, window)
+    job = plan_search(mill, lake, first)
+    run = describe_run(mill, flow, job.window, job.inputs)
     store.record_run(run | {"state": "running"})
-    progress("Looking for losses", 0, 1)
     try:
-        losses = search(mill, lake, window)
-        _keep_series(lake, window, losses)
-        _keep_daily(mill, lake, window, losses.daily)
-        found = [finding_row(mill, row) for row in losses.findings.to_dicts()]
-        sensors = judged_sensors(mill, window, losses)
-        done = run | _outcome(losses) | {"state": "finished", "finished_at": now()}
-        store.publish_run(RunResult(done, _mill_row(mill), found, sensors, losses.cells))
+        for done, (stretch, inputs) in enumerate(job.anew):
+            progress("Looking for losses", done, len(job.anew))
+            search_stretch(mill, stretch, job.stamp, inputs)
+        judged = publish(mill, job, run)
     except BaseException:
         with suppress(LostpolError):  # what stopped the run tells more
             store.record_run(run | {"state": "failed", "finished_at": now()})
         raise
     progress("Looking for losses", 1, 1)
-    return Judged(run["run_id"], window, len(found))
+    return judged
+
+
+def search_stretch(mill: Mill, stretch: Stretch, stamp: str, inputs: str) -> None:
+    """Search one stretch and keep in the lake what it says; touches no database."""
+    lake = lake_of(mill)
+    keep(mill, lake, stretch, search(mill, lake, stretch.sees), stamp, inputs)
+
+
+def publish(mill: Mill, job: SearchPlan, run: dict[str, Any]) -> Judged:
+    """Join what all stretches say, and publish it as one run."""
+    lake = lake_of(mill)
+    parts = [(s, lake.read_features(FOUND, s.day, s.day)) for s in job.stretches]
+    found = [finding_row(mill, row) for row in season_rows(parts)]
+    told = pl.concat([lake.read_features(SEARCHED, s.day, s.day) for s in job.stretches])
+    sensors = [lake.read_features(SENSOR_DAYS, s.day, s.day) for s, _ in job.anew]
+    sensors = [frame for frame in sensors if not frame.is_empty()]
+    done = run | _outcome(told, len(found)) | {"state": "finished", "finished_at": now()}
+    cells = round(told["cells"].sum())
+    health = pl.concat(sensors) if sensors else None
+    store_of(mill).publish_run(RunResult(done, _mill_row(mill), found, health, cells))
+    return Judged(run["run_id"], job.window, len(found))
 
 
 def _mill_row(mill: Mill) -> dict[str, Any]:
@@ -282,31 +308,6 @@ def search(mill: Mill, lake: Lake, window: Window) -> Losses:
     )
 
 
-def _keep_series(lake: Lake, window: Window, losses: Losses) -> None:
-    """Keep the drawn series and the notices, one file a day; a notice belongs to its first day."""
-    first, last = window.days
-    for n in range((last - first).days + 1):
-        day = first + n * ONE_DAY
-        lake.write_features(LOSSES, day, _of_day(losses.minutes, "ts_utc", day))
-        lake.write_features(NOTICES, day, _of_day(losses.notices, "started", day))
-
-
-def _keep_daily(mill: Mill, lake: Lake, window: Window, daily: pl.DataFrame) -> None:
-    """Keep the laboratory's day beside that of kinetics, one file a local day.
-
-    A window may begin inside a local day; what an earlier search saw of the whole day stays.
-    """
-    kept = set(lake.feature_days(DAILY))
-    for (day,), row in daily.partition_by("day", as_dict=True).items():
-        whole = mill.day_start_utc(day) >= window.start
-        if whole or day not in kept:
-            lake.write_features(DAILY, day, row)
-
-
-def _of_day(frame: pl.DataFrame, column: str, day: date) -> pl.DataFrame:
-    return frame.filter(pl.col(column).is_between(midnight(day), midnight(day, 1), closed="left"))
-
-
 def finding_row(mill: Mill, row: dict[str, Any]) -> dict[str, Any]:
     """One finding as the store keeps it: with its worth and whether it goes on."""
     status = "open" if row.pop("open") else "ended"
@@ -314,12 +315,9 @@ def finding_row(mill: Mill, row: dict[str, Any]) -> dict[str, Any]:
     return row | worth | {"status": status}
 
 
-def _outcome(losses: Losses) -> dict[str, Any]:
-    return {
-        "minutes": losses.minutes.height,
-        "findings": losses.findings.height,
-        "multiplier": losses.multiplier.value,
-        "multiplier_low": losses.multiplier.low,
-        "multiplier_high": losses.multiplier.high,
-        "multiplier_pairs": losses.multiplier.pairs,
-    }
+def _outcome(told: pl.DataFrame, findings: int) -> dict[str, Any]:
+    """What the row of a run tells of its search; the multiplier is that of the last stretch."""
+    last = told.row(-1, named=True)
+    fitted = ("multiplier", "multiplier_low", "multiplier_high", "multiplier_pairs")
+    counts = {"minutes": int(told["minutes"].sum()), "findings": findings}
+    return counts | {name: last[name] for name in fitted}
