@@ -12,11 +12,13 @@ from numpy.typing import NDArray
 from models.chance import FIRST_SEASON, Chance, calibrate
 from models.changepoint import Segment, default_penalty, segments
 from models.minutes import MINUTES_PER_BLOCK
-from models.series import Array, block_means, bridge_runs, long_run_variance, running_median
+from models.series import Array, block_means, long_run_variance, running_median
 
 _BASELINE_DAYS = 7
 _JOIN_H = 2.0
 _JOIN_UNPROVEN_H = 8.0
+#: A pause this long between two stretches twice as high parts them.
+_VALLEY_H = 4.0
 #: A ramp up or a tail has at least this share of the stretch it leans on: pH drifts with its
 #: probe and washes out, levels and temperatures step.
 _LEANING_PH, _LEANING = 0.3, 0.5
@@ -142,7 +144,9 @@ def find_spans(
     strong = [p for p in parts if p.z >= z_min and p.mean >= rate_min]
     leaning = _LEANING_PH if standing_error > 0.0 else _LEANING
     runs = _join(
-        residual.block_kg_h, [(p.start, p.end) for p in _with_shoulders(parts, strong, leaning)]
+        residual.block_kg_h,
+        [(p.start, p.end) for p in _with_shoulders(parts, strong, leaning)],
+        leaning,
     )
     spans = []
     for start, end in runs:
@@ -167,23 +171,46 @@ def _with_shoulders(parts: list[Segment], strong: list[Segment], leaning: float)
         for before, part in pairwise(parts[::step]):
             if before in anchors and part.z >= 2.0 and part.mean >= leaning * before.mean:
                 chosen.add(part)
-    return [p for p in parts if p in chosen]
+    return [p for p in parts if p in chosen and not _is_valley(p, parts, chosen)]
 
 
-def _join(blocks: Array, runs: list[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Join runs over a short pause, or a longer one in which the excess went on or is unknown."""
+def _is_valley(part: Segment, parts: list[Segment], chosen: set[Segment]) -> bool:
+    """Whether hours of little excess part two episodes: one probe put right, then adrift again."""
+    at = parts.index(part)
+    if at in (0, len(parts) - 1) or (part.end - part.start) * MINUTES_PER_BLOCK < 60 * _VALLEY_H:
+        return False
+    sides = (parts[at - 1], parts[at + 1])
+    return all(p in chosen for p in sides) and part.mean < 0.5 * min(p.mean for p in sides)
+
+
+def _join(blocks: Array, runs: list[tuple[int, int]], leaning: float) -> list[tuple[int, int]]:
+    """Join runs over a short pause, or a longer one in which the excess went on or is unknown.
+
+    Two runs of quite different height stay two: hours of slight unrest after a fault would
+    otherwise smear it over days.
+    """
     short, long = (int(h * 60 / MINUTES_PER_BLOCK) for h in (_JOIN_H, _JOIN_UNPROVEN_H))
     joined: list[tuple[int, int]] = []
-    for start, end in bridge_runs(runs, short):
+    for start, end in runs:
         if joined and start - joined[-1][1] <= long:
-            pause = blocks[joined[-1][1] : start]
-            around = np.concatenate([blocks[slice(*joined[-1])], blocks[start:end]])
-            known = pause[np.isfinite(pause)]
-            if len(known) == 0 or known.mean() >= 0.3 * np.nanmean(around):
+            first, pause = blocks[slice(*joined[-1])], blocks[joined[-1][1] : start]
+            if _alike(first, blocks[start:end], leaning) and (
+                len(pause) <= short or _went_on(pause, np.append(first, blocks[start:end]))
+            ):
                 joined[-1] = (joined[-1][0], end)
                 continue
         joined.append((start, end))
     return joined
+
+
+def _alike(first: Array, second: Array, leaning: float) -> bool:
+    low, high = sorted((float(np.nanmean(first)), float(np.nanmean(second))))
+    return low >= leaning * high
+
+
+def _went_on(pause: Array, around: Array) -> bool:
+    known = pause[np.isfinite(pause)]
+    return len(known) == 0 or bool(known.mean() >= 0.3 * np.nanmean(around))
 
 
 def _refine(minute: Array, start_block: int, end_block: int) -> tuple[int, int]:

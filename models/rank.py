@@ -18,8 +18,8 @@ from models.reconcile import Multiplier
 from models.series import Array
 
 #: Dead space and the pH profile inside vessels, beyond what the fitted multiplier takes up, are
-#: known to about a tenth (estimate).
-_MODEL_LOG_SD = 0.1
+#: known to about a twentieth (estimate; tanks on tuning mills: 0.06).
+_MODEL_LOG_SD = 0.05
 
 
 @dataclass(frozen=True, slots=True)
