@@ -310,7 +310,8 @@ def _render(content: dict[str, Any]) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    style, script = _asset("dossier.css"), _asset("dossier.js")
+    style = _asset("dossier.css")
+    script = f'"use strict";(() => {{\n{_asset("lanes.js")}{_asset("controls.js")}}})();'
     policy = (
         f"default-src 'none'; style-src {_hash(style)}; script-src {_hash(script)}; img-src data:; "
         "base-uri 'none'; form-action 'none'"
