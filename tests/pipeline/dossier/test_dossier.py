@@ -174,7 +174,7 @@ def test_a_finding_is_known_by_its_id_or_its_beginning(mill, first, tmp_path, wh
     assert first["finding_id"] in write_dossier(mill, name, tmp_path / "x").read_text()
 
 
-@pytest.mark.parametrize("which", ["999", "zzzz", "", "../../etc", "<b>", "0", "-1", "ab"])
+@pytest.mark.parametrize("which", ["999", "zzzz", "", "../../etc"])
 def test_an_unknown_finding_is_told_with_what_to_do(mill, which, tmp_path):
     with pytest.raises(ConfigError) as told:
         write_dossier(mill, which, tmp_path / "x")

@@ -65,9 +65,10 @@ def middle_of(lane):
     return box["x"], box["y"] + 30, box["width"]
 
 
-@pytest.mark.parametrize("width", [360, 1200])
 @pytest.mark.parametrize("kind", ["plain", "hostile"])
-def test_quiet_alone_and_inside_the_screen(chromium, page, hostile_page, kind, width):
+def test_quiet_alone_and_inside_a_narrow_screen(chromium, page, hostile_page, kind):
+    # Every other test asserts the same on a wide screen.
+    width = 360
     path = page if kind == "plain" else hostile_page
     held = Opened(chromium, path, width)
     held.page.locator("summary").click()
@@ -83,15 +84,17 @@ def test_hostile_tags_are_text_in_the_chart_too(chromium, hostile_page, hostile_
     held.page.locator("summary").click()
     held.page.locator("button[data-do=all]").click()
     names = held.page.locator("#lanes .name bdi:first-child").all_inner_texts()
+    assert held.page.evaluate("document.documentElement.scrollWidth") <= 1200
     assert hostile_tags["LT.AI212"] in names
     assert hostile_tags["ST.AI308"] in names
     assert "null" in names
     assert held.page.locator("#chart img, #chart script, #chart b").count() == 0
-    assert held.said == []
+    assert held.quiet(hostile_page)
     held.context.close()
 
 
 def test_zoom_by_drag_buttons_and_reset(opened):
+    assert not opened.page.locator("#still svg").is_visible()
     whole = opened.window()
     x, y, width = middle_of(opened.page.locator(f"{LANE} svg").nth(1))
     opened.page.mouse.move(x + 0.4 * width, y)
@@ -201,6 +204,3 @@ def test_without_scripts_the_still_picture_stands(chromium, page):
     assert not held.page.locator("#chart").is_visible()
     assert held.page.locator("#still svg path").count() >= 5
     held.context.close()
-    with_scripts = Opened(chromium, page)
-    assert not with_scripts.page.locator("#still svg").is_visible()
-    with_scripts.context.close()
