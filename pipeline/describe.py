@@ -196,8 +196,9 @@ def _clock_change_lines(
 ) -> list[str]:
     """Whether the hour that clocks repeat comes twice, and the one they skip not at all.
 
-    Read as local time, a repeated hour holds twice the readings, and readings of a skipped hour
-    land in the one after it; times that follow no clock change do the opposite.
+    Read as local time, a repeated hour holds the readings of both its passes, in one of them or in
+    each its own, and readings of a skipped hour land in the one after it; times that follow no
+    clock change do the opposite.
     """
     hours = np.arange(int(first.timestamp()) // 3600, int(last.timestamp()) // 3600)
     offsets = [datetime.fromtimestamp(3600 * int(h), zone).utcoffset() for h in hours]
@@ -210,7 +211,8 @@ def _clock_change_lines(
         usual = sum(_readings_in(t, start - 180, 60) for t in tags)
         if usual < _TELLING:
             continue
-        twice = sum(_readings_in(t, start, 60) for t in tags) > _DOUBLED * usual
+        length = 120 if back else 60
+        twice = sum(_readings_in(t, start, length) for t in tags) > _DOUBLED * usual
         day = datetime.fromtimestamp(60 * start, zone)
         said = "local time, as taken" if twice == back else "not local time, but UTC or the like"
         lines.append(f"# The clock change of {day:%Y-%m-%d} speaks for {said}.")
