@@ -61,6 +61,8 @@ def _fill(connection: duckdb.DuckDBPyConnection, part: Path) -> None:
     connection.execute(f"ATTACH {_text(str(part))} AS {_ALIAS}")
     try:
         connection.execute(f"COPY FROM DATABASE {_name(source)} TO {_ALIAS}")
+        # Without it all might still stand in the journal, which a full disk may cut off.
+        connection.execute(f"FORCE CHECKPOINT {_ALIAS}")
     finally:
         with suppress(duckdb.Error):  # of a full disk the first error tells more
             connection.execute(f"DETACH {_ALIAS}")
