@@ -276,7 +276,8 @@ def publish(mill: Mill, job: SearchPlan, run: dict[str, Any]) -> Judged:
     parts = [(s, lake.read_features(FOUND, s.day, s.day)) for s in job.stretches]
     found = [finding_row(mill, row) for row in season_rows(parts)]
     told = pl.concat([lake.read_features(SEARCHED, s.day, s.day) for s in job.stretches])
-    sensors = [lake.read_features(SENSOR_DAYS, s.day, s.day) for s, _ in job.anew]
+    # Of all stretches: one searched by a run that was stopped then is told of only now.
+    sensors = [lake.read_features(SENSOR_DAYS, s.day, s.day) for s in job.stretches]
     sensors = [frame for frame in sensors if not frame.is_empty()]
     done = run | _outcome(told, len(found)) | {"state": "finished", "finished_at": now()}
     cells = round(told["cells"].sum())

@@ -27,6 +27,7 @@ from pipeline.schema import (
     FINDING_COLUMNS,
     MIGRATIONS,
     RUN_COLUMNS,
+    SENSOR_COLUMNS,
     SOURCE_COLUMNS,
     STAGE_COLUMNS,
     VERDICT_COLUMNS,
@@ -35,6 +36,7 @@ from pipeline.season import RANK, season_cells, settled
 from pipeline.snapshot import published_path, write_copy
 from pipeline.store_open import migrate, opened, refuse_newer
 
+_SENSORS: Final = ", ".join(SENSOR_COLUMNS)
 _STOPPED: Final = "UPDATE runs SET state = 'failed' WHERE mill = ? AND state = 'running'"
 
 
@@ -302,7 +304,9 @@ def _keep_run(connection: duckdb.DuckDBPyConnection, mill: str, run: Mapping[str
 
 def _keep_sensors(connection: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -> None:
     connection.register("judged", rows)
-    connection.execute("INSERT OR REPLACE INTO sensor_health BY NAME SELECT * FROM judged")
+    # Most of a season is known already, and comparing costs far less than writing it anew.
+    news = f"SELECT {_SENSORS} FROM judged EXCEPT SELECT {_SENSORS} FROM sensor_health"
+    connection.execute(f"INSERT OR REPLACE INTO sensor_health BY NAME {news}")
     connection.unregister("judged")
 
 
