@@ -30,6 +30,7 @@ from pipeline.config_models import (
     DetectionSection,
     ExportLayout,
     Exports,
+    KeepSection,
     KineticsSection,
     LabSection,
     MailSection,
@@ -53,6 +54,7 @@ _SECTIONS: Final = (
     "shifts",
     "detection",
     "schedule",
+    "keep",
     "mail",
     "exports",
     "source",
@@ -113,6 +115,7 @@ class Mill:
     shifts: ShiftSection
     detection: DetectionSection
     schedule: ScheduleSection
+    keep: KeepSection
     mail: MailSection | None
     prices: PricesSection
     sources: tuple[Source, ...]
@@ -226,6 +229,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     shifts = read_section(ShiftSection, raw.get("shifts", {}), "shifts", faults)
     detection = read_section(DetectionSection, raw.get("detection", {}), "detection", faults)
     schedule = read_section(ScheduleSection, raw.get("schedule", {}), "schedule", faults)
+    keep = read_section(KeepSection, raw.get("keep", {}), "keep", faults)
     mail = read_section(MailSection, raw["mail"], "mail", faults) if "mail" in raw else None
     exports = read_section(Exports, raw.get("exports", {}), "exports", faults)
     prices = read_section(PricesSection, raw.get("prices", {}), "prices", faults)
@@ -234,7 +238,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     if exports is not None:
         faults.extend(layout_faults(exports.layout))
     station, changes = _station(raw, faults)
-    if not (base and shifts and detection and schedule and exports and prices):
+    if not (base and shifts and detection and schedule and keep and exports and prices):
         return None
     return Mill(
         name=base.name,
@@ -252,6 +256,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         shifts=shifts,
         detection=detection,
         schedule=schedule,
+        keep=keep,
         mail=mail,
         prices=prices,
         sources=sources,

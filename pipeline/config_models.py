@@ -87,12 +87,32 @@ class DetectionSection(Section):
 
 
 class ScheduleSection(Section):
-    """When reports are made, in the mill's local time, and where exports arrive."""
+    """When reports are made, in the mill's local time, and where exports arrive.
+
+    ``wait_min`` is how long a scheduled run waits for another on the same store [min];
+    ``longest_run_min`` is when a scheduled run is stopped [min].
+    """
 
     nightly: LocalTime = "05:00"
     weekly: LocalTime = "05:30"
     weekly_day: Weekday = "monday"
     inbox: str | None = None
+    wait_min: Annotated[int, Field(ge=0, le=1440)] = 60
+    longest_run_min: Annotated[int, Field(ge=5, le=2880)] = 180
+
+
+class KeepSection(Section):
+    """How long ``lostpol vacuum`` keeps what it may delete [days]; None keeps it for ever.
+
+    ``readings_days`` counts back from the last reading and concerns whole seasons only, with what
+    was worked out from them; the findings stay. ``reports_days`` counts back from the last report,
+    ``refused_days`` and ``logs_days`` from now.
+    """
+
+    readings_days: Annotated[int, Field(ge=200)] | None = None
+    refused_days: Annotated[int, Field(ge=30)] | None = None
+    reports_days: Annotated[int, Field(ge=30)] | None = None
+    logs_days: Annotated[int, Field(ge=7)] | None = None
 
 
 class MailSection(Section):

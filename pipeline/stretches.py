@@ -48,7 +48,7 @@ _LEAST_HALO: Final = 14
 #: Days that later readings may still change (`stages.WARM_UP_DAYS` and their neighbours).
 _UNSETTLED: Final = 4
 #: Silence between two seasons, which are then searched apart.
-_BETWEEN_SEASONS: Final = 21 * ONE_DAY
+BETWEEN_SEASONS: Final = 21 * ONE_DAY
 #: Findings this near to the border of a stretch may start on its other side for the neighbour.
 _NEAR: Final = timedelta(days=1)
 
@@ -124,7 +124,7 @@ def _seasons(days: Sequence[date]) -> list[tuple[date, date]]:
     """First and last day of each run of days without a long silence."""
     seasons: list[tuple[date, date]] = []
     for day in days:
-        if seasons and day - seasons[-1][1] <= _BETWEEN_SEASONS:
+        if seasons and day - seasons[-1][1] <= BETWEEN_SEASONS:
             seasons[-1] = (seasons[-1][0], day)
         else:
             seasons.append((day, day))

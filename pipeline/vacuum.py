@@ -1,0 +1,198 @@
+"""Making room: what the description lets go, remains of stopped runs, and a smaller database.
+
+Without a ``[keep]`` section nothing that a run made is deleted. Of readings only whole seasons go:
+a season is searched as one, and half of one would be judged differently.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+from typing import Final
+
+from pipeline.config import Mill
+from pipeline.disk import full_disk
+from pipeline.lock import only_run, only_writer
+from pipeline.pull import unfinished
+from pipeline.pull_commit import INCOMING
+from pipeline.runlog import log_event, log_folder
+from pipeline.snapshot import write_copy
+from pipeline.store_open import KEPT_BACKUPS, backups, migrate, opened
+from pipeline.stretches import BETWEEN_SEASONS
+from pipeline.windows import ONE_DAY, lake_of, store_of
+
+_DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
+_DAY_S: Final = 86400.0
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """Something to delete: where it lies, why it goes, and its size [bytes]."""
+
+    path: Path
+    why: str
+    size_bytes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Vacuumed:
+    """What was deleted, or would be, and the size of the database before and after [bytes]."""
+
+    items: tuple[Item, ...]
+    database_before: int
+    database_after: int
+
+
+def vacuum(mill: Mill, *, dry_run: bool) -> Vacuumed:
+    """Delete what may go and make the database file small.
+
+    Parameters
+    ----------
+    dry_run : bool
+        Only say what would be done; then the size after is an estimate.
+
+    Raises
+    ------
+    StoreBusyError
+        A run works on the store.
+    """
+    with only_run(mill):
+        items = tuple(to_delete(mill))
+        size = _size(mill.database_path)
+        if dry_run:
+            return Vacuumed(items, size, size - _free_inside(mill))
+        try:
+            for item in items:
+                _delete(item.path)
+            _compact(mill)
+        except OSError as error:
+            raise full_disk(error, mill.store_path) or error from error
+        freed = sum(item.size_bytes for item in items)
+        log_event(mill, "vacuumed", items=len(items), freed_bytes=freed)
+        return Vacuumed(items, size, _size(mill.database_path))
+
+
+def to_delete(mill: Mill) -> Iterator[Item]:
+    """Everything that may go now."""
+    yield from leftovers(mill)
+    if mill.keep.readings_days is not None:
+        yield from _old_seasons(mill, mill.keep.readings_days)
+    if mill.keep.reports_days is not None:
+        yield from _old_reports(mill, mill.keep.reports_days)
+    for days, folder, pattern, what in (
+        (mill.keep.refused_days, mill.lake_path / "refused", "*.parquet", "refused rows"),
+        (mill.keep.logs_days, log_folder(mill), "lostpol.jsonl.*", "log"),
+    ):
+        if days is not None:
+            yield from _older_files(folder.glob(pattern), days, what)
+
+
+def leftovers(mill: Mill) -> Iterator[Item]:
+    """Remains of runs that were stopped; nothing uses them. Only while no run works."""
+    for part in sorted(mill.store_path.rglob("*.part*")):
+        inside = part.relative_to(mill.store_path).parts
+        if any(name.endswith((".part", ".part.wal")) for name in inside[-1:]):
+            yield _item(part, "left by a stopped run")
+    incoming = mill.lake_path / INCOMING
+    if incoming.is_dir() and not unfinished(mill.lake_path):
+        yield _item(incoming, "read by a stopped pull, and not stored")
+    for path in backups(mill.database_path)[:-KEPT_BACKUPS]:
+        yield _item(path, "older backup of the database")
+
+
+def _old_seasons(mill: Mill, keep_days: int) -> Iterator[Item]:
+    """Days of whole seasons before the last one, all of whose days are old."""
+    lake = lake_of(mill)
+    days = lake.days()
+    waiting = set(store_of(mill).pending_days())
+    for season in _seasons(days)[:-1]:
+        if days[-1] - season[-1] <= timedelta(days=keep_days) or waiting & set(season):
+            continue
+        first, last = season[0] - ONE_DAY, season[-1] + ONE_DAY
+        for folder in sorted(lake.root.glob("**/date=*")):
+            with suppress(ValueError):
+                if first <= date.fromisoformat(folder.name.removeprefix("date=")) <= last:
+                    yield _item(folder, f"season that ended on {season[-1]}")
+
+
+def _seasons(days: list[date]) -> list[list[date]]:
+    """Days parted where nothing was read for weeks."""
+    parts: list[list[date]] = []
+    for day in days:
+        if parts and day - parts[-1][-1] <= BETWEEN_SEASONS:
+            parts[-1].append(day)
+        else:
+            parts.append([day])
+    return parts
+
+
+def _old_reports(mill: Mill, keep_days: int) -> Iterator[Item]:
+    folders = [p for p in mill.reports_path.glob("*") if _DAY.fullmatch(p.name) and p.is_dir()]
+    if not folders:
+        return
+    oldest = date.fromisoformat(max(p.name for p in folders)) - timedelta(days=keep_days)
+    for folder in sorted(folders):
+        if date.fromisoformat(folder.name) < oldest:
+            yield _item(folder, "old report")
+
+
+def _older_files(files: Iterable[Path], days: int, what: str) -> Iterator[Item]:
+    limit = time.time() - days * _DAY_S
+    for path in sorted(files):
+        if path.stat().st_mtime < limit:
+            yield _item(path, f"{what}, older than {days} days")
+
+
+def _item(path: Path, why: str) -> Item:
+    return Item(path, why, _size(path))
+
+
+def _size(path: Path) -> int:
+    """Size of a file, or of all below a folder [bytes]; links are not followed."""
+    if path.is_dir() and not path.is_symlink():
+        return sum(p.lstat().st_size for p in path.rglob("*") if not p.is_dir())
+    return path.lstat().st_size if path.exists() else 0
+
+
+def _delete(path: Path) -> None:
+    if path.is_dir() and not path.is_symlink():
+        shutil.rmtree(path)
+    else:
+        path.unlink(missing_ok=True)
+
+
+def _free_inside(mill: Mill) -> int:
+    """Room that the database holds and does not use [bytes]."""
+    store = store_of(mill)
+    if not store.path.exists():
+        return 0
+    with opened(store.path, read_only=True, patience_s=store.patience_s) as connection:
+        query = "SELECT block_size * free_blocks FROM pragma_database_size()"
+        ((free,),) = connection.execute(query).fetchall()
+    return int(free)
+
+
+def _compact(mill: Mill) -> None:
+    """Write the database anew without its gaps, and put the new file in place."""
+    store = store_of(mill)
+    if not store.path.exists():
+        return
+    fresh = store.path.with_name(f"{store.path.stem}_compact{store.path.suffix}")
+    with only_writer(store.path, store.patience_s):
+        with opened(store.path, read_only=False, patience_s=store.patience_s) as connection:
+            migrate(connection, store.path)
+            connection.execute("CHECKPOINT")
+            write_copy(connection, store.published)
+            write_copy(connection, fresh)
+        # Closed by now, and our own writers are kept out: nothing can come between.
+        fresh.chmod(0o644)
+        if _size(fresh) < _size(store.path):
+            fresh.replace(store.path)
+        else:
+            fresh.unlink()
