@@ -6,6 +6,7 @@ are listed in ``pipeline.errors``.
 
 from __future__ import annotations
 
+import signal
 import sys
 import traceback
 from collections.abc import Sequence
@@ -16,6 +17,7 @@ from typing import Annotated, Literal
 
 from cyclopts import App, CycloptsError, Parameter, validators
 
+from pipeline.cli_care import doctor, vacuum
 from pipeline.cli_dossier import explain
 from pipeline.cli_exports import describe, pull_direct
 from pipeline.cli_people import (
@@ -26,6 +28,7 @@ from pipeline.cli_people import (
     verdict,
     verdicts,
 )
+from pipeline.cli_runs import backfill, nightly, serve, weekly
 from pipeline.cli_scorecard import scorecard
 from pipeline.disk import full_disk
 from pipeline.errors import ConfigError, LostpolError
@@ -41,6 +44,10 @@ app = App(
 )
 for _command in (
     describe,
+    backfill,
+    nightly,
+    weekly,
+    serve,
     findings,
     explain,
     verdict,
@@ -48,6 +55,8 @@ for _command in (
     outbox,
     dictionary,
     scorecard,
+    doctor,
+    vacuum,
 ):
     app.command(_command)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
@@ -162,47 +171,6 @@ def refused(
 
 
 @app.command
-def backfill(
-    mill: MillFile,
-    *,
-    first: Annotated[date | None, Parameter(name="--from", help="First local day.")] = None,
-    last: Annotated[date | None, Parameter(name="--to", help="Last local day.")] = None,
-) -> None:
-    """Work out past days anew and search them; without days, all that were pulled."""
-    from pipeline import chains  # noqa: PLC0415
-    from pipeline.config import load_mill  # noqa: PLC0415
-    from pipeline.terminal import progress_bar  # noqa: PLC0415
-
-    with progress_bar() as progress:
-        outcome = chains.backfill(load_mill(mill), first, last, progress=progress)
-    _conclude(mill, outcome.report)
-
-
-@app.command
-def nightly(mill: MillFile) -> None:
-    """Pull what arrived in the inbox, search, and report on yesterday and this morning."""
-    from pipeline import chains  # noqa: PLC0415
-    from pipeline.config import load_mill  # noqa: PLC0415
-    from pipeline.terminal import progress_bar  # noqa: PLC0415
-
-    with progress_bar() as progress:
-        outcome = chains.nightly(load_mill(mill), progress=progress)
-    _conclude(mill, outcome.report, *(f"{w.path.name}: {w.why}" for w in outcome.waiting))
-
-
-@app.command
-def weekly(mill: MillFile) -> None:
-    """Pull what arrived in the inbox, search, and report on the last seven whole days."""
-    from pipeline import chains  # noqa: PLC0415
-    from pipeline.config import load_mill  # noqa: PLC0415
-    from pipeline.terminal import progress_bar  # noqa: PLC0415
-
-    with progress_bar() as progress:
-        outcome = chains.weekly(load_mill(mill), progress=progress)
-    _conclude(mill, outcome.report, *(f"{w.path.name}: {w.why}" for w in outcome.waiting))
-
-
-@app.command
 def standing(
     *,
     ph: float,
@@ -270,31 +238,6 @@ def setpoint(mill: MillFile, *, json: bool = False) -> None:
         calculators_show.show_setpoint(described, *answer)
 
 
-@app.command
-def serve(
-    mills: Annotated[list[Path], Parameter(help="Descriptions of the mills to serve.")], /
-) -> None:
-    """Stay running and make the nightly and weekly reports at each mill's own times."""
-    from pipeline.config import load_mill  # noqa: PLC0415
-    from pipeline.flows import serve_mills  # noqa: PLC0415
-
-    if not mills:
-        raise ConfigError(
-            "No mill was named.", "command line", "Name one or more TOML files after serve."
-        )
-    serve_mills([load_mill(mill) for mill in mills])
-
-
-def _conclude(mill: Path, report: Path, *waiting: str) -> None:
-    from pipeline.terminal import CAUTION, say  # noqa: PLC0415
-
-    show_findings(mill, most=10)
-    for line in waiting:
-        say(line)
-    say(f"Report: {report}")
-    say(CAUTION)
-
-
 def run(arguments: Sequence[str]) -> int:
     """Run one command and give its exit code; see ``pipeline.errors`` for the codes."""
     words = [word for word in arguments if word != "--debug"]
@@ -329,8 +272,18 @@ def _tell(error: LostpolError, *, debug: bool) -> int:
     return error.exit_code
 
 
+def _stop(_number: int, _frame: object) -> None:
+    raise LostpolError(
+        "Stopped by the system: a time limit, a shutdown, or somebody.",
+        "command line",
+        "Run the same command again: what was finished is kept, the rest is done again.",
+    )
+
+
 def main() -> None:
     """Entry point of the ``lostpol`` command."""
+    # A time limit of the system ends a run in good order: recorded, and told of by mail.
+    signal.signal(signal.SIGTERM, _stop)
     sys.exit(run(sys.argv[1:]))
 
 

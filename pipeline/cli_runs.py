@@ -1,0 +1,105 @@
+"""Commands that make reports: by hand, and on a schedule; light to import, as it is."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter, validators
+
+from pipeline.cli_people import show_findings
+from pipeline.errors import ConfigError
+
+MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
+_AT_LEAST_ONE = validators.Number(gte=1)
+Wait = Annotated[
+    float,
+    Parameter(
+        help="Minutes to wait for another run on the same store.",
+        validator=validators.Number(gte=0),
+    ),
+]
+
+
+def backfill(
+    mills: Annotated[list[Path], Parameter(help="Descriptions of the mills, TOML files.")],
+    /,
+    *,
+    first: Annotated[date | None, Parameter(name="--from", help="First local day.")] = None,
+    last: Annotated[date | None, Parameter(name="--to", help="Last local day.")] = None,
+    cluster: Annotated[
+        bool,
+        Parameter(negative="", help="Spread the work over a cluster, by default of processes."),
+    ] = False,
+    scheduler: Annotated[
+        str | None, Parameter(help="Address of a Dask cluster; overrules [cluster] address.")
+    ] = None,
+    workers: Annotated[
+        int | None, Parameter(help="How many workers the cluster has.", validator=_AT_LEAST_ONE)
+    ] = None,
+) -> None:
+    """Work out past days anew and search them; without days, all that were pulled."""
+    from pipeline import chains  # noqa: PLC0415
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.terminal import progress_bar  # noqa: PLC0415
+
+    described = [load_mill(mill) for mill in mills]
+    if not described:
+        raise ConfigError("No mill was named.", "command line", "Name one or more TOML files.")
+    with progress_bar() as progress:
+        if cluster or scheduler or workers:
+            from pipeline.fanout_dask import backfill_together, cluster_of  # noqa: PLC0415
+
+            where = cluster_of(described, scheduler, workers)
+            outcomes = backfill_together(described, where, first, last, progress)
+        else:
+            outcomes = [chains.backfill(m, first, last, progress=progress) for m in described]
+    for mill, outcome in zip(mills, outcomes, strict=True):
+        _conclude(mill, outcome.report)
+
+
+def nightly(mill: MillFile, *, wait: Wait = 0.0) -> None:
+    """Pull what arrived in the inbox, search, and report on yesterday and this morning."""
+    from pipeline import chains  # noqa: PLC0415
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.terminal import progress_bar  # noqa: PLC0415
+
+    with progress_bar() as progress:
+        outcome = chains.nightly(load_mill(mill), progress=progress, wait_s=60.0 * wait)
+    _conclude(mill, outcome.report, *(f"{w.path.name}: {w.why}" for w in outcome.waiting))
+
+
+def weekly(mill: MillFile, *, wait: Wait = 0.0) -> None:
+    """Pull what arrived in the inbox, search, and report on the last seven whole days."""
+    from pipeline import chains  # noqa: PLC0415
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.terminal import progress_bar  # noqa: PLC0415
+
+    with progress_bar() as progress:
+        outcome = chains.weekly(load_mill(mill), progress=progress, wait_s=60.0 * wait)
+    _conclude(mill, outcome.report, *(f"{w.path.name}: {w.why}" for w in outcome.waiting))
+
+
+def serve(
+    mills: Annotated[list[Path], Parameter(help="Descriptions of the mills to serve.")], /
+) -> None:
+    """Stay running and make the nightly and weekly reports at each mill's own times."""
+    from pipeline.config import load_mill  # noqa: PLC0415
+    from pipeline.flows import serve_mills  # noqa: PLC0415
+
+    if not mills:
+        raise ConfigError(
+            "No mill was named.", "command line", "Name one or more TOML files after serve."
+        )
+    serve_mills([load_mill(mill) for mill in mills])
+
+
+def _conclude(mill: Path, report: Path, *waiting: str) -> None:
+    from pipeline.terminal import CAUTION, say  # noqa: PLC0415
+
+    show_findings(mill, most=10)
+    for line in waiting:
+        say(line)
+    say(f"Report: {report}")
+    say(CAUTION)
