@@ -7,6 +7,8 @@ stops a run. An attempt that ends without its report is told of by mail, once a 
 from __future__ import annotations
 
 import os
+import signal
+import threading
 import time
 import traceback
 from collections.abc import Callable, Iterator
@@ -150,10 +152,13 @@ def attempt(
     wait_s : float
         How long to wait for another run on the same store [s].
     notice : bool
-        Tell those who get the reports, by mail, when there will be none.
+        It is a scheduled run: tell those who get the reports, by mail, when there will be none,
+        and stop it at the time limit of the description.
 
     Raises
     ------
+    LostpolError
+        The time limit was reached.
     StoreBusyError
         Another run holds the store.
     DiskError
@@ -168,7 +173,8 @@ def attempt(
             try:
                 # Whatever says that it runs was stopped: we hold the lock.
                 store_of(mill).settle_stopped()
-                yield kept.step
+                with _time_limit(mill.schedule.longest_run_min if notice else None):
+                    yield kept.step
             except BaseException as error:
                 kept.end(error)
                 raise
@@ -182,6 +188,31 @@ def attempt(
         if full is not None and full is not error:
             raise full from error
         raise
+
+
+@contextmanager
+def _time_limit(minutes: int | None) -> Iterator[None]:
+    """Stop what takes too long, where the system can; a library at work ends its call first."""
+    able = hasattr(signal, "setitimer") and threading.current_thread() is threading.main_thread()
+    if minutes is None or not able:
+        yield
+        return
+
+    def stop(_number: int, _frame: object) -> None:
+        raise LostpolError(
+            f"The run took longer than its limit of {minutes} min, and was stopped.",
+            "[schedule] longest_run_min",
+            "See what is slow with lostpol doctor and the table stages; raise the limit if it is "
+            "too short. The next run makes good what is missing.",
+        )
+
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.setitimer(signal.ITIMER_REAL, 60.0 * minutes)
+    try:
+        yield
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, before)
 
 
 def in_words(mill: Mill, error: BaseException) -> str:

@@ -50,19 +50,24 @@ _CRON_DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "sa
 @flow(name="nightly", log_prints=False)
 def nightly(mill_path: str) -> str:
     """Make the nightly report; gives its path."""
-    return _run(lambda mill: chains.nightly(mill, step_as_task), mill_path)
+    return _run(lambda m: chains.nightly(m, step_as_task, wait_s=_wait_s(m)), mill_path)
 
 
 @flow(name="weekly", log_prints=False)
 def weekly(mill_path: str) -> str:
     """Make the weekly report; gives its path."""
-    return _run(lambda mill: chains.weekly(mill, step_as_task), mill_path)
+    return _run(lambda m: chains.weekly(m, step_as_task, wait_s=_wait_s(m)), mill_path)
 
 
 @flow(name="backfill", log_prints=False)
 def backfill(mill_path: str, first: date | None = None, last: date | None = None) -> str:
     """Work out local days `first` to `last` anew, search and report; gives the report's path."""
     return _run(lambda mill: chains.backfill(mill, first, last, step_as_task), mill_path)
+
+
+def _wait_s(mill: Mill) -> float:
+    """How long a run waits for another one on the same store [s]."""
+    return 60.0 * mill.schedule.wait_min
 
 
 def _run(chain: Callable[[Mill], chains.Outcome], mill_path: str) -> str:
@@ -75,7 +80,10 @@ def _run(chain: Callable[[Mill], chains.Outcome], mill_path: str) -> str:
 
 
 def step_as_task(name: str, stage: Callable[..., Any], *arguments: object) -> Any:  # noqa: ANN401
-    """Run one stage as a task. Nothing is cached: the lake itself knows what changed."""
+    """Run one stage as a task. Nothing is cached: the lake itself knows what changed.
+
+    Tried again is only what the outside world may put right by itself (`_may_pass`).
+    """
     as_task = task(
         name=name,
         cache_policy=NO_CACHE,
