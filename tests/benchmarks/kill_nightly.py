@@ -100,17 +100,21 @@ def disturb(folder: Path, kills: int, full: int, held: int, seed: int = 1, say=N
         before = prepared(folder, port, runs)
         expected, lasts_s, seen = undisturbed(folder, before, runs)
         trial = Trial(folder, before, expected, lasts_s, seen, runs, rng, outcome)
-        number = 0
-        while outcome.kills < kills:
-            number += 1
-            trial.killed(f"kill_{number}", kills - outcome.kills)
-            if say and number % 5 == 0:
-                say(f"  {outcome.kills} kills, {len(outcome.wrong)} wrong", flush=True)
         for number in range(full):
             trial.full_disk(f"full_{number}")
         for number in range(held):
             trial.held(f"held_{number}")
-        # The first two are of the undisturbed run and the one that was timed.
+        if say:
+            say(
+                f"  {full} full disks, {held} held databases, {len(outcome.wrong)} wrong",
+                flush=True,
+            )
+        number = 0
+        while outcome.kills < kills:
+            number += 1
+            trial.killed(f"kill_{number}", kills - outcome.kills)
+            if say:
+                say(f"  {outcome.kills} kills, {len(outcome.wrong)} wrong", flush=True)
         twice = [letter for letter, times in Counter(taken).items() if times > 1]
         outcome.wrong += [f"taken twice by the mail server: {letter}" for letter in twice]
     return outcome
@@ -264,7 +268,7 @@ def reading(store: Path, trial: Trial):
     stop, outcome = threading.Event(), trial.outcome
 
     def read() -> None:
-        while not stop.wait(0.01):
+        while not stop.wait(0.05):
             try:
                 half = look(store) not in trial.seen
             except Exception as error:  # noqa: BLE001  (whatever fails is a finding here)
