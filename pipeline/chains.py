@@ -15,6 +15,7 @@ from typing import Any, Final
 from pipeline.attempts import Step, attempt
 from pipeline.config import Mill
 from pipeline.errors import ConfigError, DataError
+from pipeline.fanout import Spread, one_by_one
 from pipeline.mail import send_report
 from pipeline.present import write_season_report
 from pipeline.present_night import write_night_report
@@ -116,6 +117,7 @@ def backfill(
     last: date | None = None,
     step: Step = plainly,
     progress: Progress = silent,
+    spread: Spread = one_by_one,
 ) -> Outcome:
     """Work out local days `first` to `last` anew, search the season so far, and report on them.
 
@@ -134,9 +136,9 @@ def backfill(
         start, end = mill.day_span_utc(first, last)
         from_utc, to_utc = Window(start, end).days
         days = [from_utc + timedelta(days=n) for n in range((to_utc - from_utc).days + 1)]
-        timed("derive", derive, mill, days, progress)
+        timed("derive", derive, mill, days, progress, spread)
         begun = min(first, mill.local_day(midnight(lake_of(mill).days()[0])))
-        judged: Judged = timed("detect", detect, mill, "backfill", begun, progress)
+        judged: Judged = timed("detect", detect, mill, "backfill", begun, progress, spread)
         return _finish(mill, timed, "backfill", judged, _inside(judged.window, start, end), [])
 
 

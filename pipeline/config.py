@@ -27,6 +27,7 @@ from pipeline.config_checks import (
 )
 from pipeline.config_faults import Fault, nearest, read_section
 from pipeline.config_models import (
+    ClusterSection,
     DetectionSection,
     ExportLayout,
     Exports,
@@ -54,6 +55,7 @@ _SECTIONS: Final = (
     "shifts",
     "detection",
     "schedule",
+    "cluster",
     "keep",
     "mail",
     "exports",
@@ -115,6 +117,7 @@ class Mill:
     shifts: ShiftSection
     detection: DetectionSection
     schedule: ScheduleSection
+    cluster: ClusterSection
     keep: KeepSection
     mail: MailSection | None
     prices: PricesSection
@@ -229,6 +232,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     shifts = read_section(ShiftSection, raw.get("shifts", {}), "shifts", faults)
     detection = read_section(DetectionSection, raw.get("detection", {}), "detection", faults)
     schedule = read_section(ScheduleSection, raw.get("schedule", {}), "schedule", faults)
+    cluster = read_section(ClusterSection, raw.get("cluster", {}), "cluster", faults)
     keep = read_section(KeepSection, raw.get("keep", {}), "keep", faults)
     mail = read_section(MailSection, raw["mail"], "mail", faults) if "mail" in raw else None
     exports = read_section(Exports, raw.get("exports", {}), "exports", faults)
@@ -238,7 +242,8 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     if exports is not None:
         faults.extend(layout_faults(exports.layout))
     station, changes = _station(raw, faults)
-    if not (base and shifts and detection and schedule and keep and exports and prices):
+    wanted = (base, shifts, detection, schedule, cluster, keep, exports, prices)
+    if not all(wanted):
         return None
     return Mill(
         name=base.name,
@@ -256,6 +261,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         shifts=shifts,
         detection=detection,
         schedule=schedule,
+        cluster=cluster,
         keep=keep,
         mail=mail,
         prices=prices,

@@ -115,6 +115,17 @@ class KeepSection(Section):
     logs_days: Annotated[int, Field(ge=7)] | None = None
 
 
+class ClusterSection(Section):
+    """The Dask cluster that large backfills may be spread over.
+
+    ``address`` is its scheduler's, such as ``tcp://10.0.0.5:8786``; without one, processes on this
+    machine are used. ``workers`` is how many it has; without it, one a core.
+    """
+
+    address: Annotated[str, Field(pattern=r"^[a-z]+://\S+$")] | None = None
+    workers: Annotated[int, Field(ge=1, le=1000)] | None = None
+
+
 class MailSection(Section):
     """Where the morning report goes. User and password are read from the environment.
 

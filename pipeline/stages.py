@@ -28,6 +28,7 @@ from models.find import Losses, find_losses
 from models.settings import Settings
 from pipeline.config import Mill
 from pipeline.errors import ConfigError, LostpolError
+from pipeline.fanout import Spread, one_by_one
 from pipeline.lake import Lake
 from pipeline.progress import Progress, silent
 from pipeline.pull import PullResult, SourceLedger, pull_files, unfinished
@@ -125,7 +126,12 @@ def _source_row(source: SourceLedger) -> dict[str, Any]:
     }
 
 
-def derive(mill: Mill, days: Iterable[date] | None = None, progress: Progress = silent) -> int:
+def derive(
+    mill: Mill,
+    days: Iterable[date] | None = None,
+    progress: Progress = silent,
+    spread: Spread = one_by_one,
+) -> int:
     """Work out the minutes of some days, and of the days they reach into.
 
     Parameters
@@ -133,6 +139,8 @@ def derive(mill: Mill, days: Iterable[date] | None = None, progress: Progress = 
     days : iterable of date, optional
         UTC days to work out besides those whose readings changed, or all when the description
         did.
+    spread : callable
+        Carries out the days, here or on a cluster.
 
     Returns
     -------
@@ -159,13 +167,17 @@ def derive(mill: Mill, days: Iterable[date] | None = None, progress: Progress = 
     grids, minutes = _reach(asked, span, set(lake.feature_days(GRID)))
     forget(lake, [*grids, *minutes])  # first: a run stopped halfway must not trust them
     total = len(grids) + len(minutes)
-    for done, day in enumerate(grids):
-        progress("Putting readings on a one-minute grid", done, total)
-        grid_day(mill, lake, day)
-    for done, day in enumerate(minutes, start=len(grids)):
-        progress("Following the juice through the station", done, total)
-        derive_day(mill, lake, day)
-    progress("Following the juice through the station", total, total)
+    words = ("Putting readings on a one-minute grid", "Following the juice through the station")
+    spread(
+        grid_day,
+        [(mill, lake, day) for day in grids],
+        lambda done: progress(words[0], done, total),
+    )
+    spread(
+        derive_day,
+        [(mill, lake, day) for day in minutes],
+        lambda done: progress(words[1], len(grids) + done, total),
+    )
     if asked & waiting:
         store.clear_pending(sorted(asked & waiting))
     return len(minutes)
@@ -227,7 +239,13 @@ def derive_day(mill: Mill, lake: Lake, day: date) -> None:
     lake.write_features(ZONES, day, derived.zone_minutes.filter(of_day))
 
 
-def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress = silent) -> Judged:
+def detect(
+    mill: Mill,
+    flow: str,
+    first: date | None = None,
+    progress: Progress = silent,
+    spread: Spread = one_by_one,
+) -> Judged:
     """Search for losses, publish what was found and keep what the report draws.
 
     The season is judged whole, to the end of the days worked out; only those of its stretches that
@@ -239,6 +257,8 @@ def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress 
         What asked for it: nightly, weekly or backfill.
     first : date, optional
         Local day from which on everything is searched anew, changed or not.
+    spread : callable
+        Carries out the stretches, here or on a cluster.
 
     Raises
     ------
@@ -252,9 +272,12 @@ def detect(mill: Mill, flow: str, first: date | None = None, progress: Progress 
     run = describe_run(mill, flow, job.window, job.inputs)
     store.record_run(run | {"state": "running"})
     try:
-        for done, (stretch, inputs) in enumerate(job.anew):
-            progress("Looking for losses", done, len(job.anew))
-            search_stretch(mill, stretch, job.stamp, inputs)
+        pieces = [(mill, stretch, job.stamp, inputs) for stretch, inputs in job.anew]
+        spread(
+            search_stretch,
+            pieces,
+            lambda done: progress("Looking for losses", done, len(pieces) + 1),
+        )
         judged = publish(mill, job, run)
     except BaseException:
         with suppress(LostpolError):  # what stopped the run tells more

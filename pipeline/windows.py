@@ -135,7 +135,7 @@ def data_bounds(mill: Mill, lake: Lake, days: Sequence[date]) -> tuple[datetime,
 
 def stamp_of(mill: Mill) -> str:
     """Hash of all but readings that a finding depends on: description and versions."""
-    versions = _versions()
+    versions = versions_here()
     return short_hash(
         [mill.config_hash, *(f"{name} {versions[name]}" for name in sorted(versions))]
     )
@@ -149,7 +149,7 @@ def describe_run(mill: Mill, flow: str, window: Window, inputs: str) -> dict[str
     inputs : str
         Hash of the readings.
     """
-    versions = _versions()
+    versions = versions_here()
     span = (window.start.isoformat(), window.end.isoformat())
     return {
         "run_id": short_hash([inputs, mill.config_hash, versions["lostpol"], *span]),
@@ -164,7 +164,8 @@ def describe_run(mill: Mill, flow: str, window: Window, inputs: str) -> dict[str
     }
 
 
-def _versions() -> dict[str, str]:
+def versions_here() -> dict[str, str]:
+    """Version of each package that a digit may depend on."""
     return {name: version(name) for name in _PACKAGES}
 
 

@@ -1,0 +1,247 @@
+"""Backfills of many mills and seasons at once, on a Dask cluster through Prefect.
+
+Each mill runs its own chain in a thread of this process, which alone holds its lock and writes its
+findings. What a chain spreads (days to work out, stretches to search) becomes tasks on the workers,
+so that one long season and many short ones both keep all of them busy.
+
+Workers read and write the lake by the path the description gives: on other machines it must be the
+same shared folder under the same name. They must hold the same versions, or digits could differ.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
+from dataclasses import dataclass
+from datetime import date
+from threading import Lock
+from typing import Any, Final
+from uuid import uuid4
+
+from pipeline import flows  # first: it tells Prefect to report to nobody  # isort: skip
+
+from prefect import flow, task
+from prefect.cache_policies import NO_CACHE
+
+from pipeline import chains
+from pipeline.attempts import in_words
+from pipeline.config import Mill
+from pipeline.errors import ConfigError, DataError, LostpolError
+from pipeline.fanout import Piece, batches
+from pipeline.progress import Progress, silent
+from pipeline.windows import versions_here
+
+#: One thread each: as many workers as cores share a machine best.
+_WORKER_ENVIRONMENT: Final = dict.fromkeys(
+    ("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"
+)
+#: What the flows of this process do, by name: open files and locks cannot travel to workers.
+_JOBS: Final[dict[str, Callable[[], None]]] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class Cluster:
+    """Where the work goes.
+
+    Attributes
+    ----------
+    address : str or None
+        Scheduler of an existing cluster, such as ``tcp://10.0.0.5:8786``; without one a cluster of
+        processes on this machine is made and taken down again.
+    workers : int
+        Processes of the local cluster; of an existing one, about how many it has.
+    """
+
+    address: str | None = None
+    workers: int = 2
+
+
+def cluster_of(
+    mills: Sequence[Mill], address: str | None = None, workers: int | None = None
+) -> Cluster:
+    """Cluster that the descriptions name, or what was asked for instead.
+
+    Raises
+    ------
+    ConfigError
+        The descriptions name different clusters, and none was asked for.
+    """
+    named = sorted({mill.cluster.address or "" for mill in mills})
+    if address is None and len(named) > 1:
+        raise ConfigError(
+            "The mills name different clusters.",
+            ", ".join(name or "none, that is processes on this machine" for name in named),
+            "Give the same [cluster] address in all of them, or name one with --scheduler.",
+        )
+    told = max((mill.cluster.workers or 0 for mill in mills), default=0)
+    return Cluster(address or named[0] or None, workers or told or os.cpu_count() or 1)
+
+
+@flow(name="backfill on a cluster", persist_result=False)
+def backfill_on_a_cluster(job: str) -> None:
+    """Carry out a job of this process. The flow itself is sent to the workers with every task."""
+    _carry_out(job)
+
+
+def _carry_out(job: str) -> None:
+    _JOBS[job]()
+
+
+def backfill_together(
+    mills: Sequence[Mill],
+    cluster: Cluster,
+    first: date | None = None,
+    last: date | None = None,
+    progress: Progress = silent,
+) -> list[chains.Outcome]:
+    """Backfill several mills on a cluster; see `pipeline.chains.backfill`.
+
+    Returns
+    -------
+    list of Outcome
+        In the order of the mills.
+
+    Raises
+    ------
+    ConfigError
+        Two mills share a store; Dask is not installed; the cluster has other versions.
+    DataError
+        Some mills could not be backfilled; the others were.
+    """
+    if len({mill.store_path for mill in mills}) < len(mills):
+        raise ConfigError(
+            "Two of the mills share one store.",
+            ", ".join(str(mill.store_path) for mill in mills),
+            "Name each mill once, and give each its own [mill] store.",
+        )
+    count = _Count(progress)
+
+    def spread(
+        work: Callable[..., object], pieces: Sequence[Piece], done: Callable[[int], None]
+    ) -> None:
+        _on_workers(work, pieces, cluster.workers, count)
+        done(len(pieces))
+
+    def job() -> None:
+        with ThreadPoolExecutor(len(mills), thread_name_prefix="mill") as pool:
+            asked = [
+                # Prefect knows by its context, which threads do not inherit, whose tasks these are.
+                pool.submit(copy_context().run, _one, mill, first, last, spread)
+                for mill in mills
+            ]
+            results.extend(future.result() for future in asked)
+
+    results: list[chains.Outcome | BaseException] = []
+    name = uuid4().hex
+    _JOBS[name] = job
+    try:
+        with flows.scheduling_server():
+            backfill_on_a_cluster.with_options(task_runner=_runner(cluster))(name)
+    finally:
+        del _JOBS[name]
+    return _outcomes(mills, results)
+
+
+def _one(
+    mill: Mill,
+    first: date | None,
+    last: date | None,
+    spread: Any,  # noqa: ANN401
+) -> chains.Outcome | BaseException:
+    try:
+        return chains.backfill(mill, first, last, spread=spread)
+    except Exception as error:  # noqa: BLE001  (told below, when the other mills are done)
+        return error
+
+
+def _outcomes(
+    mills: Sequence[Mill], results: Sequence[chains.Outcome | BaseException]
+) -> list[chains.Outcome]:
+    """Outcomes of all mills, or one error that names those that failed."""
+    failed = [(m, r) for m, r in zip(mills, results, strict=True) if isinstance(r, BaseException)]
+    if len(failed) == 1 and isinstance(failed[0][1], LostpolError):
+        raise failed[0][1]
+    if failed:
+        raise DataError(
+            f"{len(failed)} of {len(mills)} mills could not be backfilled; the others were.",
+            "\n".join(f"{mill.name}: {in_words(mill, error)}" for mill, error in failed),
+            "Put these right, then run the same command for them again.",
+        ) from failed[0][1]
+    return [result for result in results if isinstance(result, chains.Outcome)]
+
+
+def _runner(cluster: Cluster) -> Any:  # noqa: ANN401
+    """Prefect's Dask task runner for a cluster.
+
+    Raises
+    ------
+    ConfigError
+        Dask is not installed.
+    """
+    try:
+        import dask  # noqa: PLC0415
+        from prefect_dask.task_runners import DaskTaskRunner  # noqa: PLC0415
+    except ImportError as error:
+        raise ConfigError(
+            "A cluster was asked for, but Dask is not installed.",
+            str(error),
+            "Install lostpol with its extra: pip install -e '.[fanout]'. Or leave out --cluster.",
+        ) from error
+    if cluster.address is not None:
+        return DaskTaskRunner(address=cluster.address)
+    # Read before a worker's process starts, when numerical libraries look for it.
+    dask.config.set({"distributed.nanny.pre-spawn-environ": _WORKER_ENVIRONMENT})
+    dask.config.set({"logging.distributed": "error"})
+    local = {"n_workers": cluster.workers, "threads_per_worker": 1, "processes": True}
+    return DaskTaskRunner(cluster_kwargs=local | {"dashboard_address": "127.0.0.1:0"})
+
+
+class _Count:
+    """Pieces asked for and done, of all mills together."""
+
+    def __init__(self, progress: Progress) -> None:
+        self._progress, self._lock = progress, Lock()
+        self._done = self._all = 0
+
+    def add(self, asked: int = 0, done: int = 0) -> None:
+        with self._lock:
+            self._all += asked
+            self._done += done
+            self._progress("Working on the cluster", self._done, self._all)
+
+
+def _on_workers(
+    work: Callable[..., object], pieces: Sequence[Piece], workers: int, count: _Count
+) -> None:
+    """Carry out pieces as tasks, and wait for all of them."""
+    count.add(asked=len(pieces))
+    versions = versions_here()
+    waiting = []
+    for batch in batches(pieces, workers):
+        # As bytes: Prefect would search a description for futures, field by field.
+        packed = pickle.dumps((work, list(batch)))
+        name = f"{getattr(work, '__name__', 'work')} {batch[0][0].key} ({len(batch)})"
+        waiting.append((len(batch), _batch.with_options(name=name).submit(packed, versions)))
+    for size, future in waiting:
+        future.result()
+        count.add(done=size)
+
+
+@task(cache_policy=NO_CACHE, persist_result=False)
+def _batch(packed: bytes, versions: dict[str, str]) -> None:
+    """Carry out a batch of pieces on a worker."""
+    here = versions_here()
+    odd = sorted(name for name in versions if versions[name] != here.get(name))
+    if odd:
+        raise ConfigError(
+            "A worker of the cluster has other versions; its digits could differ.",
+            f"process {os.getpid()}: "
+            + ", ".join(f"{name} {here.get(name)}, not {versions[name]}" for name in odd),
+            "Install the same requirements.lock on every machine of the cluster.",
+        )
+    work, pieces = pickle.loads(packed)  # made by this program, for its own workers
+    for piece in pieces:
+        work(*piece)
