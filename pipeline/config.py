@@ -242,8 +242,9 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     if exports is not None:
         faults.extend(layout_faults(exports.layout))
     station, changes = _station(raw, faults)
-    wanted = (base, shifts, detection, schedule, cluster, keep, exports, prices)
-    if not all(wanted):
+    if base is None or shifts is None or detection is None or schedule is None:
+        return None
+    if cluster is None or keep is None or exports is None or prices is None:
         return None
     return Mill(
         name=base.name,
