@@ -19,6 +19,7 @@ from features.station import QUANTITY_COLUMNS
 from pipeline.errors import ConfigError
 from pipeline.exports import EXPORT_COLUMNS
 from pipeline.schema import MIGRATIONS
+from pipeline.stretches import SHARPNESS
 from pipeline.windows import DAILY, GRID, HEALTH, LOSSES, NOTICES, SENSORS, STATION, ZONES
 
 _TEXT: Final = pl.String()
@@ -152,6 +153,18 @@ LAKE: Final[dict[str, tuple[str, Mapping[str, Column]]]] = {
                 _NUMBER, "t", "Loss that the ordinary daily balance sees every second time."
             ),
             "pairs": Column(_COUNT, "-", "Laboratory pairs of the day."),
+        },
+    ),
+    f"features/{SHARPNESS}": (
+        "One derived feature of a search beside its raw signal; filed by the search's first day",
+        {
+            "feature": Column(_TEXT, "-", "Channel of the search, or feature in words."),
+            "section": Column(_TEXT, "-", "Where."),
+            "unit": Column(_TEXT, "-", "Unit of the signals; log is a natural logarithm."),
+            "lrv_raw": Column(_NUMBER, "unit squared", "Long-run variance of the raw signal."),
+            "lrv_residual": Column(_NUMBER, "unit squared", "The same of what is watched."),
+            "ratio": Column(_NUMBER, "1", "lrv_raw over lrv_residual: above 1, physics helps."),
+            "smallest_8h": Column(_NUMBER, "unit", "Least change of eight hours that shows."),
         },
     ),
 }

@@ -8,6 +8,7 @@ letter is told of as unsure and left to a person; sent again, it has the same Me
 
 from __future__ import annotations
 
+import re
 import smtplib
 import time
 from collections import Counter
@@ -37,6 +38,10 @@ _ADVICE: Final = (
 _USUAL: Final = Patience()
 
 
+#: Links to what lies beside a report in the store: dead in mail. Text from outside is escaped.
+_LINK: Final = re.compile(r'<a href="\.\./[^"<>]*">(.*?)</a>')
+
+
 def outbox_of(mill: Mill) -> Outbox:
     """Outbox of a mill."""
     return Outbox(mill.store_path / "outbox")
@@ -60,7 +65,7 @@ def send_report(mill: Mill, report: Path, run_id: str = "", patience: Patience =
         not taken stays in the outbox.
     """
     mail = _mail_of(mill)
-    html = report.read_text(encoding="utf-8")
+    html = _LINK.sub(r"\1", report.read_text(encoding="utf-8"))
     parts = _beside(report, ".txt"), _beside(report, ".pdf")
     name = queue(mill, report, html, *parts, run_id=run_id)
     tried = _flushed(mill, patience)

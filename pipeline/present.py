@@ -15,6 +15,7 @@ import polars as pl
 
 from features.lab import lab_results
 from pipeline.config import Mill
+from pipeline.dossier.places import dossiers_of
 from pipeline.errors import DataError
 from pipeline.report import Gap, Multiplier, ReportView, write_report
 from pipeline.report.days import loss_sums, multiplier_log_sd
@@ -112,6 +113,7 @@ def view_of(
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
         not_computed=(*gaps, *told),
         run=_run_words(mill, run),
+        dossiers=dossiers_of(mill, found["finding_id"].to_list()),
     )
 
 

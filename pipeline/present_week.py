@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
 
@@ -16,6 +16,7 @@ from pipeline.present_night import run_health
 from pipeline.report import Gap, WeekView, write_week
 from pipeline.report.settling import settling_days
 from pipeline.report.shifts import shift_lengths, shift_sums
+from pipeline.stretches import SHARPNESS
 from pipeline.windows import DAILY, LOSSES, ONE_DAY, ZONES, Window, lake_of, published_store_of
 
 #: Before and after of a fix are drawn from this far on either side.
@@ -63,7 +64,15 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
         settling=_settling(mill, period),
         minutes=_around_fixes(mill, known, report.verdicts, run["as_of"]),
         run=run_health(mill, run),
+        sharpness=_sharpness(mill, last),
     )
+
+
+def _sharpness(mill: Mill, last: date) -> pl.DataFrame | None:
+    """What the search of the stretch that owns the week's end says of its features."""
+    lake = lake_of(mill)
+    days = [day for day in lake.feature_days(SHARPNESS) if day <= last]
+    return lake.read_features(SHARPNESS, days[-1], days[-1]) if days else None
 
 
 def _balance(mill: Mill, period: Window) -> pl.DataFrame | None:

@@ -43,6 +43,7 @@ from pipeline.windows import (
 FOUND: Final = "found"
 SEARCHED: Final = "searched"
 SENSOR_DAYS: Final = "sensor_days"
+SHARPNESS: Final = "sharpness"
 #: Shortest halo [days]: the slow baseline takes a week either side, and an episode its own length.
 _LEAST_HALO: Final = 14
 #: Days that later readings may still change (`stages.WARM_UP_DAYS` and their neighbours).
@@ -209,6 +210,7 @@ def keep(mill: Mill, lake: Lake, stretch: Stretch, losses: Losses, stamp: str, i
     sensors = judged_sensors(mill, stretch.owns, losses)
     if sensors is not None:
         lake.write_features(SENSOR_DAYS, stretch.day, sensors)
+    lake.write_features(SHARPNESS, stretch.day, losses.sharpness)
     lake.write_features(FOUND, stretch.day, told_findings(stretch, losses))
     lake.write_features(SEARCHED, stretch.day, _told(stretch, losses, stamp, inputs))
 

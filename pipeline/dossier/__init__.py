@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -18,16 +17,14 @@ from pipeline.dossier.export import (
 from pipeline.dossier.gather import gather
 from pipeline.dossier.likes import likenesses
 from pipeline.dossier.page import make_page
+from pipeline.dossier.places import PAGE, SAFE_ID, dossier_home
 from pipeline.errors import ConfigError, DataError
 from pipeline.verdicts import chosen
 from pipeline.windows import published_store_of
 
 __all__ = ["write_dossier"]
 
-PAGE = "dossier.html"
 _DATA = ("minutes", "laboratory", "steps")
-#: Ids name folders, so nothing else may stand in them.
-_SAFE_ID = re.compile(r"[0-9a-z]{1,64}")
 
 
 def write_dossier(mill: Mill, which: str, out: Path | None = None) -> Path:
@@ -58,9 +55,9 @@ def write_dossier(mill: Mill, which: str, out: Path | None = None) -> Path:
     finding = chosen(store.findings(withdrawn=True), which)
     if out is not None:
         return _write(mill, finding, out, {})
-    home = mill.reports_path / "dossier"
+    home = dossier_home(mill)
     alike = [item.episode.finding_id for item in likenesses(finding, store.findings().to_dicts())]
-    known = [name for name in alike if _SAFE_ID.fullmatch(name)]
+    known = [name for name in alike if SAFE_ID.fullmatch(name)]
     page = _write(mill, finding, home / _folder_name(finding), _links(known))
     for name in known:
         if not (home / name / PAGE).exists():
@@ -74,7 +71,7 @@ def write_dossier(mill: Mill, which: str, out: Path | None = None) -> Path:
 
 def _folder_name(finding: dict[str, Any]) -> str:
     name = str(finding["finding_id"])
-    if not _SAFE_ID.fullmatch(name):
+    if not SAFE_ID.fullmatch(name):
         raise DataError(
             "The id of this finding is not one that lostpol gave.",
             repr(name[:80]),

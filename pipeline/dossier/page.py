@@ -33,13 +33,19 @@ from pipeline.dossier.sections import (
 )
 from pipeline.dossier.steps import Step, minute_steps
 from pipeline.dossier.tonnage import Sum, sum_of
-from pipeline.dossier.words import DRIVERS, channel_words
 from pipeline.learning import counting
 from pipeline.report.evidence import read_evidence
+from pipeline.report.groups import chance_words, mark_words
 from pipeline.report.localtime import clocks_change, duration_words, moment_words, span_words
 from pipeline.report.rounding import feed_share, known, money, tonnes
 from pipeline.report.text import clean
-from pipeline.report.wording import confidence_words, section_words, status_words, words_of
+from pipeline.report.wording import (
+    channel_words,
+    confidence_words,
+    section_words,
+    status_words,
+    words_of,
+)
 
 #: Missing readings of a vessel are told from so many minutes on.
 _LEAST_UNKNOWN_MIN = 15
@@ -97,7 +103,7 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
         "unmoved": [names[key] for key in still_keys if key in names],
         "shown": sum(lane.shown for lane in lanes),
         "evidence": evidence,
-        "shares": [(DRIVERS.get(s.name, s.name), s.percent) for s in evidence.shares],
+        "shares": [(s.name, s.percent) for s in evidence.shares],
         "facts": _all_facts(material),
         "zones": [] if workings is None else zone_rows(material, workings.vessels, parts),
         "part_names": [channel_words(str(part["channel"])) for part in parts],
@@ -139,6 +145,9 @@ def _headline(material: Material) -> dict[str, Any]:
         "worth": _parted(worth),
         "share": feed_share(row["lost_pct"]),
         "sure": confidence_words(known(row["confidence"])),
+        "mark": mark_words(row),
+        "chance": chance_words(row),
+        "data_to": "" if material.run is None else moment_words(material.run["as_of"], zone),
         "status": status_words(str(row["status"])),
         "withdrawn": row["status"] == "withdrawn",
         "verdict": _verdict_words(said, zone) if said else "",

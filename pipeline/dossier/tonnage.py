@@ -12,10 +12,10 @@ from zoneinfo import ZoneInfo
 from features.uncertainty import Z90
 from models.account import interval_kg, lost_kg, part_kg
 from pipeline.dossier.steps import Step, digits
-from pipeline.dossier.words import ERRORS, channel_words
+from pipeline.dossier.words import ERRORS
 from pipeline.report.localtime import span_words
 from pipeline.report.rounding import known
-from pipeline.report.wording import section_words
+from pipeline.report.wording import channel_words, section_words
 
 #: Reported and recomputed tonnes may differ by so much before it is said [-].
 _SAME = 1e-3

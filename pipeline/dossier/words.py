@@ -39,24 +39,6 @@ ANALYTES: Final[Mapping[str, tuple[str, str, int]]] = {
 }
 _PORTS: Final = {"in": "inlet", "inside": "inside", "out": "outlet", "mud": "mud", "": ""}
 
-#: Drivers that the report has no words for.
-DRIVERS: Final[Mapping[str, str]] = {
-    "drop": "pH falling further on the way",
-    "held": "older juice from a fuller tank",
-}
-
-#: What a part of the account speaks of.
-CHANNELS: Final[Mapping[str, str]] = {
-    "ph": "lower pH of the limed juice",
-    "drop": "pH falling further on the way than usual",
-    "heat": "higher temperature",
-    "hold": "fuller tank",
-    "mud": "more mud held",
-    "throughput": "slower flow",
-    "standing": "juice standing without feed",
-    "unexplained": "the whole loss above its usual",
-}
-
 #: Error of an input: what it is, where its size comes from, and how sure that is.
 ERRORS: Final[Mapping[str, tuple[str, str, str]]] = {
     "ph": ("corrected pH", "what the laboratory's grabs leave open", "computed"),
@@ -104,8 +86,3 @@ def signal_words(signal: Signal, kinds: Mapping[str, str]) -> str:
     """Say what a tag measures: ``pH, liming tank, outlet``."""
     what = QUANTITIES[signal.quantity][0]
     return f"{what}, {place_words(signal.place, signal.port, kinds)}"
-
-
-def channel_words(channel: str) -> str:
-    """Say what a part of the account speaks of."""
-    return CHANNELS.get(channel, spoken_name(channel))

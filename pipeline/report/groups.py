@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from pipeline.report.localtime import day_words
+from pipeline.report.rounding import known
 from pipeline.report.tables import FindingRow, finding_rows
 from pipeline.report.text import clean
 from pipeline.report.view import NightView, ReportView
@@ -101,3 +102,25 @@ def mark_words(raw: Mapping[str, object]) -> str:
         "confident": "chance can hardly explain it",
         "listed": "chance may explain it",
     }.get(str(raw.get("mark")), "")
+
+
+def chance_words(raw: Mapping[str, object]) -> str:
+    """Say what chance alone may have to do with a finding: p-value, q-value and mark."""
+    p, q = known(raw.get("p_value")), known(raw.get("q_value"))
+    if p is None or q is None:
+        return "How likely chance alone makes such a finding was not worked out for it."
+    by_itself = f"Chance alone makes a stretch so strong with probability {_small(p)} (p-value)"
+    among = f"the share of chance among findings as strong as this is {_small(100 * q)} % (q-value)"
+    mark = "confident: 5 % at most" if raw.get("mark") == "confident" else "listed: more than 5 %"
+    return f"{by_itself}; over the season {among}. Mark: {mark}."
+
+
+def _small(value: float) -> str:
+    """A probability with the two digits it is good for; what is too small to know is bounded."""
+    return f"{value:.2g}" if value >= 1e-4 else "below 0.0001"
+
+
+def written_dossiers(view: ReportView) -> list[tuple[str, str]]:
+    """Findings shown whose dossier is written: the id as it is shown, and as it stands."""
+    shown = view.findings["finding_id"].to_list()
+    return [(clean(name, 20), name) for name in shown if name in view.dossiers]

@@ -13,7 +13,7 @@ import polars as pl
 from pipeline.report.compose import gaps_of
 from pipeline.report.days import Tally, microbes_within, tally, within
 from pipeline.report.evidence import Evidence, read_evidence
-from pipeline.report.groups import Item, items_of
+from pipeline.report.groups import Item, items_of, written_dossiers
 from pipeline.report.localtime import (
     clock_words,
     clocks_change,
@@ -91,6 +91,8 @@ def compose_night(view: NightView) -> dict[str, Any]:
         "data": data_lines(report),
         "notices": notice_rows(report),
         "gaps": gaps_of(report),
+        "dossiers": report.dossiers,
+        "written": written_dossiers(report),
         "missing_tags": [clean(tag, 80) for tag in report.missing_tags],
         "run": health_line(report, view.run),
     }

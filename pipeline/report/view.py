@@ -118,6 +118,8 @@ class ReportView:
         What could not be computed and why.
     run : Mapping of str to str
         Run id, versions, data window: shown as given.
+    dossiers : Mapping of str to str
+        Address of each dossier that is written, seen from the report, by finding id.
     """
 
     mill: str
@@ -144,6 +146,7 @@ class ReportView:
     missing_tags: tuple[str, ...] = ()
     not_computed: tuple[Gap, ...] = ()
     run: Mapping[str, str] = field(default_factory=dict)
+    dossiers: Mapping[str, str] = field(default_factory=dict)
 
     def lacking(self) -> list[str]:
         """Name every column that a frame should have and lacks, as ``frame.column``."""
@@ -237,6 +240,8 @@ class WeekView:
     minutes : polars.DataFrame or None
         ts_utc and excess_kg_h around findings that were called fixed.
     run : RunHealth
+    sharpness : polars.DataFrame or None
+        Of the search that the week's end lies in, as ``models.sharpness.SCHEMA`` has it.
     """
 
     report: ReportView
@@ -249,3 +254,4 @@ class WeekView:
     settling: pl.DataFrame | None
     minutes: pl.DataFrame | None
     run: RunHealth
+    sharpness: pl.DataFrame | None = None

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from pipeline.report.bars import bar, hatch
 from pipeline.report.compose import gaps_of, season_of
 from pipeline.report.days import Tally, microbes_within, tally, within
-from pipeline.report.groups import mark_words, verdict_words
+from pipeline.report.groups import mark_words, verdict_words, written_dossiers
 from pipeline.report.localtime import (
     clocks_change,
     day_span,
@@ -30,6 +30,7 @@ from pipeline.report.view import Estimate, WeekView
 from pipeline.report.week_control import controls
 from pipeline.report.week_findings import fixes, offenders, verdicts_due
 from pipeline.report.week_settling import settling
+from pipeline.report.week_sharpness import sharpness_rows
 from pipeline.report.wording import words_of
 
 _NO_FINDING: Final = "In no finding: scatter, slow drift, losses too small to stand out"
@@ -89,6 +90,9 @@ def compose_week(view: WeekView) -> dict[str, Any]:
         "rows": _found(view),
         "season": season_of(report),
         "controls": controls(report),
+        "sharpness": sharpness_rows(view),
+        "dossiers": report.dossiers,
+        "written": written_dossiers(report),
         "due": verdicts_due(view),
         "offenders": offenders(view),
         "fixes": fixes(view),

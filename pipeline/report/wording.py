@@ -161,14 +161,28 @@ CAUSES: dict[str, CauseWords] = {
 
 SHARES: dict[str, str] = {
     "ph": "lower pH",
+    "drop": "pH falling further on the way",
     "temperature": "higher temperature",
     "temp": "higher temperature",
     "flow": "slower flow",
     "volume": "fuller vessels",
+    "held": "older juice behind a fuller tank",
     "brix": "thinner juice",
     "throughput": "slower flow",
     "residence": "longer stay",
     "microbes": "microbes",
+}
+
+#: What a part of a loss speaks of: the channel of the search that it was found in.
+CHANNELS: dict[str, str] = {
+    "ph": "lower pH of the limed juice",
+    "drop": "pH falling further on the way than usual",
+    "heat": "higher temperature",
+    "hold": "fuller tank",
+    "mud": "more mud held",
+    "throughput": "slower flow",
+    "standing": "juice standing without feed",
+    "unexplained": "the whole loss above its usual",
 }
 
 _KINDS: dict[str, str] = {
@@ -307,3 +321,8 @@ def sensor_words(verdict: str) -> str:
 def share_words(share: str) -> str:
     """Say which driver a share of the loss belongs to."""
     return SHARES.get(share, spoken_name(share))
+
+
+def channel_words(channel: str) -> str:
+    """Say what a part of a loss speaks of."""
+    return CHANNELS.get(channel, spoken_name(channel))

@@ -151,6 +151,15 @@ def test_page_text_and_pdf_arrive(mill, report, inbox, port):
     assert states(mill) == ["sent"]
 
 
+def test_links_to_what_lies_in_the_store_stay_behind(mill, report, inbox, port):
+    there = '<a href="../dossier/0a/dossier.html">0a</a> <a href="https://x.example/">b</a>'
+    report.write_text(f"<p>finding {there}</p>", encoding="utf-8")
+    send_report(at(mill, port), report, patience=QUICK)
+    message = message_from_bytes(inbox.mails[0][1], policy=policy.default)
+    page = message.get_body(("html",)).get_content()
+    assert page.rstrip() == '<p>finding 0a <a href="https://x.example/">b</a></p>'
+
+
 def test_without_a_pdf_the_page_is_attached(mill, report, inbox, port):
     send_report(at(mill, port), report, patience=QUICK)
     message = message_from_bytes(inbox.mails[0][1], policy=policy.default)

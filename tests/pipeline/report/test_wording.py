@@ -2,8 +2,12 @@
 
 import pytest
 
+from models.account import CHANNEL_DRIVERS
+from models.drivers import DRIVERS
 from pipeline.report.wording import (
     CAUSES,
+    CHANNELS,
+    SHARES,
     confidence_words,
     notice_words,
     section_words,
@@ -77,3 +81,8 @@ def test_status_and_notices():
     assert status_words("odd_one") == "odd one"
     assert notice_words("stale_cane") == "Stale cane"
     assert notice_words("new_kind") == "New kind"
+
+
+def test_every_driver_and_channel_of_the_search_has_words():
+    assert set(DRIVERS) <= set(SHARES)
+    assert set(CHANNEL_DRIVERS) <= set(CHANNELS)

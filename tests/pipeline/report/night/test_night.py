@@ -15,6 +15,7 @@ from pipeline.errors import LostpolError
 from pipeline.report import night as night_words
 from pipeline.report import pdf, write_night
 from pipeline.report.days import joined, loss_sums, within
+from pipeline.report.groups import chance_words
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, text_of
 from pipeline.report.svg import Drawing
@@ -325,3 +326,23 @@ def test_a_machine_without_fonts_prints_the_same_sheet(drawn, night, tmp_path, m
     words = pdf_words(out.with_suffix(".pdf"))
     assert words.count("\f") == 1
     assert "Before anybody acts." in words
+
+
+def test_a_written_dossier_is_linked_in_the_page_and_named_on_paper(
+    make_night, make_findings, night_rows
+):
+    found = make_findings(*night_rows)
+    written = {"a1b2c3d4e5": "../dossier/a1b2c3d4e5/dossier.html"}
+    parts = compose_night(make_night(found, dossiers=written))
+    assert page_of("night", parts).count('<a href="../dossier/a1b2c3d4e5/dossier.html">') == 2
+    assert "<a " not in page_of("night", parts, pdf=True)
+    assert "written already: a1b2c3d4e5. To judge" in " ".join(text_of("night", parts).split())
+
+
+def test_chance_is_told_with_its_numbers():
+    found = {"p_value": 1e-7, "q_value": 0.0012, "mark": "confident"}
+    said = chance_words(found)
+    assert "probability below 0.0001 (p-value)" in said
+    assert "as strong as this is 0.12 % (q-value). Mark: confident: 5 % at most." in said
+    assert "more than 5 %" in chance_words(found | {"q_value": 0.2, "mark": "listed"})
+    assert "was not worked out" in chance_words({"p_value": None, "q_value": None, "mark": None})

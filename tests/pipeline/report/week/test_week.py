@@ -367,3 +367,30 @@ def test_page_and_text_say_the_same(week):
         assert row.whole.mass in page
     assert parts["run"] in page
     assert parts["week"] in page
+
+
+def test_what_the_physics_buys_stands_in_plain_words(make_week):
+    rows = [
+        ("throughput", "train", "kg/h", 100.0, 25.0, 4.0, 2.13),
+        ("ph", "settler", "kg/h", 25.0, 36.0, 0.694, 0.52),
+        ("hold", "liming_tank", "kg/h", 1.0, 1e-6, 1e6, 0.001),
+        ("lime per juice", "train", "log", 0.0004, 0.00036, 1.11, 0.031),
+        ("<b>x", "<i>", "u", None, 0.2, None, 1.0),
+    ]
+    names = ("feature", "section", "unit", "lrv_raw", "lrv_residual", "ratio", "smallest_8h")
+    kept = pl.DataFrame(rows, schema=names, orient="row")
+    said = told(make_week(sharpness=kept))
+    # 10 kg/h is the root of 100, 5 kg/h that of 25; 2 % is the root of 0.0004 in logarithms.
+    assert (
+        "loss by slower flow, whole station: raw signal wanders by 10 kg/h, what is watched by "
+        "5.0 kg/h: calmer: 4.0 times less variance; least change that shows in 8 h: 2.1 kg/h"
+    ) in said
+    assert "less calm: 1.4 times the variance" in said
+    assert "calmer: over 100 times less variance" in said
+    assert "raw signal wanders by 2.0 %" in said
+    assert "no calmer than the raw signal" in said
+    assert "not computed: too few quiet hours" in said
+    page = Words(page_of("week", compose_week(make_week(sharpness=kept))))
+    assert "i" not in page.tags
+    assert "<b>x" in page.text
+    assert "the search of these days kept none" in told(make_week())
