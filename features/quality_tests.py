@@ -96,6 +96,8 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
         hit = first[brief & (off > limit[first]) & (np.abs(after - before) < 0.3 * off)]
         for k in range(width):
             found[hit + k] = True
+    if not found.any():
+        return found
     share = pl.Series(found.astype(np.float64)).rolling_mean(
         _SPIKE_WINDOW, min_samples=1, center=True
     )

@@ -15,7 +15,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
@@ -30,6 +30,9 @@ from pipeline.lake_merge import READINGS_SCHEMA, DayMerge, conform, import_readi
 _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
 _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
 _PART: Final = ".part"
+#: Days of readings kept in memory: three make a grid, and one is on its way out.
+_MOST_RECENT: Final = 4
+_RECENT: Final[dict[Path, tuple[tuple[int, int, int], pl.DataFrame]]] = {}
 
 
 class Lake:
@@ -72,12 +75,16 @@ class Lake:
         DataError
             A stored day cannot be read.
         """
-        frames = [READINGS_SCHEMA.to_frame()]
-        for day in self.days():
-            if first <= day <= last:
-                frame = self._read(self._path("readings", day), READINGS_SCHEMA)
-                frames.append(frame if tags is None else frame.filter(pl.col("tag").is_in(tags)))
-        return pl.concat(frames).sort("tag", "ts_utc")
+        paths = [self._path("readings", d) for d in self.days() if first <= d <= last]
+        wanted = None if tags is None else set(tags)
+        parts: dict[str, list[pl.DataFrame]] = {}
+        for path in paths:
+            for tag, rows in _by_tag(_day_of(path)):
+                if wanted is None or tag in wanted:
+                    parts.setdefault(tag, []).append(rows)
+        # Each stored day is in order of tag and time, so that nothing has to be sorted.
+        ordered = [rows for tag in sorted(parts) for rows in parts[tag]]
+        return pl.concat(ordered) if ordered else READINGS_SCHEMA.to_frame()
 
     def readings_hash(self, first: date, last: date) -> str:
         """Hash of the readings of some days; the same readings give the same hash.
@@ -256,6 +263,31 @@ class Lake:
             file.flush()
             os.fsync(file.fileno())
         put_in_place(part, path)
+
+
+def _day_of(path: Path) -> pl.DataFrame:
+    """A stored day of readings; the last few are kept, as neighbouring days ask for the same."""
+    try:
+        facts = path.stat()
+    except OSError as error:
+        raise _unreadable(path, error.strerror or "it is gone") from error
+    # A replaced file is another file, whatever its times say.
+    signature = (facts.st_ino, facts.st_mtime_ns, facts.st_size)
+    known = _RECENT.get(path)
+    if known is None or known[0] != signature:
+        known = (signature, Lake._read(path, READINGS_SCHEMA))
+        while len(_RECENT) >= _MOST_RECENT:
+            _RECENT.pop(next(iter(_RECENT)), None)
+        _RECENT[path] = known
+    return known[1]
+
+
+def _by_tag(frame: pl.DataFrame) -> Iterator[tuple[str, pl.DataFrame]]:
+    """Readings of each tag in a frame sorted by tag, without copying them."""
+    offset = 0
+    for tag, rows in frame["tag"].rle().struct.unnest().select("value", "len").iter_rows():
+        yield tag, frame.slice(offset, rows)
+        offset += rows
 
 
 def _require_day(frame: pl.DataFrame, day: date) -> None:
