@@ -88,7 +88,21 @@ def run_health(mill: Mill, run: dict[str, Any]) -> RunHealth:
         previous_end=earlier if isinstance(earlier, datetime) else None,
         version=json.loads(run["versions"]).get("lostpol", "unknown"),
         config_hash=run["config_hash"],
+        stages=_stage_words(mill, run["run_id"]),
     )
+
+
+def _stage_words(mill: Mill, run_id: str) -> str:
+    """How long the stages before the report took, in its latest attempt."""
+    rows = published_store_of(mill).stages().filter(pl.col("run_id") == run_id)
+    if rows.is_empty():
+        return ""
+    latest = rows.filter((pl.col("attempt") == rows["attempt"][-1]) & (pl.col("number") > 0))
+    words = []
+    for row in latest.filter(pl.col("stage").is_in(["pull", "derive", "detect"])).to_dicts():
+        count = f" ({row['row_count']:,} {row['row_kind']})" if row["row_count"] is not None else ""
+        words.append(f"{row['stage']} {row['took_s']:.0f} s{count}")
+    return ", ".join(words)
 
 
 def _sensors_now(mill: Mill, ill: pl.DataFrame | None, period: Window) -> pl.DataFrame | None:

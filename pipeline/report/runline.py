@@ -22,6 +22,8 @@ def health_line(report: ReportView, run: RunHealth) -> str:
         took = "" if run.took_s is None else f", after {run.took_s:.0f} s"
         parts.append(f"finished {moment_words(run.finished, zone)}{took}")
     parts.append(f"searched {first} to {last}")
+    if run.stages:
+        parts.append(clean(run.stages, 300))
     if run.previous_end is None:
         parts.append("the first run: nothing to compare with")
     else:

@@ -178,6 +178,8 @@ class RunHealth:
     version : str
         Of lostpol.
     config_hash : str
+    stages : str
+        How long its stages took and what they dealt with, in words; empty when not known.
         Of the mill's description.
     """
 
@@ -189,6 +191,7 @@ class RunHealth:
     previous_end: datetime | None
     version: str
     config_hash: str
+    stages: str = ""
 
 
 @dataclass(frozen=True, slots=True)
