@@ -130,9 +130,13 @@ class Season:
         return paths
 
 
-def arrivals(nights: int, rng: np.random.Generator) -> dict[int, list[tuple[int, float, str]]]:
+#: By night: day of the season, shift of its limed pH, sort of export.
+Arrivals = dict[int, list[tuple[int, float, str]]]
+
+
+def arrivals(nights: int, rng: np.random.Generator) -> Arrivals:
     """What arrives on which night: day of the season, shift of its limed pH, sort of export."""
-    plan: dict[int, list[tuple[int, float, str]]] = {n: [] for n in range(nights)}
+    plan: Arrivals = {n: [] for n in range(nights)}
     for day in range(nights):
         late = int(rng.integers(2, 8)) if rng.uniform() < 0.08 else 0
         missing = rng.uniform() < 0.03 and 0 < day < nights - 1
@@ -155,18 +159,18 @@ class Told:
     sorts: dict[str, int] = field(default_factory=dict)
 
 
-def nightly_season(mill: Mill, nights: int, seed: int, report_every: int = 20) -> Told:
-    """Run every night that was not switched off, on what had arrived by then."""
-    season, told = Season(), Told()
-    plan = arrivals(nights, np.random.default_rng(seed))
-    off = range(nights // 2, nights // 2 + 5) if nights >= 12 else range(0)
+def nightly_season(
+    mill: Mill, plan: Arrivals, off: range, first: date = FIRST, report_every: int = 20
+) -> Told:
+    """Run every night that is not in `off`, on what had arrived by then."""
+    season, told, nights = Season(), Told(), len(plan)
     inbox = mill.inbox_path
     if inbox is None:
         raise ValueError("the mill has no inbox")
     for night in range(nights):
         for day, shift, sort in sorted(plan[night]):
-            name = f"{night:03d}_{FIRST + day * ONE_DAY}"
-            told.files += season.write(inbox, FIRST + day * ONE_DAY, name, shift)
+            name = f"{night:03d}_{first + day * ONE_DAY}"
+            told.files += season.write(inbox, first + day * ONE_DAY, name, shift)
             told.sorts[sort] = told.sorts.get(sort, 0) + 1
         if night in off:
             told.sorts["night without a run"] = told.sorts.get("night without a run", 0) + 1
@@ -262,7 +266,9 @@ def main() -> int:
         folder = Path(name)
         began = time.perf_counter()
         mill = describe(folder / "nightly")
-        told = nightly_season(mill, args.nights, args.seed)
+        plan = arrivals(args.nights, np.random.default_rng(args.seed))
+        off = range(args.nights // 2, args.nights // 2 + 5) if args.nights >= 12 else range(0)
+        told = nightly_season(mill, plan, off)
         took = time.perf_counter() - began
         whole = backfilled(folder / "whole", told.files)
         odd = differences(mill, whole)

@@ -1,0 +1,56 @@
+"""Nights one by one leave what one backfill leaves: a short form of tests/benchmarks/nights.py."""
+
+import sys
+from datetime import date
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline import pull_inbox
+from pipeline.stretches import SEARCHED, forget
+from pipeline.windows import lake_of, store_of
+
+sys.path.append(str(Path(__file__).resolve().parents[1] / "benchmarks"))
+import nights
+
+#: By night, which days arrive: one late, one never, one corrected, and days 4 and 5 at one go
+#: after nights without a run. The clocks of the mill go back on the third day.
+PLAN = {
+    0: [(0, 0.0, "on time")],
+    1: [(1, 0.0, "on time")],
+    2: [],
+    3: [(3, 0.0, "on time"), (2, 0.0, "late")],
+    4: [(4, 0.0, "on time")],
+    5: [(5, 0.0, "on time"), (1, -0.3, "corrected")],
+    6: [(7, 0.0, "on time")],
+}
+
+
+@pytest.mark.slow
+def test_nights_one_by_one_leave_what_one_backfill_leaves(tmp_path, monkeypatch):
+    monkeypatch.setattr(pull_inbox, "PAUSE_S", 0.0)
+    mill = nights.describe(tmp_path / "nightly")
+    told = nights.nightly_season(
+        mill, PLAN, off=range(4, 5), first=date(2025, 10, 31), report_every=0
+    )
+    assert list(told.seconds) == [0, 1, 2, 3, 5, 6]
+    whole = nights.backfilled(tmp_path / "whole", told.files)
+    assert store_of(whole).findings().height > 0
+    assert nights.differences(mill, whole) == []
+    runs = store_of(mill).runs().filter(pl.col("state") == "finished")
+    assert runs.height == 5  # night 2 has nothing new
+
+
+def test_a_changed_day_lets_only_the_stretches_that_see_it_be_searched_again(tmp_path):
+    lake = lake_of(nights.describe(tmp_path))
+    day = date(2025, 10, 6)
+    for n, (first, last) in enumerate([(0, 30), (20, 60), (50, 80)]):
+        when = [nights.datetime(2025, 10, 6, tzinfo=nights.UTC) + nights.timedelta(days=d)
+                for d in (first, last)]  # fmt: skip
+        told = pl.DataFrame({"sees_start": [when[0]], "sees_end": [when[1]]})
+        lake.write_features(SEARCHED, day + n * nights.ONE_DAY, told)
+    forget(lake, [day + nights.timedelta(days=25)])
+    assert lake.feature_days(SEARCHED) == [day + 2 * nights.ONE_DAY]
+    forget(lake, [])
+    assert lake.feature_days(SEARCHED) == [day + 2 * nights.ONE_DAY]
