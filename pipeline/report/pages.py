@@ -7,6 +7,7 @@ import re
 import textwrap
 from collections.abc import Callable, Mapping
 from contextlib import suppress
+from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,6 +24,7 @@ _PART: Final = 8
 _BULLET: Final = re.compile(r"- ")
 
 
+@cache
 def environment(*, soften: bool = False) -> Environment:
     """Templates; everything but plain text is escaped.
 
