@@ -3,7 +3,6 @@
 from datetime import date, timedelta
 from pathlib import Path
 
-import duckdb
 import polars as pl
 import pytest
 
@@ -98,20 +97,6 @@ def test_a_run_again_writes_the_same_rows(searched):
     before = store_of(mill).sensors(*judged.window.days)
     stages.detect(mill, "nightly")
     assert store_of(mill).sensors(*judged.window.days).equals(before)
-
-
-def test_an_older_store_gets_the_table(tmp_path, searched):
-    """A store of the first version is brought up to date by the next write."""
-    mill, judged = searched
-    older = mill.with_store(tmp_path)
-    store_of(older).set_source_mark("x", judged.window.end)
-    with duckdb.connect(older.database_path) as connection:
-        connection.execute("DROP TABLE sensor_health; DROP TABLE source_marks")
-        connection.execute("DELETE FROM schema_version WHERE version = 2")
-    store = store_of(older)
-    store.set_source_mark("x", judged.window.end)
-    assert store.source_mark("x") == judged.window.end
-    assert store.sensors(date(2025, 10, 6), date(2025, 10, 9)).is_empty()
 
 
 def test_the_lake_keeps_a_days_counts(searched):
