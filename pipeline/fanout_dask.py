@@ -10,10 +10,12 @@ same shared folder under the same name. They must hold the same versions, or dig
 
 from __future__ import annotations
 
+import logging
 import os
 import pickle
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from contextvars import copy_context
 from dataclasses import dataclass
 from datetime import date
@@ -25,6 +27,7 @@ from pipeline import flows  # first: it tells Prefect to report to nobody  # iso
 
 from prefect import flow, task
 from prefect.cache_policies import NO_CACHE
+from prefect.context import FlowRunContext
 
 from pipeline import chains
 from pipeline.attempts import in_words
@@ -38,6 +41,8 @@ from pipeline.windows import versions_here
 _WORKER_ENVIRONMENT: Final = dict.fromkeys(
     ("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"
 )
+#: How long a cluster may take to show its first worker [s].
+_PATIENCE_S: Final = 120
 #: What the flows of this process do, by name: open files and locks cannot travel to workers.
 _JOBS: Final[dict[str, Callable[[], None]]] = {}
 
@@ -126,6 +131,11 @@ def backfill_together(
         done(len(pieces))
 
     def job() -> None:
+        # Made at first use: threads that ask at the same moment would each make a cluster.
+        context = FlowRunContext.get()
+        client = getattr(context.task_runner, "client", None) if context else None
+        if client is not None:
+            client.wait_for_workers(1, timeout=_PATIENCE_S)
         with ThreadPoolExecutor(len(mills), thread_name_prefix="mill") as pool:
             asked = [
                 # Prefect knows by its context, which threads do not inherit, whose tasks these are.
@@ -138,8 +148,8 @@ def backfill_together(
     name = uuid4().hex
     _JOBS[name] = job
     try:
-        with flows.scheduling_server():
-            backfill_on_a_cluster.with_options(task_runner=_runner(cluster))(name)
+        with flows.scheduling_server(), _runner(cluster) as runner:
+            backfill_on_a_cluster.with_options(task_runner=runner)(name)
     finally:
         del _JOBS[name]
     return _outcomes(mills, results)
@@ -173,16 +183,18 @@ def _outcomes(
     return [result for result in results if isinstance(result, chains.Outcome)]
 
 
-def _runner(cluster: Cluster) -> Any:  # noqa: ANN401
-    """Prefect's Dask task runner for a cluster.
+@contextmanager
+def _runner(cluster: Cluster) -> Iterator[Any]:
+    """Prefect's task runner for a cluster; one of this machine is taken down afterwards.
 
     Raises
     ------
     ConfigError
-        Dask is not installed.
+        Dask is not installed, or the cluster does not answer.
     """
     try:
         import dask  # noqa: PLC0415
+        from distributed import LocalCluster  # noqa: PLC0415
         from prefect_dask.task_runners import DaskTaskRunner  # noqa: PLC0415
     except ImportError as error:
         raise ConfigError(
@@ -190,13 +202,22 @@ def _runner(cluster: Cluster) -> Any:  # noqa: ANN401
             str(error),
             "Install lostpol with its extra: pip install -e '.[fanout]'. Or leave out --cluster.",
         ) from error
+    logging.getLogger("distributed").setLevel(logging.ERROR)  # some fifty lines a run
     if cluster.address is not None:
-        return DaskTaskRunner(address=cluster.address)
+        yield DaskTaskRunner(address=cluster.address)
+        return
     # Read before a worker's process starts, when numerical libraries look for it.
-    dask.config.set({"distributed.nanny.pre-spawn-environ": _WORKER_ENVIRONMENT})
-    dask.config.set({"logging.distributed": "error"})
-    local = {"n_workers": cluster.workers, "threads_per_worker": 1, "processes": True}
-    return DaskTaskRunner(cluster_kwargs=local | {"dashboard_address": "127.0.0.1:0"})
+    with (
+        dask.config.set({"distributed.nanny.pre-spawn-environ": _WORKER_ENVIRONMENT}),
+        LocalCluster(  # type: ignore[no-untyped-call]
+            n_workers=cluster.workers,
+            threads_per_worker=1,
+            processes=True,
+            dashboard_address="127.0.0.1:0",
+            silence_logs=logging.ERROR,
+        ) as local,
+    ):
+        yield DaskTaskRunner(address=local.scheduler_address)
 
 
 class _Count:

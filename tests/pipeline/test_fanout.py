@@ -2,6 +2,7 @@
 
 import hashlib
 import shutil
+from contextlib import nullcontext
 from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -19,19 +20,6 @@ from pipeline.windows import Window, midnight, store_of
 ROOT = Path(__file__).resolve().parents[2]
 
 
-@pytest.fixture(scope="module")
-def server():
-    from pipeline import flows  # noqa: F401, I001  (first: it tells Prefect to report to nobody)
-    from prefect.settings import PREFECT_API_URL
-    from prefect.testing.utilities import prefect_test_harness
-
-    if PREFECT_API_URL.value():  # another file's harness is still up
-        yield
-        return
-    with prefect_test_harness(server_startup_timeout=120):
-        yield
-
-
 def describe(folder):
     folder.mkdir(parents=True, exist_ok=True)
     text = (ROOT / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
@@ -43,11 +31,11 @@ def describe(folder):
 
 @pytest.fixture(scope="module")
 def pulled(tmp_path_factory):
-    """Two mills of two and three days, not worked out yet; not to be changed."""
+    """Two mills of one and two days, not worked out yet; not to be changed."""
     folder = tmp_path_factory.mktemp("pulled")
     week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
     mills = []
-    for days in (2, 3):
+    for days in (1, 2):
         mill = describe(folder / f"mill{days}")
         file = folder / f"tags_{days}.parquet"
         week.filter(pl.col("time").dt.date() < date(2025, 10, 6 + days)).write_parquet(file)
@@ -73,26 +61,30 @@ def lake_of_bytes(mill):
 
 
 @pytest.mark.prefect
-def test_a_cluster_leaves_what_one_machine_leaves(pulled, tmp_path, server):
+def test_a_cluster_leaves_what_one_machine_leaves(pulled, tmp_path, prefect_server, monkeypatch):
     from pipeline.fanout_dask import Cluster, backfill_together
 
+    # Drawing is not spread, and takes longer than all the rest of so short a season.
+    monkeypatch.setattr(chains, "write_season_report", lambda *_: Path("not drawn"))
     alone, spread = copies(pulled, tmp_path / "alone"), copies(pulled, tmp_path / "spread")
     expected = [chains.backfill(mill) for mill in alone]
     told = backfill_together(spread, Cluster(workers=2))
     assert [outcome.judged for outcome in told] == [outcome.judged for outcome in expected]
     for one, other in zip(alone, spread, strict=True):
-        assert len(lake_of_bytes(one)) >= 16
+        assert len(lake_of_bytes(one)) > 10
         assert lake_of_bytes(other) == lake_of_bytes(one)
         assert store_of(other).findings().equals(store_of(one).findings())
         assert store_of(other).pending_days() == ()
 
 
 @pytest.mark.prefect
-def test_one_mill_that_fails_does_not_hold_up_the_others(pulled, tmp_path, server, monkeypatch):
+def test_one_mill_that_fails_does_not_hold_up_the_others(
+    pulled, tmp_path, prefect_server, monkeypatch
+):
     from pipeline import fanout_dask
 
     # Without workers: what is tried is the joining of outcomes.
-    monkeypatch.setattr(fanout_dask, "_runner", lambda _: None)
+    monkeypatch.setattr(fanout_dask, "_runner", lambda _: nullcontext())
     monkeypatch.setattr(
         fanout_dask,
         "_on_workers",
