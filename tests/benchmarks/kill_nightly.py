@@ -316,6 +316,7 @@ class Runs:
 
     def __exit__(self, *_: object) -> None:
         self._mother.stdin.close()
+        self._mother.stdout.close()
         self._mother.wait()
 
     def start(self, store: Path, limit: int | None = None, what: str = "nightly") -> Runs:

@@ -1,10 +1,17 @@
 """Scheduled flows give what the commands give; their times are the mill's own."""
 
+import asyncio
+import json
+import os
 import shutil
+import subprocess
+import sys
 import urllib.request
 from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
+import polars as pl
 import pytest
 
 from pipeline import chains, stages
@@ -16,13 +23,8 @@ pytestmark = pytest.mark.prefect
 
 
 @pytest.fixture(scope="session", autouse=True)
-def temporary_server():
-    # First, because it switches reporting to others off before Prefect reads its settings.
-    from pipeline import flows  # noqa: F401, I001
-    from prefect.testing.utilities import prefect_test_harness
-
-    with prefect_test_harness(server_startup_timeout=120):
-        yield
+def temporary_server(prefect_server):
+    return prefect_server
 
 
 def describe(folder):
@@ -102,3 +104,89 @@ def test_a_site_without_a_server_gets_one_that_ends_with_it(tmp_path, monkeypatc
         assert url.startswith("http://127.0.0.1:")
     with pytest.raises(OSError, match="refused"):
         urllib.request.urlopen(f"{url}/health", timeout=10)
+
+
+@pytest.mark.parametrize("around", ["2026-03-06", "2026-10-30"])
+@pytest.mark.parametrize("at", ["05:00", "02:30", "01:30"])
+def test_a_night_fires_once_a_local_day_across_both_changes_of_the_clock(around, at):
+    from prefect.server.schemas.schedules import CronSchedule
+
+    from pipeline import flows
+
+    mill = load_mill(ROOT / "configs" / "demo_mill.toml")
+    mill = replace(mill, schedule=mill.schedule.model_copy(update={"nightly": at}))
+    made = flows.deployments([mill])[0].schedules[0].schedule
+    schedule = CronSchedule(cron=made.cron, timezone=made.timezone)
+    start = datetime.fromisoformat(f"{around}T12:00:00+00:00")
+    fired = [t.astimezone(mill.tz) for t in asyncio.run(schedule.get_dates(6, start=start))]
+    assert [t.date() for t in fired] == [fired[0].date() + timedelta(days=n) for n in range(6)]
+    # An hour that is skipped is made up for within the hour; all others are on time.
+    late = [f"{t:%H:%M}" for t in fired if f"{t:%H:%M}" != at]
+    assert late == (["03:30"] if (around, at) == ("2026-03-06", "02:30") else [])
+    assert len({t.utcoffset() for t in fired}) == 2
+
+
+@pytest.mark.slow
+def test_a_scheduled_run_fires_and_is_seen_with_its_states(tmp_path):
+    """Serve a mill whose run is due every few seconds; ask the server what became of it."""
+    mill = describe(tmp_path / "mill")
+    mill.inbox_path.mkdir()
+    week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
+    days = tmp_path / "days.parquet"
+    week.filter(pl.col("time") < week["time"].min() + timedelta(days=2)).write_parquet(days)
+    stages.pull(mill, [days])
+    script = tmp_path / "serve.py"
+    script.write_text(SERVE, encoding="utf-8")
+    environment = os.environ | {"PREFECT_HOME": str(tmp_path / "prefect")}
+    environment.pop("PREFECT_API_URL", None)
+    command = [sys.executable, str(script), str(mill.config_path)]
+    told = subprocess.run(
+        command, env=environment, capture_output=True, text=True, timeout=110, check=False
+    )
+    assert told.returncode == 0, told.stderr[-2000:]
+    states = json.loads(told.stdout.splitlines()[-1])
+    assert states["nightly"] == "COMPLETED"
+    stages_seen = ("pull", "sources", "derive", "detect", "report")
+    assert states["tasks"] == dict.fromkeys(stages_seen, "COMPLETED")
+    assert store_of(mill).runs()["state"].to_list() == ["finished"]
+
+
+#: What lostpol serve does, with a night every few seconds, until one was seen to end.
+SERVE = """
+import asyncio, json, sys
+from datetime import timedelta
+from pathlib import Path
+from pipeline import flows
+from pipeline.config import load_mill
+from prefect import get_client
+from prefect.runner import Runner
+
+async def seen():
+    async with get_client() as client:
+        for run in await client.read_flow_runs():
+            if run.state_type and run.state_type.value in {"COMPLETED", "FAILED", "CRASHED"}:
+                await asyncio.sleep(3)  # the server writes states of tasks a little later
+                tasks = [t for t in await client.read_task_runs() if t.flow_run_id == run.id]
+                names = {t.name.rsplit("-", 1)[0]: t.state_type.value for t in tasks}
+                return {"nightly": run.state_type.value, "tasks": names}
+    return None
+
+async def main(made):
+    runner = Runner(name="test", query_seconds=1, limit=1)
+    made.schedules = [s.model_copy(update={"schedule": EVERY}) for s in made.schedules]
+    await runner.aadd_deployment(made)
+    work = asyncio.create_task(runner.start())
+    for _ in range(100):
+        await asyncio.sleep(1)
+        found = await seen()
+        if found:
+            break
+    print(json.dumps(found), flush=True)
+    work.cancel()
+
+if __name__ == "__main__":
+    from prefect.client.schemas.schedules import IntervalSchedule
+    EVERY = IntervalSchedule(interval=timedelta(seconds=5))
+    with flows.scheduling_server():
+        asyncio.run(main(flows.deployments([load_mill(Path(sys.argv[1]))])[0]))
+"""
