@@ -49,6 +49,13 @@ class MillSection(Section):
     sucrose_price_per_t: Positive
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
 
+    @field_validator("store")
+    @classmethod
+    def _is_a_folder(cls, store: str) -> str:
+        if "://" in store:
+            raise ValueError("is a URL; the lake needs a folder in which files can be renamed")
+        return store
+
 
 class ShiftSection(Section):
     """Local times at which shifts begin, and what they are called."""
@@ -78,7 +85,8 @@ class DetectionSection(Section):
 
     ``false_findings_per_week`` is the rate of findings accepted when nothing is lost;
     ``smallest_finding_t`` is the loss [t sucrose] below which an episode is not worth a line;
-    ``look_back_days`` is how much history a nightly run judges again.
+    ``look_back_days`` is how much history a nightly run judges again, and how long the stretches are
+    in which a season is searched.
     """
 
     false_findings_per_week: Annotated[float, Field(gt=0.0, le=50.0)] = 0.5

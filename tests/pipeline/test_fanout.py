@@ -142,3 +142,28 @@ def test_only_the_last_stretch_moves_as_a_season_grows():
         parts = stretches(Window(start, start + timedelta(days=days)), 14)
         assert [p for p in before if not p.open] == parts[: len([p for p in before if not p.open])]
         before = parts
+
+
+def test_a_store_is_a_folder_and_no_url(tmp_path):
+    text = (ROOT / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
+    text = text.replace('store = "../lostpol_store/brindlewater"', 'store = "s3://bucket/mill"')
+    (tmp_path / "mill.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(ConfigError, match="is a URL"):
+        load_mill(tmp_path / "mill.toml")
+
+
+def test_the_cluster_of_the_descriptions_must_be_one(tmp_path):
+    from pipeline.fanout_dask import Cluster, cluster_of
+
+    mill = describe(tmp_path / "a")
+    named = tmp_path / "b" / "mill.toml"
+    named.parent.mkdir()
+    text = mill.config_path.read_text(encoding="utf-8")
+    named.write_text('[cluster]\naddress = "tcp://10.0.0.5:8786"\nworkers = 6\n' + text, "utf-8")
+    other = load_mill(named)
+    assert cluster_of([other]) == Cluster("tcp://10.0.0.5:8786", 6)
+    assert cluster_of([mill], workers=3) == Cluster(None, 3)
+    assert other.config_hash == mill.config_hash
+    with pytest.raises(ConfigError, match="different clusters"):
+        cluster_of([mill, other])
+    assert cluster_of([mill, other], "tcp://h:1").address == "tcp://h:1"
