@@ -17,6 +17,7 @@ from features.lab import lab_results
 from pipeline.config import Mill
 from pipeline.dossier.places import dossiers_of
 from pipeline.errors import DataError
+from pipeline.present_holes import hours_without_readings
 from pipeline.report import Gap, Multiplier, ReportView, write_report
 from pipeline.report.days import loss_sums, multiplier_log_sd
 from pipeline.sensors import sensors_to_look_at
@@ -111,7 +112,7 @@ def view_of(
         sensors=sensors_to_look_at(mill, *_whole_days(mill, period)),
         verdicts=store.verdicts(),
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
-        not_computed=(*gaps, *told),
+        not_computed=(*gaps, *hours_without_readings(mill, period), *told),
         run=_run_words(mill, run),
         dossiers=dossiers_of(mill, found["finding_id"].to_list()),
     )

@@ -248,7 +248,8 @@ def _cover(view: NightView, of_day: Tally | None) -> tuple[str, bool]:
     said = f"{judged:.0f} % of the day's minutes computed, {measured:.0f} % with all readings."
     if judged >= 95 and measured >= 90:
         return said, False
-    return f"{said} Where readings lack, the mill's usual value stands in; see below.", True
+    lacking = "Where readings lack, the mill's usual value stands in, and a loss may not show"
+    return f"{said} {lacking}; see below.", True
 
 
 def _counts(items: Sequence[Item]) -> str:

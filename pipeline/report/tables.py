@@ -248,10 +248,16 @@ def sensor_rows(view: ReportView) -> list[SensorRow] | None:
             _measures(row),
             sensor_words(str(row["verdict"])),
             count(row["days"]),
-            clean(row["text"], _LONGEST_TEXT),
+            _why(row),
         )
         for row in view.sensors.to_dicts()
     ]
+
+
+def _why(row: dict[str, object]) -> str:
+    """Why a sensor is not well; without words of its own where they say the verdict again."""
+    text = clean(row["text"], _LONGEST_TEXT)
+    return "not one came in" if text == sensor_words(str(row["verdict"])) else text
 
 
 def computed_share(view: ReportView) -> float | None:

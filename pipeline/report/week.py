@@ -201,7 +201,13 @@ def _cell(row: dict[str, Any] | None, longest: float, length: int) -> Cell:
     mass = tonnes(row["excess_t"], row["excess_low_t"], row["excess_high_t"])
     share = 100.0 * row.get("minutes", length) / length
     thin = f"{share:.0f} % of its hours" if share < 95 else ""
-    return Cell(mass, bar(row["excess_t"], longest), thin)
+    return Cell(mass, bar(row["excess_t"], longest), thin or _unread(row, length))
+
+
+def _unread(row: dict[str, Any], length: int) -> str:
+    """Say when a sum rests on the mill's usual values rather than on readings."""
+    read = 100.0 * row.get("measured", length) / length
+    return f"{read:.0f} % with all readings" if read < 90 else ""
 
 
 def _shift_totals(view: WeekView) -> list[str]:

@@ -1,5 +1,6 @@
 """Reports filled from a small store written by hand: what is chosen, and from which days."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -10,11 +11,13 @@ from models.witness import DAILY_SCHEMA
 from pipeline import stretches
 from pipeline.config import load_mill
 from pipeline.present import view_of
+from pipeline.present_holes import hours_without_readings
 from pipeline.present_night import night_view
 from pipeline.present_week import week_view
 from pipeline.schema import SENSOR_COLUMNS
 from pipeline.windows import (
     DAILY,
+    GRID,
     HEALTH,
     LOSSES,
     NOTICES,
@@ -246,3 +249,26 @@ def test_a_fix_brings_the_minutes_around_it(mill):
     view = week_view(mill, Window(START, START + timedelta(days=2)))
     assert view.minutes["excess_kg_h"].len() > 2000
     assert view.report.verdicts["verdict"].to_list() == ["fixed"]
+
+
+def test_hours_in_which_no_tag_was_read_are_named_and_single_tags_are_not(mill, tmp_path):
+    mine = replace(mill, store_path=tmp_path / "store")
+    lake = lake_of(mine)
+    one, two = (s.name for s in mine.station.signals[:2])
+    day = date(2025, 10, 6)
+    ts = [datetime(2025, 10, 6, tzinfo=UTC) + timedelta(minutes=n) for n in range(2 * 1440)]
+    grid = pl.DataFrame({"ts_utc": ts, "n": range(2880)}).with_columns(
+        # Nobody from 06:00 to the next day's 02:30, nor for 50 minutes from 05:00 on the second.
+        pl.when(~pl.col("n").is_between(360, 1589) & ~pl.col("n").is_between(1740, 1789))
+        .then(1.0)
+        .alias(one),
+        pl.lit(None, pl.Float64).alias(two),
+        purity_mixed_juice_pct=pl.lit(84.0),
+    )
+    for n in range(2):
+        of_day = pl.col("ts_utc").dt.date() == day + timedelta(days=n)
+        lake.write_features(GRID, day + timedelta(days=n), grid.filter(of_day).drop("n"))
+    (gap,) = hours_without_readings(mine, Window(ts[0], ts[-1]))
+    # Six in the morning UTC is one in the morning of Chicago (CDT, UTC-5: tz database).
+    assert gap.why.startswith("Mon 6 Oct 2025 01:00 to 21:30 (20.5 h). No tag of the station")
+    assert hours_without_readings(mine, Window(ts[1600], ts[-1])) == []
