@@ -78,7 +78,7 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
     found = np.zeros(count, dtype=bool)
     if count < FEWEST_READINGS:
         return found
-    limit = _spike_limit(value, span)
+    floor, limit = _least_spike(value, span), None
     for width in (1, 2, 3):
         if width > 1 and width * every_s > _SPIKE_LONGEST_S:
             break
@@ -93,7 +93,12 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
         )
         # A historian that writes by exception keeps its own pace, slower than the one described.
         brief = at_s[first + width] - at_s[first] <= max((width + 1.5) * every_s, _SPIKE_LONGEST_S)
-        hit = first[brief & (off > limit[first]) & (np.abs(after - before) < 0.3 * off)]
+        near = brief & (off > floor) & (np.abs(after - before) < 0.3 * off)
+        if not near.any():
+            continue
+        if limit is None:  # the rolling median costs more than all else here
+            limit = np.maximum(_SPIKE_CHANGES * _nearby_change(value), floor)
+        hit = first[near & (off > limit[first])]
         for k in range(width):
             found[hit + k] = True
     if not found.any():
@@ -104,22 +109,27 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
     return np.asarray(found & (share.to_numpy() <= _SPIKE_DENSEST))
 
 
-def _spike_limit(value: Floats, span: float) -> Floats:
-    """Distance beyond which a lone reading is a spike, for each reading."""
+def _least_spike(value: Floats, span: float) -> float:
+    """Distance below which no reading of the tag is a spike."""
     change = np.abs(np.diff(value))
     real = change[change > 0]
     usual = float(np.median(real)) if real.size else 0.0
     left, right = value[1:-1] - value[:-2], value[1:-1] - value[2:]
     lone = np.where(left * right > 0, np.minimum(np.abs(left), np.abs(right)), 0.0)
-    floor = max(
+    return max(
         _SPIKE_CHANGES * usual,
         _SPIKE_LONE * float(np.quantile(lone, 0.98)),
         _SPIKE_RANGE_SHARE * span,
     )
+
+
+def _nearby_change(value: Floats) -> Floats:
+    """Median change from reading to reading in the neighbourhood of each."""
+    change = np.abs(np.diff(value))
     nearby = pl.Series(np.append(change, change[-1])).rolling_median(
         _SPIKE_WINDOW, min_samples=1, center=True
     )
-    return np.maximum(_SPIKE_CHANGES * nearby.to_numpy(), floor)
+    return nearby.to_numpy()
 
 
 def calibrations(at_s: Floats, value: Floats) -> Bools:

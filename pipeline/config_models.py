@@ -85,8 +85,8 @@ class DetectionSection(Section):
 
     ``false_findings_per_week`` is the rate of findings accepted when nothing is lost;
     ``smallest_finding_t`` is the loss [t sucrose] below which an episode is not worth a line;
-    ``look_back_days`` is how much history a nightly run judges again, and how long the stretches are
-    in which a season is searched.
+    ``look_back_days`` is how much history a nightly run judges again, and the length of the
+    stretches in which a season is searched.
     """
 
     false_findings_per_week: Annotated[float, Field(gt=0.0, le=50.0)] = 0.5
