@@ -98,11 +98,8 @@ class Store:
     def findings(self, *, withdrawn: bool = False) -> pl.DataFrame:
         """Findings, first rank first; withdrawn ones last, and only when asked for."""
         where = "" if withdrawn else "AND status <> 'withdrawn'"
-        query = (
-            f"SELECT * FROM findings WHERE mill = $mill {where} "
-            "ORDER BY rank NULLS LAST, started, finding_id"
-        )
-        return self._read(query)
+        order = "ORDER BY rank NULLS LAST, started, finding_id"
+        return self._read(f"SELECT * FROM findings WHERE mill = $mill {where} {order}")
 
     def runs(self) -> pl.DataFrame:
         """Runs, latest window last."""
