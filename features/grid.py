@@ -16,6 +16,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from features.by_tag import in_order, rows_by_tag, times_us, values
 from features.station import Signal
 
 #: Width of one grid cell [s].
@@ -71,16 +72,12 @@ def to_grid(
     """
     edges_us = _minute_edges(start_utc, end_utc)
     _require_unique_names(signals)
-    wanted = sorted({signal.tag for signal in signals})
-    good = readings.filter(
-        pl.col("tag").is_in(wanted) & ~pl.col("bad") & pl.col("value").is_finite()
-    ).select("tag", pl.col("ts_utc").cast(pl.Datetime("us", "UTC")).to_physical(), "value")
-    by_tag = good.partition_by("tag", as_dict=True, include_key=False)
+    by_tag = rows_by_tag(in_order(readings))
     columns = {
         "ts_utc": pl.Series(edges_us[:-1]).cast(pl.Datetime("us")).dt.replace_time_zone("UTC")
     }
     for signal in signals:
-        rows = by_tag.get((signal.tag,))
+        rows = by_tag.get(signal.tag)
         columns[signal.name] = (
             _null_series(len(edges_us) - 1) if rows is None else _grid_tag(rows, signal, edges_us)
         )
@@ -126,15 +123,30 @@ def minute_means(
     return mean + middle, covered_us / np.diff(edges_us)
 
 
-def _grid_tag(rows: pl.DataFrame, signal: Signal, edges_us: Ints) -> pl.Series:
-    """One grid column from the good readings of its tag."""
-    rows = rows.unique("ts_utc", keep="first", maintain_order=True).sort("ts_utc")
-    at_us = rows["ts_utc"].to_numpy().astype(np.int64)
-    value = rows["value"].to_numpy().astype(np.float64)
+def _grid_tag(part: pl.DataFrame, signal: Signal, edges_us: Ints) -> pl.Series:
+    """One grid column from the readings of its tag."""
+    at_us, value = _good_within(part, edges_us)
+    if at_us.size == 0:
+        return _null_series(len(edges_us) - 1)
     until_us, end_value = _pieces(at_us, value, signal)
     mean, share = minute_means(at_us, value, until_us, end_value, edges_us)
     mean[share < COVERED_SHARE] = np.nan
     return pl.Series(mean, dtype=pl.Float64).fill_nan(None)
+
+
+def _good_within(part: pl.DataFrame, edges_us: Ints) -> tuple[Ints, Floats]:
+    """Times [us] and values of the good readings of a window, one of each instant.
+
+    The last one before the window and the first one after it come along.
+    """
+    at_us, value = times_us(part), values(part)
+    good = ~part["bad"].to_numpy() & np.isfinite(value)
+    at_us, value = at_us[good], value[good]
+    new = np.append(True, np.diff(at_us) > 0)[: at_us.size]
+    at_us, value = at_us[new], value[new]
+    begin = max(int(np.searchsorted(at_us, edges_us[0], "right")) - 1, 0)
+    end = int(np.searchsorted(at_us, edges_us[-1], "left")) + 1
+    return at_us[begin:end], value[begin:end]
 
 
 def _pieces(at_us: Ints, value: Floats, signal: Signal) -> tuple[Ints, Floats]:

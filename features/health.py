@@ -15,6 +15,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from features.by_tag import in_order, rows_by_tag, times_us, values
 from features.station import Signal
 
 Floats = NDArray[np.float64]
@@ -28,6 +29,8 @@ SENSOR_DAY: Final = pl.Schema(
     + [(n, pl.Float64()) for n in ("frozen_min", "gap_min", "longest_gap_min", "calibration_step")]
 )
 
+#: Reasons with a column of their own, in the order of the columns.
+_COUNTED: Final = ("spike", "out_of_range", "frozen", "calibration")
 #: Readings of buffer that lie closer than this belong to one calibration [s].
 _ONE_CALIBRATION_S = 1800.0
 #: Juice is compared over an hour on either side, a quarter after the probe is back [s].
@@ -70,9 +73,9 @@ def sensor_day(
         ``Signal.longest_gap_min``); calibration_step (good readings after the day's calibration
         less those before it, the largest one [inside unit]; null without one).
     """
-    by_tag = screened.partition_by("tag", as_dict=True)
+    by_tag = rows_by_tag(in_order(screened))
     edges = (start_utc.timestamp(), end_utc.timestamp())
-    rows = [_tag_day(by_tag.get((s.tag,)), s, edges) for s in signals]
+    rows = [_tag_day(by_tag.get(s.tag), s, edges) for s in signals]
     return pl.DataFrame(rows, schema=SENSOR_DAY, orient="row").sort("tag")
 
 
@@ -83,27 +86,31 @@ def _tag_day(
     if part is None or part.is_empty():
         whole = (end - start) / 60.0
         return (signal.tag, 0, 0, 0, 0, 0, 0, 0, 0.0, whole, whole, None)
-    part = part.sort("ts_utc")
-    at_s = part["ts_utc"].cast(pl.Datetime("us", "UTC")).to_physical().to_numpy() / 1e6
-    reason = part["reason"].fill_null("").to_numpy()
-    bad = part["bad"].to_numpy().astype(bool)
+    step = _calibration_step(part, edges)
+    at_s = times_us(part) / 1e6
+    # The last reading before the day speaks in it, too.
+    begin = max(int(np.searchsorted(at_s, start, "left")) - 1, 0)
+    near = slice(begin, int(np.searchsorted(at_s, end, "left")) + 1)
+    part, at_s = part[near], at_s[near]
+    bad = part["bad"].to_numpy()
     inside = (at_s >= start) & (at_s < end)
-    count = {
-        name: int((inside & bad & (reason == name)).sum())
-        for name in ("spike", "out_of_range", "frozen", "calibration")
-    }
+    reason = part["reason"].filter(bad).fill_null("").to_numpy()
+    by_reason = {name: np.zeros(bad.size, dtype=bool) for name in _COUNTED}
+    for name, rows in by_reason.items():
+        rows[bad] = reason == name
+    count = {name: int((rows & inside).sum()) for name, rows in by_reason.items()}
     readings, good = int(inside.sum()), int((inside & ~bad).sum())
     until_s = np.minimum(np.append(at_s[1:], np.inf), at_s + 60.0 * signal.longest_gap_min)
     held_s = np.clip(np.minimum(until_s, end) - np.maximum(at_s, start), 0.0, None)
     silent_s = _silences(at_s, until_s, start, end)
     return (
         *(signal.tag, readings, good),
-        *(count[name] for name in ("spike", "out_of_range", "frozen", "calibration")),
+        *count.values(),
         readings - good - sum(count.values()),
-        float(held_s[bad & (reason == "frozen")].sum()) / 60.0,
+        float(held_s[by_reason["frozen"]].sum()) / 60.0,
         float(silent_s.sum()) / 60.0,
         float(silent_s.max()) / 60.0,
-        _calibration_step(part, at_s, bad, reason, edges),
+        step,
     )
 
 
@@ -114,19 +121,14 @@ def _silences(at_s: Floats, until_s: Floats, start: float, end: float) -> Floats
     return np.clip(np.minimum(ends, end) - np.maximum(begins, start), 0.0, None)
 
 
-def _calibration_step(
-    part: pl.DataFrame,
-    at_s: Floats,
-    bad: NDArray[np.bool_],
-    reason: NDArray[np.object_],
-    edges: tuple[float, float],
-) -> float | None:
+def _calibration_step(part: pl.DataFrame, edges: tuple[float, float]) -> float | None:
     """Largest step of the reading over a calibration that ends within the day."""
-    buffer_s = at_s[bad & (reason == "calibration")]
-    if buffer_s.size == 0:
+    bad = part.filter("bad") if part["bad"].any() else part.clear()
+    buffer = bad.filter(pl.col("reason") == "calibration")
+    if buffer.is_empty():
         return None
-    good_s = at_s[~bad]
-    value = part["value"].fill_null(float("nan")).to_numpy()[~bad]
+    buffer_s, good = times_us(buffer) / 1e6, part.filter(~pl.col("bad"))
+    good_s, value = times_us(good) / 1e6, values(good)
     steps = []
     for group in np.split(buffer_s, np.flatnonzero(np.diff(buffer_s) > _ONE_CALIBRATION_S) + 1):
         first, last = group[0], group[-1]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from features.by_tag import in_order, rows_by_tag
 from features.station import Station
 
 LAB_SCHEMA = pl.Schema(
@@ -51,8 +52,11 @@ def lab_results(readings: pl.DataFrame, station: Station) -> pl.DataFrame:
         orient="row",
     )
     value = pl.col("value")
+    parts = rows_by_tag(in_order(readings))  # most rows are none of the laboratory's
+    of_lab = [parts[tag] for tag in known["tag"].unique().sort() if tag in parts]
     return (
-        readings.join(known, on="tag", how="inner", maintain_order="left")
+        pl.concat([readings.clear(), *of_lab])
+        .join(known, on="tag", how="inner", maintain_order="left")
         .filter(~pl.col("bad") & value.is_between(pl.col("low"), pl.col("high")))
         .with_columns(sd=pl.max_horizontal("least_sd", pl.col("rel_sd") * value.abs()))
         .select(pl.col(name).cast(kind) for name, kind in LAB_SCHEMA.items())

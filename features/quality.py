@@ -8,13 +8,13 @@ transmitter, at whether the plant around it moved.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import accumulate
 from typing import Final
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from features.by_tag import in_order, rows_by_tag, times_us, values
 from features.quality_tests import calibrations, frozen_runs, spikes
 from features.station import LabSource, Signal
 
@@ -70,26 +70,18 @@ def screen(
             still, while the plant moved. Tags that are still by habit (coarse steps, wide
             deadbands), flows at rest and levels at an end are not marked.
     """
-    frame = _mark_lab(_mark_not_numbers(_in_order(readings)), lab)
-    by_tag = {signal.tag: signal for signal in signals}
-    parts: list[pl.DataFrame] = []
-    series: dict[str, tuple[Floats, Floats, Bools]] = {}
-    for part in _by_tag(frame):
-        signal = by_tag.get(part["tag"][0])
-        if signal is not None:
-            part, series[signal.tag] = _screen_alone(part, signal)  # noqa: PLW2901
-        parts.append(part)
-    if not parts:
-        return frame
-    moved = _Movement(series)
-    return pl.concat(
-        [
-            _screen_frozen(part, by_tag[tag], moved, series[tag][0])
-            if (tag := part["tag"][0]) in series
-            else part
-            for part in parts
-        ]
-    )
+    parts = rows_by_tag(_mark_not_numbers(in_order(readings)))
+    for source in lab:
+        if source.tag in parts:
+            parts[source.tag] = _mark_lab(parts[source.tag], source)
+    series = {s.tag: _Series(parts[s.tag], s) for s in signals if s.tag in parts}
+    still = {tag: runs for tag, alone in series.items() if (runs := alone.still())}
+    if still:  # most days nothing stands still, and nobody need be asked who moved
+        moved = _Movement(series)
+        for tag, runs in still.items():
+            series[tag].mark_frozen(runs, moved)
+    parts |= {tag: alone.marked() for tag, alone in series.items()}
+    return pl.concat(parts.values()) if parts else readings
 
 
 def quality_counts(readings: pl.DataFrame) -> pl.DataFrame:
@@ -108,23 +100,10 @@ def quality_counts(readings: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _in_order(readings: pl.DataFrame) -> pl.DataFrame:
-    """Readings by tag and time; a look is far cheaper than sorting what is sorted already."""
-    tag, at = readings["tag"], readings["ts_utc"]
-    before, earlier = tag.shift(1), at.shift(1)
-    follows = (tag > before) | ((tag == before) & (at >= earlier))
-    return readings if follows.all() else readings.sort("tag", "ts_utc")
-
-
-def _by_tag(frame: pl.DataFrame) -> list[pl.DataFrame]:
-    """Rows of each tag in a frame sorted by tag, without looking any of them up."""
-    lengths = frame["tag"].rle().struct.field("len").to_list()
-    starts = [0, *accumulate(lengths)]
-    return [frame.slice(start, rows) for start, rows in zip(starts, lengths, strict=False)]
-
-
 def _mark_not_numbers(frame: pl.DataFrame) -> pl.DataFrame:
     """Null for values that are no numbers, bad where they were not so already."""
+    if frame["value"].null_count() == 0 and frame["value"].is_finite().all():
+        return frame
     number = pl.col("value").is_finite().fill_null(value=False)
     new = ~number & ~pl.col("bad")
     return frame.with_columns(
@@ -134,60 +113,84 @@ def _mark_not_numbers(frame: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def _mark_lab(frame: pl.DataFrame, lab: Sequence[LabSource]) -> pl.DataFrame:
+def _mark_lab(part: pl.DataFrame, source: LabSource) -> pl.DataFrame:
     """Mark lab results outside the range of their series."""
-    if not lab:
-        return frame
-    series = {source.tag: source for source in lab}
-    low, high = (
-        pl.col("tag").replace_strict(list(series), ends, default=None, return_dtype=pl.Float64)
-        for ends in ([s.low for s in series.values()], [s.high for s in series.values()])
-    )
-    outside = ((pl.col("value") < low) | (pl.col("value") > high)).fill_null(value=False)
-    new = outside & ~pl.col("bad")
-    return frame.with_columns(
+    outside = (pl.col("value") < source.low) | (pl.col("value") > source.high)
+    new = outside.fill_null(value=False) & ~pl.col("bad")
+    return part.with_columns(
         bad=pl.col("bad") | new,
         reason=pl.when(new).then(pl.lit("out_of_range")).otherwise("reason"),
     )
 
 
-def _screen_alone(
-    part: pl.DataFrame, signal: Signal
-) -> tuple[pl.DataFrame, tuple[Floats, Floats, Bools]]:
-    """Tests that need one tag only; also times [s], values and soundness for what follows."""
-    at_s = part["ts_utc"].cast(pl.Datetime("us", "UTC")).to_physical().to_numpy() / 1e6
-    value = part["value"].fill_null(float("nan")).to_numpy().astype(np.float64)
-    good = ~part["bad"].to_numpy().astype(bool)
-    reason = np.full(part.height, None, dtype=object)
+class _Series:
+    """Readings of one tag and what the tests say of them.
 
-    def mark(rows: Bools, word: str) -> None:
-        reason[rows & good] = word
-        good[rows] = False
+    Attributes
+    ----------
+    at_s, value : array, shape (n,)
+        Times [s] and values.
+    good : array of bool, shape (n,)
+        Readings no test but that for frozen transmitters found bad.
+    """
 
-    with np.errstate(invalid="ignore"):
-        mark((value < signal.low) | (value > signal.high), "out_of_range")
-    if signal.quantity == "ph":
-        mark(_on_good(good, calibrations(at_s[good], value[good])), "calibration")
-    span = signal.high - signal.low
-    mark(_on_good(good, spikes(at_s[good], value[good], signal.every_s, span)), "spike")
-    return _with_reasons(part, reason), (at_s, value, good)
+    def __init__(self, part: pl.DataFrame, signal: Signal) -> None:
+        self._part, self._signal = part, signal
+        self.at_s: Floats = times_us(part) / 1e6
+        self.value: Floats = values(part)
+        self.good: Bools = ~part["bad"].to_numpy()
+        self._word = np.zeros(part.height, dtype=np.int8)
+        with np.errstate(invalid="ignore"):
+            self._mark((self.value < signal.low) | (self.value > signal.high), "out_of_range")
+        if signal.quantity == "ph":
+            self._mark(self._among_good(calibrations(*self._sound())), "calibration")
+        span = signal.high - signal.low
+        self._mark(self._among_good(spikes(*self._sound(), signal.every_s, span)), "spike")
+
+    def still(self) -> list[tuple[int, int]]:
+        """First and last position of stretches far stiller than the tag's habit."""
+        rows = np.flatnonzero(self.good)
+        at_s, value = self._sound()
+        gap_s = 60.0 * self._signal.longest_gap_min
+        runs = frozen_runs(at_s, value, lambda: _resting(value, self._signal), gap_s)
+        return [(int(rows[first]), int(rows[last])) for first, last in runs]
+
+    def mark_frozen(self, runs: Sequence[tuple[int, int]], moved: _Movement) -> None:
+        """Mark those stretches during which the plant moved."""
+        for first, last in runs:
+            if moved.without(self._signal.tag, self.at_s[first], self.at_s[last]):
+                # The first reading of a run was still a measurement.
+                inside = slice(first + 1, last + 1)
+                self._word[inside][self.good[inside]] = _word("frozen")
+
+    def marked(self) -> pl.DataFrame:
+        """Readings with new marks laid over the old ones."""
+        if not self._word.any():  # most tags of a day are sound
+            return self._part
+        new = pl.Series("new", self._word).replace_strict(
+            range(len(REASONS) + 1), [None, *REASONS], return_dtype=pl.String
+        )
+        return self._part.with_columns(
+            bad=pl.col("bad") | new.is_not_null(), reason=pl.coalesce("reason", new)
+        )
+
+    def _sound(self) -> tuple[Floats, Floats]:
+        return self.at_s[self.good], self.value[self.good]
+
+    def _among_good(self, found: Bools) -> Bools:
+        """Spread marks found among the good readings back over all of them."""
+        rows = np.zeros(self.good.size, dtype=bool)
+        rows[np.flatnonzero(self.good)[found]] = True
+        return rows
+
+    def _mark(self, rows: Bools, word: str) -> None:
+        self._word[rows & self.good] = _word(word)
+        self.good &= ~rows
 
 
-def _screen_frozen(
-    part: pl.DataFrame, signal: Signal, moved: _Movement, at_s: Floats
-) -> pl.DataFrame:
-    """Mark readings of a transmitter that stood still while the plant moved."""
-    good = ~part["bad"].to_numpy().astype(bool)
-    value = part["value"].fill_null(float("nan")).to_numpy()[good]
-    resting = _resting(value, signal)
-    gap_s = 60.0 * signal.longest_gap_min
-    reason = np.full(part.height, None, dtype=object)
-    rows = np.flatnonzero(good)
-    for first, last in frozen_runs(at_s[good], value, resting, gap_s):
-        if moved.without(signal.tag, at_s[rows[first]], at_s[rows[last]]):
-            # The first reading of a run was still a measurement.
-            reason[rows[first + 1 : last + 1]] = "frozen"
-    return _with_reasons(part, reason)
+def _word(reason: str) -> int:
+    """Stand-in for a reason, 0 being none."""
+    return 1 + REASONS.index(reason)
 
 
 def _resting(value: Floats, signal: Signal) -> Bools:
@@ -202,15 +205,15 @@ def _resting(value: Floats, signal: Signal) -> Bools:
 class _Movement:
     """Tells whether the plant moved, from how often its tags changed in each hour."""
 
-    def __init__(self, series: dict[str, tuple[Floats, Floats, Bools]]) -> None:
-        starts = [at_s[0] for at_s, _, _ in series.values() if at_s.size]
-        ends = [at_s[-1] for at_s, _, _ in series.values() if at_s.size]
+    def __init__(self, series: dict[str, _Series]) -> None:
+        starts = [alone.at_s[0] for alone in series.values() if alone.at_s.size]
+        ends = [alone.at_s[-1] for alone in series.values() if alone.at_s.size]
         self._first_h = int(min(starts, default=0.0) // 3600)
         hours = int(max(ends, default=0.0) // 3600) - self._first_h + 1
         self._share: dict[str, Floats] = {}
-        for tag, (at_s, value, good) in series.items():
-            changed = np.flatnonzero(np.diff(value[good]) != 0.0) + 1
-            hour = (at_s[good][changed] // 3600).astype(np.int64) - self._first_h
+        for tag, alone in series.items():
+            changed = np.flatnonzero(np.diff(alone.value[alone.good]) != 0.0) + 1
+            hour = (alone.at_s[alone.good][changed] // 3600).astype(np.int64) - self._first_h
             counts = np.bincount(hour, minlength=hours)
             busy = counts[counts > 0]
             usual = float(np.median(busy)) if busy.size else 0.0
@@ -225,20 +228,3 @@ class _Movement:
         hours = slice(int(start_s // 3600) - self._first_h, int(end_s // 3600) - self._first_h + 1)
         others = [share[hours] for name, share in self._share.items() if name != tag]
         return not others or float(np.median(others, axis=0).mean()) >= 0.3
-
-
-def _on_good(good: Bools, found: Bools) -> Bools:
-    """Spread marks found among the good readings back over all of them."""
-    rows = np.zeros(good.size, dtype=bool)
-    rows[np.flatnonzero(good)[found]] = True
-    return rows
-
-
-def _with_reasons(part: pl.DataFrame, reason: NDArray[np.object_]) -> pl.DataFrame:
-    """Readings with new marks laid over the old ones."""
-    if not (reason != None).any():  # noqa: E711  (element by element; most tags of a day are sound)
-        return part
-    new = pl.Series("new", reason.tolist(), dtype=pl.String)
-    return part.with_columns(
-        bad=pl.col("bad") | new.is_not_null(), reason=pl.coalesce("reason", new)
-    )

@@ -7,8 +7,11 @@ habits.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import polars as pl
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 Bools = NDArray[np.bool_]
@@ -78,27 +81,27 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
     found = np.zeros(count, dtype=bool)
     if count < FEWEST_READINGS:
         return found
-    floor, limit = _least_spike(value, span), None
+    jump = np.abs(np.diff(value))
+    # Only what leaves its predecessor by more than the smallest limit can be a spike.
+    begins = np.flatnonzero(jump > _SPIKE_RANGE_SHARE * span) + 1
+    if begins.size == 0:
+        return found
+    floor = _least_spike(value, jump, span)
+    begins = begins[jump[begins - 1] > floor]
     for width in (1, 2, 3):
         if width > 1 and width * every_s > _SPIKE_LONGEST_S:
             break
-        first = np.arange(1, count - width)
+        first = begins[begins < count - width]
         before, after = value[first - 1], value[first + width]
-        off = np.min(
-            [
-                np.minimum(np.abs(value[first + k] - before), np.abs(value[first + k] - after))
-                for k in range(width)
-            ],
-            axis=0,
-        )
+        off = np.full(first.size, np.inf)
+        for k in range(width):
+            inside = value[first + k]
+            off = np.minimum(off, np.minimum(np.abs(inside - before), np.abs(inside - after)))
         # A historian that writes by exception keeps its own pace, slower than the one described.
         brief = at_s[first + width] - at_s[first] <= max((width + 1.5) * every_s, _SPIKE_LONGEST_S)
         near = brief & (off > floor) & (np.abs(after - before) < 0.3 * off)
-        if not near.any():
-            continue
-        if limit is None:  # the rolling median costs more than all else here
-            limit = np.maximum(_SPIKE_CHANGES * _nearby_change(value), floor)
-        hit = first[near & (off > limit[first])]
+        first, off = first[near], off[near]
+        hit = first[off > _SPIKE_CHANGES * _nearby_change(jump, first)]
         for k in range(width):
             found[hit + k] = True
     if not found.any():
@@ -109,9 +112,8 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
     return np.asarray(found & (share.to_numpy() <= _SPIKE_DENSEST))
 
 
-def _least_spike(value: Floats, span: float) -> float:
-    """Distance below which no reading of the tag is a spike."""
-    change = np.abs(np.diff(value))
+def _least_spike(value: Floats, change: Floats, span: float) -> float:
+    """Distance below which no reading of the tag is a spike; `change` is from each to the next."""
     real = change[change > 0]
     usual = float(np.median(real)) if real.size else 0.0
     left, right = value[1:-1] - value[:-2], value[1:-1] - value[2:]
@@ -123,13 +125,15 @@ def _least_spike(value: Floats, span: float) -> float:
     )
 
 
-def _nearby_change(value: Floats) -> Floats:
-    """Median change from reading to reading in the neighbourhood of each."""
-    change = np.abs(np.diff(value))
-    nearby = pl.Series(np.append(change, change[-1])).rolling_median(
-        _SPIKE_WINDOW, min_samples=1, center=True
-    )
-    return nearby.to_numpy()
+def _nearby_change(change: Floats, rows: Ints) -> Floats:
+    """Median change from reading to reading in the neighbourhood of some of them."""
+    half = _SPIKE_WINDOW // 2
+    padded = np.pad(np.append(change, change[-1]), half, constant_values=np.nan)
+    # NaN sorts last, so that windows reaching past an end have their numbers in front.
+    nearby = np.sort(sliding_window_view(padded, _SPIKE_WINDOW)[rows], axis=1)
+    known = np.isfinite(nearby).sum(axis=1)
+    each = np.arange(rows.size)
+    return np.asarray((nearby[each, (known - 1) // 2] + nearby[each, known // 2]) / 2.0)
 
 
 def calibrations(at_s: Floats, value: Floats) -> Bools:
@@ -190,7 +194,9 @@ def _usual_course(at_s: Floats, value: Floats) -> Floats:
     return np.asarray(course[np.searchsorted(blocks["block"].to_numpy(), block)])
 
 
-def frozen_runs(at_s: Floats, value: Floats, resting: Bools, gap_s: float) -> list[tuple[int, int]]:
+def frozen_runs(
+    at_s: Floats, value: Floats, resting: Callable[[], Bools], gap_s: float
+) -> list[tuple[int, int]]:
     """Stretches without any change, far longer than this tag's habit.
 
     Parameters
@@ -199,8 +205,9 @@ def frozen_runs(at_s: Floats, value: Floats, resting: Bools, gap_s: float) -> li
         Rising times [s].
     value : array, shape (n,)
         Finite values.
-    resting : array of bool, shape (n,)
-        Readings that may stand still (idle flows and the like).
+    resting : callable
+        Gives the readings that may stand still, idle flows and the like: array of bool, shape
+        (n,). Asked only when something stood still for long.
     gap_s : float
         Silences longer than this end a run [s].
 
@@ -224,7 +231,9 @@ def frozen_runs(at_s: Floats, value: Floats, resting: Bools, gap_s: float) -> li
     broken = (np.diff(value) != 0.0) | (np.diff(at_s) > gap_s)
     first = np.concatenate(([0], np.flatnonzero(broken) + 1))
     last = np.append(first[1:] - 1, value.size - 1)
-    moving = ~resting[first]
+    if (at_s[last] - at_s[first]).max() < _FROZEN_LEAST_S:
+        return []
+    moving = ~resting()[first]
     first, last = first[moving], last[moving]
     if first.size == 0:
         return []

@@ -29,6 +29,8 @@ from typing import Final
 
 import polars as pl
 
+from features.by_tag import in_order, rows_by_tag
+
 READINGS_SCHEMA: Final = pl.Schema(
     [
         ("ts_utc", pl.Datetime("us", "UTC")),
@@ -117,7 +119,7 @@ def merge_readings(stored: pl.DataFrame, new: pl.DataFrame) -> tuple[pl.DataFram
         Sorted by tag and time, one row for each (tag, ts_utc).
     counts : DayMerge
     """
-    frame, conflicts = _settle(pl.concat([stored, new]).sort(_KEY))
+    frame, conflicts = _settle(in_order(pl.concat([stored, new])))
     kept = frame.height - stored.height
     return frame, DayMerge(kept, new.height - kept, conflicts)
 
@@ -146,9 +148,27 @@ def import_readings(
         Sorted by tag and time, one row for each (tag, ts_utc).
     counts : DayMerge
     """
-    single, conflicts = _settle(new.sort(_KEY))
+    single, conflicts = _settle(in_order(new))
     if stored.is_empty():
         return single, DayMerge(single.height, new.height - single.height, conflicts)
+    # Tags of which the import says nothing stay as they are; most exports tell of few or of all.
+    told_of = set(single["tag"].unique())
+    apart = rows_by_tag(stored)
+    shared = [apart.pop(tag) for tag in sorted(told_of & apart.keys())]
+    stored_of = pl.concat(shared) if shared else stored.clear()
+    frame, count = _import_shared(stored_of, single, said_before, in_full=in_full)
+    parts = apart | rows_by_tag(frame)
+    merged = new.height - count.kept
+    return (
+        pl.concat([parts[tag] for tag in sorted(parts)]),
+        DayMerge(count.kept, merged, conflicts + count.conflicts, count.good_stays),
+    )
+
+
+def _import_shared(
+    stored: pl.DataFrame, single: pl.DataFrame, said_before: Collection[str], *, in_full: bool
+) -> tuple[pl.DataFrame, DayMerge]:
+    """Readings of the tags of an import, one a moment in it, with what is stored of these tags."""
     old = stored.select(*_KEY, old=pl.col("value"), old_worth=_worth()).with_columns(
         known=pl.lit(value=True)
     )
@@ -168,7 +188,7 @@ def import_readings(
     frame = pl.concat([rest, taken]).sort(_KEY)
     kept = frame.height - stored.height
     differ, stay = told.row(0)
-    return frame, DayMerge(kept, new.height - kept, conflicts + differ, stay)
+    return frame, DayMerge(kept, single.height - kept, differ, stay)
 
 
 def _worth() -> pl.Expr:
@@ -178,11 +198,12 @@ def _worth() -> pl.Expr:
 
 def _settle(readings: pl.DataFrame) -> tuple[pl.DataFrame, int]:
     """One reading a (tag, moment) from sorted readings, and how many good ones disagreed."""
+    if not _repeats(readings).any():
+        return readings, 0
     # Repeats that are equal in every column are the common case and need no ranking.
     echo = pl.all_horizontal(pl.all().eq_missing(pl.all().shift()))
     readings = readings.filter(~echo.fill_null(value=False) | (pl.int_range(pl.len()) == 0))
-    same_as_above = pl.all_horizontal(pl.col(name) == pl.col(name).shift() for name in _KEY)
-    repeat = readings.select(same_as_above.fill_null(value=False)).to_series()
+    repeat = _repeats(readings)
     if not repeat.any():
         return readings, 0
     involved = repeat | repeat.shift(-1, fill_value=False)
@@ -203,3 +224,10 @@ def _settle(readings: pl.DataFrame) -> tuple[pl.DataFrame, int]:
         .select(READINGS_SCHEMA.names())
     )
     return pl.concat([readings.filter(~involved), best]).sort(_KEY), conflicts
+
+
+def _repeats(ordered: pl.DataFrame) -> pl.Series:
+    """Whether each reading is of the same tag and moment as the one before it."""
+    # Moments first: they rarely agree, and numbers are compared faster than words.
+    same = (ordered["ts_utc"] == ordered["ts_utc"].shift()).fill_null(value=False)
+    return same & (ordered["tag"] == ordered["tag"].shift()) if same.any() else same

@@ -140,6 +140,35 @@ def test_neither_order_nor_split_nor_repetition_shows_in_the_result(rows, data):
     assert whole.select("tag", "ts_utc").is_unique().all()
 
 
+def worth(row):
+    return (row["reason"] is None) + (row["value"] is not None)
+
+
+@settings(max_examples=120, deadline=None)
+@given(
+    stored=st.lists(ROW, max_size=12),
+    new=st.lists(ROW, max_size=12),
+    said=st.sets(st.sampled_from("AB")),
+    in_full=st.booleans(),
+)
+def test_an_import_says_of_every_moment_what_the_rule_says(stored, new, said, in_full):
+    """Moment by moment in plain Python; tags B and C occur on one side only."""
+    stored = [(s, "C" if tag == "B" else tag, v, r) for s, tag, v, r in stored]
+    old, _ = merge_readings(READINGS_SCHEMA.to_frame(), conform(readings(stored)))
+    single, _ = merge_readings(READINGS_SCHEMA.to_frame(), conform(readings(new)))
+    expected = {(r["tag"], r["ts_utc"]): r for r in old.to_dicts()}
+    for row in single.to_dicts():
+        key = row["tag"], row["ts_utc"]
+        was = expected.get(key)
+        least = 3 if was is None else worth(was) + (row["tag"] in said)
+        if was is None or in_full or worth(row) >= least:
+            expected[key] = row
+    frame, count = import_readings(old, conform(readings(new)), said, in_full=in_full)
+    assert frame.to_dicts() == [expected[key] for key in sorted(expected)]
+    assert count.kept == len(expected) - old.height
+    assert count.kept + count.merged == len(new)
+
+
 def test_seven_overlapping_pieces_in_any_order_give_the_same_bytes(tmp_path):
     rng = random.Random(3)
     rows = [

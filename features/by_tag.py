@@ -1,0 +1,49 @@
+"""Readings tag by tag: a long frame in order of tag and time, and the rows of each tag in it."""
+
+from __future__ import annotations
+
+from itertools import accumulate
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+
+def in_order(readings: pl.DataFrame) -> pl.DataFrame:
+    """Sort readings by tag and time; those of one instant keep their order.
+
+    Parameters
+    ----------
+    readings : polars.DataFrame
+        ts_utc, tag and more, in any order.
+
+    Notes
+    -----
+    Stored readings are in order already, and to look is far cheaper than to sort.
+    """
+    runs = readings["tag"].rle().struct
+    tags = runs.field("value")
+    if not (tags.null_count() == 0 and (tags.shift(1) < tags).all()):
+        return readings.sort("tag", "ts_utc", maintain_order=True)
+    back = np.flatnonzero(np.diff(times_us(readings)) < 0) + 1
+    starts = runs.field("len").cum_sum().to_numpy()
+    ordered = np.isin(back, starts).all()  # time may fall only where the next tag begins
+    return readings if ordered else readings.sort("tag", "ts_utc", maintain_order=True)
+
+
+def rows_by_tag(ordered: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    """Rows of each tag in a frame sorted by tag, without looking any of them up."""
+    lengths = ordered["tag"].rle().struct.field("len").to_list()
+    starts = [0, *accumulate(lengths)]
+    parts = [ordered.slice(start, rows) for start, rows in zip(starts, lengths, strict=False)]
+    return {part["tag"][0]: part for part in parts}
+
+
+def times_us(part: pl.DataFrame) -> NDArray[np.int64]:
+    """Times of readings in microseconds since 1970."""
+    return part["ts_utc"].cast(pl.Datetime("us", "UTC")).to_physical().to_numpy()
+
+
+def values(part: pl.DataFrame) -> NDArray[np.float64]:
+    """Values of readings, NaN where there is none."""
+    return part["value"].cast(pl.Float64).to_numpy()
