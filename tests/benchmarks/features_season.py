@@ -32,7 +32,8 @@ from features.kinetics import inversion_1_min, ph_at_process, rs_destruction_1_h
 from features.loss import concentration_ratio
 from features.nominal import souring_1_min, target_concentration, target_volume_m3, usual_flow_m3_h
 from features.station import Station, Vessel
-from features.tracks import smooth
+from features.tracks import running_mean, smooth
+from features.train import _MUD_LEVEL_MIN, _SOUREST
 from features.vessel_ph import clear_weight, fall_left
 from pipeline.config import load_mill
 from pipeline.stages import BEYOND, WARM_UP_DAYS
@@ -202,19 +203,28 @@ class Plain:
         temp = self.read("temperature", vessel.name, ("mud",), vessel.temp_degc)
         level = self.read("mud_level", vessel.name, ("mud", "", "inside"), vessel.mud_level_pct)
         volume = np.maximum(level, 0.0) / 100.0 * vessel.mud_volume_m3
-        edges = edges_from_means(smooth(volume))
+        edges = edges_from_means(running_mean(volume, _MUD_LEVEL_MIN))
         inflow = np.maximum(drawn + 60.0 * np.diff(edges), 0.0)
-        usual = 0.6 * vessel.mud_volume_m3 * vessel.mud_level_pct / vessel.mud_flow_m3_h
-        age, ages = usual, np.empty(self.n)
-        for t in range(self.n):
-            turnover = inflow[t] / (0.5 * (edges[t] + edges[t + 1])) / 60.0
-            gained = -np.expm1(-turnover) / turnover if turnover > 1e-9 else 1.0
-            age = np.exp(-turnover) * age + gained
-            ages[t] = age
-        drop = vessel.mud_ph_drop * np.expm1(-0.5 * ages / usual) / np.expm1(-0.5)
+        drop = self.mud_drop(vessel, inflow, edges)
         zone = settler | {"temp": temp, "volume": volume, "tanks": 1, "probe": self.clear - drop,
                           "region": "mud", "usual": vessel.mud_flow_m3_h}  # fmt: skip
         self.cells(f"{vessel.name}:mud", zone, inflow, parcel, edges, np.zeros(self.n), None)
+
+    def mud_drop(self, vessel: Vessel, inflow, edges):
+        """How far the pH of mud lies below that of clear juice: acid made and faded, minute by
+        minute, at the pace that gives the drop described at target."""
+        target = self.station.targets.ph_clear
+        renewed = 0.6 * vessel.mud_volume_m3 * vessel.mud_level_pct / vessel.mud_flow_m3_h
+        at_target = 3.0**vessel.mud_ph_drop - 1.0
+        most = renewed * max((3.0 ** (target - _SOUREST) - 1.0) / at_target - 1.0, 0.5)
+        usual = 1.0 / (1.0 / renewed + 1.0 / most)
+        acid, found = usual, np.empty(self.n)
+        for t in range(self.n):
+            leaving = inflow[t] / (0.5 * (edges[t] + edges[t + 1])) / 60.0 + 1.0 / most
+            acid = np.exp(-leaving) * acid + (1.0 - np.exp(-leaving)) / leaving
+            found[t] = acid
+        per_acid = at_target / np.log(3.0) * 3.0 ** (7.0 - target)
+        return target - ph_after_acid(target, per_acid * found / usual)
 
     def cells(self, name, zone, flow, parcel, edges, drawn, souring):
         """Carry every signal through the tanks of a zone; keep its columns."""
