@@ -21,8 +21,7 @@ from pipeline.present import write_season_report
 from pipeline.present_night import write_night_report
 from pipeline.present_week import write_week_report
 from pipeline.progress import Progress, silent
-from pipeline.pull_inbox import exports_in, still_arriving
-from pipeline.pull_known import file_hash
+from pipeline.pull_inbox import INBOX_NOTES, exports_in, hashed, still_arriving
 from pipeline.report import Gap
 from pipeline.sources import pull_source
 from pipeline.stages import Judged, derive, detect, pull
@@ -157,7 +156,8 @@ def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
         return [Unread(mill.inbox_path, "the inbox folder does not exist")]
     store = store_of(mill)
     known = set(store.sources()["sha256"]) if store.path.exists() else set()
-    files = [path for path in exports_in(mill.inbox_path) if file_hash(path) not in known]
+    hashes = hashed(exports_in(mill.inbox_path), mill.store_path / INBOX_NOTES)
+    files = [path for path, sha256 in hashes.items() if sha256 not in known]
     arriving = still_arriving(files)
     unread = [
         Unread(path, f"still arriving ({how}); read by the next run", waits=True)

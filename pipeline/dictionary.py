@@ -19,7 +19,7 @@ from features.station import QUANTITY_COLUMNS
 from pipeline.errors import ConfigError
 from pipeline.exports import EXPORT_COLUMNS
 from pipeline.schema import MIGRATIONS
-from pipeline.stretches import SHARPNESS
+from pipeline.stretches import SHARPNESS, SUMS
 from pipeline.windows import DAILY, GRID, HEALTH, LOSSES, NOTICES, SENSORS, STATION, ZONES
 
 _TEXT: Final = pl.String()
@@ -153,6 +153,17 @@ LAKE: Final[dict[str, tuple[str, Mapping[str, Column]]]] = {
                 _NUMBER, "t", "Loss that the ordinary daily balance sees every second time."
             ),
             "pairs": Column(_COUNT, "-", "Laboratory pairs of the day."),
+        },
+    ),
+    f"features/{SUMS}": (
+        "One plant-local day of a search, as far as it lies in it; filed by the search's first day",
+        {
+            "day_local": Column(pl.Date(), "plant-local time", "Day."),
+            "sucrose_fed_t": Column(_NUMBER, "t", "Sucrose fed."),
+            "unavoidable_t": Column(_NUMBER, "t", "Sucrose lost by the unavoidable."),
+            "excess_t": Column(_NUMBER, "t", "Sucrose lost above it."),
+            "minutes": Column(_COUNT, "-", "Minutes judged."),
+            "measured": Column(_COUNT, "-", "Of them with all readings."),
         },
     ),
     f"features/{SHARPNESS}": (

@@ -15,14 +15,15 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Final
 
 import polars as pl
 
+from features.by_tag import rows_by_tag
 from pipeline.errors import DataError
 from pipeline.lake_columns import put_in_place, write_frame
 from pipeline.lake_merge import READINGS_SCHEMA, DayMerge, conform, import_readings
@@ -32,6 +33,8 @@ _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
 _PART: Final = ".part"
 #: Days of readings kept in memory: three make a grid, and one is on its way out.
 _MOST_RECENT: Final = 4
+#: Longer spans [days] are looked up among the days there are.
+_LONG_SPAN: Final = 1000
 _RECENT: Final[dict[Path, tuple[tuple[int, int, int], pl.DataFrame]]] = {}
 
 
@@ -54,7 +57,7 @@ class Lake:
         return self._days(self.root / "readings", "readings")
 
     def read_readings(
-        self, first: date, last: date, tags: Sequence[str] | None = None
+        self, first: date, last: date, tags: Sequence[str] | None = None, *, keep: bool = False
     ) -> pl.DataFrame:
         """Readings of the UTC days `first` to `last`, both included.
 
@@ -64,6 +67,9 @@ class Lake:
             UTC days; days without a file add nothing.
         tags : sequence of str, optional
             Only these tags.
+        keep : bool
+            Hold the last days in memory with all their tags, for whoever asks for their
+            neighbours next. Without, readings of other tags are never held.
 
         Returns
         -------
@@ -75,11 +81,12 @@ class Lake:
         DataError
             A stored day cannot be read.
         """
-        paths = [self._path("readings", d) for d in self.days() if first <= d <= last]
+        paths = self._files(self.root / "readings", "readings", first, last)
         wanted = None if tags is None else set(tags)
         parts: dict[str, list[pl.DataFrame]] = {}
         for path in paths:
-            for tag, rows in _by_tag(_day_of(path)):
+            day = _day_of(path) if keep else _some_of(path, wanted)
+            for tag, rows in rows_by_tag(day).items():
                 if wanted is None or tag in wanted:
                     parts.setdefault(tag, []).append(rows)
         # Each stored day is in order of tag and time, so that nothing has to be sorted.
@@ -185,14 +192,26 @@ class Lake:
         self._replace(path, frame)
         return True
 
-    def read_features(self, kind: str, first: date, last: date) -> pl.DataFrame:
+    def read_features(
+        self, kind: str, first: date, last: date, columns: Sequence[str] | None = None
+    ) -> pl.DataFrame:
         """Features of one kind for days `first` to `last`, both included, in order of days.
 
-        A column that some days lack is null on those days. Without any day the frame has
-        neither rows nor columns.
+        Parameters
+        ----------
+        columns : sequence of str, optional
+            Only these, as far as they are there; a season in full may not fit into memory.
+
+        Returns
+        -------
+        polars.DataFrame
+            A column that some days lack is null on those days. Without any day the frame has
+            neither rows nor columns.
         """
-        days = [d for d in self.feature_days(kind) if first <= d <= last]
-        frames = [self._read(self._feature_path(kind, day)) for day in days]
+        folder = self._feature_path(kind, first).parents[1]
+        frames = [
+            self._read(path, columns=columns) for path in self._files(folder, kind, first, last)
+        ]
         return pl.concat(frames, how="diagonal") if frames else pl.DataFrame()
 
     def feature_days(self, kind: str) -> list[date]:
@@ -228,6 +247,16 @@ class Lake:
             )
         return path
 
+    def _files(self, folder: Path, stem: str, first: date, last: date) -> list[Path]:
+        """Files of the days of a span that have one; a short span is not looked for in a season."""
+        if (last - first).days > _LONG_SPAN:
+            days = [day for day in self._days(folder, stem) if first <= day <= last]
+        else:
+            days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+        kind = folder.relative_to(self.root).as_posix()
+        paths = [self._path(kind, day, stem) for day in days]
+        return [path for path in paths if path.exists()]
+
     @staticmethod
     def _days(folder: Path, stem: str) -> list[date]:
         found = []
@@ -239,12 +268,26 @@ class Lake:
         return sorted(found)
 
     @staticmethod
-    def _read(path: Path, schema: pl.Schema | None = None) -> pl.DataFrame:
-        """Read one stored file, checking its columns when a schema is given."""
+    def _read(
+        path: Path,
+        schema: pl.Schema | None = None,
+        columns: Sequence[str] | None = None,
+        tags: Collection[str] | None = None,
+    ) -> pl.DataFrame:
+        """Read one stored file, or some of it, checking its columns when a schema is given."""
         try:
             # Reading from an open file frees the path at once: it may be replaced next.
             with path.open("rb") as file:
-                frame = pl.read_parquet(file)
+                if columns is None and tags is None:
+                    frame = pl.read_parquet(file)
+                else:
+                    some = pl.scan_parquet(file)
+                    if columns is not None:
+                        held = some.collect_schema().names()
+                        some = some.select([name for name in columns if name in held])
+                    if tags is not None:
+                        some = some.filter(pl.col("tag").is_in(list(tags)))
+                    frame = some.collect()
         except (OSError, pl.exceptions.PolarsError) as error:
             raise _unreadable(path, str(error).splitlines()[0]) from error
         if schema is not None and frame.schema != schema:
@@ -282,12 +325,9 @@ def _day_of(path: Path) -> pl.DataFrame:
     return known[1]
 
 
-def _by_tag(frame: pl.DataFrame) -> Iterator[tuple[str, pl.DataFrame]]:
-    """Readings of each tag in a frame sorted by tag, without copying them."""
-    offset = 0
-    for tag, rows in frame["tag"].rle().struct.unnest().select("value", "len").iter_rows():
-        yield tag, frame.slice(offset, rows)
-        offset += rows
+def _some_of(path: Path, tags: Collection[str] | None) -> pl.DataFrame:
+    """Some tags of a stored day of readings, or all of them."""
+    return Lake._read(path, READINGS_SCHEMA, tags=tags)
 
 
 def _require_day(frame: pl.DataFrame, day: date) -> None:

@@ -58,20 +58,24 @@ class LakeAsOf(Lake):
         return self._known
 
     def read_readings(
-        self, first: date, last: date, tags: Sequence[str] | None = None
+        self, first: date, last: date, tags: Sequence[str] | None = None, *, keep: bool = False
     ) -> pl.DataFrame:
         """Readings that had arrived; see `Lake.read_readings`."""
-        return super().read_readings(first, last, tags).filter(self._arrived)
+        return super().read_readings(first, last, tags, keep=keep).filter(self._arrived)
 
     def write_features(self, kind: str, day: date, frame: pl.DataFrame) -> bool:
         """Keep one day of features in memory."""
         self._fresh[kind, day] = frame
         return True
 
-    def read_features(self, kind: str, first: date, last: date) -> pl.DataFrame:
+    def read_features(
+        self, kind: str, first: date, last: date, columns: Sequence[str] | None = None
+    ) -> pl.DataFrame:
         """Features as they stood; see `Lake.read_features`."""
         days = [day for day in self.feature_days(kind) if first <= day <= last]
         frames = [self._of_day(kind, day) for day in days]
+        if columns is not None:
+            frames = [f.select([name for name in columns if name in f.columns]) for f in frames]
         return pl.concat(frames, how="diagonal") if frames else pl.DataFrame()
 
     def _of_day(self, kind: str, day: date) -> pl.DataFrame:

@@ -19,8 +19,10 @@ from pipeline.dossier.places import dossiers_of
 from pipeline.errors import DataError
 from pipeline.present_holes import hours_without_readings
 from pipeline.report import Gap, Multiplier, ReportView, write_report
-from pipeline.report.days import loss_sums, multiplier_log_sd
+from pipeline.report.days import multiplier_log_sd, with_bounds
+from pipeline.report.view import REQUIRED_COLUMNS
 from pipeline.sensors import sensors_to_look_at
+from pipeline.stretches import season_days
 from pipeline.unseen import what_cannot_be_seen
 from pipeline.windows import (
     LOSSES,
@@ -37,6 +39,9 @@ from pipeline.windows import (
 
 #: Charts reach this far around a finding.
 _AROUND: Final = timedelta(days=2)
+#: What reports draw of the minutes of station and zones; a season in full takes gigabytes.
+_DRAWN_STATION: Final = (*REQUIRED_COLUMNS["station_minutes"], "flow_feed_m3_h")
+_DRAWN_ZONES: Final = REQUIRED_COLUMNS["zone_minutes"]
 
 
 def write_season_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> Path:
@@ -83,7 +88,7 @@ def view_of(
     inside = pl.col("ts_utc").is_between(first, last, closed="left")
     days = (first.date(), last.date())
     losses = lake.read_features(LOSSES, *days).filter(inside)
-    station = lake.read_features(STATION, *days).filter(inside)
+    station = lake.read_features(STATION, *days, _DRAWN_STATION).filter(inside)
     readings = lake.read_readings(*days, [s.tag for s in mill.station.lab]).filter(inside)
     lab = lab_results(readings, mill.station)
     told = what_cannot_be_seen(
@@ -100,7 +105,7 @@ def view_of(
         period_end=period.end,
         findings=found,
         station_minutes=_with_judged(station, losses),
-        zone_minutes=lake.read_features(ZONES, *days).filter(inside),
+        zone_minutes=lake.read_features(ZONES, *days, _DRAWN_ZONES).filter(inside),
         season=season_sums(mill, run),
         lab=lab,
         station=mill.station,
@@ -171,17 +176,13 @@ def _with_judged(station: pl.DataFrame, losses: pl.DataFrame) -> pl.DataFrame:
 
 def season_sums(mill: Mill, run: dict[str, Any]) -> pl.DataFrame:
     """Sum sucrose fed, unavoidable and excess loss over each local day searched so far [t]."""
-    days = lake_of(mill).feature_days(LOSSES)
-    minutes = judged_minutes(mill, days[0], days[-1]).with_columns(
-        day_local=pl.col("ts_utc").dt.convert_time_zone(mill.zone).dt.date()
-    )
-    return loss_sums(minutes, ["day_local"], run_log_sd(run))
+    return with_bounds(season_days(mill, lake_of(mill)), run_log_sd(run))
 
 
 def judged_minutes(mill: Mill, first: date, last: date) -> pl.DataFrame:
     """Loss by minute as the search left it, with the sucrose fed, over some UTC days."""
     lake = lake_of(mill)
-    fed = lake.read_features(STATION, first, last).select("ts_utc", "sucrose_feed_kg_h")
+    fed = lake.read_features(STATION, first, last, ("ts_utc", "sucrose_feed_kg_h"))
     return lake.read_features(LOSSES, first, last).join(fed, on="ts_utc", how="left")
 
 

@@ -6,11 +6,15 @@ while it was looked at, or that lacks the end its form must have, waits for the 
 
 from __future__ import annotations
 
+import json
 import time
 import zipfile
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Final
+
+from pipeline.pull_known import file_hash
 
 #: Ends of names of exports; other files in an inbox are left alone.
 ENDINGS: Final = (
@@ -21,6 +25,8 @@ YOUNG_S: Final = 60.0
 PAUSE_S: float = 3.0
 #: After this time [s] a file without its end is no longer arriving but damaged.
 PATIENCE_S: Final = 3600.0
+#: What is known of the files of an inbox, in the store.
+INBOX_NOTES: Final = "inbox.json"
 _PARQUET: Final = b"PAR1"
 _ZIP: Final = b"PK\x03\x04"
 
@@ -29,6 +35,42 @@ def exports_in(inbox: Path) -> list[Path]:
     """Export files in an inbox, by name; hidden ones are not there yet."""
     names = (path for path in inbox.iterdir() if path.suffix.lower() in ENDINGS)
     return sorted(path for path in names if path.is_file() and not path.name.startswith("."))
+
+
+def hashed(files: Sequence[Path], notes: Path) -> dict[Path, str]:
+    """SHA-256 of some files; of those that did not change since, as noted the last time.
+
+    An inbox that is never emptied holds a season of exports, and to read them all again every
+    night would take longer with each of them.
+
+    Parameters
+    ----------
+    notes : Path
+        Where to keep what was found; it may be lost at any time.
+    """
+    known: dict[str, list[object]] = {}
+    with suppress(OSError, ValueError):
+        held = json.loads(notes.read_text(encoding="utf-8"))
+        known = held if isinstance(held, dict) else {}
+    found, told = {}, {}
+    for path in files:
+        noted = known.get(path.name)
+        try:
+            facts = path.stat()
+            # The system sets the time of change itself: a copy that keeps its date still shows.
+            seen = [facts.st_size, facts.st_mtime_ns, facts.st_ctime_ns, facts.st_ino]
+            fits = isinstance(noted, list) and noted[:-1] == seen
+            found[path] = str(noted[-1]) if fits and noted else file_hash(path)
+        except OSError:
+            found[path] = ""  # known to nobody, so that the reader says what is wrong with it
+            continue
+        told[path.name] = [*seen, found[path]]
+    if told != known:
+        with suppress(OSError):
+            part = notes.with_name(notes.name + ".part")
+            part.write_text(json.dumps(told), encoding="utf-8")
+            part.replace(notes)
+    return found
 
 
 def still_arriving(files: Sequence[Path]) -> dict[Path, str]:

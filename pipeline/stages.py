@@ -215,7 +215,9 @@ def grid_day(mill: Mill, lake: Lake, day: date) -> None:
     signals = mill.station.signals
     known = [*(s.tag for s in signals), *(s.tag for s in mill.station.lab)]
     sound = screen(
-        lake.read_readings(day - ONE_DAY, day + ONE_DAY, known), signals, mill.station.lab
+        lake.read_readings(day - ONE_DAY, day + ONE_DAY, known, keep=True),
+        signals,
+        mill.station.lab,
     )
     start, end = midnight(day), midnight(day, 1)
     grid = to_grid(sound, signals, start, end)

@@ -344,6 +344,12 @@ def _insert(
     """Insert rows; those with a known key replace it or are left out. Names are fixed text."""
     if not rows:
         return
-    marks = ", ".join("?" for _ in columns)
-    statement = f"INSERT OR {known} INTO {table} ({', '.join(columns)}) VALUES ({marks})"
-    connection.executemany(statement, [[row.get(name) for name in columns] for row in rows])
+    cells = [[row.get(name) for name in columns] for row in rows]
+    # One by one, rows would take milliseconds each; a season's findings are written every night.
+    arriving = pl.DataFrame(
+        cells, schema=list(columns), orient="row", infer_schema_length=None, strict=False
+    )
+    connection.register("arriving", arriving)
+    names = ", ".join(columns)
+    connection.execute(f"INSERT OR {known} INTO {table} ({names}) SELECT {names} FROM arriving")
+    connection.unregister("arriving")

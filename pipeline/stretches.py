@@ -25,12 +25,14 @@ from pipeline.config import Mill
 from pipeline.errors import ConfigError
 from pipeline.lake import Lake
 from pipeline.matching import Row, pair_up
+from pipeline.report.days import bare_sums
 from pipeline.sensors import judged_sensors
 from pipeline.windows import (
     DAILY,
     LOSSES,
     NOTICES,
     ONE_DAY,
+    STATION,
     Window,
     data_bounds,
     midnight,
@@ -44,6 +46,7 @@ FOUND: Final = "found"
 SEARCHED: Final = "searched"
 SENSOR_DAYS: Final = "sensor_days"
 SHARPNESS: Final = "sharpness"
+SUMS: Final = "sums"
 #: Shortest halo [days]: the slow baseline takes a week either side, and an episode its own length.
 _LEAST_HALO: Final = 14
 #: Days that later readings may still change (`stages.WARM_UP_DAYS` and their neighbours).
@@ -211,6 +214,10 @@ def keep(mill: Mill, lake: Lake, stretch: Stretch, losses: Losses, stamp: str, i
     if sensors is not None:
         lake.write_features(SENSOR_DAYS, stretch.day, sensors)
     lake.write_features(SHARPNESS, stretch.day, losses.sharpness)
+    owned = losses.minutes.filter(
+        pl.col("ts_utc").is_between(stretch.owns.start, stretch.owns.end, closed="left")
+    )
+    lake.write_features(SUMS, stretch.day, _sums(mill, lake, stretch, owned))
     lake.write_features(FOUND, stretch.day, told_findings(stretch, losses))
     lake.write_features(SEARCHED, stretch.day, _told(stretch, losses, stamp, inputs))
 
@@ -249,6 +256,33 @@ def _keep_series(lake: Lake, stretch: Stretch, losses: Losses) -> None:
         day = first + n * ONE_DAY
         lake.write_features(LOSSES, day, _of_day(losses.minutes, "ts_utc", day))
         lake.write_features(NOTICES, day, _of_day(losses.notices, "started", day))
+
+
+def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:
+    """Sums of each local day of the season, see `pipeline.report.days.bare_sums`.
+
+    What its stretches said of their own days; only a stretch that never said it is summed here,
+    so that a report costs the same on every day of a season.
+    """
+    parts = [_sums_of(mill, lake, stretch) for stretch in plan(mill, lake)]
+    # A local day may lie on both sides of a border.
+    return pl.concat(parts).group_by("day_local").sum().sort("day_local")
+
+
+def _sums_of(mill: Mill, lake: Lake, stretch: Stretch) -> pl.DataFrame:
+    said = lake.read_features(SUMS, stretch.day, stretch.day)
+    if not said.is_empty():
+        return said
+    losses = lake.read_features(LOSSES, *stretch.owns.days)
+    return _sums(mill, lake, stretch, losses)
+
+
+def _sums(mill: Mill, lake: Lake, stretch: Stretch, losses: pl.DataFrame) -> pl.DataFrame:
+    fed = lake.read_features(STATION, *stretch.owns.days, ("ts_utc", "sucrose_feed_kg_h"))
+    minutes = losses.join(fed, on="ts_utc", how="left").with_columns(
+        day_local=pl.col("ts_utc").dt.convert_time_zone(mill.zone).dt.date()
+    )
+    return bare_sums(minutes, ["day_local"])
 
 
 def _of_day(frame: pl.DataFrame, column: str, day: date) -> pl.DataFrame:

@@ -35,6 +35,11 @@ def multiplier_log_sd(low: float, high: float) -> float:
 
 
 def loss_sums(minutes: pl.DataFrame, by: Sequence[str], log_sd: float) -> pl.DataFrame:
+    """Sum loss by minute over groups, with intervals: `bare_sums`, then `with_bounds`."""
+    return with_bounds(bare_sums(minutes, by), log_sd).sort(*by)
+
+
+def bare_sums(minutes: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
     """Sum loss by minute over groups.
 
     Parameters
@@ -44,30 +49,42 @@ def loss_sums(minutes: pl.DataFrame, by: Sequence[str], log_sd: float) -> pl.Dat
         value stands in), and the columns of `by`; one row a minute.
     by : sequence of str
         Columns that make a group.
-    log_sd : float
-        Log standard error of the kinetic multiplier.
 
     Returns
     -------
     polars.DataFrame
-        `by`, sucrose_fed_t, unavoidable_t, excess_t, its 90 % interval excess_low_t and
-        excess_high_t [t], minutes judged and minutes measured; sorted by `by`.
+        `by`, sucrose_fed_t, unavoidable_t, excess_t [t], minutes judged and minutes measured;
+        sorted by `by`. Sums of parts of a group may be added.
     """
-    sums = minutes.group_by(*by).agg(
-        sucrose_fed_t=pl.col("sucrose_feed_kg_h").sum() * _TONNES_A_MINUTE,
-        unavoidable_t=pl.col("unavoidable_kg_h").sum() * _TONNES_A_MINUTE,
-        excess_t=pl.col("excess_kg_h").sum() * _TONNES_A_MINUTE,
-        minutes=pl.col("excess_kg_h").count().cast(pl.Int64),
-        measured=pl.col("measured").sum().cast(pl.Int64),
+    return (
+        minutes.group_by(*by)
+        .agg(
+            sucrose_fed_t=pl.col("sucrose_feed_kg_h").sum() * _TONNES_A_MINUTE,
+            unavoidable_t=pl.col("unavoidable_kg_h").sum() * _TONNES_A_MINUTE,
+            excess_t=pl.col("excess_kg_h").sum() * _TONNES_A_MINUTE,
+            minutes=pl.col("excess_kg_h").count().cast(pl.Int64),
+            measured=pl.col("measured").sum().cast(pl.Int64),
+        )
+        .sort(*by)
     )
+
+
+def with_bounds(sums: pl.DataFrame, log_sd: float) -> pl.DataFrame:
+    """Sums with the 90 % interval of their excess_t, excess_low_t and excess_high_t [t].
+
+    Parameters
+    ----------
+    sums : polars.DataFrame
+        As `bare_sums` gives them.
+    log_sd : float
+        Log standard error of the kinetic multiplier.
+    """
     share = math.hypot(log_sd, _MODEL_LOG_SD)
     by_ph = math.log(10.0) * _PH_SD * (pl.col("unavoidable_t") + pl.col("excess_t"))
     half = _Z90 * ((share * pl.col("excess_t")) ** 2 + by_ph**2).sqrt()
-    bounds = {
-        "excess_low_t": pl.col("excess_t") - half,
-        "excess_high_t": pl.col("excess_t") + half,
-    }
-    return sums.with_columns(**bounds).sort(*by)
+    return sums.with_columns(
+        excess_low_t=pl.col("excess_t") - half, excess_high_t=pl.col("excess_t") + half
+    )
 
 
 def within(findings: pl.DataFrame, start: datetime, end: datetime) -> pl.DataFrame:

@@ -15,9 +15,9 @@ out: ``first_seen`` (a night sees a loss before the season is over), and ``findi
 made from what was known of the loss when it was first seen. Findings that a night took back stay in
 the nightly store as ``withdrawn``; a backfill never had them.
 
-The report is left out of the nights (its stage is timed every 20th night and told apart), as its
-drawing takes longer than all the rest on so small a mill. Cost is processor time; the slope is that
-of a straight line through the nights after the 60th, when every look-back is full.
+Cost is processor time of the whole run, report and all. The slope is that of Theil and Sen (median
+of the slopes between all pairs of nights) through the nights after the 60th, when every look-back
+is full: nights that correct a day of months ago cost more, whenever they come.
 """
 
 from __future__ import annotations
@@ -39,11 +39,13 @@ from zoneinfo import ZoneInfo  # noqa: E402
 
 import numpy as np  # noqa: E402
 import polars as pl  # noqa: E402
+from scipy.stats import theilslopes  # noqa: E402
 
 from pipeline import chains, pull_inbox  # noqa: E402
 from pipeline.config import Mill, load_mill  # noqa: E402
 from pipeline.lake import Lake  # noqa: E402
 from pipeline.stages import derive, detect, pull  # noqa: E402
+from pipeline.stretches import season_days  # noqa: E402
 from pipeline.windows import lake_of, store_of  # noqa: E402
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -154,14 +156,11 @@ class Told:
     """What a night cost."""
 
     seconds: dict[int, float] = field(default_factory=dict)
-    report: dict[int, float] = field(default_factory=dict)
     files: list[Path] = field(default_factory=list)
     sorts: dict[str, int] = field(default_factory=dict)
 
 
-def nightly_season(
-    mill: Mill, plan: Arrivals, off: range, first: date = FIRST, report_every: int = 20
-) -> Told:
+def nightly_season(mill: Mill, plan: Arrivals, off: range, first: date = FIRST) -> Told:
     """Run every night that is not in `off`, on what had arrived by then."""
     season, told, nights = Season(), Told(), len(plan)
     inbox = mill.inbox_path
@@ -175,30 +174,10 @@ def nightly_season(
         if night in off:
             told.sorts["night without a run"] = told.sorts.get("night without a run", 0) + 1
             continue
-        with_report = report_every > 0 and night % report_every == report_every - 1
-        _one_night(mill, night, told, with_report=with_report)
-    return told
-
-
-def _one_night(mill: Mill, night: int, told: Told, *, with_report: bool) -> None:
-    drawing = 0.0
-
-    def step(name, stage, *arguments):
-        nonlocal drawing
-        if name not in ("report", "send"):
-            return stage(*arguments)
-        if not with_report:
-            return Path("not made")
         began = time.process_time()
-        result = stage(*arguments)
-        drawing = time.process_time() - began
-        return result
-
-    began = time.process_time()
-    chains.nightly(mill, step)
-    told.seconds[night] = time.process_time() - began - drawing
-    if with_report:
-        told.report[night] = drawing
+        chains.nightly(mill)
+        told.seconds[night] = time.process_time() - began
+    return told
 
 
 def differences(nightly: Mill, whole: Mill) -> list[str]:
@@ -216,6 +195,8 @@ def differences(nightly: Mill, whole: Mill) -> list[str]:
     health = [store_of(mill).sensors(days[0], days[-1]) for mill in (nightly, whole)]
     if not health[0].equals(health[1]):
         found.append("sensor health differs")
+    if not season_days(nightly, lake_of(nightly)).equals(season_days(whole, lake_of(whole))):
+        found.append("sums of the season's days differ")
     for kind in ("readings", *KINDS):
         one, other = (digests(lake_of(mill), kind) for mill in (nightly, whole))
         if one != other:
@@ -245,12 +226,12 @@ def backfilled(folder: Path, files: list[Path]) -> Mill:
     return mill
 
 
-def slope(cost: dict[int, float], after: int) -> tuple[float, float, float]:
-    """Mean cost of a night [s], slope [ms a night] and its standard error."""
-    night = np.array([n for n in cost if n >= after], dtype=float)
-    seconds = np.array([cost[int(n)] for n in night])
-    (gradient, level), cov = np.polyfit(night - night.mean(), seconds, 1, cov=True)
-    return float(level), 1e3 * float(gradient), 1e3 * float(np.sqrt(cov[0, 0]))
+def slope(cost: dict[int, float], after: int) -> tuple[float, float, float, float]:
+    """Median cost of a night [s]; slope and its 90 % interval [ms a night]."""
+    night = [n for n in cost if n >= after]
+    seconds = [cost[n] for n in night]
+    gradient, _, low, high = theilslopes(seconds, night, alpha=0.9)
+    return float(np.median(seconds)), 1e3 * gradient, 1e3 * low, 1e3 * high
 
 
 def main() -> int:
@@ -285,14 +266,14 @@ def main() -> int:
         for part in range(0, args.nights, 30):
             cost = [s for n, s in told.seconds.items() if part <= n < part + 30]
             if cost:
-                print(f"nights {part:3d}-{part + 29:3d}: {np.mean(cost):6.2f} s a night, most "
-                      f"{max(cost):6.2f}")  # fmt: skip
+                print(f"nights {part:3d}-{part + 29:3d}: median {np.median(cost):5.2f} s a night, "
+                      f"most {max(cost):5.2f}")  # fmt: skip
         after = min(60, args.nights // 3)
-        level, gradient, error = slope(told.seconds, after)
-        print(f"from night {after} on: {level:.2f} s a night, slope {gradient:+.2f} +- {error:.2f} "
-              f"ms a night ({100 * gradient / level / 1e3 * (args.nights - after):+.1f} % over "
-              "these nights)")  # fmt: skip
-        print("report, not in it [s]:", {n + 1: round(s, 2) for n, s in told.report.items()})
+        level, *told_slope = slope(told.seconds, after)
+        gradient, low, high = told_slope
+        print(f"from night {after} on: {level:.2f} s a night, slope {gradient:+.2f} ms a night "
+              f"(90 % {low:+.2f} to {high:+.2f}), {100 * gradient / level / 1e3 * 100:+.1f} % of "
+              "it in a hundred nights")  # fmt: skip
         for line in odd:
             print("DIFFERS", line)
         print("equal to one backfill" if not odd else "NOT equal to one backfill")

@@ -224,6 +224,29 @@ def test_features_are_replaced_whole_and_only_when_they_differ(tmp_path):
     assert lake.read_features("zone_minutes", DAY + timedelta(5), DAY + timedelta(6)).is_empty()
 
 
+def test_some_columns_come_alone_and_those_that_are_not_there_are_left_out(tmp_path):
+    lake = Lake(tmp_path)
+    one = pl.DataFrame({"ts_utc": [NOON], "loss_kg_h": [1.0], "f_ph": [2.0]})
+    lake.write_features("zones", DAY, one)
+    lake.write_features("zones", DAY + timedelta(2), one.drop("f_ph"))
+    got = lake.read_features("zones", DAY, DAY + timedelta(2), ("f_ph", "ts_utc", "nowhere"))
+    assert got.to_dict(as_series=False) == {"f_ph": [2.0, None], "ts_utc": [NOON, NOON]}
+    far = lake.read_features("zones", date(2000, 1, 1), date(2100, 1, 1), ("ts_utc",))
+    assert far.height == 2
+
+
+@pytest.mark.parametrize("keep", [True, False])
+def test_some_tags_of_several_days_come_by_tag_and_time(tmp_path, keep):
+    lake = Lake(tmp_path)
+    later = SOME.with_columns(pl.col("ts_utc") + timedelta(days=1))
+    for frame, day in ((SOME, DAY), (later, DAY + timedelta(1))):
+        lake.merge_day(day, frame)
+    both = lake.read_readings(DAY, DAY + timedelta(1), ["A", "Z"], keep=keep)
+    expected = pl.concat([SOME, later]).filter(pl.col("tag") == "A").sort("tag", "ts_utc")
+    assert both.equals(expected)
+    assert lake.read_readings(DAY, DAY, ["Z"], keep=keep).equals(SOME.clear())
+
+
 @pytest.mark.parametrize("kind", ["../out", "a/b", "", "Up", "a" * 80])
 def test_kinds_that_could_leave_the_root_are_refused(tmp_path, kind):
     with pytest.raises(ValueError, match="kind of features"):

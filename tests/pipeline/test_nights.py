@@ -29,9 +29,7 @@ PLAN = {
 def test_nights_one_by_one_leave_what_one_backfill_leaves(tmp_path, monkeypatch):
     monkeypatch.setattr(pull_inbox, "PAUSE_S", 0.0)
     mill = nights.describe(tmp_path / "nightly")
-    told = nights.nightly_season(
-        mill, PLAN, off=range(3, 4), first=date(2025, 11, 1), report_every=0
-    )
+    told = nights.nightly_season(mill, PLAN, off=range(3, 4), first=date(2025, 11, 1))
     assert list(told.seconds) == [0, 1, 2, 4]
     whole = nights.backfilled(tmp_path / "whole", told.files)
     assert store_of(whole).findings().height > 0

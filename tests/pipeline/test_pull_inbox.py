@@ -8,7 +8,8 @@ import polars as pl
 import pytest
 
 from pipeline import pull_inbox
-from pipeline.pull_inbox import PATIENCE_S, exports_in, still_arriving
+from pipeline.pull_inbox import PATIENCE_S, exports_in, hashed, still_arriving
+from pipeline.pull_known import file_hash
 
 
 @pytest.fixture(autouse=True)
@@ -63,3 +64,34 @@ def test_a_file_without_its_end_waits_until_it_is_plainly_damaged(tmp_path, name
     assert still_arriving([path]) == {}
     path.write_bytes(whole)
     assert still_arriving([path]) == {}
+
+
+def test_what_did_not_change_is_not_read_again(tmp_path, monkeypatch):
+    one, other = tmp_path / "a.csv", tmp_path / "b.csv"
+    one.write_text("time,tag,value\n")
+    other.write_text("time;tag;value\n")
+    notes = tmp_path / "inbox.json"
+    expected = {path: file_hash(path) for path in (one, other)}
+    assert hashed([one, other], notes) == expected
+    with monkeypatch.context() as patch:
+        patch.setattr(pull_inbox, "file_hash", lambda _: pytest.fail("read again"))
+        assert hashed([one, other], notes) == expected
+    dates = one.stat()
+    one.write_text("time,tag,VALUE\n")  # as long as before, and its date is kept
+    os.utime(one, ns=(dates.st_atime_ns, dates.st_mtime_ns))
+    assert hashed([one, other], notes) == expected | {one: file_hash(one)}
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[]", "{", '{"a.csv": 3}', '{"a.csv": []}', '{"a.csv": null}']
+)
+def test_spoiled_notes_on_an_inbox_are_made_anew(tmp_path, text):
+    path, notes = tmp_path / "a.csv", tmp_path / "inbox.json"
+    path.write_text("time,tag,value\n")
+    notes.write_text(text)
+    assert hashed([path], notes) == {path: file_hash(path)}
+    assert hashed([path], notes) == {path: file_hash(path)}
+
+
+def test_a_file_that_went_away_is_known_to_nobody(tmp_path):
+    assert hashed([tmp_path / "gone.csv"], tmp_path / "inbox.json") == {tmp_path / "gone.csv": ""}

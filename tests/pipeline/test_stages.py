@@ -10,6 +10,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from polars.testing import assert_frame_equal
 
 from pipeline import chains, pull_inbox, stages
 from pipeline.check import check_mill
@@ -17,7 +18,9 @@ from pipeline.config import load_mill
 from pipeline.errors import ConfigError, DataError, StoreBusyError
 from pipeline.lock import only_run
 from pipeline.present import view_of
-from pipeline.windows import GRID, HEALTH, STATION, ZONES, lake_of, store_of, tag_health
+from pipeline.report.days import bare_sums
+from pipeline.stretches import SUMS, season_days
+from pipeline.windows import GRID, HEALTH, LOSSES, STATION, ZONES, lake_of, store_of, tag_health
 
 ROOT = Path(__file__).resolve().parents[2]
 DAYS = [date(2025, 10, 6) + timedelta(days=n) for n in range(6)]
@@ -323,6 +326,22 @@ def test_only_one_run_works_on_a_store(ready):
     with only_run(ready), pytest.raises(StoreBusyError, match="Another run"):
         chains.backfill(ready)
     assert chains.backfill(ready).judged.findings > 0
+
+
+def test_sums_of_the_season_are_those_of_its_minutes(ready):
+    """Local days straddle UTC days and the borders of stretches; each minute counts once."""
+    stages.detect(ready, "backfill")
+    lake = lake_of(ready)
+    losses = lake.read_features(LOSSES, DAYS[0], DAYS[4])
+    fed = lake.read_features(STATION, DAYS[0], DAYS[4], ("ts_utc", "sucrose_feed_kg_h"))
+    day = pl.col("ts_utc").dt.convert_time_zone(ready.zone).dt.date()
+    minutes = losses.join(fed, on="ts_utc").with_columns(day_local=day)
+    expected = bare_sums(minutes, ["day_local"])
+    assert expected["minutes"].sum() > 4 * 1440
+    assert_frame_equal(season_days(ready, lake), expected)
+    for stored in lake.feature_days(SUMS):  # a store that an older lostpol searched has none
+        lake.drop_features(SUMS, stored)
+    assert_frame_equal(season_days(ready, lake), expected)
 
 
 def test_the_report_is_filled_from_store_and_lake(ready):
