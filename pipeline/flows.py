@@ -26,18 +26,26 @@ os.environ.setdefault("DO_NOT_TRACK", "1")
 os.environ.setdefault("PREFECT_SERVER_UI_API_URL", "/api")
 os.environ.setdefault("PREFECT_SERVER_UI_SHOW_PROMOTIONAL_CONTENT", "false")
 
-from prefect import flow, get_run_logger, serve, task
+from prefect import flow, get_client, get_run_logger, serve, task
 from prefect.cache_policies import NO_CACHE
-from prefect.client.schemas.objects import State, TaskRun
+from prefect.client.schemas.filters import (
+    FlowRunFilter,
+    FlowRunFilterState,
+    FlowRunFilterStateType,
+)
+from prefect.client.schemas.objects import State, StateType, TaskRun
 from prefect.deployments.runner import RunnerDeployment
 from prefect.schedules import Cron
 from prefect.settings import PREFECT_API_URL, temporary_settings
+from prefect.states import Crashed
 from prefect.tasks import Task
 from prefect.types.entrypoint import EntrypointType
 
 from pipeline import chains
 from pipeline.config import Mill, load_mill
 from pipeline.errors import DeliveryError, LostpolError, StoreBusyError
+from pipeline.lock import only_run
+from pipeline.windows import now
 
 #: Waits before another try [s]; only for what the outside world may put right by itself.
 _WAITS_S: Final = [60.0, 300.0]
@@ -142,7 +150,45 @@ def serve_mills(mills: Sequence[Mill]) -> None:
     which a crash cannot leave behind.
     """
     with scheduling_server():
+        call_crashed(mills)
         serve(*deployments(mills))
+
+
+def call_crashed(mills: Sequence[Mill], oldest_s: float = 60.0) -> int:
+    """Tell the server that runs which were killed are over; gives how many there were.
+
+    A killed process cannot say so itself, and its runs would seem to go on for ever. A run that
+    goes on holds the lock of its store, or takes it as soon as that is free.
+
+    Parameters
+    ----------
+    oldest_s : float
+        Younger runs may not have taken the lock yet [s].
+    """
+    going_on = FlowRunFilter(
+        state=FlowRunFilterState(type=FlowRunFilterStateType(any_=[StateType.RUNNING]))
+    )
+    stopped: State[Any] = Crashed(
+        message="Its process was stopped; the next run makes good what is missing."
+    )
+    by_path = {str(mill.config_path): mill for mill in mills}
+    over = 0
+    with get_client(sync_client=True) as client:
+        for run in client.read_flow_runs(flow_run_filter=going_on):
+            mill = by_path.get(run.parameters.get("mill_path", ""))
+            age_s = (now() - run.start_time).total_seconds() if run.start_time else oldest_s
+            if mill is not None and age_s >= oldest_s and not _at_work(mill):
+                client.set_flow_run_state(run.id, stopped, force=True)
+                over += 1
+    return over
+
+
+def _at_work(mill: Mill) -> bool:
+    try:
+        with only_run(mill):
+            return False
+    except LostpolError:
+        return True
 
 
 @contextmanager

@@ -16,6 +16,7 @@ import pytest
 
 from pipeline import chains, stages
 from pipeline.config import load_mill
+from pipeline.lock import only_run
 from pipeline.windows import store_of
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -56,6 +57,35 @@ def test_a_flow_that_cannot_run_fails_with_the_reason(tmp_path):
     state = flows.nightly(str(mill.config_path), return_state=True)
     assert state.is_failed()
     assert "Nothing was worked out yet" in state.message
+
+
+def test_runs_that_were_killed_are_told_over_and_others_are_left_alone(tmp_path):
+    from prefect import get_client
+    from prefect.states import Running
+
+    from pipeline import flows
+
+    here, elsewhere = describe(tmp_path / "here"), describe(tmp_path / "elsewhere")
+    with get_client(sync_client=True) as client:
+        mine, other = (
+            client.create_flow_run(
+                flows.nightly,
+                parameters={"mill_path": str(mill.config_path)},
+                state=Running(),
+            ).id
+            for mill in (here, elsewhere)
+        )
+
+        def states():
+            return [client.read_flow_run(run).state.type.value for run in (mine, other)]
+
+        assert flows.call_crashed([here]) == 0  # too young
+        with only_run(here):
+            assert flows.call_crashed([here], oldest_s=0.0) == 0  # at work
+        assert states() == ["RUNNING", "RUNNING"]
+        assert flows.call_crashed([here], oldest_s=0.0) == 1
+        assert states() == ["CRASHED", "RUNNING"]
+        assert flows.call_crashed([here], oldest_s=0.0) == 0
 
 
 def test_deployments_run_at_the_mills_own_times():
