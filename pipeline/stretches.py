@@ -214,10 +214,7 @@ def keep(mill: Mill, lake: Lake, stretch: Stretch, losses: Losses, stamp: str, i
     if sensors is not None:
         lake.write_features(SENSOR_DAYS, stretch.day, sensors)
     lake.write_features(SHARPNESS, stretch.day, losses.sharpness)
-    owned = losses.minutes.filter(
-        pl.col("ts_utc").is_between(stretch.owns.start, stretch.owns.end, closed="left")
-    )
-    lake.write_features(SUMS, stretch.day, _sums(mill, lake, stretch, owned))
+    lake.write_features(SUMS, stretch.day, _sums(mill, lake, stretch, losses.minutes))
     lake.write_features(FOUND, stretch.day, told_findings(stretch, losses))
     lake.write_features(SEARCHED, stretch.day, _told(stretch, losses, stamp, inputs))
 
@@ -278,9 +275,13 @@ def _sums_of(mill: Mill, lake: Lake, stretch: Stretch) -> pl.DataFrame:
 
 
 def _sums(mill: Mill, lake: Lake, stretch: Stretch, losses: pl.DataFrame) -> pl.DataFrame:
+    """Sums of the minutes that a stretch owns, by local day."""
     fed = lake.read_features(STATION, *stretch.owns.days, ("ts_utc", "sucrose_feed_kg_h"))
-    minutes = losses.join(fed, on="ts_utc", how="left").with_columns(
-        day_local=pl.col("ts_utc").dt.convert_time_zone(mill.zone).dt.date()
+    owned = pl.col("ts_utc").is_between(stretch.owns.start, stretch.owns.end, closed="left")
+    minutes = (
+        losses.filter(owned)
+        .join(fed, on="ts_utc", how="left")
+        .with_columns(day_local=pl.col("ts_utc").dt.convert_time_zone(mill.zone).dt.date())
     )
     return bare_sums(minutes, ["day_local"])
 

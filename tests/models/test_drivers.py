@@ -11,6 +11,7 @@ from features.nominal import souring_1_min
 from features.station import Kinetics, Station, Targets, Vessel
 from models.drivers import DRIVERS, split_excess
 from models.minutes import Minutes
+from models.souring import ph_parts
 
 #: Two days as usual, then four hours of what a test is about.
 USUAL, EVENT = 2880, 240
@@ -125,6 +126,33 @@ def test_held_mud_that_sours_speaks_for_the_mud_held():
     mud = split(minutes).by_driver
     assert mud["settler:mud", "drop"][NOW] == pytest.approx(0.0, abs=0.2)
     assert mud["settler:mud", "volume"][NOW] == pytest.approx(20.0, rel=0.02)
+
+
+def test_mud_that_is_sour_every_day_accuses_nobody_of_holding_it():
+    minutes = minutes_of(zone="settler:mud", f_ph=2.0)
+    minutes.zones["settler:mud"]["ph_cold"][:] = 6.4  # half a pH below clear juice, as always
+    mud = split(minutes).by_driver
+    assert mud["settler:mud", "volume"][NOW] == pytest.approx(0.0, abs=1e-6)
+    assert mud["settler:mud", "drop"][NOW] == pytest.approx(10.0, rel=1e-6)
+
+
+def test_juice_behind_a_fuller_tank_is_as_much_older_as_the_tank_is_fuller():
+    usual_h, fuller, degc = 0.5, 2.0, 97.5
+    tank = Vessel("clear_juice_tank", "clear_juice_tank", 1, 70.0, temp_degc=degc)
+    heater = Vessel("heater", "clear_juice_heater", 2, 5.0, temp_degc=degc)
+    station = replace(STATION, vessels=(STATION.vessels[0], tank, heater))
+    one = minutes_of(w_clear=1.0, w_limed=0.0)
+    zones = {"settler": one.zones["settler"]}
+    for name in ("clear_juice_tank", "heater"):
+        zones[name] = {key: column.copy() for key, column in zones["settler"].items()}
+        zones[name]["residence_min"][:] = 60.0 * usual_h
+    zones["clear_juice_tank"]["volume_m3"] = then(40.0 * fuller, 40.0)
+    minutes = Minutes(one.start_utc, one.station, zones)
+    parts = ph_parts(minutes, station, np.zeros(minutes.n))
+    assert set(parts.older_tank) == {"heater"}
+    hourly = 60.0 * souring_1_min(STATION, degc) * 3.0 ** (6.95 - 7.0)
+    assert parts.older_tank["heater"][NOW] == pytest.approx(hourly * usual_h * (fuller - 1.0))
+    assert parts.older_tank["heater"][0] == pytest.approx(0.0)
 
 
 def test_a_stop_charges_the_whole_loss_and_stays_finite():

@@ -8,8 +8,8 @@ import polars as pl
 import pytest
 
 from pipeline import pull_inbox
-from pipeline.stretches import SEARCHED, forget
-from pipeline.windows import lake_of, store_of
+from pipeline.stretches import SEARCHED, Stretch, forget, season_rows
+from pipeline.windows import Window, lake_of, store_of
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "benchmarks"))
 import nights
@@ -50,3 +50,63 @@ def test_a_changed_day_lets_only_the_stretches_that_see_it_be_searched_again(tmp
     assert lake.feature_days(SEARCHED) == [day + 2 * nights.ONE_DAY]
     forget(lake, [])
     assert lake.feature_days(SEARCHED) == [day + 2 * nights.ONE_DAY]
+
+
+BORDER = nights.datetime(2025, 11, 3, tzinfo=nights.UTC)
+
+
+def seen_by(stretch, *findings):
+    """A stretch before or after the border, with findings from and to some hours around it."""
+    month = nights.timedelta(days=30)
+    owns = (
+        Window(BORDER - month, BORDER) if stretch == "earlier" else Window(BORDER, BORDER + month)
+    )
+    rows = [
+        {
+            "started": BORDER + nights.timedelta(hours=a),
+            "ended": BORDER + nights.timedelta(hours=b),
+            "section": section,
+            "cause": "low_ph",
+            "told_by": stretch,
+        }
+        for a, b, section in findings
+    ]
+    schema = None if rows else {"started": pl.Datetime("us", "UTC")}
+    return Stretch(owns, owns, open=False), pl.DataFrame(rows, schema=schema)
+
+
+@pytest.mark.parametrize(
+    ("earlier", "later", "told"),
+    [
+        # Seen on either side of the border by one and the same: told once, by the earlier.
+        ([(-1.0, 9.0)], [(0.5, 9.5)], [("earlier", -1.0)]),
+        ([(0.5, 9.5)], [(-1.0, 9.0)], [("earlier", 0.5)]),
+        ([(1.0, 9.0)], [(2.0, 9.0)], [("earlier", 1.0)]),
+        # Without a counterpart, whoever owns the start tells it.
+        ([(-3.0, 2.0)], [], [("earlier", -3.0)]),
+        ([(3.0, 8.0)], [], []),
+        ([], [(3.0, 8.0)], [("later", 3.0)]),
+        ([], [(-3.0, 2.0)], []),
+        # Two that only touch are two.
+        ([(-9.0, -1.0)], [(0.5, 9.0)], [("earlier", -9.0), ("later", 0.5)]),
+    ],
+)
+def test_a_loss_at_the_border_of_two_stretches_is_told_once(earlier, later, told):
+    parts = [
+        seen_by(name, *((a, b, "settler") for a, b in spans))
+        for name, spans in (("earlier", earlier), ("later", later))
+    ]
+    rows = season_rows(parts)
+    hours = [(row["told_by"], (row["started"] - BORDER).total_seconds() / 3600.0) for row in rows]
+    assert hours == told
+
+
+def test_losses_in_two_vessels_at_a_border_stay_two():
+    parts = [
+        seen_by("earlier", (-1.0, 9.0, "settler"), (0.2, 9.0, "heater")),
+        seen_by("later", (0.5, 9.0, "settler"), (0.1, 9.0, "heater")),
+    ]
+    assert [(r["told_by"], r["section"]) for r in season_rows(parts)] == [
+        ("earlier", "settler"),
+        ("earlier", "heater"),
+    ]

@@ -106,10 +106,12 @@ def test_views_comments_and_keys_are_in_the_copy(store):
 
 def test_a_reader_of_the_copy_neither_waits_nor_is_waited_for(store):
     publish(store)
+    opened = store.published.stat().st_ino
     with duckdb.connect(store.published, read_only=True) as reader:
         publish(store, "r2", tonnes=7.0)
         (tonnes,) = reader.execute("SELECT lost_t FROM findings").fetchone()
         assert tonnes == 2.0  # what it opened, whole
+        assert store.published.stat().st_ino != opened  # put in place, not written over
     with duckdb.connect(store.published, read_only=True) as reader:
         assert reader.execute("SELECT lost_t FROM findings").fetchone() == (7.0,)
 
