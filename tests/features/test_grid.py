@@ -224,3 +224,10 @@ def test_splitting_a_segment_changes_nothing(points, share, data):
         ours = np.array([x for x in before if x is not None])
         theirs = np.array([x for x in after if x is not None])
         np.testing.assert_allclose(ours, theirs, rtol=1e-9, atol=1e-5)
+
+
+def test_of_two_readings_of_one_instant_the_first_counts():
+    once = grid([(0, 10.0), (30, 20.0), (60, 20.0)], 1, interpolation="step")
+    assert grid([(0, 10.0), (30, 20.0), (30, 90.0), (60, 20.0)], 1, interpolation="step") == once
+    line = grid([(0, 10.0), (30, 20.0), (60, 20.0)], 1)
+    assert grid([(0, 10.0), (30, 20.0), (30, 90.0), (60, 20.0)], 1) == line

@@ -66,6 +66,16 @@ def test_silence_is_counted_within_the_day_only():
     assert judge_sensor(row) == ("watch", "silent for 3.0 h")
 
 
+def test_the_last_reading_before_the_day_speaks_in_it():
+    speaks_min = PH.longest_gap_min
+    row = day(readings(keep=lambda minute: not 0 <= minute < 200))
+    # The reading of one minute to midnight holds on for as long as the tag allows.
+    assert row["gap_min"] == pytest.approx(200.0 - (speaks_min - 1.0))
+    frozen = day(readings({-1: "frozen"}, keep=lambda minute: not 0 <= minute < 200))
+    assert frozen["frozen_min"] == pytest.approx(speaks_min - 1.0)
+    assert frozen["frozen"] == 0  # it is a reading of the day before
+
+
 def test_a_tag_without_readings_is_silent():
     row = day(readings(tag="another"))
     assert (row["readings"], row["gap_min"]) == (0, 1440.0)

@@ -256,6 +256,25 @@ def test_a_frozen_tag_of_coarse_steps_is_found_by_the_jump_at_its_end():
     assert len(marked(out, "frozen")) >= 12 * 60 - 1
 
 
+def test_a_lone_reading_that_held_for_long_is_no_spike():
+    # Written by exception: the probe stood there for ten minutes, and then came back.
+    at_s, value = wandering(5, 6.94, 0.01, 0.02, every_s=30, decimals=3)
+    value[200] = 4.15
+    at_s = np.where(np.arange(at_s.size) > 200, at_s + 570.0, at_s)
+    assert marked(screened("T", at_s, value), "spike") == set()
+
+
+def test_what_is_far_off_in_calm_is_ordinary_in_unrest():
+    rng = np.random.default_rng(4)
+    at_s = np.arange(2880) * 30.0
+    value = 100.0 + rng.normal(0.0, 0.1, at_s.size)
+    rough = slice(1000, 1200)
+    # The tag's habit is calm, so that only the neighbourhood speaks for these swings of 1 degC.
+    value[rough] += np.where(np.arange(200) % 40 == 7, 4.0, np.sin(np.arange(200) * 1.9))
+    value[2000] += 4.0
+    assert marked(screened("T", at_s, value), "spike") == {2000}
+
+
 def test_a_storm_of_jumps_is_unrest_and_not_spikes():
     at_s, value = wandering(2, 102.0, 0.15, 0.6)
     value[1000:1040:2] += 12.0
