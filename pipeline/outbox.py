@@ -29,7 +29,9 @@ import json
 import os
 import shutil
 import sys
+import time
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -41,6 +43,8 @@ State = Literal["waiting", "handing_over", "sent", "refused", "unsure"]
 
 _MESSAGE: Final = "message.eml"
 _PART: Final = ".part"
+#: Nobody takes this long to write a message [s].
+_WRITTEN_S: Final = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +119,7 @@ class Outbox:
             part.rename(self.path / name)
             _flush_folder(self.path)
         except OSError as error:
+            shutil.rmtree(part, ignore_errors=True)
             raise _not_kept(self.path, error) from error
         return True
 
@@ -157,7 +162,14 @@ class Outbox:
         return changed
 
     def tidy(self) -> None:
-        """Drop the text of messages that every recipient's server took; who got them is kept."""
+        """Drop the text of messages that every recipient's server took; who got them is kept.
+
+        What a killed process was writing goes too, once nobody can be writing it any more.
+        """
+        for part in self.path.glob(f"*{_PART}"):
+            with suppress(OSError):
+                if time.time() - part.stat().st_mtime > _WRITTEN_S:
+                    shutil.rmtree(part)
         open_names = {letter.name for letter in self.letters() if letter.state != "sent"}
         for folder in self.path.iterdir() if self.path.is_dir() else ():
             if folder.is_dir() and folder.name not in open_names and folder.suffix != _PART:

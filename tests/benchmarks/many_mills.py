@@ -11,28 +11,33 @@ must be the same as from one process without any cluster.
 
 The cost model at the end takes its rates from the stages of the run without a cluster: what grows
 with days (derive, search) is shared by the workers, what the one writer does (the report) is not.
-More workers than cores cannot be faster: their efficiency says what the machine has, not the code.
+Every process keeps to one thread, so that workers are compared with one another. More workers than
+cores cannot be faster: their efficiency says what the machine has, not the code.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
-import shutil
-import tempfile
-import time
-from datetime import timedelta
-from pathlib import Path
 
-import polars as pl
-from nights import FIRST, KINDS, Season, describe, digests  # beside this file
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS"):
+    os.environ.setdefault(_name, "1")
 
-from pipeline import chains
-from pipeline.config import Mill
-from pipeline.fanout_dask import Cluster, backfill_together
-from pipeline.stages import pull
-from pipeline.stretches import FOUND, SEARCHED
-from pipeline.windows import lake_of, store_of
+import shutil  # noqa: E402  threads are set before anything that starts them is loaded
+import tempfile  # noqa: E402
+import time  # noqa: E402
+from datetime import timedelta  # noqa: E402
+from pathlib import Path  # noqa: E402
+
+import polars as pl  # noqa: E402
+from nights import FIRST, KINDS, Season, describe, digests  # noqa: E402  beside this file
+
+from pipeline import chains  # noqa: E402
+from pipeline.config import Mill  # noqa: E402
+from pipeline.fanout_dask import Cluster, backfill_together  # noqa: E402
+from pipeline.stages import pull  # noqa: E402
+from pipeline.stretches import FOUND, SEARCHED  # noqa: E402
+from pipeline.windows import lake_of, store_of  # noqa: E402
 
 STRIDE_DAYS = 5
 GROUP_MILLS, GROUP_SEASONS, SEASON_DAYS = 20, 10, 180
