@@ -2,11 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from itertools import accumulate
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+
+#: Readings as one long frame (ts_utc, tag, value, bad, reason), or each tag's by its name.
+Readings = pl.DataFrame | Mapping[str, pl.DataFrame]
+
+
+def by_tag(readings: Readings) -> Mapping[str, pl.DataFrame]:
+    """Readings of each tag, in order of time; what is parted already is given back as it is."""
+    if isinstance(readings, Mapping):
+        return readings
+    return rows_by_tag(in_order(readings))
 
 
 def in_order(readings: pl.DataFrame) -> pl.DataFrame:

@@ -16,7 +16,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from features.by_tag import in_order, rows_by_tag, times_us, values
+from features.by_tag import Readings, by_tag, times_us, values
 from features.station import Signal
 
 #: Width of one grid cell [s].
@@ -34,7 +34,7 @@ Ints = NDArray[np.int64]
 
 
 def to_grid(
-    readings: pl.DataFrame,
+    readings: Readings,
     signals: Sequence[Signal],
     start_utc: datetime,
     end_utc: datetime,
@@ -43,10 +43,11 @@ def to_grid(
 
     Parameters
     ----------
-    readings : polars.DataFrame
-        Columns ts_utc, tag, value, bad (others are ignored), in any order. Values in each
-        signal's inside unit. Rows before `start_utc` carry the last value in, rows after
-        `end_utc` close the last straight line; both are welcome and neither is required.
+    readings : polars.DataFrame or mapping
+        Columns ts_utc, tag, value, bad (others are ignored), in any order; or as
+        `features.by_tag.by_tag` parts them. Values in each signal's inside unit. Rows before
+        `start_utc` carry the last value in, rows after `end_utc` close the last straight line;
+        both are welcome and neither is required.
     signals : sequence of Signal
         What to put on the grid; one column each, called ``Signal.name``.
     start_utc, end_utc : datetime
@@ -72,12 +73,12 @@ def to_grid(
     """
     edges_us = _minute_edges(start_utc, end_utc)
     _require_unique_names(signals)
-    by_tag = rows_by_tag(in_order(readings))
+    parts = by_tag(readings)
     columns = {
         "ts_utc": pl.Series(edges_us[:-1]).cast(pl.Datetime("us")).dt.replace_time_zone("UTC")
     }
     for signal in signals:
-        rows = by_tag.get(signal.tag)
+        rows = parts.get(signal.tag)
         columns[signal.name] = (
             _null_series(len(edges_us) - 1) if rows is None else _grid_tag(rows, signal, edges_us)
         )

@@ -15,7 +15,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from features.by_tag import in_order, rows_by_tag, times_us, values
+from features.by_tag import Readings, by_tag, times_us, values
 from features.station import Signal
 
 Floats = NDArray[np.float64]
@@ -50,14 +50,15 @@ _SURE = 2.0
 
 
 def sensor_day(
-    screened: pl.DataFrame, signals: Sequence[Signal], start_utc: datetime, end_utc: datetime
+    screened: Readings, signals: Sequence[Signal], start_utc: datetime, end_utc: datetime
 ) -> pl.DataFrame:
     """Count what each tag of the station did on one day.
 
     Parameters
     ----------
-    screened : polars.DataFrame
-        ts_utc, tag, value, bad, reason, as `features.quality.screen` gives them; rows before and
+    screened : polars.DataFrame or mapping
+        ts_utc, tag, value, bad, reason, as `features.quality.screen` gives them, or parted by
+        `features.by_tag.by_tag`; rows before and
         after the day carry readings over its edges.
     signals : sequence of Signal
         Tags to report on; one row each, also for a tag without readings.
@@ -73,9 +74,9 @@ def sensor_day(
         ``Signal.longest_gap_min``); calibration_step (good readings after the day's calibration
         less those before it, the largest one [inside unit]; null without one).
     """
-    by_tag = rows_by_tag(in_order(screened))
+    parts = by_tag(screened)
     edges = (start_utc.timestamp(), end_utc.timestamp())
-    rows = [_tag_day(by_tag.get(s.tag), s, edges) for s in signals]
+    rows = [_tag_day(parts.get(s.tag), s, edges) for s in signals]
     return pl.DataFrame(rows, schema=SENSOR_DAY, orient="row").sort("tag")
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from features.by_tag import in_order, rows_by_tag
+from features.by_tag import Readings, by_tag
 from features.station import Station
 
 LAB_SCHEMA = pl.Schema(
@@ -28,14 +28,14 @@ LONGEST_HOLD_H = 12.0
 _MICROSECONDS_A_HOUR = 3.6e9
 
 
-def lab_results(readings: pl.DataFrame, station: Station) -> pl.DataFrame:
+def lab_results(readings: Readings, station: Station) -> pl.DataFrame:
     """Results of the lab series of a station, sound ones only.
 
     Parameters
     ----------
-    readings : polars.DataFrame
-        Columns ts_utc, tag, value, bad (others are ignored); values in the inside unit. Rows of
-        other tags are ignored.
+    readings : polars.DataFrame or mapping
+        Columns ts_utc, tag, value, bad (others are ignored), or as `features.by_tag.by_tag` parts
+        them; values in the inside unit. Rows of other tags are ignored.
     station : Station
         Its ``lab`` says what each series is. A result counts when it is not bad and lies in
         ``[low, high]``.
@@ -52,10 +52,12 @@ def lab_results(readings: pl.DataFrame, station: Station) -> pl.DataFrame:
         orient="row",
     )
     value = pl.col("value")
-    parts = rows_by_tag(in_order(readings))  # most rows are none of the laboratory's
+    parts = by_tag(readings)  # most rows are none of the laboratory's
     of_lab = [parts[tag] for tag in known["tag"].unique().sort() if tag in parts]
+    if not of_lab:
+        return LAB_SCHEMA.to_frame()
     return (
-        pl.concat([readings.clear(), *of_lab])
+        pl.concat(of_lab)
         .join(known, on="tag", how="inner", maintain_order="left")
         .filter(~pl.col("bad") & value.is_between(pl.col("low"), pl.col("high")))
         .with_columns(sd=pl.max_horizontal("least_sd", pl.col("rel_sd") * value.abs()))

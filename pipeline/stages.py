@@ -19,6 +19,7 @@ from typing import Any, Final
 
 import polars as pl
 
+from features.by_tag import by_tag
 from features.derive import derive as derive_minutes
 from features.grid import to_grid
 from features.health import sensor_day
@@ -220,14 +221,15 @@ def grid_day(mill: Mill, lake: Lake, day: date) -> None:
         mill.station.lab,
     )
     start, end = midnight(day), midnight(day, 1)
-    grid = to_grid(sound, signals, start, end)
-    purity = purity_pct(grid["ts_utc"], lab_results(sound, mill.station), "mixed_juice")
+    parts = by_tag(sound)
+    grid = to_grid(parts, signals, start, end)
+    purity = purity_pct(grid["ts_utc"], lab_results(parts, mill.station), "mixed_juice")
     # Loss must stay known where the laboratory is silent, so the target stands in.
     purity = purity.fill_null(mill.station.targets.purity_pct)
     lake.write_features(GRID, day, grid.with_columns(purity_mixed_juice_pct=purity))
     of_day = sound.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
     lake.write_features(HEALTH, day, quality_counts(of_day))
-    lake.write_features(SENSORS, day, sensor_day(sound, signals, start, end))
+    lake.write_features(SENSORS, day, sensor_day(parts, signals, start, end))
 
 
 def derive_day(mill: Mill, lake: Lake, day: date) -> None:
