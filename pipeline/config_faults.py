@@ -40,6 +40,12 @@ def quoted(words: Iterable[str]) -> str:
     return ", ".join(f'"{word}"' for word in words)
 
 
+def text_at(section: object, key: str) -> str:
+    """Text at `key` of a raw section, empty when it is absent or no text."""
+    value = section.get(key, "") if isinstance(section, dict) else ""
+    return value if isinstance(value, str) else ""
+
+
 def read_section(
     model: type[SectionT], raw: object, key: str, faults: list[Fault]
 ) -> SectionT | None:
