@@ -13,7 +13,8 @@ from models.candidates import Candidate, find_candidates, find_unexplained
 from models.chance import NOISE
 from models.channels import loss_channels, stop_runs
 from models.context import Context
-from models.corroborate import SensorFault, corroborate, with_faults
+from models.corroborate import corroborate, with_faults
+from models.corroborate_case import SensorFault
 from models.drivers import Excess, split_excess
 from models.lab import (
     Balance,

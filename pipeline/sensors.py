@@ -10,7 +10,7 @@ import polars as pl
 
 from features.health import Drift, judge_sensor
 from features.probes import probe_signal
-from models.corroborate import SensorFault
+from models.corroborate_case import SensorFault
 from models.find import Losses
 from models.probes import ProbeBias
 from pipeline.config import Mill
