@@ -19,7 +19,7 @@ from features.station import QUANTITY_COLUMNS
 from pipeline.errors import ConfigError
 from pipeline.exports import EXPORT_COLUMNS
 from pipeline.schema import MIGRATIONS
-from pipeline.stretches import SHARPNESS, SUMS
+from pipeline.stretches_said import SHARPNESS, SUMS
 from pipeline.windows import DAILY, GRID, HEALTH, LOSSES, NOTICES, SENSORS, STATION, ZONES
 
 _TEXT: Final = pl.String()

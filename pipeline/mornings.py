@@ -21,7 +21,8 @@ from pipeline.config import Mill
 from pipeline.lake import Lake
 from pipeline.matching import Row, merge_findings
 from pipeline.progress import Progress, silent
-from pipeline.stretches import Stretch, plan, season_rows, told_findings
+from pipeline.stretches import Stretch, plan
+from pipeline.stretches_said import season_rows, told_findings
 from pipeline.windows import ONE_DAY, Window, lake_of
 
 #: Days whose grids, and whose minutes, may rest on readings of the morning's own day.

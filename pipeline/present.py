@@ -22,7 +22,7 @@ from pipeline.report import Gap, Multiplier, ReportView, write_report
 from pipeline.report.days import multiplier_log_sd, with_bounds
 from pipeline.report.view import REQUIRED_COLUMNS
 from pipeline.sensors import sensors_to_look_at
-from pipeline.stretches import season_days
+from pipeline.stretches_said import season_days
 from pipeline.unseen import what_cannot_be_seen
 from pipeline.windows import (
     LOSSES,

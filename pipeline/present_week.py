@@ -16,7 +16,7 @@ from pipeline.present_night import run_health
 from pipeline.report import Gap, WeekView, write_week
 from pipeline.report.settling import settling_days
 from pipeline.report.shifts import shift_lengths, shift_sums
-from pipeline.stretches import SHARPNESS
+from pipeline.stretches_said import SHARPNESS
 from pipeline.windows import DAILY, LOSSES, ONE_DAY, ZONES, Window, lake_of, published_store_of
 
 #: Before and after of a fix are drawn from this far on either side.

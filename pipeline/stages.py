@@ -34,17 +34,9 @@ from pipeline.lake import Lake
 from pipeline.progress import Progress, silent
 from pipeline.pull import PullResult, SourceLedger, pull_files, unfinished
 from pipeline.store import RunResult, Store
-from pipeline.stretches import (
-    FOUND,
-    SEARCHED,
-    SENSOR_DAYS,
-    SearchPlan,
-    Stretch,
-    forget,
-    keep,
-    plan_search,
-    season_rows,
-)
+from pipeline.stretches import Stretch
+from pipeline.stretches_due import SearchPlan, plan_search
+from pipeline.stretches_said import FOUND, SEARCHED, SENSOR_DAYS, forget, keep, season_rows
 from pipeline.windows import (
     GRID,
     HEALTH,

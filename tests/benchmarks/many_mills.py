@@ -36,7 +36,7 @@ from pipeline import chains  # noqa: E402
 from pipeline.config import Mill  # noqa: E402
 from pipeline.fanout_dask import Cluster, backfill_together  # noqa: E402
 from pipeline.stages import pull  # noqa: E402
-from pipeline.stretches import FOUND, SEARCHED  # noqa: E402
+from pipeline.stretches_said import FOUND, SEARCHED  # noqa: E402
 from pipeline.windows import lake_of, store_of  # noqa: E402
 
 STRIDE_DAYS = 5

@@ -45,7 +45,7 @@ from pipeline import chains, pull_inbox  # noqa: E402
 from pipeline.config import Mill, load_mill  # noqa: E402
 from pipeline.lake import Lake  # noqa: E402
 from pipeline.stages import derive, detect, pull  # noqa: E402
-from pipeline.stretches import season_days  # noqa: E402
+from pipeline.stretches_said import season_days  # noqa: E402
 from pipeline.windows import lake_of, store_of  # noqa: E402
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -8,7 +8,8 @@ import polars as pl
 import pytest
 
 from pipeline import pull_inbox
-from pipeline.stretches import SEARCHED, Stretch, forget, season_rows
+from pipeline.stretches import Stretch
+from pipeline.stretches_said import SEARCHED, forget, season_rows
 from pipeline.windows import Window, lake_of, store_of
 
 sys.path.append(str(Path(__file__).resolve().parents[1] / "benchmarks"))

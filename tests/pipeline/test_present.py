@@ -9,7 +9,7 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from models.witness import DAILY_SCHEMA
-from pipeline import stretches
+from pipeline import stretches_said
 from pipeline.config import load_mill
 from pipeline.lake import Lake
 from pipeline.present import view_of
@@ -17,6 +17,7 @@ from pipeline.present_holes import hours_without_readings
 from pipeline.present_night import night_view
 from pipeline.present_week import week_view
 from pipeline.schema import SENSOR_COLUMNS
+from pipeline.stretches import Stretch
 from pipeline.windows import (
     DAILY,
     GRID,
@@ -237,7 +238,8 @@ def test_a_stretch_tells_only_of_the_local_days_that_begin_in_it(mill):
     new = pl.concat([daily(date(2025, 10, 6), 1.0), daily(date(2025, 10, 7), 2.0)])
     before = lake.read_features(DAILY, date(2025, 10, 6), date(2025, 10, 6))
     owns = Window(START + timedelta(hours=6), END)
-    stretches._keep_daily(mill, lake, stretches.Stretch(owns, Window(START, END), open=True), new)
+    stretch = Stretch(owns, Window(START, END), open=True)
+    stretches_said._keep_daily(mill, lake, stretch, new)
     kept = lake.read_features(DAILY, date(2025, 10, 6), date(2025, 10, 7))
     assert kept["sucrose_fed_t"].to_list() == [before["sucrose_fed_t"][0], 2.0]
 
@@ -246,21 +248,20 @@ def test_a_day_on_both_sides_of_a_border_is_summed_once(mill, tmp_path, monkeypa
     lake, border = lake_of(mill), START + timedelta(hours=30)
     whole = Window(START, END)
     parts = [
-        stretches.Stretch(owns, whole, open=False)
-        for owns in (Window(START, border), Window(border, END))
+        Stretch(owns, whole, open=False) for owns in (Window(START, border), Window(border, END))
     ]
     losses = lake.read_features(LOSSES, *whole.days)
-    monkeypatch.setattr(stretches, "plan", lambda *_: parts)
-    at_once = stretches.season_days(mill, lake)
+    monkeypatch.setattr(stretches_said, "plan", lambda *_: parts)
+    at_once = stretches_said.season_days(mill, lake)
     assert at_once["minutes"].to_list() == [1440, 1440, 298]  # every minute once, by local day
     assert at_once["sucrose_fed_t"][0] == pytest.approx(30.0 * 24)
     other = Lake(tmp_path)
     for day in lake.feature_days(STATION):
         other.write_features(STATION, day, lake.read_features(STATION, day, day))
     for part in parts:  # what a search keeps: it saw the other side of the border, too
-        sums = stretches._sums(mill, other, part, losses)
-        other.write_features(stretches.SUMS, part.day, sums)
-    assert_frame_equal(stretches.season_days(mill, other), at_once)
+        sums = stretches_said._sums(mill, other, part, losses)
+        other.write_features(stretches_said.SUMS, part.day, sums)
+    assert_frame_equal(stretches_said.season_days(mill, other), at_once)
 
 
 def test_a_fix_brings_the_minutes_around_it(mill):

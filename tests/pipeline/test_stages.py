@@ -19,7 +19,7 @@ from pipeline.errors import ConfigError, DataError, StoreBusyError
 from pipeline.lock import only_run
 from pipeline.present import view_of
 from pipeline.report.days import bare_sums
-from pipeline.stretches import SUMS, season_days
+from pipeline.stretches_said import SUMS, season_days
 from pipeline.windows import GRID, HEALTH, LOSSES, STATION, ZONES, lake_of, store_of, tag_health
 
 ROOT = Path(__file__).resolve().parents[2]
