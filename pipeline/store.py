@@ -14,7 +14,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import duckdb
 import polars as pl
@@ -22,21 +22,17 @@ import polars as pl
 from pipeline.disk import full_disk
 from pipeline.errors import DataError
 from pipeline.lock import only_writer
-from pipeline.matching import Row, merge_findings
+from pipeline.matching import Row
 from pipeline.schema import (
-    FINDING_COLUMNS,
     MIGRATIONS,
-    RUN_COLUMNS,
-    SENSOR_COLUMNS,
     SOURCE_COLUMNS,
     STAGE_COLUMNS,
     VERDICT_COLUMNS,
 )
-from pipeline.season import RANK, season_cells, settled
 from pipeline.snapshot import published_path, write_copy
 from pipeline.store_open import migrate, opened, refuse_newer
+from pipeline.store_rows import frame_of, insert, keep_findings, keep_run, keep_sensors, settle
 
-_SENSORS: Final = ", ".join(SENSOR_COLUMNS)
 _STOPPED: Final = "UPDATE runs SET state = 'failed' WHERE mill = ? AND state = 'running'"
 
 
@@ -128,9 +124,9 @@ class Store:
         news = [row for row in rows if row["rows_kept"] > 0]
         again = [row for row in rows if row["rows_kept"] == 0]
         with self._writing() as connection:
-            _insert(connection, "REPLACE", "sources", SOURCE_COLUMNS, news)
-            _insert(connection, "IGNORE", "sources", SOURCE_COLUMNS, again)
-            _insert(connection, "IGNORE", "pending_days", ("mill", "day"), _days(self.mill, days))
+            insert(connection, "REPLACE", "sources", SOURCE_COLUMNS, news)
+            insert(connection, "IGNORE", "sources", SOURCE_COLUMNS, again)
+            insert(connection, "IGNORE", "pending_days", ("mill", "day"), _days(self.mill, days))
 
     def clear_pending(self, days: Sequence[date]) -> None:
         """Take days that were worked out off the waiting list."""
@@ -143,7 +139,7 @@ class Store:
     def record_run(self, run: Mapping[str, Any]) -> None:
         """Keep the state of a run; a repeated run replaces its row, a finished one stays so."""
         with self._writing(publish=run["state"] != "running") as connection:
-            _keep_run(connection, self.mill, run)
+            keep_run(connection, self.mill, run)
 
     def settle_stopped(self) -> None:
         """Call runs failed that say they run; only for whoever holds the mill's run lock."""
@@ -156,13 +152,20 @@ class Store:
         run = result.run
         with self._writing() as connection:
             row = {**result.mill, "mill": self.mill}
-            _insert(connection, "REPLACE", "mills", tuple(row), [row])
-            _keep_run(connection, self.mill, run)
+            insert(connection, "REPLACE", "mills", tuple(row), [row])
+            keep_run(connection, self.mill, run)
             if result.sensors is not None:
-                _keep_sensors(connection, result.sensors)
+                keep_sensors(connection, result.sensors)
             window = (run["window_start"], run["window_end"])
             named = (run["as_of"], run["run_id"])
-            self._keep_findings(connection, result.findings, window, named, result.cells)
+            keep_findings(
+                connection,
+                self.mill,
+                result.findings,
+                window=window,
+                named=named,
+                cells=result.cells,
+            )
 
     def publish_findings(
         self,
@@ -185,32 +188,16 @@ class Store:
             Findings after the run, withdrawn ones left out.
         """
         with self._writing() as connection:
-            self._keep_findings(connection, found, window, (as_of, run_id), cells)
+            keep_findings(
+                connection, self.mill, found, window=window, named=(as_of, run_id), cells=cells
+            )
         return self.findings()
-
-    def _keep_findings(
-        self,
-        connection: duckdb.DuckDBPyConnection,
-        found: Sequence[Row],
-        window: tuple[datetime, datetime],
-        named: tuple[datetime, str],
-        cells: int | None,
-    ) -> None:
-        rows = [{**row, "mill": self.mill} for row in found]
-        known = _frame(connection, "SELECT * FROM findings WHERE mill = $mill", self.mill)
-        merged = merge_findings(known.to_dicts(), rows, window, *named)
-        _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, merged)
-        if cells is not None:
-            query = "SELECT coalesce(min(window_start), ?) FROM runs WHERE mill = ?"
-            ((first,),) = connection.execute(query, [window[0], self.mill]).fetchall()
-            cells = season_cells(cells, window, first)
-        _settle(connection, self.mill, cells)
 
     def record_stages(self, rows: Sequence[Mapping[str, Any]]) -> None:
         """Keep how long the stages of a run took; a stage told again replaces its row."""
         with self._writing() as connection:
             rows = [{**row, "mill": self.mill} for row in rows]
-            _insert(connection, "REPLACE", "stages", STAGE_COLUMNS, rows)
+            insert(connection, "REPLACE", "stages", STAGE_COLUMNS, rows)
 
     def stages(self) -> pl.DataFrame:
         """Stages of every run, latest run last."""
@@ -226,13 +213,13 @@ class Store:
             query = "SELECT coalesce(max(verdict_id), 0) + 1 FROM verdicts"
             ((number,),) = connection.execute(query).fetchall()
             row = {**verdict, "verdict_id": number, "mill": self.mill}
-            _insert(connection, "IGNORE", "verdicts", VERDICT_COLUMNS, [row])
-            _settle(connection, self.mill)
+            insert(connection, "IGNORE", "verdicts", VERDICT_COLUMNS, [row])
+            settle(connection, self.mill)
 
     def publish_sensors(self, rows: pl.DataFrame) -> None:
         """Keep the health of tags by day; a day judged again replaces its rows."""
         with self._writing() as connection:
-            _keep_sensors(connection, rows)
+            keep_sensors(connection, rows)
 
     def sensors(self, first: date, last: date) -> pl.DataFrame:
         """Health of every tag on the UTC days `first` to `last`, both included."""
@@ -250,7 +237,7 @@ class Store:
         """Note the moment up to which a direct source was read."""
         row = {"mill": self.mill, "source": source, "read_until": read_until}
         with self._writing(publish=False) as connection:
-            _insert(connection, "REPLACE", "source_marks", tuple(row), [row])
+            insert(connection, "REPLACE", "source_marks", tuple(row), [row])
 
     def _read(self, query: str) -> pl.DataFrame:
         path = self.path if self.live or not self.published.exists() else self.published
@@ -261,9 +248,9 @@ class Store:
             if version == 0:
                 raise _nothing_yet(path)
             if version == len(MIGRATIONS):
-                return _frame(connection, query, self.mill)
+                return frame_of(connection, query, self.mill)
         with self._writing() as connection:  # an older file: bring it up to date, then read
-            return _frame(connection, query, self.mill)
+            return frame_of(connection, query, self.mill)
 
     @contextmanager
     def _writing(self, *, publish: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
@@ -288,35 +275,6 @@ class Store:
                 write_copy(connection, self.published)
 
 
-def _keep_run(connection: duckdb.DuckDBPyConnection, mill: str, run: Mapping[str, Any]) -> None:
-    """Keep a run; one that was finished once is not called running or failed afterwards."""
-    row = {**run, "mill": mill, "versions": json.dumps(run["versions"], sort_keys=True)}
-    if run["state"] == "finished":
-        _insert(connection, "REPLACE", "runs", RUN_COLUMNS, [row])
-        return
-    query = "DELETE FROM runs WHERE run_id = ? AND state <> 'finished'"
-    connection.execute(query, [run["run_id"]])
-    _insert(connection, "IGNORE", "runs", RUN_COLUMNS, [row])
-
-
-def _keep_sensors(connection: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -> None:
-    connection.register("judged", rows)
-    # Most of a season is known already, and comparing costs far less than writing it anew.
-    news = f"SELECT {_SENSORS} FROM judged EXCEPT SELECT {_SENSORS} FROM sensor_health"
-    connection.execute(f"INSERT OR REPLACE INTO sensor_health BY NAME {news}")
-    connection.unregister("judged")
-
-
-def _settle(connection: duckdb.DuckDBPyConnection, mill: str, cells: int | None = None) -> None:
-    """Settle what concerns all findings of a mill together, and rank them."""
-    given = _frame(connection, "SELECT * FROM verdicts WHERE mill = $mill", mill).to_dicts()
-    if given or cells is not None:
-        known = _frame(connection, "SELECT * FROM findings WHERE mill = $mill", mill).to_dicts()
-        rows = settled(known, given, cells)
-        _insert(connection, "REPLACE", "findings", FINDING_COLUMNS, rows)
-    connection.execute(RANK, [mill])
-
-
 def _nothing_yet(path: Path) -> DataError:
     return DataError(
         "There are no findings yet.",
@@ -325,31 +283,5 @@ def _nothing_yet(path: Path) -> DataError:
     )
 
 
-def _frame(connection: duckdb.DuckDBPyConnection, query: str, mill: str) -> pl.DataFrame:
-    frame: pl.DataFrame = connection.sql(query, params={"mill": mill}).pl()
-    return frame
-
-
 def _days(mill: str, days: Sequence[date]) -> list[Row]:
     return [{"mill": mill, "day": day} for day in sorted(set(days))]
-
-
-def _insert(
-    connection: duckdb.DuckDBPyConnection,
-    known: Literal["REPLACE", "IGNORE"],
-    table: str,
-    columns: Sequence[str],
-    rows: Sequence[Mapping[str, Any]],
-) -> None:
-    """Insert rows; those with a known key replace it or are left out. Names are fixed text."""
-    if not rows:
-        return
-    cells = [[row.get(name) for name in columns] for row in rows]
-    # One by one, rows would take milliseconds each; a season's findings are written every night.
-    arriving = pl.DataFrame(
-        cells, schema=list(columns), orient="row", infer_schema_length=None, strict=False
-    )
-    connection.register("arriving", arriving)
-    names = ", ".join(columns)
-    connection.execute(f"INSERT OR {known} INTO {table} ({names}) SELECT {names} FROM arriving")
-    connection.unregister("arriving")

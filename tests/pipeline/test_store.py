@@ -8,8 +8,8 @@ import pytest
 
 from pipeline.errors import DataError, StoreBusyError
 from pipeline.matching import finding_id, merge_findings, pair_up, shared_part
-from pipeline.schema import MIGRATIONS
-from pipeline.store import FINDING_COLUMNS, RUN_COLUMNS, SOURCE_COLUMNS, Store
+from pipeline.schema import FINDING_COLUMNS, MIGRATIONS, RUN_COLUMNS, SOURCE_COLUMNS
+from pipeline.store import Store
 
 START = datetime(2025, 10, 6, 5, tzinfo=UTC)
 WINDOW = (START, START + timedelta(days=28))
