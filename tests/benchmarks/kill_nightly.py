@@ -22,14 +22,9 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import random
-import re
-import resource
 import shutil
 import signal
-import socket
-import subprocess
 import sys
 import tempfile
 import threading
@@ -37,18 +32,12 @@ import time
 from collections import Counter
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
-from datetime import timedelta
 from pathlib import Path
 
-import duckdb
-
-ROOT = Path(__file__).resolve().parents[2]
-#: What the clock said, and so differs between two runs.
-CLOCK = {"runs": ("started_at", "finished_at")}
-#: How long a nightly run waits for a held database here [s].
-PATIENCE_S = 1.0
-TABLES = ("findings", "runs", "sources", "pending_days", "sensor_health", "mills", "verdicts")
-SEEN = ("findings", "runs", "sensor_health", "mills")
+# Beside this file:
+from kill_nightly_runs import Runs
+from kill_nightly_store import copied, differences, look, prepared, state
+from kill_nightly_trouble import fill, held_open, mail_server, small_disk
 
 
 @dataclass
@@ -75,10 +64,7 @@ def main() -> int:
     parser.add_argument("--full", type=int, default=3, help="runs on a disk that runs full")
     parser.add_argument("--held", type=int, default=3, help="runs while another holds the database")
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--forked", action="store_true", help=argparse.SUPPRESS)
     args = parser.parse_args()
-    if args.forked:
-        return run_forked()
     with tempfile.TemporaryDirectory() as name:
         outcome = disturb(Path(name), args.kills, args.full, args.held, args.seed, say=print)
     print(f"{outcome.kills} kills, {outcome.full} full disks, {outcome.held} held databases")
@@ -118,9 +104,6 @@ def disturb(folder: Path, kills: int, full: int, held: int, seed: int = 1, say=N
         twice = [letter for letter, times in Counter(taken).items() if times > 1]
         outcome.wrong += [f"taken twice by the mail server: {letter}" for letter in twice]
     return outcome
-
-
-# One trial ------------------------------------------------------------------------------------
 
 
 @dataclass
@@ -210,61 +193,6 @@ def undisturbed(
     return expected, lasts_s, seen | {look(store)}
 
 
-# States ---------------------------------------------------------------------------------------
-
-
-def state(store: Path) -> dict[str, object]:
-    """All that must not depend on a disturbance."""
-    lake = store / "lake"
-    found: dict[str, object] = {
-        p.relative_to(lake).as_posix(): p.read_bytes() for p in lake.rglob("*") if p.is_file()
-    }
-    for path in ("findings.duckdb", "findings_published.duckdb"):
-        with duckdb.connect(store / path, read_only=True) as connection:
-            for table in TABLES:
-                found[table if path == "findings.duckdb" else f"published {table}"] = rows_of(
-                    connection, table
-                )
-    letters = [json.loads(p.read_text()) for p in sorted((store / "outbox").glob("*/*.json"))]
-    ours = [x for x in letters if not x["subject"].startswith("No ")]
-    found["outbox"] = sorted((x["recipient"], x["subject"]) for x in ours)
-    found["not sent"] = [x["subject"] for x in ours if x["state"] not in {"sent", "unsure"}]
-    found["unsure"] = sum(x["state"] == "unsure" for x in ours)
-    found["left over"] = sorted(p.name for p in store.rglob("*.part"))
-    return found
-
-
-def rows_of(connection: duckdb.DuckDBPyConnection, table: str) -> list[str]:
-    columns = [x[0] for x in connection.execute(f"DESCRIBE {table}").fetchall()]
-    kept = [name for name in columns if name not in CLOCK.get(table, ())]
-    rows = connection.execute(f"SELECT {', '.join(kept)} FROM {table}").fetchall()
-    return sorted(map(repr, rows))
-
-
-def differences(found: dict[str, object], expected: dict[str, object]) -> list[str]:
-    """What differs, with the first rows that do."""
-    told = []
-    for key in sorted(found.keys() | expected.keys()):
-        now, then = found.get(key), expected.get(key)
-        if now == then:
-            continue
-        if isinstance(now, list) and isinstance(then, list):
-            more = [str(x)[:300] for x in now if x not in then][:2]
-            less = [str(x)[:300] for x in then if x not in now][:2]
-            told.append(f"{key}: {more} in place of {less}")
-        else:
-            told.append(key)
-    return told
-
-
-def look(store: Path) -> str:
-    """What a reader sees of the whole published copy, in one text."""
-    with duckdb.connect(store / "findings_published.duckdb", read_only=True) as connection:
-        connection.execute("SELECT * FROM for_chemist").fetchall()
-        tables = [[r for r in rows_of(connection, t) if "'failed'" not in r] for t in SEEN]
-    return json.dumps(tables)
-
-
 @contextmanager
 def reading(store: Path, trial: Trial):
     """Look at the published copy over and over while the store is written to."""
@@ -298,246 +226,6 @@ def stage_reached(store: Path) -> str:
         last = json.loads((store / "log" / "lostpol.jsonl").read_text().splitlines()[-1])
         return after.get(last.get("stage") or last["event"], "elsewhere")
     return "before the start"
-
-
-# Runs in processes of their own -----------------------------------------------------------------
-
-
-class Runs:
-    """Starts nightly runs quickly: copies of one process that has everything loaded already."""
-
-    def __enter__(self) -> Runs:
-        command = [sys.executable, __file__, "--forked"]
-        self._mother = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-        )
-        assert self._mother.stdout.readline() == "ready\n"
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self._mother.stdin.close()
-        self._mother.stdout.close()
-        self._mother.wait()
-
-    def start(self, store: Path, limit: int | None = None, what: str = "nightly") -> Runs:
-        self._tell({"store": str(store), "limit": limit, "what": what})
-        self._child = int(self._mother.stdout.readline())
-        return self
-
-    def ended(self, after_s: float | None = None) -> int:
-        """Exit code of the run, killed after a while."""
-        if after_s is not None:
-            until = time.monotonic() + after_s
-            while time.monotonic() < until and not self._over():
-                time.sleep(0.005)
-            with suppress(ProcessLookupError):
-                os.kill(self._child, signal.SIGKILL)
-        self._tell({"wait": True})
-        return int(self._mother.stdout.readline())
-
-    def _over(self) -> bool:
-        """Whether the run ended by itself, where the system says so."""
-        with suppress(OSError, IndexError):
-            return (
-                Path(f"/proc/{self._child}/stat").read_text().rpartition(")")[2].split()[0] == "Z"
-            )
-        return False
-
-    def _tell(self, what: dict[str, object]) -> None:
-        self._mother.stdin.write(json.dumps(what) + "\n")
-        self._mother.stdin.flush()
-
-    @staticmethod
-    def errors(store: Path) -> str:
-        path = store.parent / f"{store.name}.err"
-        return path.read_text()[-1500:] if path.exists() else ""
-
-
-def run_forked() -> int:
-    """Be the process that the runs are copies of: load everything, work at nothing."""
-    import altair  # noqa: F401
-    import plutoprint  # noqa: F401
-
-    from pipeline import chains, store  # noqa: F401
-
-    answer = sys.stdout
-    print("ready", file=answer, flush=True)
-    child = 0
-    for line in sys.stdin:
-        asked = json.loads(line)
-        if "wait" in asked:
-            code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
-            print(code, file=answer, flush=True)
-            continue
-        child = os.fork()
-        if child == 0:
-            run_here(asked)
-        print(child, file=answer, flush=True)
-    return 0
-
-
-def run_here(asked: dict[str, object]) -> None:
-    """Do a run in this process, and end it."""
-    store = Path(asked["store"])
-    errors = os.open(store.parent / f"{store.name}.err", os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
-    os.dup2(errors, 2)
-    os.dup2(errors, 1)
-    import pipeline.store as store_module
-    from pipeline.cli import run
-
-    patient = store_module.opened
-    store_module.opened = lambda path, **how: patient(path, **how | {"patience_s": PATIENCE_S})
-    if asked["limit"]:
-        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-        resource.setrlimit(resource.RLIMIT_FSIZE, (asked["limit"], asked["limit"]))
-    code = 1
-    try:
-        code = run([asked["what"], str(store / "mill.toml")])
-    finally:
-        sys.stdout.flush()
-        sys.stderr.flush()
-        os._exit(code)
-
-
-# Disturbances -----------------------------------------------------------------------------------
-
-
-@contextmanager
-def small_disk(folder: Path, rng: random.Random):
-    """A small file system to fill, and a way to enlarge it; without one, a limit on files."""
-    folder.mkdir()
-    made = subprocess.run(
-        ["mount", "-t", "tmpfs", "-o", "size=24m", "lostpol-test", str(folder)],
-        capture_output=True,
-        check=False,
-    )
-    if made.returncode == 0:
-        grow = ["mount", "-o", "remount,size=200m", str(folder)]
-        try:
-            yield folder, lambda: subprocess.run(grow, check=True), lambda _rng: None
-        finally:
-            subprocess.run(["umount", str(folder)], check=True)
-        return
-    # One size for all files: some writes succeed, the larger ones do not.
-    sizes = lambda rng: round(10 ** rng.uniform(3.0, 6.3))  # noqa: E731
-    yield folder, lambda: None, sizes
-
-
-def fill(disk: Path, share: float, limit) -> None:
-    """Leave some of the room that a run needs, at most a few MiB."""
-    if limit(random.Random(0)) is not None:
-        return
-    room = shutil.disk_usage(disk).free
-    left = round(share * (8 << 20))
-    (disk / "ballast").write_bytes(b"\0" * max(0, room - left))
-
-
-@contextmanager
-def held_open(store: Path, for_s: float | None):
-    """Hold the live database open, as an SQL client would, for a while or to the end."""
-    code = (
-        "import duckdb, sys, time\n"
-        "while True:\n"
-        "    try:\n"
-        "        held = duckdb.connect(sys.argv[1], read_only=True); break\n"
-        "    except duckdb.Error: time.sleep(0.01)\n"
-        "time.sleep(float(sys.argv[2]))"
-    )
-    path = str(store / "findings.duckdb")
-    holder = subprocess.Popen([sys.executable, "-c", code, path, str(for_s or 3600)])
-    try:
-        yield
-    finally:
-        holder.kill()
-        holder.wait()
-
-
-@contextmanager
-def mail_server():
-    """Take all mail at once; gives the port, and a list of who was given what."""
-    from aiosmtpd.controller import Controller
-
-    taken: list[str] = []
-
-    class Ledger:
-        async def handle_DATA(self, _server, _session, envelope):  # noqa: N802
-            name = re.search(rb"(?mi)^message-id: *(\S+)", envelope.content)[1].decode()
-            taken.append(f"{name} {envelope.rcpt_tos[0]} {envelope.mail_from}")
-            return "250 taken"
-
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    server = Controller(Ledger(), hostname="127.0.0.1", port=port)
-    server.start()
-    try:
-        yield port, taken
-    finally:
-        server.stop()
-
-
-# The store --------------------------------------------------------------------------------------
-
-
-def copied(before: Path, target: Path) -> Path:
-    """Copy a store; its letters say from which copy they come, so that each counts by itself."""
-    shutil.copytree(before, target)
-    path = target / "mill.toml"
-    text = path.read_text(encoding="utf-8")
-    sender = f"{target.parent.name}.{target.name}@x.example".replace("_", "-")
-    path.write_text(re.sub(r"(?m)^sender = .*$", f'sender = "{sender}"', text), encoding="utf-8")
-    return target
-
-
-def prepared(folder: Path, port: int, runs: Runs) -> Path:
-    """Make a small mill with two days worked out, and exports of a third and a late one waiting."""
-    import polars as pl
-
-    before = folder / "before"
-    (before / "inbox").mkdir(parents=True)
-    (before / "mill.toml").write_text(description(port), encoding="utf-8")
-    week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
-    begin = week["time"].min() + timedelta(days=3, hours=6)
-    thin = (
-        week.filter(pl.col("time") >= begin)
-        .with_columns(pl.col("time").dt.truncate("3m").alias("at"))
-        .unique(["tag", "at"], keep="first", maintain_order=True)
-        .drop("at")
-    )
-    age_h = (pl.col("time") - begin).dt.total_hours()
-    late = (pl.col("tag") == "ST.TI304") & (age_h == 20)
-    thin.filter((age_h < 24) & ~late).write_parquet(before / "inbox" / "known.parquet")
-    settle(before)
-    if runs.start(before).ended() != 0:
-        raise RuntimeError(f"the store could not be prepared: {runs.errors(before)}")
-    for box in (before / "outbox").iterdir():
-        shutil.rmtree(box)
-    thin.filter(late).write_parquet(before / "inbox" / "late.parquet")
-    new = thin.filter((age_h >= 24) & (age_h < 40))
-    new.with_columns(pl.col("time").dt.strftime("%Y-%m-%dT%H:%M:%S%.3fZ")).write_csv(
-        before / "inbox" / "new.csv"
-    )
-    settle(before)
-    return before
-
-
-def settle(before: Path) -> None:
-    """Give exports of the inbox an age at which they have surely arrived."""
-    for path in (before / "inbox").iterdir():
-        os.utime(path, (1.7e9, 1.7e9))
-
-
-def description(port: int) -> str:
-    """Brindlewater with its store beside it, a short memory, and mail to a server of this test."""
-    text = (ROOT / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
-    text = re.sub(r'(?m)^store = ".*"$', 'store = "."', text)
-    text = re.sub(r'(?m)^inbox = ".*"$', 'inbox = "inbox"', text)
-    mail = (
-        f'[mail]\nhost = "127.0.0.1"\nport = {port}\nstart_tls = false\n'
-        'sender = "lostpol@x.example"\nrecipients = ["a@x.example", "b@x.example"]\n\n'
-    )
-    start, end = text.index("[mail]"), text.index("[exports]")
-    return text[:start] + mail + text[end:]
 
 
 if __name__ == "__main__":
