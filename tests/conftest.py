@@ -1,5 +1,6 @@
 """One way of running property tests everywhere: the same examples on every machine, no clock."""
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 # A busy machine draws slowly; that says nothing about the code under test.
@@ -7,3 +8,6 @@ settings.register_profile(
     "lostpol", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
 settings.load_profile("lostpol")
+
+# Helpers with asserts in them: a failed one is to show what it compared.
+pytest.register_assert_rewrite("pulling")

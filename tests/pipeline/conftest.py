@@ -1,6 +1,9 @@
 """What several files of tests share."""
 
+from datetime import date
+
 import pytest
+from pulling import START, lake_bytes, long_frame, pulled
 
 
 @pytest.fixture(scope="session")
@@ -12,3 +15,16 @@ def prefect_server():
 
     with prefect_test_harness(server_startup_timeout=120):
         yield
+
+
+@pytest.fixture(name="reference")
+def _reference(tmp_path):
+    """All of the lake that `long_frame` leaves, pulled into ``reference`` below `tmp_path`."""
+    path = tmp_path / "tags.parquet"
+    long_frame().write_parquet(path)
+    mill, result = pulled(tmp_path, "reference", path)
+    assert result.days_changed == (date(2025, 10, 6), date(2025, 10, 7))
+    assert result.missing_tags == ("LAB CJ rs",)
+    assert result.sources[0].kept == 1200
+    assert result.sources[0].first_utc == START
+    return lake_bytes(mill)

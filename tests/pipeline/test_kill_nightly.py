@@ -1,11 +1,8 @@
 """A nightly run killed, or out of disk, ends with the next one as if nothing had happened."""
 
 import sys
-from pathlib import Path
 
 import pytest
-
-sys.path.append(str(Path(__file__).resolve().parents[1] / "benchmarks"))
 
 
 @pytest.mark.slow

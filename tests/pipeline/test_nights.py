@@ -1,9 +1,8 @@
 """Nights one by one leave what one backfill leaves: a short form of tests/benchmarks/nights.py."""
 
-import sys
 from datetime import date
-from pathlib import Path
 
+import nights
 import polars as pl
 import pytest
 
@@ -11,9 +10,6 @@ from pipeline import pull_inbox
 from pipeline.stretches import Stretch
 from pipeline.stretches_said import SEARCHED, forget, season_rows
 from pipeline.windows import Window, lake_of, store_of
-
-sys.path.append(str(Path(__file__).resolve().parents[1] / "benchmarks"))
-import nights
 
 #: By night, which days arrive: the second is late, on it the clocks of the mill go back; the fourth
 #: waits for a night without a run, the fifth never comes, and the first comes again, corrected.
