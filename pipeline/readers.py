@@ -252,7 +252,7 @@ def explained(where: str) -> Iterator[None]:
         raise DataError("The export may not be read.", where, cure) from error
     except (gzip.BadGzipFile, EOFError, zlib.error) as error:
         raise DataError("The packed export is damaged or cut short.", where, again) from error
-    except (zipfile.BadZipFile, NotImplementedError, zipfile.LargeZipFile) as error:
+    except (zipfile.BadZipFile, zipfile.LargeZipFile) as error:
         raise DataError("The archive is damaged or packed oddly.", where, again) from error
     except UnicodeDecodeError as error:
         what = f"The export is not {error.encoding} text (byte {error.start})."

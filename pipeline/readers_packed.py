@@ -58,6 +58,37 @@ class Limited(io.RawIOBase):
         super().close()
 
 
+@contextmanager
+def _only_bad_archives() -> Iterator[None]:
+    """Call bad what an archive asks for and zipfile cannot do.
+
+    For a compression, version or encryption it does not know, zipfile raises some `RuntimeError`,
+    as for a fault of its own; that would pass for a fault of ours.
+    """
+    try:
+        yield
+    except RuntimeError as error:
+        raise zipfile.BadZipFile(str(error)) from error
+
+
+def opened_archive(path: Path) -> zipfile.ZipFile:
+    """Open a zip archive to read from it.
+
+    Raises
+    ------
+    zipfile.BadZipFile
+        It is damaged, or made in a way that cannot be read.
+    """
+    with _only_bad_archives():
+        return zipfile.ZipFile(path)
+
+
+def opened_entry(archive: zipfile.ZipFile, entry: str | zipfile.ZipInfo) -> IO[bytes]:
+    """Open one entry of an archive to read from it; raises as `opened_archive` does."""
+    with _only_bad_archives():
+        return archive.open(entry)
+
+
 def is_archive(path: Path) -> bool:
     """Tell whether a file is a zip archive (a workbook is one too)."""
     with path.open("rb") as file:
@@ -66,7 +97,7 @@ def is_archive(path: Path) -> bool:
 
 def is_workbook(path: Path) -> bool:
     """Tell whether a zip archive is a workbook."""
-    with zipfile.ZipFile(path) as archive:
+    with opened_archive(path) as archive:
         return "[Content_Types].xml" in archive.namelist()
 
 
@@ -79,7 +110,7 @@ def members(path: Path, wanted: tuple[str, ...]) -> list[str]:
         An entry leads out of the folder, is encrypted, or there are too many or none.
     """
     found = []
-    with zipfile.ZipFile(path) as archive:
+    with opened_archive(path) as archive:
         entries = archive.infolist()
         if len(entries) > MOST_MEMBERS:
             raise DataError(
@@ -113,8 +144,8 @@ def unpacked(path: Path, member: str = "") -> IO[bytes]:
     """Bytes of an export or of one entry of an archive, unpacked as they are read."""
     packed = path.stat().st_size
     if member:
-        archive = zipfile.ZipFile(path)
-        stream: IO[bytes] = archive.open(member)
+        archive = opened_archive(path)
+        stream = opened_entry(archive, member)
         return io.BufferedReader(Limited(stream, packed, f"{path}\nits entry {member[:80]}"))
     with path.open("rb") as file:
         start = file.read(4)

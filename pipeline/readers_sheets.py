@@ -8,7 +8,6 @@ limit and the extent of its sheets is taken from the cells themselves, not from 
 from __future__ import annotations
 
 import re
-import zipfile
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -27,6 +26,7 @@ from pipeline.readers_limits import (
     check_member,
     check_unpacked,
 )
+from pipeline.readers_packed import opened_archive, opened_entry
 
 _CHUNK: Final = 1 << 20
 _CELL: Final = re.compile(rb'<(?:c|row|mergeCell|dimension)\b[^>]{0,200}?r(?:ef)?="([A-Z:0-9]+)"')
@@ -164,14 +164,14 @@ def _rounded(moment: datetime) -> datetime:
 def _check_size(path: Path, where: str) -> None:
     """Unpack all parts once, count bytes and look how far the cells reach."""
     packed, total = path.stat().st_size, 0
-    with zipfile.ZipFile(path) as book:
+    with opened_archive(path) as book:
         entries = book.infolist()
         if len(entries) > MOST_MEMBERS:
             raise _too_large(where, f"{len(entries):,} parts")
         for entry in entries:
             check_member(entry.filename, where)
             reach = _Reach()
-            with book.open(entry) as part:
+            with opened_entry(book, entry) as part:
                 while chunk := part.read(_CHUNK):
                     total += len(chunk)
                     check_unpacked(total, packed, where)

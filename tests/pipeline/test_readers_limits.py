@@ -207,3 +207,21 @@ def test_links_and_passwords_in_archives_are_refused(tmp_path):
             change(entry)
         (tmp_path / name).write_bytes(out.getvalue())
         assert told in outcome(tmp_path / name)
+
+
+@pytest.mark.parametrize("name", ["a.csv", "[Content_Types].xml"])
+@pytest.mark.parametrize(
+    ("what", "value"),
+    # Compression 98 is none that zipfile knows; version 9.9 is above the last one it reads; bits 5
+    # and 6 stand for patches and strong encryption (PKWARE's APPNOTE,
+    # sections 4.4.3 to 4.4.5; memory).
+    [("compress_type", 98), ("extract_version", 99), ("flag_bits", 1 << 5), ("flag_bits", 1 << 6)],
+)
+def test_an_archive_or_workbook_packed_in_an_unknown_way_is_refused(tmp_path, what, value, name):
+    entry, path = zipfile.ZipInfo(name), tmp_path / "odd.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr(entry, HEADING + ROW)
+        setattr(entry, what, value)
+    told = outcome(path)
+    assert "The archive is damaged or packed oddly." in told
+    assert str(path) in told
