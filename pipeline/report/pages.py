@@ -72,8 +72,8 @@ def require_columns(view: ReportView) -> None:
 def page_of(name: str, parts: Mapping[str, Any], *, pdf: bool = False) -> str:
     """Fill the HTML template `name`; for a PDF, with the report's own fonts."""
     made = environment(soften=pdf)
-    sheets = [f"{name}.css", *(["pdf.css"] if pdf else [])]
-    style = "".join(made.loader.get_source(made, sheet)[0] for sheet in sheets)  # type: ignore[union-attr]
+    sheets = [f"{name}.css.j2", *(["pdf.css.j2"] if pdf else [])]
+    style = "".join(made.get_template(sheet).render() + "\n" for sheet in sheets)
     return made.get_template(f"{name}.html.j2").render(parts, style=Markup(style), pdf=pdf)
 
 
