@@ -59,9 +59,15 @@ def write_season_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) ->
     Path
         The HTML file, in a folder called after the last local day of the period.
     """
+    return write_report(
+        report_path(mill, period, "backfill.html"), view_of(mill, period, tuple(gaps))
+    )
+
+
+def report_path(mill: Mill, period: Window, name: str) -> Path:
+    """Where a report lies: in a folder called after the last local day of its period."""
     day = mill.local_day(period.end - timedelta(microseconds=1))
-    path = mill.reports_path / day.isoformat() / "backfill.html"
-    return write_report(path, view_of(mill, period, tuple(gaps)))
+    return mill.reports_path / day.isoformat() / name
 
 
 def view_of(

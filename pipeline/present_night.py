@@ -12,7 +12,7 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.config import Mill
-from pipeline.present import latest_run, view_of
+from pipeline.present import latest_run, report_path, view_of
 from pipeline.report import Gap, NightView, RunHealth, write_night
 from pipeline.windows import ONE_DAY, Window, lake_of, published_store_of
 
@@ -27,16 +27,15 @@ def write_night_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> 
     ----------
     period : Window
         From the start of the local day that is reported to the end of data.
-    gaps : iterable of Gap
-        What is already known to be missing.
+    gaps
+        As for `pipeline.present.write_season_report`.
 
     Returns
     -------
     Path
-        The HTML file, in a folder called after the last local day; PDF and text lie beside it.
+        The HTML file; PDF and text lie beside it.
     """
-    last = mill.local_day(period.end - timedelta(microseconds=1))
-    out = mill.reports_path / last.isoformat() / "nightly.html"
+    out = report_path(mill, period, "nightly.html")
     return write_night(out, night_view(mill, period, tuple(gaps)))
 
 

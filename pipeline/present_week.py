@@ -11,7 +11,7 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.config import Mill
-from pipeline.present import judged_minutes, latest_run, run_log_sd, view_of
+from pipeline.present import judged_minutes, latest_run, report_path, run_log_sd, view_of
 from pipeline.present_night import run_health
 from pipeline.report import Gap, WeekView, write_week
 from pipeline.report.settling import settling_days
@@ -30,16 +30,15 @@ def write_week_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> P
     ----------
     period : Window
         Whole local days.
-    gaps : iterable of Gap
-        What is already known to be missing.
+    gaps
+        As for `pipeline.present.write_season_report`.
 
     Returns
     -------
     Path
-        The HTML file, in a folder called after the last local day; PDF and text lie beside it.
+        The HTML file; PDF and text lie beside it.
     """
-    last = mill.local_day(period.end - timedelta(microseconds=1))
-    out = mill.reports_path / last.isoformat() / "weekly.html"
+    out = report_path(mill, period, "weekly.html")
     return write_week(out, week_view(mill, period, tuple(gaps)))
 
 

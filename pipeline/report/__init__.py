@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any, TypeVar
 
 from pipeline.report.compose import compose
 from pipeline.report.night import compose_night
@@ -32,6 +34,8 @@ __all__ = [
     "write_report",
     "write_week",
 ]
+
+ViewT = TypeVar("ViewT", NightView, WeekView)
 
 
 def render_report(view: ReportView, top: int = 6) -> str:
@@ -88,30 +92,24 @@ def write_night(out: Path, view: NightView) -> Path:
     LostpolError
         When a frame of the view lacks columns.
     """
-    require_columns(view.report)
-
-    def parts(no_pdf: str) -> dict[str, object]:
-        return compose_night(replace(view, report=_told(view.report, no_pdf)))
-
-    return write_forms(out, "night", parts)
+    return _write_forms(out, "night", view, compose_night)
 
 
 def write_week(out: Path, view: WeekView) -> Path:
-    """Write the weekly review: `out` (HTML), and beside it the same as PDF and plain text.
+    """Write the weekly review as :func:`write_night` writes a night."""
+    return _write_forms(out, "week", view, compose_week)
 
-    Raises
-    ------
-    ConfigError
-        When a file cannot be written there.
-    LostpolError
-        When a frame of the view lacks columns.
-    """
+
+def _write_forms(
+    out: Path, name: str, view: ViewT, compose_view: Callable[[ViewT], dict[str, Any]]
+) -> Path:
+    """Compose a view and write it in three forms, of which each says what could not be made."""
     require_columns(view.report)
 
-    def parts(no_pdf: str) -> dict[str, object]:
-        return compose_week(replace(view, report=_told(view.report, no_pdf)))
+    def parts(no_pdf: str) -> dict[str, Any]:
+        return compose_view(replace(view, report=_told(view.report, no_pdf)))
 
-    return write_forms(out, "week", parts)
+    return write_forms(out, name, parts)
 
 
 def _told(view: ReportView, no_pdf: str) -> ReportView:

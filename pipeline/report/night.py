@@ -10,24 +10,20 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from pipeline.report.compose import gaps_of
 from pipeline.report.days import Tally, microbes_within, tally, within
 from pipeline.report.evidence import Evidence, read_evidence
-from pipeline.report.groups import Item, items_of, written_dossiers
+from pipeline.report.groups import Item, items_of
 from pipeline.report.localtime import (
     clock_words,
-    clocks_change,
     day_span,
     day_words,
     moment_words,
-    zone_words,
 )
 from pipeline.report.rounding import bare_tonnes, money, quantity, tonnes
-from pipeline.report.runline import data_lines, health_line
+from pipeline.report.runline import common_parts
 from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.svg import Drawing
 from pipeline.report.tables import notice_rows
-from pipeline.report.text import clean
 from pipeline.report.tiles import finding_tile
 from pipeline.report.view import Estimate, NightView
 from pipeline.report.wording import caution_label, within_line, words_of
@@ -73,13 +69,9 @@ def compose_night(view: NightView) -> dict[str, Any]:
     cards = [_card(view, item) for item in ranked if item in chosen]
     sensors = gathered_sensors(report)
     return {
-        "mill": clean(report.mill),
-        "zone": zone_words(report.period_start, zone),
-        "clocks_change": clocks_change(report.period_start, report.period_end, zone),
+        **common_parts(report, view.run),
         "day": day_words(view.day),
         "until": moment_words(report.period_end, zone),
-        "currency": clean(report.currency),
-        "price": money(report.price_per_t, None, None, report.currency).split(" (", 1)[0],
         **_headline(view),
         "counts": _counts(items),
         "cards": cards,
@@ -88,13 +80,7 @@ def compose_night(view: NightView) -> dict[str, Any]:
         "cautions": _cautions(cards),
         "sensors": None if sensors is None else sensors[:_SENSORS],
         "more_sensors": 0 if sensors is None else max(0, len(sensors) - _SENSORS),
-        "data": data_lines(report),
         "notices": notice_rows(report),
-        "gaps": gaps_of(report),
-        "dossiers": report.dossiers,
-        "written": written_dossiers(report),
-        "missing_tags": [clean(tag, 80) for tag in report.missing_tags],
-        "run": health_line(report, view.run),
     }
 
 

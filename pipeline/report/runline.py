@@ -2,15 +2,36 @@
 
 from __future__ import annotations
 
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from pipeline.report.localtime import moment_words
-from pipeline.report.rounding import count, known, quantity
+from pipeline.report.compose import gaps_of
+from pipeline.report.groups import written_dossiers
+from pipeline.report.localtime import clocks_change, moment_words, zone_words
+from pipeline.report.rounding import count, known, money, quantity
 from pipeline.report.tables import tag_rows
 from pipeline.report.text import clean
 from pipeline.report.view import ReportView, RunHealth
 
 _TAGS_NAMED = 3
+
+
+def common_parts(report: ReportView, run: RunHealth) -> dict[str, Any]:
+    """What the pages of a night and of a week both show: heads, and how run and data went."""
+    zone = ZoneInfo(report.zone)
+    return {
+        "mill": clean(report.mill),
+        "zone": zone_words(report.period_start, zone),
+        "clocks_change": clocks_change(report.period_start, report.period_end, zone),
+        "currency": clean(report.currency),
+        "price": money(report.price_per_t, None, None, report.currency).split(" (", 1)[0],
+        "data": data_lines(report),
+        "gaps": gaps_of(report),
+        "dossiers": report.dossiers,
+        "written": written_dossiers(report),
+        "missing_tags": [clean(tag, 80) for tag in report.missing_tags],
+        "run": health_line(report, run),
+    }
 
 
 def health_line(report: ReportView, run: RunHealth) -> str:

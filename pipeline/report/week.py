@@ -11,18 +11,16 @@ import polars as pl
 from markupsafe import Markup
 
 from pipeline.report.bars import bar, hatch
-from pipeline.report.compose import gaps_of, season_of
+from pipeline.report.compose import season_of
 from pipeline.report.days import Tally, microbes_within, tally, within
-from pipeline.report.groups import mark_words, verdict_words, written_dossiers
+from pipeline.report.groups import mark_words, verdict_words
 from pipeline.report.localtime import (
-    clocks_change,
     day_span,
     day_words,
     moment_words,
-    zone_words,
 )
 from pipeline.report.rounding import count, money, percent, tonnes
-from pipeline.report.runline import data_lines, health_line
+from pipeline.report.runline import common_parts
 from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import FindingRow, finding_rows
 from pipeline.report.text import clean
@@ -74,13 +72,9 @@ def compose_week(view: WeekView) -> dict[str, Any]:
     sensors = gathered_sensors(report)
     sums = _sums(view, 0)
     return {
-        "mill": clean(report.mill),
-        "zone": zone_words(report.period_start, zone),
-        "clocks_change": clocks_change(report.period_start, report.period_end, zone),
+        **common_parts(report, view.run),
         "week": f"{day_words(view.first, view.last.year)} to {day_words(view.last)}",
         "until": moment_words(view.run.data_end, zone),
-        "currency": clean(report.currency),
-        "price": money(report.price_per_t, None, None, report.currency).split(" (", 1)[0],
         "hatch": hatch(),
         "lines": _lines(view, sums),
         "shift_names": [clean(name, 30) for name in view.shift_names],
@@ -91,17 +85,11 @@ def compose_week(view: WeekView) -> dict[str, Any]:
         "season": season_of(report),
         "controls": controls(report),
         "sharpness": sharpness_rows(view),
-        "dossiers": report.dossiers,
-        "written": written_dossiers(report),
         "due": verdicts_due(view),
         "offenders": offenders(view),
         "fixes": fixes(view),
         "sensors": sensors,
         "settling": settling(view),
-        "data": data_lines(report),
-        "gaps": gaps_of(report),
-        "missing_tags": [clean(tag, 80) for tag in report.missing_tags],
-        "run": health_line(report, view.run),
     }
 
 
