@@ -1,9 +1,11 @@
-"""A disk that takes no more: told in one way, whichever library met it first."""
+"""A disk that takes no more, told in one way whichever library met it; and one that has it all."""
 
 from __future__ import annotations
 
 import errno
+import os
 import shutil
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
@@ -75,3 +77,14 @@ def _chain(error: BaseException) -> Iterator[BaseException]:
         seen.add(id(now))
         yield now
         now = now.__cause__ or now.__context__
+
+
+def flush_folder(folder: Path) -> None:
+    """Wait until the disk has the names in a folder; Windows does so by itself."""
+    if sys.platform == "win32":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

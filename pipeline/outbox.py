@@ -28,7 +28,6 @@ import hashlib
 import json
 import os
 import shutil
-import sys
 import time
 from collections.abc import Sequence
 from contextlib import suppress
@@ -37,6 +36,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final, Literal
 
+from pipeline.disk import flush_folder
 from pipeline.errors import DataError
 
 State = Literal["waiting", "handing_over", "sent", "refused", "unsure"]
@@ -115,9 +115,9 @@ class Outbox:
             for number, recipient in enumerate(recipients):
                 letter = Letter(name, number, recipient, subject, "waiting", when.isoformat())
                 _write(part / _file(letter), _as_json(letter))
-            _flush_folder(part)
+            flush_folder(part)
             part.rename(self.path / name)
-            _flush_folder(self.path)
+            flush_folder(self.path)
         except OSError as error:
             shutil.rmtree(part, ignore_errors=True)
             raise _not_kept(self.path, error) from error
@@ -156,7 +156,7 @@ class Outbox:
         try:
             _write(part, _as_json(changed))
             part.replace(target)
-            _flush_folder(target.parent)
+            flush_folder(target.parent)
         except OSError as error:
             raise _not_kept(self.path, error) from error
         return changed
@@ -213,17 +213,6 @@ def _write(path: Path, content: bytes) -> None:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
-
-
-def _flush_folder(path: Path) -> None:
-    """Wait until the disk has the names in a folder; Windows does so by itself."""
-    if sys.platform == "win32":
-        return
-    folder = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
 
 
 def _not_kept(path: Path, error: OSError) -> DataError:

@@ -17,7 +17,7 @@ from typing import Final
 
 import duckdb
 
-from pipeline.disk import full_disk
+from pipeline.disk import flush_folder, full_disk
 
 _PART: Final = ".part"
 _ALIAS: Final = "lostpol_copy"
@@ -80,17 +80,6 @@ def _put(part: Path, target: Path) -> None:
                 raise
             time.sleep(pause_s)
     flush_folder(target.parent)
-
-
-def flush_folder(folder: Path) -> None:
-    """Wait until the disk has the names in a folder; Windows does so by itself."""
-    if sys.platform == "win32":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _journal(path: Path) -> Path:
