@@ -77,10 +77,7 @@ def nightly(
         The report was written but could not be sent.
     """
     with attempt(mill, "nightly", step, wait_s) as timed:
-        unread = timed("pull", pull_inbox, mill, progress)
-        unread += timed("sources", pull_direct, mill, progress)
-        timed("derive", derive, mill, None, progress)
-        judged: Judged = timed("detect", detect, mill, "nightly", None, progress)
+        unread, judged = _brought_up_to_date(mill, timed, "nightly", progress)
         return _finish(mill, timed, "nightly", judged, night_of(mill, judged.window), unread)
 
 
@@ -89,11 +86,18 @@ def weekly(
 ) -> Outcome:
     """Do as `nightly` does, and report on the last seven whole local days."""
     with attempt(mill, "weekly", step, wait_s) as timed:
-        unread = timed("pull", pull_inbox, mill, progress)
-        unread += timed("sources", pull_direct, mill, progress)
-        timed("derive", derive, mill, None, progress)
-        judged: Judged = timed("detect", detect, mill, "weekly", None, progress)
+        unread, judged = _brought_up_to_date(mill, timed, "weekly", progress)
         return _finish(mill, timed, "weekly", judged, week_of(mill, judged.window), unread)
+
+
+def _brought_up_to_date(
+    mill: Mill, timed: Step, flow: str, progress: Progress
+) -> tuple[list[Unread], Judged]:
+    """Read what is new and judge the season by it; tell what could not be read."""
+    unread = timed("pull", pull_inbox, mill, progress)
+    unread += timed("sources", pull_direct, mill, progress)
+    timed("derive", derive, mill, None, progress)
+    return unread, timed("detect", detect, mill, flow, None, progress)
 
 
 def night_of(mill: Mill, window: Window) -> Window:
