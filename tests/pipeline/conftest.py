@@ -3,6 +3,7 @@
 from datetime import date
 
 import pytest
+from chromium import CHROMIUM
 from pulling import START, lake_bytes, long_frame, pulled
 
 
@@ -28,3 +29,13 @@ def _reference(tmp_path):
     assert result.sources[0].kept == 1200
     assert result.sources[0].first_utc == START
     return lake_bytes(mill)
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    """A browser for the tests of a file; it may not outlive them, for it runs a loop of its own."""
+    sync_api = pytest.importorskip("playwright.sync_api")
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield browser
+        browser.close()

@@ -1,26 +1,12 @@
 """The dossier in Chromium: zoom, reading line, signals on and off, keyboard, paper, no scripts."""
 
-import os
 import re
-import shutil
 
 import pytest
+from chromium import IN_CHROMIUM
 
-sync_api = pytest.importorskip("playwright.sync_api")
-CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="Chromium is absent"),
-]
+pytestmark = IN_CHROMIUM
 LANE = "#lanes .lane:not([hidden])"
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
 
 
 class Opened:

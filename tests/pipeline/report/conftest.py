@@ -339,3 +339,8 @@ def make_finding():
 @pytest.fixture(scope="session")
 def make_minutes():
     return minutes
+
+
+@pytest.fixture
+def drawn():
+    """Asked for by tests that need the charts."""

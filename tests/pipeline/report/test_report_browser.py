@@ -1,27 +1,13 @@
 """The page in Chromium: quiet console, no requests, readable at every width."""
 
-import os
-import shutil
 from pathlib import Path
 
 import pytest
+from chromium import IN_CHROMIUM, opened
 
 from pipeline.report import write_report
 
-sync_api = pytest.importorskip("playwright.sync_api")
-CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="Chromium is absent"),
-]
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
+pytestmark = IN_CHROMIUM
 
 
 @pytest.fixture(scope="module")
@@ -33,24 +19,12 @@ def files(view, hostile_view, tmp_path_factory) -> dict[str, Path]:
     }
 
 
-def opened(chromium, path: Path, width: int):
-    page = chromium.new_page(viewport={"width": width, "height": 800})
-    said: list[str] = []
-    asked: list[str] = []
-    page.on("console", lambda message: said.append(message.text))
-    page.on("pageerror", lambda error: said.append(str(error)))
-    page.on("dialog", lambda dialog: (said.append(dialog.message), dialog.dismiss()))
-    page.on("request", lambda request: asked.append(request.url))
-    page.goto(path.as_uri())
-    return page, said, asked
-
-
 @pytest.mark.parametrize("kind", ["plain", "hostile"])
 @pytest.mark.parametrize("width", [360, 1200])
 def test_quiet_alone_and_inside_the_screen(chromium, files, kind, width):
     page, said, asked = opened(chromium, files[kind], width)
     assert said == []
-    assert [url for url in asked if not url.startswith("data:")] == [files[kind].as_uri()]
+    assert asked == [files[kind].as_uri()]
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     page.close()
 

@@ -5,11 +5,11 @@ import shutil
 import subprocess
 from dataclasses import replace
 from datetime import timedelta
-from html.parser import HTMLParser
 from pathlib import Path
 
 import polars as pl
 import pytest
+from pages import Words
 
 from pipeline.errors import LostpolError
 from pipeline.report import night as night_words
@@ -24,31 +24,11 @@ from pipeline.report.view import Estimate
 GOLDEN = Path(__file__).with_name("golden.txt")
 
 
-@pytest.fixture
-def drawn():
-    """Asked for by tests that need the charts."""
-
-
 @pytest.fixture(autouse=True)
 def quick(request, monkeypatch):
     """Charts take a second a page: without `drawn` there are none."""
     if "drawn" not in request.fixturenames:
         monkeypatch.setattr(night_words, "finding_tile", lambda *_: Drawing())
-
-
-class Words(HTMLParser):
-    def __init__(self, html: str) -> None:
-        super().__init__()
-        self.text, self.tags, self.attributes = "", [], []
-        self.feed(html)
-        self.text = " ".join(self.text.split())
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append(tag)
-        self.attributes += [name for name, _ in attrs]
-
-    def handle_data(self, data):
-        self.text += data
 
 
 def told(night) -> str:

@@ -1,29 +1,15 @@
 """The nightly page in Chromium: quiet, alone, inside the screen, and one sheet of paper."""
 
-import os
 import re
-import shutil
 from pathlib import Path
 
 import pytest
+from chromium import IN_CHROMIUM, opened
 
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of
 
-sync_api = pytest.importorskip("playwright.sync_api")
-CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or shutil.which("google-chrome")
-pytestmark = [
-    pytest.mark.browser,
-    pytest.mark.skipif(CHROMIUM is None, reason="Chromium is absent"),
-]
-
-
-@pytest.fixture(scope="module")
-def chromium():
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
-        yield browser
-        browser.close()
+pytestmark = IN_CHROMIUM
 
 
 @pytest.fixture(scope="module")
@@ -36,18 +22,6 @@ def written(folder: Path, night) -> Path:
     path = folder / "nightly.html"
     path.write_text(page_of("night", compose_night(night)), encoding="utf-8")
     return path
-
-
-def opened(chromium, path: Path, width: int):
-    page = chromium.new_page(viewport={"width": width, "height": 800})
-    said: list[str] = []
-    asked: list[str] = []
-    page.on("console", lambda message: said.append(message.text))
-    page.on("pageerror", lambda error: said.append(str(error)))
-    page.on("dialog", lambda dialog: (said.append(dialog.message), dialog.dismiss()))
-    page.on("request", lambda request: asked.append(request.url))
-    page.goto(path.as_uri())
-    return page, said, [url for url in asked if not url.startswith("data:")]
 
 
 @pytest.mark.parametrize("width", [390, 1280])

@@ -3,11 +3,11 @@
 import math
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from html.parser import HTMLParser
 from importlib import import_module
 
 import polars as pl
 import pytest
+from pages import Words
 
 from features.station import Targets
 from pipeline.report import control as charts
@@ -22,11 +22,6 @@ from pipeline.report.svg import Drawing
 from pipeline.report.week import compose_week
 
 
-@pytest.fixture
-def drawn():
-    """Asked for by tests that need the charts."""
-
-
 @pytest.fixture(autouse=True)
 def quick(request, monkeypatch):
     """Charts take a second a page: without `drawn` there are none."""
@@ -35,21 +30,6 @@ def quick(request, monkeypatch):
         compose = import_module("pipeline.report.compose")
         monkeypatch.setattr(compose, "season_chart", lambda *_: Drawing(note="not drawn"))
         monkeypatch.setattr(charts, "draw", lambda *_: None)
-
-
-class Words(HTMLParser):
-    def __init__(self, html: str) -> None:
-        super().__init__()
-        self.text, self.tags, self.attributes = "", [], []
-        self.feed(html)
-        self.text = " ".join(self.text.split())
-
-    def handle_starttag(self, tag, attrs):
-        self.tags.append(tag)
-        self.attributes += [name for name, _ in attrs]
-
-    def handle_data(self, data):
-        self.text += data
 
 
 def told(week) -> str:
