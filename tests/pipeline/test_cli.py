@@ -3,11 +3,13 @@
 import json
 import subprocess
 import sys
+from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 
 import polars as pl
 import pytest
+from checkouts import small_checkout
 
 from pipeline import cli, demo
 from pipeline.config import load_mill
@@ -18,20 +20,9 @@ ROOT = Path(__file__).resolve().parents[2]
 @pytest.fixture(scope="module")
 def checkout(tmp_path_factory):
     """A checkout with two days of exports instead of eight weeks."""
-    folder = tmp_path_factory.mktemp("checkout")
-    (folder / "configs").mkdir()
-    (folder / "sample_parquet").mkdir()
-    text = (ROOT / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
-    (folder / "configs" / "demo_mill.toml").write_text(text, encoding="utf-8")
-    week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
-    start = pl.datetime(2025, 10, 11, 12, time_zone="UTC")
-    part = week.filter(pl.col("time").is_between(start, start + pl.duration(days=2)))
-    part.write_parquet(folder / "sample_parquet" / "tags_week1.parquet")
-    lab = pl.read_parquet(ROOT / "sample_parquet" / "lab.parquet")
-    lab.filter(
-        pl.col("sampled").is_between(pl.lit("2025-10-11 06"), pl.lit("2025-10-13 06"))
-    ).write_parquet(folder / "sample_parquet" / "lab.parquet")
-    return folder
+    tags = (datetime(2025, 10, 11, 12, tzinfo=UTC), datetime(2025, 10, 13, 12, tzinfo=UTC))
+    lab = ("2025-10-11 06", "2025-10-13 06")
+    return small_checkout(tmp_path_factory.mktemp("checkout"), tags, lab)
 
 
 @pytest.fixture(scope="module")

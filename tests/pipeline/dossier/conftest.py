@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import json
 import shutil
+from datetime import UTC, datetime
 from pathlib import Path
 
 import duckdb
 import polars as pl
 import pytest
+from checkouts import small_checkout
 
 from pipeline import demo, stages
 from pipeline.config import load_mill
@@ -32,22 +34,9 @@ NOTE = "</script><script>alert('note')</script> =1+1 \u202e {{ 7*7 }}"
 @pytest.fixture(scope="session")
 def searched(tmp_path_factory):
     """Folder of a mill with four and a half days searched; not to be changed."""
-    checkout = tmp_path_factory.mktemp("checkout")
-    (checkout / "configs").mkdir()
-    (checkout / "sample_parquet").mkdir()
-    text = (ROOT / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
-    (checkout / "configs" / "demo_mill.toml").write_text(text, encoding="utf-8")
-    week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
-    start, end = (
-        pl.datetime(2025, 10, 9, time_zone="UTC"),
-        pl.datetime(2025, 10, 13, 12, time_zone="UTC"),
-    )
-    part = week.filter(pl.col("time").is_between(start, end))
-    part.write_parquet(checkout / "sample_parquet" / "tags_week1.parquet")
-    lab = pl.read_parquet(ROOT / "sample_parquet" / "lab.parquet")
-    lab.filter(
-        pl.col("sampled").is_between(pl.lit("2025-10-08 20"), pl.lit("2025-10-13 08"))
-    ).write_parquet(checkout / "sample_parquet" / "lab.parquet")
+    tags = (datetime(2025, 10, 9, tzinfo=UTC), datetime(2025, 10, 13, 12, tzinfo=UTC))
+    lab = ("2025-10-08 20", "2025-10-13 08")
+    checkout = small_checkout(tmp_path_factory.mktemp("checkout"), tags, lab)
     folder = tmp_path_factory.mktemp("searched")
     # Without the reports of a demonstration: the dossier needs store and lake alone.
     made, files = demo.prepare(folder, checkout)
