@@ -91,12 +91,15 @@ def state(store: Path) -> dict[str, object]:
                 found[table if path == "findings.duckdb" else f"published {table}"] = rows_of(
                     connection, table
                 )
-    letters = [json.loads(p.read_text()) for p in sorted((store / "outbox").glob("*/*.json"))]
+    whole = [p for p in (store / "outbox").glob("*/*.json") if p.parent.suffix != ".part"]
+    letters = [json.loads(p.read_text()) for p in sorted(whole)]
     ours = [x for x in letters if not x["subject"].startswith("No ")]
     found["outbox"] = sorted((x["recipient"], x["subject"]) for x in ours)
     found["not sent"] = [x["subject"] for x in ours if x["state"] not in {"sent", "unsure"}]
     found["unsure"] = sum(x["state"] == "unsure" for x in ours)
-    found["left over"] = sorted(p.name for p in store.rglob("*.part"))
+    # What a kill left of a letter goes when nobody can be writing it any more, after a minute.
+    left = (p for p in store.rglob("*.part") if p.parent != store / "outbox")
+    found["left over"] = sorted(p.name for p in left)
     return found
 
 
