@@ -35,6 +35,10 @@ class FakeMill:
         }
     )
 
+    @property
+    def incoming_path(self):
+        return self.lake_path / "incoming"
+
 
 def content(mill):
     lake = Lake(mill.lake_path)
@@ -433,7 +437,8 @@ def test_a_day_that_was_moved_away_comes_back_with_its_exports(tmp_path):
     path = export(tmp_path, "a.csv", 7.1, 7.2)
     told(mill, path)
     before = lake_bytes(mill)
-    Lake(mill.lake_path).readings_path(FIRST).unlink()
+    lake = Lake(mill.lake_path)
+    lake.place.delete(lake.readings_name(FIRST))
     assert told(mill, path).days_changed == (FIRST,)
     assert lake_bytes(mill) == before
 
