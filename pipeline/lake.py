@@ -33,6 +33,8 @@ _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
 _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
 #: Days of readings kept in memory: three make a grid, and one is on its way out.
 _MOST_RECENT: Final = 4
+#: Days of shorter spans are just opened; asking first takes as long, where the lake is far away.
+_SHORT_SPAN: Final = 4
 #: Longer spans [days] are looked up among the days there are.
 _LONG_SPAN: Final = 1000
 _RECENT: Final[dict[str, tuple[Hashable, pl.DataFrame]]] = {}
@@ -90,7 +92,7 @@ class Lake:
         parts: dict[str, list[pl.DataFrame]] = {}
         for name in self._files("readings", "readings", first, last):
             day = self._day_of(name) if keep else self._read(name, READINGS_SCHEMA, tags=wanted)
-            for tag, rows in rows_by_tag(day).items():
+            for tag, rows in rows_by_tag(day).items() if day is not None else ():
                 if wanted is None or tag in wanted:
                     parts.setdefault(tag, []).append(rows)
         # Each stored day is in order of tag and time, so that nothing has to be sorted.
@@ -169,9 +171,9 @@ class Lake:
         in_full : bool
             The imports replace whatever is stored of their moments.
         """
-        name, stored = self.readings_name(day), READINGS_SCHEMA.to_frame()
-        if self.place.exists(name):
-            stored = self._read(name, READINGS_SCHEMA)
+        stored = self._read(self.readings_name(day), READINGS_SCHEMA)
+        if stored is None:
+            stored = READINGS_SCHEMA.to_frame()
         current, counts = stored, []
         for new, known in zip(news, said_before or [()] * len(news), strict=True):
             frame = conform(new)
@@ -189,7 +191,8 @@ class Lake:
     def write_features(self, kind: str, day: date, frame: pl.DataFrame) -> bool:
         """Replace one day of a kind of features; True when its content changed."""
         name = _name(_folder(kind), day, kind)
-        if self.place.exists(name) and self._read(name).equals(frame):
+        stored = self._read(name)
+        if stored is not None and stored.equals(frame):
             return False
         self.place.write(name, partial(_dump_features, frame))
         return True
@@ -211,7 +214,8 @@ class Lake:
             neither rows nor columns.
         """
         names = self._files(_folder(kind), kind, first, last)
-        frames = [self._read(name, columns=columns) for name in names]
+        read = [self._read(name, columns=columns) for name in names]
+        frames = [frame for frame in read if frame is not None]
         return pl.concat(frames, how="diagonal") if frames else pl.DataFrame()
 
     def feature_days(self, kind: str) -> list[date]:
@@ -232,12 +236,13 @@ class Lake:
         return len(leftovers)
 
     def _files(self, folder: str, stem: str, first: date, last: date) -> list[str]:
-        """Files of the days of a span that have one; a short span is not looked for in a season."""
+        """Files of the days of a span that have one; of a short span, those that may have one."""
         if (last - first).days > _LONG_SPAN:
             days = [day for day in self._days(folder, stem) if first <= day <= last]
             return [_name(folder, day, stem) for day in days]
         span = [first + timedelta(days=n) for n in range((last - first).days + 1)]
-        return self.place.existing([_name(folder, day, stem) for day in span])
+        names = [_name(folder, day, stem) for day in span]
+        return names if len(names) <= _SHORT_SPAN else self.place.existing(names)
 
     def _days(self, folder: str, stem: str) -> list[date]:
         found = []
@@ -248,20 +253,24 @@ class Lake:
                     found.append(date.fromisoformat(match[1]))
         return sorted(found)
 
-    def _day_of(self, name: str) -> pl.DataFrame:
+    def _day_of(self, name: str) -> pl.DataFrame | None:
         """A stored day of readings; the last few are kept: neighbouring days ask for the same."""
         where = self.place.where(name)
         try:
             signature = self.place.signature(name)
+        except FileNotFoundError:
+            return None
         except OSError as error:
-            raise _unreadable(where, error.strerror or "it is gone") from error
+            raise _unreadable(where, error.strerror or "it may not be looked at") from error
         known = _RECENT.get(where)
-        if known is None or known[0] != signature:
-            known = (signature, self._read(name, READINGS_SCHEMA))
+        if known is not None and known[0] == signature:
+            return known[1]
+        day = self._read(name, READINGS_SCHEMA)
+        if day is not None:
             while len(_RECENT) >= _MOST_RECENT:
                 _RECENT.pop(next(iter(_RECENT)), None)
-            _RECENT[where] = known
-        return known[1]
+            _RECENT[where] = (signature, day)
+        return day
 
     def _read(
         self,
@@ -269,8 +278,11 @@ class Lake:
         schema: pl.Schema | None = None,
         columns: Sequence[str] | None = None,
         tags: Collection[str] | None = None,
-    ) -> pl.DataFrame:
-        """Read one stored file, or some of it, checking its columns when a schema is given."""
+    ) -> pl.DataFrame | None:
+        """Read one stored file, or some of it, checking its columns when a schema is given.
+
+        None when there is no such file.
+        """
         try:
             # Reading from an open file frees the name at once: it may be replaced next.
             with self.place.open(name) as file:
@@ -284,6 +296,8 @@ class Lake:
                     if tags is not None:
                         some = some.filter(pl.col("tag").is_in(list(tags)))
                     frame = some.collect()
+        except FileNotFoundError:
+            return None
         except (OSError, pl.exceptions.PolarsError) as error:
             raise _unreadable(self.place.where(name), str(error).splitlines()[0]) from error
         if schema is not None and frame.schema != schema:

@@ -26,6 +26,9 @@ _FEW: Final = 3
 #: Written and removed again, to see whether that can be done.
 _PROBE: Final = "probe"
 _ODD: Final = frozenset({"", ".", ".."})
+#: An object fetched in pieces could be half an old day and half a new one.
+_IN_ONE_PIECE: Final = {"max_concurrency": 1}
+_OPTIONS: Final = {"s3": _IN_ONE_PIECE, "s3a": _IN_ONE_PIECE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,9 +54,10 @@ class ObjectPlace:
 
     def exists(self, name: str) -> bool:
         """Tell whether there is an object; a store that does not answer is no absence."""
+        at = self._at(name)
         with self._told():
             try:
-                return bool(self._system.info(self._at(name))["type"] == "file")
+                return bool(self._system.info(at)["type"] == "file")
             except FileNotFoundError:
                 return False
 
@@ -77,8 +81,9 @@ class ObjectPlace:
 
     def open(self, name: str) -> BinaryIO:
         """Give an object to read: its bytes, fetched as one."""
+        at = self._at(name)
         with self._told():
-            return BytesIO(self._system.cat_file(self._at(name)))
+            return BytesIO(self._system.cat_file(at))
 
     def write(self, name: str, fill: Callable[[BinaryIO], object]) -> None:
         """Send an object straight to its name, whole or not at all."""
@@ -93,8 +98,9 @@ class ObjectPlace:
 
     def delete(self, name: str) -> None:
         """Remove an object, there or not."""
+        at = self._at(name)
         with suppress(FileNotFoundError), self._told():
-            self._system.rm_file(self._at(name))
+            self._system.rm_file(at)
 
     def remove(self, name: str) -> None:
         """Remove an object, or all objects below a name."""
@@ -103,8 +109,9 @@ class ObjectPlace:
 
     def signature(self, name: str) -> Hashable:
         """Hash of all the store tells of an object: its tag, size and time."""
+        at = self._at(name)
         with self._told():
-            return str(self._system.ukey(self._at(name)))
+            return str(self._system.ukey(at))
 
     def size_bytes(self, name: str) -> int:
         """Size of an object, or of all below a name [bytes]."""
@@ -112,8 +119,9 @@ class ObjectPlace:
 
     def modified_s(self, name: str) -> float:
         """When an object was written [s since 1970]."""
+        at = self._at(name)
         with self._told():
-            return float(self._system.modified(self._at(name)).timestamp())
+            return float(self._system.modified(at).timestamp())
 
     def leftovers(self) -> list[str]:
         """Nothing: an object that was not sent whole is not there."""
@@ -134,9 +142,10 @@ class ObjectPlace:
                 raise _no_bucket(self.root, error) from error
 
     def _send(self, content: bytes, name: str) -> None:
+        at = self._at(name)
         with self._told():
             try:
-                self._system.pipe_file(self._at(name), content)
+                self._system.pipe_file(at, content)
             except FileNotFoundError as error:  # nothing is read: it is the bucket that is absent
                 raise _no_bucket(self.root, error) from error
 
@@ -176,9 +185,10 @@ def _opened(url: str, _process: int) -> tuple[Any, str]:
     """
     from fsspec.core import url_to_fs  # noqa: PLC0415
 
+    options = _OPTIONS.get(url.split("://", maxsplit=1)[0], {})
     try:
         # Lists kept by the library would hide what workers write.
-        system, path = url_to_fs(url, use_listings_cache=False, skip_instance_cache=True)
+        system, path = url_to_fs(url, use_listings_cache=False, skip_instance_cache=True, **options)
     except (ImportError, ValueError) as error:
         raise ConfigError(
             "The library that reaches the lake's URL is not installed, or does not know it.",
