@@ -233,8 +233,8 @@ ROWS = st.lists(
 )
 
 
-@settings(max_examples=12, deadline=None)
-@given(pulls=st.lists(st.tuples(ROWS, st.integers(0, 9)), min_size=1, max_size=4))
+@settings(max_examples=8, deadline=None)
+@given(pulls=st.lists(st.tuples(ROWS, st.integers(0, 9)), min_size=1, max_size=3))
 def test_pulls_stopped_anywhere_leave_what_undisturbed_ones_leave(tmp_path_factory, pulls):
     """Each pull is stopped before its n-th writing, then done again; readers see whole days."""
     from pipeline.pull import pull_files
