@@ -75,6 +75,7 @@ def s3():
             "AWS_DEFAULT_REGION": "us-east-1",
             "AWS_MAX_ATTEMPTS": "1",
             "NO_PROXY": "127.0.0.1",
+            "no_proxy": "127.0.0.1",
         }.items():
             patch.setenv(name, value)
         yield f"http://{host}:{port}"
@@ -459,7 +460,12 @@ def test_a_lake_that_answers_is_well_and_left_as_it_was(tmp_path, bucket):
         sign = told_by_doctor(mill)
         assert (sign.state, sign.what) == ("fine", f"can be reached and written: {lake}")
         assert files_of(mill) == {}
-    assert told_by_doctor(describe(tmp_path, "../nowhere")).state == "look"
+    mill = describe(tmp_path, "../nowhere")
+    assert told_by_doctor(mill).state == "look"
+    rooms = [sign.what for sign in examine(mill) if sign.about == "Disk"]
+    assert [
+        what.endswith(str(at)) for what, at in zip(rooms, (mill.store_path, mill.lake), strict=True)
+    ]
 
 
 def test_a_lake_out_of_reach_is_told_in_words_and_ends_with_eight(
