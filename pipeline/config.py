@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 from features.station import Station
 from pipeline.config_checks import layout_faults, zone_faults
 from pipeline.config_faults import Fault, nearest, read_section, text_at
+from pipeline.config_lake import place_faults, read_places
 from pipeline.config_models import (
     ClusterSection,
     DetectionSection,
@@ -72,7 +73,7 @@ class Mill:
     currency : str
         ISO 4217 code.
     store_path : Path
-        Folder of lake, findings and reports.
+        Folder of findings and reports, and of the lake unless `lake` names another place.
     unit_changes : mapping of str to UnitChange
         For each tag and lab series, how its exported value becomes an inside value.
     prices : PricesSection
@@ -80,8 +81,10 @@ class Mill:
     sources : tuple of Source
         Direct sources of readings.
     config_hash : str
-        Hash of all that can change a finding; the folder, mail, schedule and prices other than
+        Hash of all that can change a finding; the folders, mail, schedule and prices other than
         that of sucrose are left out.
+    lake : Path, str or None
+        Folder or URL of the lake; None for the usual one, in the store.
     """
 
     name: str
@@ -105,6 +108,7 @@ class Mill:
     prices: PricesSection
     sources: tuple[Source, ...]
     config_hash: str
+    lake: Path | str | None = None
 
     @property
     def tz(self) -> ZoneInfo:
@@ -117,9 +121,14 @@ class Mill:
         return self.detection.false_findings_per_week
 
     @property
-    def lake_path(self) -> Path:
-        """Folder of readings and features."""
-        return self.store_path / "lake"
+    def lake_path(self) -> Path | str:
+        """Folder of readings and features, or its URL."""
+        return self.lake or self.store_path / "lake"
+
+    @property
+    def incoming_path(self) -> Path:
+        """Folder in which exports wait for the lake; in the store, wherever the lake lies."""
+        return self.store_path / "lake" / "incoming"
 
     @property
     def database_path(self) -> Path:
@@ -161,8 +170,8 @@ class Mill:
         return self.day_start_utc(first), self.day_start_utc(last + timedelta(days=1))
 
     def with_store(self, folder: Path) -> Mill:
-        """Give the same mill with another store folder."""
-        return replace(self, store_path=folder.resolve())
+        """Give the same mill with another store folder, and its lake in there."""
+        return replace(self, store_path=folder.resolve(), lake=None)
 
 
 def load_mill(path: Path) -> Mill:
@@ -221,13 +230,16 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     prices = read_section(PricesSection, raw.get("prices", {}), "prices", faults)
     sources = read_sources(raw.get("source", []), faults)
     faults.extend(zone_faults(text_at(raw.get("mill"), "zone"), "mill.zone"))
+    where = [text_at(raw.get("mill"), name) for name in ("store", "lake")]
+    faults.extend(place_faults(*where))
     if exports is not None:
         faults.extend(layout_faults(exports.layout))
     station, changes = read_station(raw, faults)
     if base is None or shifts is None or detection is None or schedule is None:
         return None
-    if cluster is None or keep is None or exports is None or prices is None:
+    if cluster is None or keep is None or exports is None or prices is None or faults:
         return None
+    store_path, lake = read_places(base.store, base.lake, path.parent, faults)
     return Mill(
         name=base.name,
         key=base.key,
@@ -236,7 +248,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         missing=base.missing,
         price_per_t=base.sucrose_price_per_t,
         currency=base.currency,
-        store_path=(path.parent / base.store).resolve(),
+        store_path=store_path,
         config_path=path.resolve(),
         station=station,
         unit_changes=changes,
@@ -250,6 +262,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         prices=prices,
         sources=sources,
         config_hash=_hash(base, detection, exports, station),
+        lake=lake,
     )
 
 
@@ -258,7 +271,7 @@ def _hash(
 ) -> str:
     """Short hash of all that can change a finding."""
     content = {
-        "mill": base.model_dump(exclude={"store"}),
+        "mill": base.model_dump(exclude={"store", "lake"}),
         "detection": detection.model_dump(),
         "exports": exports.model_dump(),
         "station": asdict(station),

@@ -38,7 +38,11 @@ class Section(BaseModel):
 
 
 class MillSection(Section):
-    """Who the mill is, its clock, its store and what sucrose is worth."""
+    """Who the mill is, its clock, its store and what sucrose is worth.
+
+    ``lake`` is another folder for readings and features, or the URL of an object store
+    (``pipeline.config_lake``); without it they lie in the store.
+    """
 
     name: Annotated[str, Field(min_length=1, max_length=80)]
     key: PlaceName
@@ -46,15 +50,9 @@ class MillSection(Section):
     ambiguous: Literal["first", "second", "refuse"] = "first"
     missing: Literal["shift_forward", "refuse"] = "shift_forward"
     store: Annotated[str, Field(min_length=1)]
+    lake: Annotated[str, Field(min_length=1)] | None = None
     sucrose_price_per_t: Positive
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
-
-    @field_validator("store")
-    @classmethod
-    def _is_a_folder(cls, store: str) -> str:
-        if "://" in store:
-            raise ValueError("is a URL; the lake needs a folder in which files can be renamed")
-        return store
 
 
 class ShiftSection(Section):

@@ -7,6 +7,7 @@ import socket
 from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Final
 
 from pipeline.config import Mill
@@ -27,15 +28,20 @@ _CURE_CLOCK: Final = "Set the clock of this machine right and let it be kept by 
 
 
 def disk(mill: Mill) -> Iterator[Sign]:
-    """See whether there is room for some more nights."""
-    free = free_bytes(mill.store_path)
+    """See whether there is room for some more nights, for the store and for a lake elsewhere."""
+    yield _room(mill.store_path)
+    if isinstance(mill.lake, Path):
+        yield _room(mill.lake)
+
+
+def _room(folder: Path) -> Sign:
+    free = free_bytes(folder)
     if free is None:
-        yield Sign("Disk", "look", "free space is not known", f"Look at {mill.store_path}.")
-        return
-    what = f"{free / _MIB:,.0f} MiB free at {mill.store_path}"
+        return Sign("Disk", "look", "free space is not known", f"Look at {folder}.")
+    what = f"{free / _MIB:,.0f} MiB free at {folder}"
     cure = "Make room: lostpol vacuum MILL --dry-run lists what can go; [keep] says what may."
     state: State = "wrong" if free < _LEAST_FREE else "look" if free < _GOOD_FREE else "fine"
-    yield Sign("Disk", state, what, "" if state == "fine" else cure)
+    return Sign("Disk", state, what, "" if state == "fine" else cure)
 
 
 def clock(mill: Mill) -> Iterator[Sign]:

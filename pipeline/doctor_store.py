@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Final
 
 import polars as pl
@@ -39,6 +40,20 @@ def folder(mill: Mill) -> Iterator[Sign]:
         yield Sign("Store", "wrong", f"{path} cannot be written to", cure)
     else:
         yield Sign("Store", "fine", str(path))
+
+
+def lake(mill: Mill) -> Iterator[Sign]:
+    """See whether the lake can be reached and written; an object store is tried with a small one.
+
+    A folder is only made by a pull.
+    """
+    where = mill.lake_path
+    if isinstance(where, Path) and not where.is_dir():
+        cure = "Pull exports with lostpol pull; if there were some, see that its disk is mounted."
+        yield Sign("Lake", "look", f"{where} does not exist yet", cure)
+        return
+    lake_of(mill).place.make_ready()
+    yield Sign("Lake", "fine", f"can be reached and written: {where}")
 
 
 def database(mill: Mill) -> Iterator[Sign]:
@@ -110,7 +125,7 @@ def waiting_days(mill: Mill) -> Iterator[Sign]:
 
 def stopped_pull(mill: Mill) -> Iterator[Sign]:
     """See whether a pull was stopped that the next run can carry out."""
-    if unfinished(mill.lake_path):
+    if unfinished(mill.incoming_path):
         cure = "Run lostpol nightly: it carries the rest out first."
         yield Sign("Stopped pull", "look", "a pull was stopped while storing", cure)
     else:
@@ -169,12 +184,12 @@ def description(mill: Mill) -> Iterator[Sign]:
 
 def readings(mill: Mill) -> Iterator[Sign]:
     """See whether the newest stored day can be read, and is recent."""
-    lake = lake_of(mill)
-    days = lake.days()
+    held = lake_of(mill)
+    days = held.days()
     if not days:
         yield Sign("Readings", "look", "none yet", "Pull exports with lostpol pull.")
         return
-    end = lake.read_readings(days[-1], days[-1])["ts_utc"].max()
+    end = held.read_readings(days[-1], days[-1])["ts_utc"].max()
     if not isinstance(end, datetime):
         return
     behind_h = (now() - end).total_seconds() / 3600.0
@@ -200,6 +215,7 @@ def _ago(seconds: float) -> str:
 
 STORE: Final[tuple[tuple[str, Look], ...]] = (
     ("Store", folder),
+    ("Lake", lake),
     ("Database", database),
     ("Published copy", published),
     ("Lock", lock),

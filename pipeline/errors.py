@@ -14,6 +14,7 @@ StoreBusy    4     Another program holds the findings store.
 Delivery     5     The report was written but could not be sent.
 DiskError    6     The disk is full, or takes no writing.
 Unwell       7     ``lostpol doctor`` found something that stops or falsifies runs.
+LakeError    8     The lake (share or object store) cannot be reached, or refuses.
 ===========  ====  =====================================================================
 """
 
@@ -83,3 +84,9 @@ class UnwellError(LostpolError):
     """A look at store, schedule and surroundings found something that stops or falsifies runs."""
 
     exit_code: ClassVar[int] = 7
+
+
+class LakeError(LostpolError):
+    """The share or object store that holds the lake cannot be reached, or refuses."""
+
+    exit_code: ClassVar[int] = 8

@@ -4,8 +4,9 @@ Each mill runs its own chain in a thread of this process, which alone holds its 
 findings. What a chain spreads (days to work out, stretches to search) becomes tasks on the workers,
 so that one long season and many short ones both keep all of them busy.
 
-Workers read and write the lake by the path the description gives: on other machines it must be the
-same shared folder under the same name. They must hold the same versions, or digits could differ.
+Workers read and write the lake, and nothing else of a store: on other machines it must lie at a
+URL, or in a shared folder under the same path. They must hold the same versions, or digits could
+differ.
 """
 
 from __future__ import annotations
@@ -112,16 +113,20 @@ def backfill_together(
     Raises
     ------
     ConfigError
-        Two mills share a store; Dask is not installed; the cluster has other versions.
+        Two mills share a store or lake; Dask is not installed; the cluster has other versions.
     DataError
         Some mills could not be backfilled; the others were.
     """
-    if len({mill.store_path for mill in mills}) < len(mills):
-        raise ConfigError(
-            "Two of the mills share one store.",
-            ", ".join(str(mill.store_path) for mill in mills),
-            "Name each mill once, and give each its own [mill] store.",
-        )
+    for places, word in (
+        ([mill.store_path for mill in mills], "store"),
+        ([mill.lake_path for mill in mills], "lake"),
+    ):
+        if len(set(places)) < len(mills):
+            raise ConfigError(
+                f"Two of the mills share one {word}.",
+                ", ".join(map(str, places)),
+                f"Name each mill once, and give each its own [mill] {word}.",
+            )
     count = _Count(progress)
 
     def spread(

@@ -43,7 +43,7 @@ from prefect.types.entrypoint import EntrypointType
 
 from pipeline import chains
 from pipeline.config import Mill, load_mill
-from pipeline.errors import DeliveryError, LostpolError, StoreBusyError
+from pipeline.errors import DeliveryError, LakeError, LostpolError, StoreBusyError
 from pipeline.lock import only_run
 from pipeline.windows import now
 
@@ -104,9 +104,9 @@ def step_as_task(name: str, stage: Callable[..., Any], *arguments: object) -> An
 
 
 def _may_pass(_task: Task[..., Any], _run: TaskRun, state: State[Any]) -> bool:
-    """Tell whether another try may help: a held store or a mail server, never bad data."""
+    """Tell whether another try may help: a held store, a lake or mail server away, no bad data."""
     error = state.result(raise_on_failure=False)
-    return isinstance(error, StoreBusyError | DeliveryError)
+    return isinstance(error, StoreBusyError | LakeError | DeliveryError)
 
 
 def deployments(mills: Sequence[Mill]) -> list[RunnerDeployment]:

@@ -1,8 +1,8 @@
 """The lake: one Parquet file for each UTC day of readings, and one for each day of features.
 
-A day is replaced whole or not at all: the new file is written beside the old one, flushed to
-disk and then put in its place in one step. Same content, same bytes: sorted rows, fixed
-compression, no time of writing inside.
+A day is replaced whole or not at all, in a folder and in an object store alike
+(``pipeline.lake_place``). Same content, same bytes: sorted rows, fixed compression, no time of
+writing inside.
 
 Layout below the root::
 
@@ -13,48 +13,55 @@ Layout below the root::
 from __future__ import annotations
 
 import hashlib
-import os
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Hashable, Sequence
 from contextlib import suppress
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
-from typing import Final
+from typing import BinaryIO, Final
 
 import polars as pl
 
 from features.by_tag import rows_by_tag
 from pipeline.errors import DataError
-from pipeline.lake_columns import put_in_place, write_frame
+from pipeline.lake_columns import dump_frame
 from pipeline.lake_merge import READINGS_SCHEMA, DayMerge, conform, import_readings
+from pipeline.lake_place import Place, place_at
 
 _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
 _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
-_PART: Final = ".part"
 #: Days of readings kept in memory: three make a grid, and one is on its way out.
 _MOST_RECENT: Final = 4
+#: Days of shorter spans are just opened; asking first takes as long, where the lake is far away.
+_SHORT_SPAN: Final = 4
 #: Longer spans [days] are looked up among the days there are.
 _LONG_SPAN: Final = 1000
-_RECENT: Final[dict[Path, tuple[tuple[int, int, int], pl.DataFrame]]] = {}
+_RECENT: Final[dict[str, tuple[Hashable, pl.DataFrame]]] = {}
 
 
 class Lake:
-    """Readings and features of one mill on disk.
+    """Readings and features of one mill.
 
     Parameters
     ----------
-    root : Path
-        Folder of the lake; made when first written to. One writer at a time.
+    root : Path or str
+        Folder of the lake, made when first written to, or its URL. One writer at a time.
     """
 
-    def __init__(self, root: Path) -> None:
-        self.root = root.resolve()
+    def __init__(self, root: Path | str) -> None:
+        self.place: Final[Place] = place_at(root)
+
+    @property
+    def root(self) -> Path | str:
+        """Folder of the lake, or its URL."""
+        return self.place.root
 
     # Readings ---------------------------------------------------------------------------------
 
     def days(self) -> list[date]:
         """UTC days with readings, oldest first."""
-        return self._days(self.root / "readings", "readings")
+        return self._days("readings", "readings")
 
     def read_readings(
         self, first: date, last: date, tags: Sequence[str] | None = None, *, keep: bool = False
@@ -81,12 +88,11 @@ class Lake:
         DataError
             A stored day cannot be read.
         """
-        paths = self._files(self.root / "readings", "readings", first, last)
         wanted = None if tags is None else set(tags)
         parts: dict[str, list[pl.DataFrame]] = {}
-        for path in paths:
-            day = _day_of(path) if keep else _some_of(path, wanted)
-            for tag, rows in rows_by_tag(day).items():
+        for name in self._files("readings", "readings", first, last):
+            day = self._day_of(name) if keep else self._read(name, READINGS_SCHEMA, tags=wanted)
+            for tag, rows in rows_by_tag(day).items() if day is not None else ():
                 if wanted is None or tag in wanted:
                     parts.setdefault(tag, []).append(rows)
         # Each stored day is in order of tag and time, so that nothing has to be sorted.
@@ -103,7 +109,8 @@ class Lake:
         for day in self.days():
             if first <= day <= last:
                 digest.update(day.isoformat().encode())
-                digest.update(self._path("readings", day).read_bytes())
+                with self.place.open(self.readings_name(day)) as file:
+                    digest.update(file.read())
         return digest.hexdigest()[:16]
 
     def merge_day(self, day: date, new: pl.DataFrame) -> bool:
@@ -142,11 +149,7 @@ class Lake:
         """
         merged, counts, changed = self.merged_day(day, news)
         if changed:
-            path = self.readings_path(day)
-            path.parent.mkdir(parents=True, exist_ok=True)
-            part = path.with_name(path.name + _PART)
-            write_frame(part, merged)
-            put_in_place(part, path)
+            self.place.write(self.readings_name(day), partial(dump_frame, merged))
         return counts, changed
 
     def merged_day(
@@ -168,8 +171,9 @@ class Lake:
         in_full : bool
             The imports replace whatever is stored of their moments.
         """
-        path = self.readings_path(day)
-        stored = self._read(path, READINGS_SCHEMA) if path.exists() else READINGS_SCHEMA.to_frame()
+        stored = self._read(self.readings_name(day), READINGS_SCHEMA)
+        if stored is None:
+            stored = READINGS_SCHEMA.to_frame()
         current, counts = stored, []
         for new, known in zip(news, said_before or [()] * len(news), strict=True):
             frame = conform(new)
@@ -178,18 +182,19 @@ class Lake:
             counts.append(count)
         return current, counts, not current.equals(stored)
 
-    def readings_path(self, day: date) -> Path:
-        """File of a day of readings, there or not."""
-        return self._path("readings", day)
+    def readings_name(self, day: date) -> str:
+        """Name of the file of a day of readings, there or not."""
+        return _name("readings", day, "readings")
 
     # Features ---------------------------------------------------------------------------------
 
     def write_features(self, kind: str, day: date, frame: pl.DataFrame) -> bool:
         """Replace one day of a kind of features; True when its content changed."""
-        path = self._feature_path(kind, day)
-        if path.exists() and self._read(path).equals(frame):
+        name = _name(_folder(kind), day, kind)
+        stored = self._read(name)
+        if stored is not None and stored.equals(frame):
             return False
-        self._replace(path, frame)
+        self.place.write(name, partial(_dump_features, frame))
         return True
 
     def read_features(
@@ -208,76 +213,79 @@ class Lake:
             A column that some days lack is null on those days. Without any day the frame has
             neither rows nor columns.
         """
-        folder = self._feature_path(kind, first).parents[1]
-        frames = [
-            self._read(path, columns=columns) for path in self._files(folder, kind, first, last)
-        ]
+        names = self._files(_folder(kind), kind, first, last)
+        read = [self._read(name, columns=columns) for name in names]
+        frames = [frame for frame in read if frame is not None]
         return pl.concat(frames, how="diagonal") if frames else pl.DataFrame()
 
     def feature_days(self, kind: str) -> list[date]:
         """Days stored of one kind of features, oldest first."""
-        return self._days(self._feature_path(kind, date.min).parents[1], kind)
+        return self._days(_folder(kind), kind)
 
     def drop_features(self, kind: str, day: date) -> None:
         """Remove one day of a kind of features, there or not."""
-        self._feature_path(kind, day).unlink(missing_ok=True)
+        self.place.delete(_name(_folder(kind), day, kind))
 
     # Care -------------------------------------------------------------------------------------
 
     def clean_leftovers(self) -> int:
         """Remove half-written files of a run that was stopped; returns how many there were."""
-        leftovers = sorted(self.root.rglob(f"*{_PART}"))
-        for path in leftovers:
-            path.unlink(missing_ok=True)
+        leftovers = self.place.leftovers()
+        for name in leftovers:
+            self.place.delete(name)
         return len(leftovers)
 
-    def _feature_path(self, kind: str, day: date) -> Path:
-        if not _KIND.fullmatch(kind):
-            raise ValueError(f"not a kind of features: {kind!r} (lower case, digits, underscores)")
-        return self._path(f"features/{kind}", day, kind)
-
-    def _path(self, folder: str, day: date, stem: str = "readings") -> Path:
-        """File of one day, refused when it lies outside the root (a link may lead there)."""
-        path = self.root / folder / f"date={day.isoformat()}" / f"{stem}.parquet"
-        if not path.resolve().is_relative_to(self.root):
-            raise DataError(
-                "A folder of the store leads out of the store.",
-                str(path),
-                "Remove the link, or make the store's folder where the link points to.",
-            )
-        return path
-
-    def _files(self, folder: Path, stem: str, first: date, last: date) -> list[Path]:
-        """Files of the days of a span that have one; a short span is not looked for in a season."""
+    def _files(self, folder: str, stem: str, first: date, last: date) -> list[str]:
+        """Files of the days of a span that have one; of a short span, those that may have one."""
         if (last - first).days > _LONG_SPAN:
             days = [day for day in self._days(folder, stem) if first <= day <= last]
-        else:
-            days = [first + timedelta(days=n) for n in range((last - first).days + 1)]
-        kind = folder.relative_to(self.root).as_posix()
-        paths = [self._path(kind, day, stem) for day in days]
-        return [path for path in paths if path.exists()]
+            return [_name(folder, day, stem) for day in days]
+        span = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+        names = [_name(folder, day, stem) for day in span]
+        return names if len(names) <= _SHORT_SPAN else self.place.existing(names)
 
-    @staticmethod
-    def _days(folder: Path, stem: str) -> list[date]:
+    def _days(self, folder: str, stem: str) -> list[date]:
         found = []
-        for path in folder.glob(f"date=*/{stem}.parquet"):
-            match = _DAY.fullmatch(path.parent.name)
+        for name in self.place.find(f"{folder}/date=*/{stem}.parquet"):
+            match = _DAY.fullmatch(name.split("/")[-2])
             with suppress(ValueError):
                 if match:
                     found.append(date.fromisoformat(match[1]))
         return sorted(found)
 
-    @staticmethod
+    def _day_of(self, name: str) -> pl.DataFrame | None:
+        """A stored day of readings; the last few are kept: neighbouring days ask for the same."""
+        where = self.place.where(name)
+        try:
+            signature = self.place.signature(name)
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            raise _unreadable(where, error.strerror or "it may not be looked at") from error
+        known = _RECENT.get(where)
+        if known is not None and known[0] == signature:
+            return known[1]
+        day = self._read(name, READINGS_SCHEMA)
+        if day is not None:
+            while len(_RECENT) >= _MOST_RECENT:
+                _RECENT.pop(next(iter(_RECENT)), None)
+            _RECENT[where] = (signature, day)
+        return day
+
     def _read(
-        path: Path,
+        self,
+        name: str,
         schema: pl.Schema | None = None,
         columns: Sequence[str] | None = None,
         tags: Collection[str] | None = None,
-    ) -> pl.DataFrame:
-        """Read one stored file, or some of it, checking its columns when a schema is given."""
+    ) -> pl.DataFrame | None:
+        """Read one stored file, or some of it, checking its columns when a schema is given.
+
+        None when there is no such file.
+        """
         try:
-            # Reading from an open file frees the path at once: it may be replaced next.
-            with path.open("rb") as file:
+            # Reading from an open file frees the name at once: it may be replaced next.
+            with self.place.open(name) as file:
                 if columns is None and tags is None:
                     frame = pl.read_parquet(file)
                 else:
@@ -288,46 +296,30 @@ class Lake:
                     if tags is not None:
                         some = some.filter(pl.col("tag").is_in(list(tags)))
                     frame = some.collect()
+        except FileNotFoundError:
+            return None
         except (OSError, pl.exceptions.PolarsError) as error:
-            raise _unreadable(path, str(error).splitlines()[0]) from error
+            raise _unreadable(self.place.where(name), str(error).splitlines()[0]) from error
         if schema is not None and frame.schema != schema:
-            raise _unreadable(path, f"its columns are {', '.join(frame.columns)}")
+            told = f"its columns are {', '.join(frame.columns)}"
+            raise _unreadable(self.place.where(name), told)
         return frame
 
-    @staticmethod
-    def _replace(path: Path, frame: pl.DataFrame) -> None:
-        """Put a whole new file in place in one step."""
-        path.parent.mkdir(parents=True, exist_ok=True)
-        part = path.with_name(path.name + _PART)
-        with part.open("wb") as file:
-            frame.rechunk().write_parquet(
-                file, compression="zstd", compression_level=3, row_group_size=1 << 20
-            )
-            file.flush()
-            os.fsync(file.fileno())
-        put_in_place(part, path)
+
+def _folder(kind: str) -> str:
+    if not _KIND.fullmatch(kind):
+        raise ValueError(f"not a kind of features: {kind!r} (lower case, digits, underscores)")
+    return f"features/{kind}"
 
 
-def _day_of(path: Path) -> pl.DataFrame:
-    """A stored day of readings; the last few are kept, as neighbouring days ask for the same."""
-    try:
-        facts = path.stat()
-    except OSError as error:
-        raise _unreadable(path, error.strerror or "it is gone") from error
-    # A replaced file is another file, whatever its times say.
-    signature = (facts.st_ino, facts.st_mtime_ns, facts.st_size)
-    known = _RECENT.get(path)
-    if known is None or known[0] != signature:
-        known = (signature, Lake._read(path, READINGS_SCHEMA))
-        while len(_RECENT) >= _MOST_RECENT:
-            _RECENT.pop(next(iter(_RECENT)), None)
-        _RECENT[path] = known
-    return known[1]
+def _name(folder: str, day: date, stem: str) -> str:
+    return f"{folder}/date={day.isoformat()}/{stem}.parquet"
 
 
-def _some_of(path: Path, tags: Collection[str] | None) -> pl.DataFrame:
-    """Some tags of a stored day of readings, or all of them."""
-    return Lake._read(path, READINGS_SCHEMA, tags=tags)
+def _dump_features(frame: pl.DataFrame, file: BinaryIO) -> None:
+    frame.rechunk().write_parquet(
+        file, compression="zstd", compression_level=3, row_group_size=1 << 20
+    )
 
 
 def _require_day(frame: pl.DataFrame, day: date) -> None:
@@ -337,10 +329,10 @@ def _require_day(frame: pl.DataFrame, day: date) -> None:
         raise ValueError(f"{other.height} readings are not of {day}: the first {other.row(0)}")
 
 
-def _unreadable(path: Path, detail: str) -> DataError:
+def _unreadable(where: str, detail: str) -> DataError:
     """Build the error for a stored file that cannot be read."""
     return DataError(
         f"A stored day cannot be read: {detail}.",
-        str(path),
+        where,
         "Move that file away, then import the exports of that day again.",
     )

@@ -13,7 +13,7 @@ from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, BinaryIO, Final
 
 import numpy as np
 import polars as pl
@@ -156,18 +156,34 @@ def _smallest(count: int) -> type[np.unsignedinteger[Any]]:
 
 
 def write_columns(path: Path, columns: Columns, tags: list[str], reasons: list[str]) -> None:
-    """Write readings, sorted and without repeats, as a day's file; see the head of this module."""
-    used_tags, tag = _used(columns.tag, tags)
-    used_reasons, reason = _used(columns.reason, reasons)
-    sound = Columns(columns.time_us, tag, columns.value, reason)
-    _write(path, _table(sound, used_tags, used_reasons))
+    """Write readings, sorted and without repeats, as a day's file, and see it on disk."""
+    table = _day_table(columns, tags, reasons)
+    with path.open("wb") as file:
+        _dump(table, file)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def write_frame(path: Path, readings: pl.DataFrame) -> None:
-    """Write a frame of readings, sorted and without repeats, as a day's file."""
+    """Write a frame of readings as `write_columns` does."""
     tags, reasons = Names(), Names()
     columns = from_frame(readings, tags, reasons)
     write_columns(path, columns, tags.words, reasons.words)
+
+
+def dump_frame(readings: pl.DataFrame, file: BinaryIO) -> None:
+    """Write a frame of readings, sorted and without repeats, to an open file: the same bytes."""
+    tags, reasons = Names(), Names()
+    columns = from_frame(readings, tags, reasons)
+    _dump(_day_table(columns, tags.words, reasons.words), file)
+
+
+def _day_table(columns: Columns, tags: list[str], reasons: list[str]) -> pa.Table:
+    """Readings as a day's file has them; see the head of this module."""
+    used_tags, tag = _used(columns.tag, tags)
+    used_reasons, reason = _used(columns.reason, reasons)
+    sound = Columns(columns.time_us, tag, columns.value, reason)
+    return _table(sound, used_tags, used_reasons)
 
 
 def _used(codes: NDArray[np.int32], words: list[str]) -> tuple[list[str], NDArray[np.int32]]:
@@ -214,22 +230,18 @@ def _array(
     return pa.Array.from_buffers(kind, len(numbers) if count is None else count, [there, data])
 
 
-def _write(path: Path, table: pa.Table) -> None:
-    """Write a file and see it on disk."""
-    with path.open("wb") as file:
-        pq.write_table(
-            table,
-            file,
-            compression="zstd",
-            compression_level=1,
-            use_dictionary=["tag", "reason"],
-            column_encoding={"ts_utc": "DELTA_BINARY_PACKED", "value": "BYTE_STREAM_SPLIT"},
-            write_statistics=["ts_utc"],
-            store_schema=False,
-            row_group_size=1 << 20,
-        )
-        file.flush()
-        os.fsync(file.fileno())
+def _dump(table: pa.Table, file: BinaryIO) -> None:
+    pq.write_table(
+        table,
+        file,
+        compression="zstd",
+        compression_level=1,
+        use_dictionary=["tag", "reason"],
+        column_encoding={"ts_utc": "DELTA_BINARY_PACKED", "value": "BYTE_STREAM_SPLIT"},
+        write_statistics=["ts_utc"],
+        store_schema=False,
+        row_group_size=1 << 20,
+    )
 
 
 def put_in_place(part: Path, path: Path) -> None:

@@ -35,13 +35,13 @@ class LakeAsOf(Lake):
 
     Parameters
     ----------
-    root : Path
+    root : Path or str
         Lake of the whole season, every day derived.
     until : datetime
         Readings at or after this moment had not arrived.
     """
 
-    def __init__(self, root: Path, until: datetime) -> None:
+    def __init__(self, root: Path | str, until: datetime) -> None:
         super().__init__(root)
         self.until = until
         self._arrived = pl.col("ts_utc") < until

@@ -17,7 +17,7 @@ from typing import Final
 
 from pipeline.lake import Lake
 from pipeline.progress import Pace, Progress, StoppedError, silent
-from pipeline.pull_commit import INCOMING, Arrival, Plan, carry_out, open_plan, prepare
+from pipeline.pull_commit import Arrival, Plan, carry_out, open_plan, prepare
 from pipeline.pull_known import Pulled, find_pulled, meanings, pulled_before, read_as
 from pipeline.pull_ledger import PullResult, SourceLedger
 from pipeline.pull_stage import PullMill, Staged, stage, stage_key
@@ -66,13 +66,16 @@ def pull_files(
     ------
     DataError
         A file cannot be read, or too much of it makes no sense; then nothing is stored.
+    LakeError
+        The lake cannot be reached, or takes no writing.
     """
     lake = Lake(mill.lake_path)
-    lake.root.mkdir(parents=True, exist_ok=True)
+    incoming = mill.incoming_path
+    lake.place.make_ready()
     lake.clean_leftovers()
-    earlier = open_plan(lake) or Plan((), {}, {})
+    earlier = open_plan(incoming) or Plan((), {}, {})
     if earlier.ledgers:
-        carry_out(lake, earlier, record)
+        carry_out(lake, incoming, earlier, record)
     keys = [stage_key(mill, path, in_full=in_full) for path in files]
     wanted = {
         key: path for key, path in zip(keys, files, strict=True) if key not in earlier.ledgers
@@ -84,12 +87,12 @@ def pull_files(
     plan = Plan((), {}, {})
     if wanted:
         with ThreadPoolExecutor(_workers(), "lostpol-days") as pool:
-            staged = _stage_all(mill, lake, wanted, pool, progress)
+            staged = _stage_all(mill, wanted, pool, progress)
             arrivals = _arrivals(mill, lake, staged, wanted, anew=in_full or again)
-            plan = prepare(lake, arrivals, pool, progress, in_full=in_full)
-        carry_out(lake, plan, record)
+            plan = prepare(lake, incoming, arrivals, pool, progress, in_full=in_full)
+        carry_out(lake, incoming, plan, record)
     elif files:  # a stop may have left some of these, put in place but not removed
-        shutil.rmtree(lake.root / INCOMING, ignore_errors=True)
+        shutil.rmtree(incoming, ignore_errors=True)
     found = earlier.notes | known | plan.notes
     names = {key: path.name for key, path in zip(keys, files, strict=True)}
     ledgers = earlier.ledgers | plan.ledgers
@@ -102,18 +105,18 @@ def pull_files(
     )
 
 
-def unfinished(lake: Path) -> bool:
+def unfinished(incoming: Path) -> bool:
     """Tell whether a pull was stopped after its plan was made and is not carried out yet."""
-    return open_plan(Lake(lake)) is not None
+    return open_plan(incoming) is not None
 
 
 def _no_news(mill: PullMill, lake: Lake, files: dict[str, Path]) -> dict[str, Pulled]:
     """Those of some exports that were pulled before and would leave all as it is."""
-    found = {key: pulled_before(lake.root, path) for key, path in files.items()}
+    found = {key: pulled_before(lake.place, path) for key, path in files.items()}
     return {
         key: pulled
         for key, pulled in found.items()
-        if pulled is not None and pulled.is_no_news(mill, files[key])
+        if pulled is not None and pulled.is_no_news(mill, lake, files[key])
     }
 
 
@@ -124,7 +127,7 @@ def _arrivals(
     arrivals: list[Arrival] = []
     for source in staged:
         path, ledger = files[source.folder.name], source.ledger
-        pulled = None if anew else find_pulled(lake.root, ledger.size_bytes, ledger.sha256)
+        pulled = None if anew else find_pulled(lake.place, ledger.size_bytes, ledger.sha256)
         before = pulled.said_before(mill, path) if pulled else frozenset()
         if any(ledger.sha256 == other.staged.ledger.sha256 for other in arrivals):
             before = source.known_tags
@@ -135,13 +138,12 @@ def _arrivals(
 
 def _stage_all(
     mill: PullMill,
-    lake: Lake,
     wanted: dict[str, Path],
     pool: ThreadPoolExecutor,
     progress: Progress,
 ) -> list[Staged]:
     """Read all exports, several at a time, in the order in which they were named."""
-    incoming = lake.root / INCOMING
+    incoming = mill.incoming_path
     _forget_others(incoming, wanted)
     pace = Pace(progress, {key: _size(path) for key, path in wanted.items()})
     with ThreadPoolExecutor(_workers(), "lostpol-files") as readers:

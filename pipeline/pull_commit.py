@@ -1,10 +1,10 @@
 """From exports on disk to days in the lake, so that a stop at any moment loses nothing.
 
-1. Every day that the exports reach is worked out anew beside the lake (`prepare`).
+1. Every day that the exports reach is worked out anew, in a folder of this machine (`prepare`).
 2. A plan is written: which days change, and the ledger of every export. From here on the pull
    counts as done, whatever happens.
-3. The days are put in place, one rename each; then whoever records the pull is told; then all
-   of it is removed (`carry_out`).
+3. The days are put in place, each in one step (``pipeline.lake_place``); then whoever records
+   the pull is told; then all of it is removed (`carry_out`).
 
 A pull stopped before the plan leaves the lake as it was; one stopped after it is carried out by
 the next run, with the same ledger.
@@ -27,15 +27,14 @@ import polars as pl
 
 from pipeline.errors import DataError
 from pipeline.lake import Lake
-from pipeline.lake_columns import put_in_place, write_frame
+from pipeline.lake_columns import write_frame
 from pipeline.lake_merge import READINGS_SCHEMA, DayMerge, merge_readings
 from pipeline.progress import Progress
-from pipeline.pull_known import Pulled, note_from, note_path, note_record
+from pipeline.pull_known import Pulled, keep_note, note_from, note_record
 from pipeline.pull_ledger import PullResult, SourceLedger, write_record
 from pipeline.pull_stage import REFUSED, Staged
-from pipeline.refused import refused_path
+from pipeline.refused import refused_name
 
-INCOMING: Final = "incoming"
 _PLAN: Final = "plan"
 _PLAN_RECORD: Final = "plan.json"
 
@@ -84,14 +83,20 @@ class Arrival:
 
 
 def prepare(
-    lake: Lake, arrivals: Sequence[Arrival], pool: Executor, tell: Progress, *, in_full: bool
+    lake: Lake,
+    incoming: Path,
+    arrivals: Sequence[Arrival],
+    pool: Executor,
+    tell: Progress,
+    *,
+    in_full: bool,
 ) -> Plan:
-    """Work out every day anew beside the lake, and write the plan.
+    """Work out every day anew in the folder `incoming`, and write the plan.
 
     The exports count as imported in their order; `in_full` they replace whatever is stored.
     """
     staged = [arrival.staged for arrival in arrivals]
-    folder = lake.root / INCOMING / _PLAN
+    folder = incoming / _PLAN
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
     days = sorted({part.day for source in staged for part in source.parts})
@@ -119,11 +124,11 @@ def prepare(
         "days_changed": [day.isoformat() for day in plan.days_changed],
         "notes": {key: note_record(note) for key, note in notes.items()},
     }
-    write_record(folder.parent / _PLAN_RECORD, record)
+    write_record(incoming / _PLAN_RECORD, record)
     return plan
 
 
-def open_plan(lake: Lake) -> Plan | None:
+def open_plan(incoming: Path) -> Plan | None:
     """Plan of a pull that was stopped while being carried out, if there is one.
 
     Raises
@@ -131,7 +136,7 @@ def open_plan(lake: Lake) -> Plan | None:
     DataError
         It cannot be read.
     """
-    path = lake.root / INCOMING / _PLAN_RECORD
+    path = incoming / _PLAN_RECORD
     if not path.exists():
         return None
     try:
@@ -150,24 +155,21 @@ def open_plan(lake: Lake) -> Plan | None:
         ) from error
 
 
-def carry_out(lake: Lake, plan: Plan, record: Callable[[PullResult], None]) -> None:
+def carry_out(lake: Lake, incoming: Path, plan: Plan, record: Callable[[PullResult], None]) -> None:
     """Put the days in place, have the pull recorded, and remove what it needed.
 
     Every step may be done twice: what is in place already is passed over.
     """
-    incoming = lake.root / INCOMING
     for day in plan.days_changed:
         part = incoming / _PLAN / f"{day}.parquet"
         if part.exists():
-            put_in_place(part, lake.readings_path(day))
+            lake.place.take(part, lake.readings_name(day))
     for ledger in plan.ledgers.values():
         part = incoming / _PLAN / f"refused_{ledger.sha256}.parquet"
         if part.exists():
-            put_in_place(part, refused_path(lake.root, ledger.sha256))
+            lake.place.take(part, refused_name(ledger.sha256))
     for note in plan.notes.values():
-        path = note_path(lake.root, note.ledger.size_bytes, note.ledger.sha256)
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_record(path, note_record(note))
+        keep_note(lake.place, note)
     record(PullResult(plan.days_changed, tuple(plan.ledgers.values()), ()))
     (incoming / _PLAN_RECORD).unlink()
     shutil.rmtree(incoming, ignore_errors=True)
@@ -183,7 +185,7 @@ def _new_day(
     parts = [
         (n, s.folder / p.name, p) for n, s in enumerate(staged) for p in s.parts if p.day == day
     ]
-    if len(parts) == 1 and not lake.readings_path(day).exists():
+    if len(parts) == 1 and not lake.place.exists(lake.readings_name(day)):
         number, path, part = parts[0]
         _same_file(path, target)
         counts[number] = DayMerge(part.rows, 0, 0)

@@ -21,9 +21,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from pipeline.lake import Lake
-from pipeline.pull_ledger import SourceLedger, ledger_from, ledger_record
+from pipeline.lake_place import Place
+from pipeline.pull_ledger import SourceLedger, ledger_from, ledger_record, record_bytes
 from pipeline.readers_layout import layout_for
-from pipeline.refused import refused_path
+from pipeline.refused import refused_name
 
 if TYPE_CHECKING:
     from pipeline.pull_stage import PullMill
@@ -59,19 +60,20 @@ class Pulled:
         now = meanings(mill, self.meanings)
         return frozenset(tag for tag, then in self.meanings.items() if now.get(tag) == then)
 
-    def is_no_news(self, mill: PullMill, path: Path) -> bool:
+    def is_no_news(self, mill: PullMill, lake: Lake, path: Path) -> bool:
         """Tell whether reading the export now would leave all as it is."""
         new_tags = mill.unit_changes.keys() & set(self.ledger.tags_not_in_mill)
-        lake = Lake(mill.lake_path)
-        files = [lake.readings_path(date.fromisoformat(day)) for day in self.days]
-        if self.ledger.refused:
-            files.append(refused_path(lake.root, self.ledger.sha256))
         return (
             not new_tags
             and self.read_as == read_as(mill, path)
             and self.said_before(mill, path) == self.meanings.keys()
-            and all(file.exists() for file in files)  # a person may have moved a damaged one
+            and self._is_there(lake)  # a person may have moved a damaged day
         )
+
+    def _is_there(self, lake: Lake) -> bool:
+        days = [lake.readings_name(date.fromisoformat(day)) for day in self.days]
+        rows = [refused_name(self.ledger.sha256)] if self.ledger.refused else []
+        return all(lake.place.existing(names) == names for names in (days, rows))
 
 
 def read_as(mill: PullMill, path: Path) -> str:
@@ -88,40 +90,48 @@ def meanings(mill: PullMill, tags: Iterable[str]) -> dict[str, str]:
     return {tag: repr(changes[tag]) for tag in sorted(tags) if tag in changes}
 
 
-def pulled_before(lake: Path, path: Path) -> Pulled | None:
+def pulled_before(lake: Place, path: Path) -> Pulled | None:
     """What is known of an export that was pulled; None for a new one.
 
     Hashed only when an export of the same size is known: others are new anyway.
     """
     with suppress(OSError):
-        if list((lake / FOLDER).glob(f"{path.stat().st_size}_*.json")):
+        if lake.find(f"{FOLDER}/{path.stat().st_size}_*.json"):
             return find_pulled(lake, path.stat().st_size, file_hash(path))
     return None
 
 
-def find_pulled(lake: Path, size_bytes: int, sha256: str) -> Pulled | None:
+def find_pulled(lake: Place, size_bytes: int, sha256: str) -> Pulled | None:
     """Note on the export with this content, if there is one that can be read."""
     with suppress(OSError, ValueError, KeyError, TypeError):
-        return note_from(
-            json.loads(note_path(lake, size_bytes, sha256).read_text(encoding="utf-8"))
-        )
+        return _note(lake, _note_name(size_bytes, sha256))
     return None
 
 
-def shown_lately(lake: Path, since: date) -> list[str]:
+def shown_lately(lake: Place, since: date) -> list[str]:
     """What exports that reach `since` or beyond showed as a whole, by name of the export."""
     found = []
-    for path in sorted((lake / FOLDER).glob("*.json")):
+    for name in lake.find(f"{FOLDER}/*.json"):
         with suppress(OSError, ValueError, KeyError, TypeError):
-            ledger = note_from(json.loads(path.read_text(encoding="utf-8"))).ledger
+            ledger = _note(lake, name).ledger
             if ledger.last_utc is not None and ledger.last_utc.date() >= since:
                 found += [f"{ledger.name}: {note}" for note in ledger.notes]
     return sorted(found)
 
 
-def note_path(lake: Path, size_bytes: int, sha256: str) -> Path:
-    """Where the note on an export lies."""
-    return lake / FOLDER / f"{size_bytes}_{sha256}.json"
+def keep_note(lake: Place, pulled: Pulled) -> None:
+    """Keep the note on an export in the lake."""
+    name = _note_name(pulled.ledger.size_bytes, pulled.ledger.sha256)
+    lake.write(name, lambda file: file.write(record_bytes(note_record(pulled))))
+
+
+def _note(lake: Place, name: str) -> Pulled:
+    with lake.open(name) as file:
+        return note_from(json.loads(file.read()))
+
+
+def _note_name(size_bytes: int, sha256: str) -> str:
+    return f"{FOLDER}/{size_bytes}_{sha256}.json"
 
 
 def note_record(pulled: Pulled) -> dict[str, Any]:

@@ -139,11 +139,16 @@ def ledger_from(record: Mapping[str, Any]) -> SourceLedger:
     return SourceLedger(**{**record, **times, **lists})
 
 
+def record_bytes(record: Mapping[str, Any]) -> bytes:
+    """Record as JSON; the same record gives the same bytes."""
+    return json.dumps(record, sort_keys=True).encode()
+
+
 def write_record(path: Path, record: Mapping[str, Any]) -> None:
     """Write a record so that it is there whole or not at all."""
     part = path.with_name(path.name + ".part")
-    with part.open("w", encoding="utf-8") as file:
-        json.dump(record, file, sort_keys=True)
+    with part.open("wb") as file:
+        file.write(record_bytes(record))
         file.flush()
         os.fsync(file.fileno())
     put_in_place(part, path)

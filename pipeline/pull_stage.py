@@ -47,8 +47,12 @@ class PullMill(MillClock, Protocol):
         """Layouts of export files and how much may be refused."""
 
     @property
-    def lake_path(self) -> Path:
-        """Folder of the lake."""
+    def lake_path(self) -> Path | str:
+        """Folder of the lake, or its URL."""
+
+    @property
+    def incoming_path(self) -> Path:
+        """Folder of this machine in which exports wait for the lake."""
 
 
 @dataclass(frozen=True, slots=True)

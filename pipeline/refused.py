@@ -13,12 +13,12 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Final
 
 import polars as pl
 
 from pipeline.errors import DataError
+from pipeline.lake_place import Place
 
 #: Rows of one export kept for each reason of refusal; all of them are counted.
 ROWS_KEPT: Final = 1000
@@ -132,8 +132,8 @@ def refused_frame(file: str, rows: Sequence[RefusedRow]) -> pl.DataFrame:
     return pl.DataFrame(found, schema=REFUSED_SCHEMA, orient="row").sort("row", "reason")
 
 
-def refused_path(lake: Path, sha256: str) -> Path:
-    """Where the refused rows of one export are kept.
+def refused_name(sha256: str) -> str:
+    """Name in the lake of the refused rows of one export.
 
     Raises
     ------
@@ -142,16 +142,16 @@ def refused_path(lake: Path, sha256: str) -> Path:
     """
     if not _SHA256.fullmatch(sha256):
         raise ValueError(f"not a hash: {sha256!r}")
-    return lake / FOLDER / f"{sha256}.parquet"
+    return f"{FOLDER}/{sha256}.parquet"
 
 
-def read_refused(lake: Path, reason: str | None = None, file: str | None = None) -> pl.DataFrame:
+def read_refused(lake: Place, reason: str | None = None, file: str | None = None) -> pl.DataFrame:
     """Refused rows kept so far, by file and row.
 
     Parameters
     ----------
-    lake : Path
-        Root of the lake.
+    lake : Place
+        Where the lake lies.
     reason, file : str, optional
         Only rows refused for this reason; only rows of the export with this name.
 
@@ -166,13 +166,14 @@ def read_refused(lake: Path, reason: str | None = None, file: str | None = None)
         A kept file is damaged.
     """
     frames = [REFUSED_SCHEMA.to_frame()]
-    for path in sorted((lake / FOLDER).glob("*.parquet")):
+    for name in lake.find(f"{FOLDER}/*.parquet"):
         try:
-            frame = pl.read_parquet(path.read_bytes())
+            with lake.open(name) as kept:
+                frame = pl.read_parquet(kept)
         except (OSError, pl.exceptions.PolarsError) as error:
-            raise _damaged(path) from error
+            raise _damaged(lake.where(name)) from error
         if frame.schema != REFUSED_SCHEMA:
-            raise _damaged(path)
+            raise _damaged(lake.where(name))
         frames.append(frame)
     rows = pl.concat(frames).sort("file", "row", "reason")
     for name, word in (("reason", reason), ("file", file)):
@@ -181,9 +182,9 @@ def read_refused(lake: Path, reason: str | None = None, file: str | None = None)
     return rows
 
 
-def _damaged(path: Path) -> DataError:
+def _damaged(where: str) -> DataError:
     return DataError(
         "A list of refused rows cannot be read.",
-        str(path),
+        where,
         "Remove that file, then pull the export it came from again.",
     )

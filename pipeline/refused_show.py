@@ -12,7 +12,7 @@ from pipeline.config import Mill
 from pipeline.errors import ConfigError
 from pipeline.refused import ROWS_KEPT, read_refused
 from pipeline.report.text import clean
-from pipeline.windows import store_of
+from pipeline.windows import lake_of, store_of
 
 
 def refused_lines(
@@ -52,7 +52,7 @@ def refused_lines(
         f"  {clean(name)}: {why.replace('_', ' ')}, {n} rows"
         for (name, why), n in sorted(chosen.items(), key=lambda item: (-item[1], item[0]))
     ]
-    rows = read_refused(mill.lake_path, reason, file)
+    rows = read_refused(lake_of(mill).place, reason, file)
     lines += [_line(row) for row in rows.head(limit).to_dicts()]
     if rows.height > limit:
         lines.append(f"{rows.height - limit} more were kept: --limit shows them.")

@@ -151,7 +151,7 @@ def derive(
             str(mill.config_path),
             "Add the vessels of the station as [[train]] sections, in flow order.",
         )
-    if unfinished(mill.lake_path):
+    if unfinished(mill.incoming_path):
         pull(mill, [])
     lake, store = lake_of(mill), store_of(mill)
     span = set(_span(lake))

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import shutil
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -18,9 +18,10 @@ from typing import Final
 
 from pipeline.config import Mill
 from pipeline.disk import full_disk
+from pipeline.lake import Lake
 from pipeline.lock import only_run, only_writer
 from pipeline.pull import unfinished
-from pipeline.pull_commit import INCOMING
+from pipeline.refused import FOLDER as REFUSALS
 from pipeline.runlog import log_event, log_folder
 from pipeline.snapshot import write_copy
 from pipeline.store_open import KEPT_BACKUPS, backups, migrate, opened
@@ -33,11 +34,15 @@ _DAY_S: Final = 86400.0
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """Something to delete: where it lies, why it goes, and its size [bytes]."""
+    """Something to delete: where it lies, why it goes, and its size [bytes].
 
-    path: Path
+    ``in_lake`` is its name in the lake, when it lies there.
+    """
+
+    path: Path | str
     why: str
     size_bytes: int
+    in_lake: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +74,7 @@ def vacuum(mill: Mill, *, dry_run: bool) -> Vacuumed:
             return Vacuumed(items, size, size - _free_inside(mill))
         try:
             for item in items:
-                _delete(item.path)
+                _delete(mill, item)
             _compact(mill)
         except OSError as error:
             raise full_disk(error, mill.store_path) or error from error
@@ -85,12 +90,10 @@ def to_delete(mill: Mill) -> Iterator[Item]:
         yield from _old_seasons(mill, mill.keep.readings_days)
     if mill.keep.reports_days is not None:
         yield from _old_reports(mill, mill.keep.reports_days)
-    for days, folder, pattern, what in (
-        (mill.keep.refused_days, mill.lake_path / "refused", "*.parquet", "refused rows"),
-        (mill.keep.logs_days, log_folder(mill), "lostpol.jsonl.*", "log"),
-    ):
-        if days is not None:
-            yield from _older_files(folder.glob(pattern), days, what)
+    if mill.keep.refused_days is not None:
+        yield from _old_refusals(lake_of(mill), mill.keep.refused_days)
+    if mill.keep.logs_days is not None:
+        yield from _old_logs(log_folder(mill), mill.keep.logs_days)
 
 
 def leftovers(mill: Mill) -> Iterator[Item]:
@@ -99,8 +102,12 @@ def leftovers(mill: Mill) -> Iterator[Item]:
         inside = part.relative_to(mill.store_path).parts
         if any(name.endswith((".part", ".part.wal")) for name in inside[-1:]):
             yield _item(part, "left by a stopped run")
-    incoming = mill.lake_path / INCOMING
-    if incoming.is_dir() and not unfinished(mill.lake_path):
+    if mill.lake is not None:
+        lake = lake_of(mill)
+        for name in lake.place.leftovers():
+            yield _lake_item(lake, name, "left by a stopped run")
+    incoming = mill.incoming_path
+    if incoming.is_dir() and not unfinished(incoming):
         yield _item(incoming, "read by a stopped pull, and not stored")
     for path in backups(mill.database_path)[:-KEPT_BACKUPS]:
         yield _item(path, "older backup of the database")
@@ -115,10 +122,10 @@ def _old_seasons(mill: Mill, keep_days: int) -> Iterator[Item]:
         if days[-1] - season[-1] <= timedelta(days=keep_days) or waiting & set(season):
             continue
         first, last = season[0] - ONE_DAY, season[-1] + ONE_DAY
-        for folder in sorted(lake.root.glob("**/date=*")):
+        for folder in lake.place.day_folders():
             with suppress(ValueError):
-                if first <= date.fromisoformat(folder.name.removeprefix("date=")) <= last:
-                    yield _item(folder, f"season that ended on {season[-1]}")
+                if first <= date.fromisoformat(folder.rpartition("date=")[2]) <= last:
+                    yield _lake_item(lake, folder, f"season that ended on {season[-1]}")
 
 
 def _seasons(days: list[date]) -> list[list[date]]:
@@ -142,11 +149,22 @@ def _old_reports(mill: Mill, keep_days: int) -> Iterator[Item]:
             yield _item(folder, "old report")
 
 
-def _older_files(files: Iterable[Path], days: int, what: str) -> Iterator[Item]:
+def _old_refusals(lake: Lake, days: int) -> Iterator[Item]:
     limit = time.time() - days * _DAY_S
-    for path in sorted(files):
+    for name in lake.place.find(f"{REFUSALS}/*.parquet"):
+        if lake.place.modified_s(name) < limit:
+            yield _lake_item(lake, name, f"refused rows, older than {days} days")
+
+
+def _old_logs(folder: Path, days: int) -> Iterator[Item]:
+    limit = time.time() - days * _DAY_S
+    for path in sorted(folder.glob("lostpol.jsonl.*")):
         if path.stat().st_mtime < limit:
-            yield _item(path, f"{what}, older than {days} days")
+            yield _item(path, f"log, older than {days} days")
+
+
+def _lake_item(lake: Lake, name: str, why: str) -> Item:
+    return Item(lake.place.where(name), why, lake.place.size_bytes(name), name)
 
 
 def _item(path: Path, why: str) -> Item:
@@ -160,7 +178,11 @@ def _size(path: Path) -> int:
     return path.lstat().st_size if path.exists() else 0
 
 
-def _delete(path: Path) -> None:
+def _delete(mill: Mill, item: Item) -> None:
+    if item.in_lake:
+        lake_of(mill).place.remove(item.in_lake)
+        return
+    path = Path(item.path)
     if path.is_dir() and not path.is_symlink():
         shutil.rmtree(path)
     else:

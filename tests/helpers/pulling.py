@@ -32,6 +32,10 @@ class FakeMill:
         }
     )
 
+    @property
+    def incoming_path(self):
+        return self.lake_path / "incoming"
+
 
 def content(mill):
     lake = Lake(mill.lake_path)

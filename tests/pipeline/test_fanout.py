@@ -3,6 +3,7 @@
 import hashlib
 import shutil
 from contextlib import nullcontext
+from dataclasses import replace
 from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
@@ -96,6 +97,9 @@ def test_one_mill_that_fails_does_not_hold_up_the_others(
     assert store_of(good).runs()["state"].to_list() == ["finished"]
     with pytest.raises(ConfigError, match="share one store"):
         fanout_dask.backfill_together([good, good], fanout_dask.Cluster())
+    shared = [replace(mill, lake="s3://bucket/mill") for mill in (good, bad)]
+    with pytest.raises(ConfigError, match="share one lake"):
+        fanout_dask.backfill_together(shared, fanout_dask.Cluster())
 
 
 def test_a_worker_with_other_versions_is_refused():

@@ -118,6 +118,7 @@ def test_a_day_that_was_moved_away_comes_back_with_its_exports(tmp_path):
     path = export(tmp_path, "a.csv", 7.1, 7.2)
     told(mill, path)
     before = lake_bytes(mill)
-    Lake(mill.lake_path).readings_path(FIRST).unlink()
+    lake = Lake(mill.lake_path)
+    lake.place.delete(lake.readings_name(FIRST))
     assert told(mill, path).days_changed == (FIRST,)
     assert lake_bytes(mill) == before

@@ -45,6 +45,10 @@ class FakeMill:
         }
     )
 
+    @property
+    def incoming_path(self):
+        return self.lake_path / "incoming"
+
 
 @pytest.fixture(name="ways")
 def _ways(tmp_path, monkeypatch):

@@ -10,6 +10,7 @@ from pipeline import stages
 from pipeline.cli import run
 from pipeline.config import load_mill
 from pipeline.errors import DataError
+from pipeline.lake_place import place_at
 from pipeline.refused import (
     REFUSED_SCHEMA,
     ROWS_KEPT,
@@ -18,7 +19,7 @@ from pipeline.refused import (
     Tally,
     read_refused,
     refused_frame,
-    refused_path,
+    refused_name,
 )
 
 
@@ -58,30 +59,30 @@ def test_only_so_many_rows_of_a_reason_are_kept_and_their_text_is_cut():
 def test_kept_rows_come_back_by_reason_and_file(tmp_path):
     rows = [RefusedRow(9, "tag_absent", "z"), RefusedRow(2, "time_unreadable", "y")]
     for name, mark in (("a.csv", "a"), ("b.csv", "b")):
-        path = refused_path(tmp_path, mark * 64)
+        path = tmp_path / refused_name(mark * 64)
         path.parent.mkdir(exist_ok=True)
         refused_frame(name, rows).write_parquet(path)
-    assert read_refused(tmp_path)["row"].to_list() == [2, 9, 2, 9]
-    assert read_refused(tmp_path, reason="tag_absent", file="b.csv").rows() == [
+    assert read_refused(place_at(tmp_path))["row"].to_list() == [2, 9, 2, 9]
+    assert read_refused(place_at(tmp_path), reason="tag_absent", file="b.csv").rows() == [
         ("b.csv", 9, "tag_absent", "z")
     ]
-    assert read_refused(tmp_path / "nowhere").schema == REFUSED_SCHEMA
+    assert read_refused(place_at(tmp_path / "nowhere")).schema == REFUSED_SCHEMA
 
 
 def test_what_is_no_hash_never_becomes_a_path(tmp_path):
     with pytest.raises(ValueError, match="not a hash"):
-        refused_path(tmp_path, "../../etc/passwd")
+        refused_name("../../etc/passwd")
 
 
 @pytest.mark.parametrize("damage", [b"PAR1 no more", None])
 def test_a_damaged_list_says_which_and_what_to_do(tmp_path, damage):
-    path = refused_path(tmp_path, "c" * 64)
+    path = tmp_path / refused_name("c" * 64)
     path.parent.mkdir()
     pl.DataFrame({"other": [1]}).write_parquet(path)
     if damage:
         path.write_bytes(damage)
     with pytest.raises(DataError, match="refused rows") as caught:
-        read_refused(tmp_path)
+        read_refused(place_at(tmp_path))
     assert str(path) in caught.value.where
 
 
