@@ -153,7 +153,8 @@ def backfill_together(
     name = uuid4().hex
     _JOBS[name] = job
     try:
-        with flows.scheduling_server(), _runner(cluster) as runner:
+        # A backfill takes hours, and a server that ends meanwhile takes its history along.
+        with flows.scheduling_server(shared=False), _runner(cluster) as runner:
             backfill_on_a_cluster.with_options(task_runner=runner)(name)
     finally:
         del _JOBS[name]

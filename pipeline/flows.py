@@ -192,11 +192,16 @@ def _at_work(mill: Mill) -> bool:
 
 
 @contextmanager
-def scheduling_server() -> Iterator[str]:
+def scheduling_server(*, shared: bool = True) -> Iterator[str]:
     """Give a server that schedules: the site's own, or one on this machine while it lasts.
 
     The temporary server that Prefect starts by itself never starts scheduled runs. Ours listens
     on this machine only and keeps its history in Prefect's home folder.
+
+    Parameters
+    ----------
+    shared : bool
+        A server that somebody else runs at the usual port will do. It goes when they like.
 
     Raises
     ------
@@ -207,7 +212,9 @@ def scheduling_server() -> Iterator[str]:
     if url is not None:
         yield url
         return
-    if _answers(_USUAL_URL):  # started by hand, or left running by a serve that was killed
+    if shared and _answers(
+        _USUAL_URL
+    ):  # started by hand, or left running by a serve that was killed
         with _reached_at(_USUAL_URL):
             yield _USUAL_URL
         return

@@ -125,9 +125,13 @@ def test_a_site_without_a_server_gets_one_that_ends_with_it(tmp_path, monkeypatc
 
     monkeypatch.setenv("PREFECT_HOME", str(tmp_path))
     monkeypatch.delenv("PREFECT_API_URL", raising=False)
+    with monkeypatch.context() as patch, temporary_settings(restore_defaults={PREFECT_API_URL}):
+        patch.setattr(flows, "_answers", lambda url: url == flows._USUAL_URL)
+        with flows.scheduling_server() as url:  # somebody else's, started by hand
+            assert url == flows._USUAL_URL
     with (
         temporary_settings(restore_defaults={PREFECT_API_URL}),
-        flows.scheduling_server() as url,
+        flows.scheduling_server(shared=False) as url,
         urllib.request.urlopen(f"{url}/health", timeout=10) as answer,
     ):
         assert answer.status == 200
