@@ -17,6 +17,7 @@ from pipeline.config import Mill
 from pipeline.errors import ConfigError, DataError
 from pipeline.fanout import Spread, one_by_one
 from pipeline.mail import send_report
+from pipeline.notice import tell_of_silence
 from pipeline.present import write_season_report
 from pipeline.present_night import write_night_report
 from pipeline.present_week import write_week_report
@@ -241,11 +242,14 @@ def _finish(
     write = written.get(name, write_season_report)
     report: Path = step("report", write, mill, period, gaps)
     if mill.mail is not None and name != "backfill":
+        if name == "nightly" and _staleness(mill, judged.window.end):
+            tell_of_silence(mill, judged.window.end)
         step("send", send_report, mill, report, judged.run_id)
     faults = [item for item in unread if not item.waits]
     if faults:
         raise DataError(
-            f"{len(faults)} sources could not be read; the report was made without them.",
+            f"{len(faults)} {'source' if len(faults) == 1 else 'sources'} could not be read; the "
+            "report was made without.",
             "\n".join([*(f"{item.path}: {item.why}" for item in faults), f"report: {report}"]),
             "Put these files or the inbox right, then run the same command again.",
         )

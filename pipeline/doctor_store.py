@@ -11,9 +11,10 @@ from typing import Final
 import polars as pl
 
 from pipeline.config import Mill
-from pipeline.doctor import Look, Sign
+from pipeline.doctor import Look, Sign, State
 from pipeline.lock import is_running
 from pipeline.pull import unfinished
+from pipeline.pull_known import days_pulled
 from pipeline.runlog import read_log
 from pipeline.schema import MIGRATIONS
 from pipeline.store import Store
@@ -23,6 +24,8 @@ from pipeline.windows import lake_of, now, published_store_of, store_of
 
 #: How long the database is waited for here [s].
 _PATIENCE_S: Final = 2.0
+#: A mill without readings for longer stands still between seasons [h].
+_OFF_SEASON_H: Final = 21 * 24.0
 
 
 def _store(mill: Mill) -> Store:
@@ -59,6 +62,14 @@ def lake(mill: Mill) -> Iterator[Sign]:
 def database(mill: Mill) -> Iterator[Sign]:
     """See whether the database can be opened, and is of this version."""
     store = _store(mill)
+    if not store.path.exists() and store.published.exists():
+        age = _ago(now().timestamp() - store.published.stat().st_mtime)
+        what = f"{store.path.name} is gone; its published copy, made {age}, is there"
+        cure = (
+            "Nothing, if that age is right: the next run goes on from the copy, verdicts included."
+        )
+        yield Sign("Database", "wrong", what, cure)
+        return
     if not store.path.exists():
         cure = "Run lostpol backfill once exports were pulled."
         yield Sign("Database", "look", "there is none yet", cure)
@@ -162,6 +173,9 @@ def last_runs(mill: Mill) -> Iterator[Sign]:
     elif now() - ended > timedelta(hours=26):
         cure = "See that the timer, cron line or lostpol serve is there and runs."
         yield Sign("Runs", "wrong", f"the last run ended {ago}; one is due every night", cure)
+    elif last["error"]:
+        what = f"the last {last['flow']} run ended {ago} and made its report, but: {last['error']}"
+        yield Sign("Runs", "wrong", what, "Put right what it names.")
     else:
         yield Sign("Runs", "fine", f"the last run ended {ago} and took {last['took_s']:.0f} s")
 
@@ -202,9 +216,32 @@ def readings(mill: Mill) -> Iterator[Sign]:
         yield Sign("Readings", "wrong", f"{text}, {-behind_h:.1f} h from now: in the future", cure)
     elif behind_h > 26.0:
         cure = "See why exports no longer arrive: the export job, the inbox, the network drive."
-        yield Sign("Readings", "look", f"{text}, {behind_h / 24.0:.1f} days ago", cure)
+        state: State = "wrong" if behind_h < _OFF_SEASON_H else "look"
+        yield Sign("Readings", state, f"{text}, {behind_h / 24.0:.1f} days ago", cure)
     else:
         yield Sign("Readings", "fine", text)
+
+
+def stored_days(mill: Mill) -> Iterator[Sign]:
+    """See whether every day that was pulled is there and whole."""
+    held = lake_of(mill)
+    days = held.days()
+    if not days:
+        return
+    pulled = days_pulled(held.place)
+    gone = sorted(day for day in pulled - set(days) if day >= days[0])
+    damaged = [day for day in days if not held.is_whole(day)]
+    for found, what, first in (
+        (damaged, "cut short or overwritten", "Move these files away, then pull"),
+        (gone, "gone", "Pull"),
+    ):
+        if found:
+            named = ", ".join(str(day) for day in found[:3])
+            more = f" and {len(found) - 3} more" if len(found) > 3 else ""
+            cure = f"{first} the exports of these days again: lostpol pull MILL FILES."
+            yield Sign("Stored days", "wrong", f"readings of {named}{more} are {what}", cure)
+    if not gone and not damaged:
+        yield Sign("Stored days", "fine", f"{len(days)} days, all there and whole")
 
 
 def _ago(seconds: float) -> str:
@@ -224,5 +261,6 @@ STORE: Final[tuple[tuple[str, Look], ...]] = (
     ("Runs", last_runs),
     ("Description", description),
     ("Readings", readings),
+    ("Stored days", stored_days),
     ("Remains", leavings),
 )

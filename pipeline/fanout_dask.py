@@ -44,6 +44,8 @@ _WORKER_ENVIRONMENT: Final = dict.fromkeys(
 )
 #: How long a cluster may take to show its first worker [s].
 _PATIENCE_S: Final = 120
+#: How long a scheduler may take to answer at all.
+_ANSWER_S: Final = 15
 #: What the flows of this process do, by name: open files and locks cannot travel to workers.
 _JOBS: Final[dict[str, Callable[[], None]]] = {}
 
@@ -200,7 +202,7 @@ def _runner(cluster: Cluster) -> Iterator[Any]:
     """
     try:
         import dask  # noqa: PLC0415
-        from distributed import LocalCluster  # noqa: PLC0415
+        from distributed import Client, LocalCluster  # noqa: PLC0415
         from prefect_dask.task_runners import DaskTaskRunner  # noqa: PLC0415
     except ImportError as error:
         raise ConfigError(
@@ -210,6 +212,7 @@ def _runner(cluster: Cluster) -> Iterator[Any]:
         ) from error
     logging.getLogger("distributed").setLevel(logging.ERROR)  # some fifty lines a run
     if cluster.address is not None:
+        _await_answer(Client, cluster.address)
         yield DaskTaskRunner(address=cluster.address)
         return
     # Read before a worker's process starts, when numerical libraries look for it.
@@ -224,6 +227,26 @@ def _runner(cluster: Cluster) -> Iterator[Any]:
         ) as local,
     ):
         yield DaskTaskRunner(address=local.scheduler_address)
+
+
+def _await_answer(client: Any, address: str) -> None:  # noqa: ANN401
+    """See that a scheduler of Dask answers, before anything is sent to it.
+
+    Raises
+    ------
+    ConfigError
+        Nobody answers there, or nobody who speaks as Dask does.
+    """
+    try:
+        client(address, timeout=_ANSWER_S).close()
+    except Exception as error:
+        # What another program answers there may be taken for anything, a length in exabytes too.
+        raise ConfigError(
+            "No scheduler of a Dask cluster answers.",
+            f"{address}: {type(error).__name__}",
+            "Start one with: dask scheduler. Or correct [cluster] address or --scheduler, which "
+            "look like tcp://host:8786; without one, processes of this machine are used.",
+        ) from error
 
 
 class _Count:

@@ -11,6 +11,7 @@ import os
 import socket
 import subprocess
 import sys
+import threading
 import time
 import urllib.request
 from collections.abc import Callable, Iterator, Sequence
@@ -52,6 +53,9 @@ _WAITS_S: Final = [60.0, 300.0]
 _USUAL_PORT: Final = 4200
 _USUAL_URL: Final = f"http://127.0.0.1:{_USUAL_PORT}/api"
 _SERVER_PATIENCE_S: Final = 120.0
+#: How often a served mill's server is looked for [s], and how often in a row it may be missed.
+_LOOK_S: Final = 10.0
+_MOST_MISSED: Final = 6
 _CRON_DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
@@ -149,9 +153,31 @@ def serve_mills(mills: Sequence[Mill]) -> None:
     Two runs on one store never overlap: each takes the store's own lock (``pipeline.lock``),
     which a crash cannot leave behind.
     """
-    with scheduling_server():
+    with scheduling_server() as url:
         call_crashed(mills)
+        threading.Thread(target=_watch, args=(url,), daemon=True).start()
         serve(*deployments(mills))
+
+
+def _watch(url: str) -> None:
+    """End this process when its server is gone: without one, nothing is started ever again.
+
+    What keeps services running sees that and starts it anew. A run at work is a process of its
+    own, and goes on to its end.
+    """
+    missed = 0
+    while missed < _MOST_MISSED:
+        time.sleep(_LOOK_S)
+        missed = 0 if _answers(url) else missed + 1
+    error = LostpolError(
+        "The server that schedules runs is gone, so no run would be started any more.",
+        url,
+        "Start lostpol serve again; as a service it is started by itself (configs/schedule).",
+    )
+    sys.stderr.write(f"{error}\n")
+    sys.stderr.flush()
+    # The server's own client waits for it in other threads, and would hold up an orderly end.
+    os._exit(error.exit_code)
 
 
 def call_crashed(mills: Sequence[Mill], oldest_s: float = 60.0) -> int:
@@ -212,9 +238,8 @@ def scheduling_server(*, shared: bool = True) -> Iterator[str]:
     if url is not None:
         yield url
         return
-    if shared and _answers(
-        _USUAL_URL
-    ):  # started by hand, or left running by a serve that was killed
+    # Started by hand, or left running by a serve that was killed.
+    if shared and _answers(_USUAL_URL):
         with _reached_at(_USUAL_URL):
             yield _USUAL_URL
         return

@@ -182,6 +182,14 @@ class Lake:
             counts.append(count)
         return current, counts, not current.equals(stored)
 
+    def is_whole(self, day: date) -> bool:
+        """Tell whether a stored day of readings has a beginning and an end that fit."""
+        try:
+            with self.place.open(self.readings_name(day)) as file:
+                return bool(pl.read_parquet_schema(file) == READINGS_SCHEMA)
+        except (OSError, pl.exceptions.PolarsError):
+            return False
+
     def readings_name(self, day: date) -> str:
         """Name of the file of a day of readings, there or not."""
         return _name("readings", day, "readings")

@@ -37,6 +37,7 @@ from pipeline.readers_evidence import Evidence
 from pipeline.readers_layout import Plan, plan_for
 from pipeline.readers_passes import repeated
 from pipeline.readers_table import TableReader
+from pipeline.readers_time import latest_moment
 from pipeline.readers_values import MillClock, to_readings
 from pipeline.refused import Tally
 from pipeline.units import UnitChange
@@ -177,7 +178,9 @@ class _Reader:
     def _quickly(self, block: Block) -> Columns | None:
         """Arrays of a clean block; None where it turns out not to be."""
         time_us = self._moments(block)
-        if time_us is None or len(block.tags) * len(block.qualities) > _MOST_PAIRS:
+        if time_us is None or (time_us > 1e6 * latest_moment().timestamp()).any():
+            return None
+        if len(block.tags) * len(block.qualities) > _MOST_PAIRS:
             return None
         pairs = [(tag, word) for tag in block.tags for word in block.qualities]
         self._ask({pair for pair in pairs if pair not in self._meanings}, as_text=block.is_text)

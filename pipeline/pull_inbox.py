@@ -27,6 +27,9 @@ PAUSE_S: float = 3.0
 PATIENCE_S: Final = 3600.0
 #: What is known of the files of an inbox, in the store.
 INBOX_NOTES: Final = "inbox.json"
+#: Text whose last line may still be on its way, and for how long [s].
+_LINES: Final = (".csv", ".txt", ".tsv")
+_LINE_S: Final = 600.0
 _PARQUET: Final = b"PAR1"
 _ZIP: Final = b"PK\x03\x04"
 
@@ -98,7 +101,7 @@ def _state(path: Path) -> tuple[int, float]:
 
 
 def _has_end(path: Path) -> bool:
-    """Whether a file has the end that its form must have; text may end anywhere."""
+    """Whether a file has the end that its form must have."""
     try:
         with path.open("rb") as file:
             start = file.read(4)
@@ -106,6 +109,9 @@ def _has_end(path: Path) -> bool:
             end = file.read(4)
         if start == _PARQUET:
             return end == _PARQUET and path.stat().st_size > len(start) + len(end)
+        if path.suffix.lower() in _LINES:
+            # A number cut short is a number, too. Some programs never end their last line.
+            return end.endswith((b"\n", b"\r")) or time.time() - path.stat().st_mtime > _LINE_S
         return start != _ZIP or zipfile.is_zipfile(path)
     except OSError:
         return True  # the reader says what is wrong with it

@@ -108,6 +108,15 @@ def find_pulled(lake: Place, size_bytes: int, sha256: str) -> Pulled | None:
     return None
 
 
+def days_pulled(lake: Place) -> set[date]:
+    """UTC days of which some export held readings."""
+    found: set[date] = set()
+    for name in lake.find(f"{FOLDER}/*.json"):
+        with suppress(OSError, ValueError, KeyError, TypeError):
+            found |= {date.fromisoformat(day) for day in _note(lake, name).days}
+    return found
+
+
 def shown_lately(lake: Place, since: date) -> list[str]:
     """What exports that reach `since` or beyond showed as a whole, by name of the export."""
     found = []

@@ -8,6 +8,8 @@ months missing between its days, else not at all: the person is asked.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import UTC as UTC_ZONE
+from datetime import datetime, timedelta
 from typing import Final, Literal
 
 import polars as pl
@@ -50,6 +52,13 @@ _SHAPES: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
 _SAMPLE: Final = 5000
 _DAY_S: Final = 86_400
 UTC: Final = pl.Datetime("us", "UTC")
+#: Clocks of plants and of this machine may differ by a zone, not by more.
+_MOST_AHEAD: Final = timedelta(days=1)
+
+
+def latest_moment() -> datetime:
+    """Latest moment of which there can be a reading, by this machine's clock."""
+    return datetime.now(UTC_ZONE) + _MOST_AHEAD
 
 
 def plain_time(times: pl.Expr) -> pl.Expr:

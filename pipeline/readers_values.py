@@ -20,7 +20,7 @@ from pipeline.readers_passes import ADDED, NAIVE, PASS, STATED
 from pipeline.readers_quality import verdict
 from pipeline.readers_sections import UNITS, is_heading
 from pipeline.readers_text import EXTRA
-from pipeline.readers_time import UTC, moments
+from pipeline.readers_time import UTC, latest_moment, moments
 from pipeline.readers_units import in_inside_unit
 from pipeline.refused import Tally
 from pipeline.units import UnitChange
@@ -229,6 +229,7 @@ def _with_moments(
         local = _local_to_utc(pl.col("naive"), plan, clock, which)
         moment = both.select(pl.coalesce(local, "stated")).to_series()
     timed = frame.drop("time", *ADDED, strict=False).with_columns(moment.alias("ts_utc"))
+    timed = _not_ahead(timed, tally, weight)
     if not moment.null_count():
         return timed
     zone = plan.time_zone or clock.zone
@@ -244,6 +245,16 @@ def _with_moments(
         if len(found):
             tally.refuse(reason, found, weight=weight, unreadable=reason == "time_unreadable")
     return timed.filter(pl.col("ts_utc").is_not_null())
+
+
+def _not_ahead(timed: pl.DataFrame, tally: Tally, weight: int) -> pl.DataFrame:
+    """Refuse readings of days to come: one wrong year would stretch the season by years."""
+    ahead = (pl.col("ts_utc") > latest_moment()).fill_null(value=False)
+    found = timed.filter(ahead)
+    if found.is_empty():
+        return timed
+    tally.refuse("in_the_future", found[_ROW], weight=weight)
+    return timed.filter(~ahead)
 
 
 def _local_to_utc(naive: pl.Expr, plan: Plan, clock: MillClock, which: pl.Series | None) -> pl.Expr:

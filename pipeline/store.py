@@ -30,7 +30,7 @@ from pipeline.schema import (
     VERDICT_COLUMNS,
 )
 from pipeline.snapshot import published_path, write_copy
-from pipeline.store_open import migrate, opened, refuse_newer
+from pipeline.store_open import bring_back, migrate, opened, refuse_newer
 from pipeline.store_rows import frame_of, insert, keep_findings, keep_run, keep_sensors, settle
 
 _STOPPED: Final = "UPDATE runs SET state = 'failed' WHERE mill = ? AND state = 'running'"
@@ -143,7 +143,7 @@ class Store:
 
     def settle_stopped(self) -> None:
         """Call runs failed that say they run; only for whoever holds the mill's run lock."""
-        if self.path.exists():
+        if self.path.exists() or self.published.exists():
             with self._writing() as connection:
                 connection.execute(_STOPPED, [self.mill])
 
@@ -253,11 +253,19 @@ class Store:
             return frame_of(connection, query, self.mill)
 
     @contextmanager
+    def _there(self) -> Iterator[None]:
+        """See that the file is there; only for whoever holds the writer's lock."""
+        if not self.path.exists() and self.published.exists():
+            bring_back(self.path, self.published)
+        yield
+
+    @contextmanager
     def _writing(self, *, publish: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
         """Open for one transaction, with the tables brought up to date first."""
         self.path.parent.mkdir(parents=True, exist_ok=True)
         with (
             only_writer(self.path, self.patience_s),
+            self._there(),
             opened(self.path, read_only=False, patience_s=self.patience_s) as connection,
         ):
             migrate(connection, self.path)

@@ -6,8 +6,10 @@ file waits a little, then a little longer, up to a limit, and then says who hold
 
 from __future__ import annotations
 
+import os
 import random
 import re
+import shutil
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -27,6 +29,9 @@ _LONGEST_PAUSE_S: Final = 1.0
 #: Backups kept from before migrations.
 KEPT_BACKUPS: Final = 3
 _HOLDER: Final = re.compile(r"held in (?P<program>.+?) \(PID (?P<pid>\d+)\)")
+#: What a file that was cut or overwritten makes the library say in the middle of its work.
+_DAMAGE: Final = (duckdb.IOException, duckdb.SerializationException, duckdb.InternalException,
+                  duckdb.FatalException)  # fmt: skip
 #: Nothing is loaded from outside.
 _OPTIONS: Final = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
 
@@ -51,6 +56,8 @@ def opened(
         # Times without a zone would otherwise be read in the machine's own zone.
         connection.execute("SET TimeZone = 'UTC'")
         yield connection
+    except _DAMAGE as error:
+        raise full_disk(error, path) or _unreadable(path, error) from error
     finally:
         connection.close()
 
@@ -72,6 +79,27 @@ def _connect(path: Path, *, read_only: bool, patience_s: float) -> duckdb.DuckDB
         pause_s = min(pause_s * 1.5, _LONGEST_PAUSE_S)
 
 
+def bring_back(live: Path, published: Path) -> None:
+    """Let a store whose file is gone go on from its published copy, which is a whole one."""
+    part = live.with_name(live.name + ".part")
+    try:
+        shutil.copyfile(published, part)
+        with part.open("rb+") as file:
+            os.fsync(file.fileno())
+        part.replace(live)
+    except OSError as error:
+        part.unlink(missing_ok=True)
+        raise full_disk(error, live) or _no_way_back(published, error) from error
+
+
+def _no_way_back(published: Path, error: OSError) -> DataError:
+    return DataError(
+        f"The findings store is gone, and its copy cannot be read: {error.strerror or error}.",
+        str(published),
+        "Grant the right to read it, or move it away and run lostpol backfill.",
+    )
+
+
 def is_held(error: duckdb.Error) -> bool:
     """Tell whether the file could not be opened because another holds it."""
     text = str(error)
@@ -82,7 +110,9 @@ def _unreadable(path: Path, error: duckdb.Error) -> DataError:
     return DataError(
         "The findings store cannot be opened.",
         f"{path}: {str(error).splitlines()[0]}",
-        "Put the file back from a copy, or move it away and run lostpol backfill.",
+        "Move the file away. The next run then goes on from the copy beside it, "
+        "findings_published.duckdb, with its findings and verdicts; without that copy too, run "
+        "lostpol backfill.",
     )
 
 

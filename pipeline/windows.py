@@ -123,14 +123,18 @@ def tag_health(mill: Mill, first: date, last: date) -> pl.DataFrame:
 
 def data_bounds(mill: Mill, lake: Lake, days: Sequence[date]) -> tuple[datetime, datetime]:
     """First minute with a reading, and the end of the last one, among days worked out."""
-    edges = []
-    for day, last in ((days[0], False), (days[-1], True)):
-        times = lake.read_readings(day, day, [s.tag for s in mill.station.signals])["ts_utc"]
-        edge = times.max() if last else times.min()
-        edges.append(edge if isinstance(edge, datetime) else midnight(day, int(last)))
-    begin, end = (edge.replace(second=0, microsecond=0) for edge in edges)
-    closed = edges[1] == midnight(days[-1], 1)
-    return begin, end if closed else end + timedelta(minutes=1)
+    tags = [s.tag for s in mill.station.signals]
+    first = last = None
+    for day in days:
+        if isinstance(first := lake.read_readings(day, day, tags)["ts_utc"].min(), datetime):
+            break
+    for day in reversed(days):  # the laboratory may be days ahead of the plant's exports
+        if isinstance(last := lake.read_readings(day, day, tags)["ts_utc"].max(), datetime):
+            break
+    if not isinstance(first, datetime) or not isinstance(last, datetime):
+        return midnight(days[0]), midnight(days[-1], 1)
+    begin, end = (edge.replace(second=0, microsecond=0) for edge in (first, last))
+    return begin, end + timedelta(minutes=1)
 
 
 def stamp_of(mill: Mill) -> str:

@@ -6,18 +6,20 @@ import re
 import signal
 import threading
 import time
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
-from pipeline import attempts, runlog
+from pipeline import attempts, notice, runlog
 from pipeline.attempts import attempt
 from pipeline.config import load_mill
 from pipeline.errors import DataError, DeliveryError, DiskError, StoreBusyError
 from pipeline.lock import is_running, only_run
 from pipeline.mail import outbox_of
+from pipeline.notice import tell_of_silence
 from pipeline.runlog import log_event, log_path, read_log, rotate
-from pipeline.windows import store_of
+from pipeline.windows import now, store_of
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -95,6 +97,20 @@ def test_a_report_that_was_written_is_no_failed_run(mill):
     whole = store_of(mill).stages().row(0, named=True)
     assert (whole["stage"], whole["state"]) == ("whole", "finished")
     assert outbox_of(mill).letters() == []
+
+
+def test_silence_of_the_plant_is_told_each_morning_of_a_week(mill, monkeypatch):
+    end = now() - timedelta(days=2)
+    for days in (0, 0, 1, 9):
+        with monkeypatch.context() as patch:
+            later = now() + timedelta(days=days)
+            patch.setattr(notice, "now", lambda later=later: later)
+            tell_of_silence(mill, end)
+    letters = outbox_of(mill).letters()
+    assert len(letters) == 2  # the first morning once, the second, and none after a week
+    assert all("No new readings from Brindlewater" in letter.subject for letter in letters)
+    told = outbox_of(mill).message(letters[0]).decode()
+    assert "lostpol doctor" in told
 
 
 def test_a_backfill_by_hand_mails_nobody(mill):

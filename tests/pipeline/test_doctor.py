@@ -19,6 +19,8 @@ from pipeline.errors import DataError
 from pipeline.lake_merge import READINGS_SCHEMA
 from pipeline.lock import only_run
 from pipeline.mail import outbox_of
+from pipeline.pull_known import Pulled, keep_note
+from pipeline.pull_ledger import SourceLedger
 from pipeline.snapshot import published_path
 from pipeline.windows import lake_of, now, store_of
 
@@ -168,6 +170,56 @@ def test_a_damaged_database_is_wrong_and_ends_with_seven(mill, capsys):
     told = json.loads(capsys.readouterr().out)
     assert told["well"] is False
     assert {"Database"} <= {s["about"] for s in told["signs"] if s["state"] == "wrong"}
+
+
+@pytest.mark.parametrize("size", [0, 4096, 2_000_000])
+def test_a_database_cut_or_filled_up_is_told_and_never_a_traceback(mill, capsys, size):
+    with mill.database_path.open("rb+") as file:
+        file.truncate(0)
+        file.truncate(size)
+    assert run(["doctor", str(mill.config_path)]) == 7
+    told = capsys.readouterr().out
+    assert "fault of its own" not in told
+    assert "findings_published.duckdb" in told
+
+
+def test_a_store_whose_database_is_gone_goes_on_from_its_copy(mill):
+    store = store_of(mill)
+    stages = store.stages()
+    store.path.unlink()
+    sign = wrong(mill)["Database"]
+    assert "is gone" in sign.what
+    assert "verdicts included" in sign.cure
+    store.settle_stopped()  # as every run does first
+    assert store.stages().equals(stages)
+    assert wrong(mill) == {}
+
+
+def test_days_that_went_missing_or_were_cut_are_named(mill):
+    lake = lake_of(mill)
+    last = lake.days()[-1]
+    for n in (1, 2):
+        readings_at(mill, now() - timedelta(days=n, hours=2))
+    days = lake.days()
+    ledger = SourceLedger("a.csv", "0" * 64, 1, "", 1, 1, 0, 0, {}, {}, (), None, None, ())
+    keep_note(lake.place, Pulled(ledger, "", {}, tuple(map(str, days))))
+    assert states(mill)["Stored days"].state == "fine"
+    path = Path(lake.place.where(lake.readings_name(days[1])))
+    path.unlink()
+    assert f"{days[1]} are gone" in wrong(mill)["Stored days"].what
+    path = Path(lake.place.where(lake.readings_name(last)))
+    path.write_bytes(path.read_bytes()[:-20])
+    told = [sign.what for sign in examine(mill) if sign.about == "Stored days"]
+    assert any(f"{last} are cut short" in what for what in told)
+
+
+def test_silence_of_the_plant_is_wrong_until_it_is_off_season(mill):
+    lake = lake_of(mill)
+    lake.place.delete(lake.readings_name(lake.days()[-1]))
+    readings_at(mill, now() - timedelta(days=30))
+    assert states(mill)["Readings"].state == "look"
+    readings_at(mill, now() - timedelta(days=3))
+    assert "3.0 days ago" in wrong(mill)["Readings"].what
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")

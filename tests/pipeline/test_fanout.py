@@ -114,6 +114,20 @@ def test_a_worker_with_other_versions_is_refused():
         _batch.fn(ran, versions_here() | {"numpy": "0.0.1"})
 
 
+@pytest.mark.parametrize("address", ["tcp://127.0.0.1:9", "rubbish"])
+def test_a_scheduler_that_nobody_runs_is_told_plainly(monkeypatch, address):
+    pytest.importorskip("prefect_dask")
+    from pipeline import fanout_dask
+
+    monkeypatch.setattr(fanout_dask, "_ANSWER_S", 1)
+    with (
+        pytest.raises(ConfigError, match="No scheduler") as caught,
+        fanout_dask._runner(fanout_dask.Cluster(address)),
+    ):
+        pass
+    assert address in caught.value.where
+
+
 def test_batches_hold_every_piece_once():
     pieces = [(n,) for n in range(57)]
     for workers in (1, 2, 4, 100):

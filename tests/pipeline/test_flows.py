@@ -140,6 +140,20 @@ def test_a_site_without_a_server_gets_one_that_ends_with_it(tmp_path, monkeypatc
         urllib.request.urlopen(f"{url}/health", timeout=10)
 
 
+def test_a_serve_whose_server_is_gone_says_so_and_ends(monkeypatch, capsys):
+    from pipeline import flows
+
+    answers = iter([True, False, True, *[False] * 6])
+    ended = []
+    monkeypatch.setattr(flows, "_LOOK_S", 0.0)
+    monkeypatch.setattr(flows, "_answers", lambda _: next(answers))
+    monkeypatch.setattr(flows.os, "_exit", ended.append)
+    flows._watch("http://127.0.0.1:1/api")
+    assert ended == [1]
+    assert next(answers, None) is None  # one that comes back in time is no fault
+    assert "is gone" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("around", ["2026-03-06", "2026-10-30"])
 @pytest.mark.parametrize("at", ["05:00", "02:30", "01:30"])
 def test_a_night_fires_once_a_local_day_across_both_changes_of_the_clock(around, at):

@@ -95,3 +95,17 @@ def test_spoiled_notes_on_an_inbox_are_made_anew(tmp_path, text):
 
 def test_a_file_that_went_away_is_known_to_nobody(tmp_path):
     assert hashed([tmp_path / "gone.csv"], tmp_path / "inbox.json") == {tmp_path / "gone.csv": ""}
+
+
+@pytest.mark.parametrize("name", ["a.csv", "a.TXT"])
+def test_a_last_line_without_its_end_is_waited_for_but_not_for_ever(tmp_path, name):
+    """26 may be the beginning of 265.1."""
+    path = tmp_path / name
+    path.write_text("time,tag,value\n2025-10-06 10:00,FI.1,26")
+    assert set(still_arriving([path])) == {path}
+    path.write_text("time,tag,value\n2025-10-06 10:00,FI.1,265.1\n")
+    assert still_arriving([path]) == {}
+    path.write_text("time,tag,value\n2025-10-06 10:00,FI.1,265.1")
+    some_time_ago = time.time() - 700.0
+    os.utime(path, (some_time_ago, some_time_ago))
+    assert still_arriving([path]) == {}

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import polars as pl
 import pytest
-from pulling import content, long_frame, pulled
+from pulling import as_text, content, long_frame, pulled
 
 
 def lab_file(tmp_path, rows):
@@ -132,3 +132,19 @@ def test_the_hour_that_is_skipped_follows_the_mill(tmp_path):
     ]
     _, result = pulled(tmp_path, "refuse", path, missing="refuse")
     assert result.sources[0].refused == {"local_time_skipped": 1}
+
+
+@pytest.mark.parametrize("ending", ["csv", "parquet"])
+def test_readings_of_days_to_come_are_refused_and_told(tmp_path, ending):
+    """One wrong year would stretch the season by years of empty days."""
+    soon = datetime.now(UTC).replace(microsecond=0) + timedelta(hours=20)
+    frame = long_frame(5)
+    typo = frame.head(2).with_columns(time=pl.lit(soon + timedelta(days=400)))
+    near = frame.head(1).with_columns(time=pl.lit(soon))  # a clock ahead, or another zone
+    path = tmp_path / f"tags.{ending}"
+    whole = pl.concat([frame, typo.cast(frame.schema), near.cast(frame.schema)])
+    as_text(whole).write_csv(path) if ending == "csv" else whole.write_parquet(path)
+    mill, result = pulled(tmp_path, "x", path)
+    assert result.sources[0].refused == {"in_the_future": 2}
+    assert result.sources[0].kept == 11
+    assert content(mill)["ts_utc"].max() == soon
