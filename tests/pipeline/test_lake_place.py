@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+import fsspec
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -276,11 +277,17 @@ def test_names_that_lead_out_of_a_place_are_refused(tmp_path, name):
 
 
 def test_a_day_worked_out_elsewhere_is_seen_at_once(bucket):
-    one, other = place_at(bucket), place_at(bucket)
-    assert other.find("readings/date=*/readings.parquet") == []
-    one.write(NAME, lambda file: file.write(b"x"))
-    assert other.find("readings/date=*/readings.parquet") == [NAME]
-    assert other.exists(NAME)
+    place = place_at(bucket)
+    worker = fsspec.filesystem("s3", skip_instance_cache=True)
+    other = NAME.replace("2025-10-13", "2025-10-14")
+    for names in ([NAME], [NAME, other]):
+        worker.pipe_file(f"{bucket}/{names[-1]}", b"x")
+        assert place.find("readings/date=*/readings.parquet") == names
+        assert place.exists(names[-1])
+    signed = place.signature(NAME)
+    worker.pipe_file(f"{bucket}/{NAME}", b"y")
+    assert read(place, NAME) == b"y"
+    assert place.signature(NAME) != signed
 
 
 def test_a_large_day_is_fetched_in_one_piece(bucket, monkeypatch):
