@@ -1,9 +1,12 @@
 """What several files of tests share."""
 
 from datetime import date
+from uuid import uuid4
 
+import fsspec
 import pytest
 from chromium import CHROMIUM
+from lakes import s3_server, two_days
 from pulling import START, lake_bytes, long_frame, pulled
 
 
@@ -39,3 +42,24 @@ def chromium():
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="module")
+def s3():
+    """Address of an S3 server of this machine, whose keys are in the environment meanwhile."""
+    with s3_server() as address:
+        yield address
+
+
+@pytest.fixture
+def bucket(s3):
+    """URL of a prefix in a new bucket."""
+    name = f"mill-{uuid4().hex}"
+    fsspec.filesystem("s3", skip_instance_cache=True).mkdir(name)
+    return f"s3://{name}/brindlewater"
+
+
+@pytest.fixture(scope="module")
+def two_exports(tmp_path_factory):
+    """Exports of two days, see `lakes.two_days`."""
+    return two_days(tmp_path_factory.mktemp("two_exports"))

@@ -4,13 +4,31 @@ import pickle
 
 import pytest
 
-from pipeline.errors import ConfigError, DataError, DeliveryError, LostpolError, StoreBusyError
+from pipeline.errors import (
+    ConfigError,
+    DataError,
+    DeliveryError,
+    DiskError,
+    LakeError,
+    LostpolError,
+    StoreBusyError,
+    UnwellError,
+)
 
-KINDS = [LostpolError, ConfigError, DataError, StoreBusyError, DeliveryError]
+KINDS = [
+    LostpolError,
+    ConfigError,
+    DataError,
+    StoreBusyError,
+    DeliveryError,
+    DiskError,
+    UnwellError,
+    LakeError,
+]
 
 
 def test_each_kind_has_its_own_exit_code():
-    assert [kind.exit_code for kind in KINDS] == [1, 2, 3, 4, 5]
+    assert [kind.exit_code for kind in KINDS] == [1, 2, 3, 4, 5, 6, 7, 8]
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -88,6 +88,17 @@ def test_runs_that_were_killed_are_told_over_and_others_are_left_alone(tmp_path)
         assert flows.call_crashed([here], oldest_s=0.0) == 0
 
 
+def test_another_try_is_for_what_the_world_may_put_right():
+    from prefect.states import Failed
+
+    from pipeline import flows
+    from pipeline.errors import ConfigError, DataError, LakeError
+
+    for kind, again in ((LakeError, True), (DataError, False), (ConfigError, False)):
+        state = Failed(data=kind("It broke.", "lake", "Mend it."))
+        assert flows._may_pass(None, None, state) is again
+
+
 def test_deployments_run_at_the_mills_own_times():
     from pipeline import flows
 
