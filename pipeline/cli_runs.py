@@ -42,7 +42,8 @@ def backfill(
     """Work out past days anew and search them; without days, all that were pulled."""
     from pipeline import chains  # noqa: PLC0415
     from pipeline.config import load_mill  # noqa: PLC0415
-    from pipeline.terminal import progress_bar  # noqa: PLC0415
+    from pipeline.report.text import clean  # noqa: PLC0415
+    from pipeline.terminal import progress_bar, say  # noqa: PLC0415
 
     described = [load_mill(mill) for mill in mills]
     if not described:
@@ -55,7 +56,9 @@ def backfill(
             outcomes = backfill_together(described, where, first, last, progress)
         else:
             outcomes = [chains.backfill(m, first, last, progress=progress) for m in described]
-    for mill, outcome in zip(mills, outcomes, strict=True):
+    for mill, known, outcome in zip(mills, described, outcomes, strict=True):
+        if len(mills) > 1:
+            say(f"{clean(known.name)} ({mill})")
         _conclude(mill, outcome.report)
 
 

@@ -39,11 +39,17 @@ def full_disk(error: BaseException, where: Path) -> DiskError | None:
     said = next((text for text in map(_about_disk, _chain(error)) if text), None)
     if said is None:
         return None
+    if "read-only" in said:
+        cure = "See why it may only be read (mount, failing disk)"
+    else:
+        cure = (
+            "Make a little room by hand first, outside the store: clearing up needs some, too. "
+            "lostpol vacuum MILL --dry-run then lists what can go"
+        )
     return DiskError(
-        f"The disk takes no more: {said}.",
+        f"The disk takes no writing: {said}.",
         f"{where} ({_room(where)})",
-        "Make room or put the disk right (lostpol vacuum MILL --dry-run lists what can go), then "
-        "run the same command again. What was stored before is as it was.",
+        f"{cure}. Then run the same command again. What was stored before is as it was.",
     )
 
 
