@@ -207,7 +207,9 @@ def _found_in_it(view: NightView, value: float) -> str:
     rest = value - float(causes["lost_t"].sum())
     outside = bare_tonnes(abs(rest), abs(rest) - 0.1, abs(rest) + 0.1)
     told = (
-        f"Outside it {outside}." if rest > 0 else f"Outside it {outside} better than the targets."
+        f"Outside it {outside}."
+        if rest > 0
+        else f"Outside it the day lost {outside} less than at its targets."
     )
     said = f"Found in it: {'; '.join(named)}"
     said += (

@@ -246,7 +246,7 @@ def _causes(view: WeekView, sums: Tally | None) -> list[CauseRow]:
 def _rest(view: WeekView, rest: float, whole: float, longest: float) -> CauseRow:
     price, code = view.report.price_per_t, view.report.currency
     if rest <= 0:
-        mass = f"{tonnes(-rest, None, None).split(' (', 1)[0]} better than the targets"
+        mass = f"{tonnes(-rest, None, None).split(' (', 1)[0]} less than at the targets"
         return CauseRow(_NO_FINDING, bar(0.0, 1.0), mass, "", "", "", "")
     share = 100 * rest / whole if whole > 0 else None
     return CauseRow(

@@ -66,7 +66,7 @@ def test_causes_are_ordered_and_add_up_with_what_no_finding_holds(week):
 def test_a_week_better_than_its_findings_says_so(make_week):
     little = make_week().report.season.with_columns(excess_t=0.1)
     rows = compose_week(make_week(season=little))["causes"]
-    assert rows[-1].mass == "1.1 t better than the targets"
+    assert rows[-1].mass == "1.1 t less than at the targets"
 
 
 def test_days_and_shifts(week):
