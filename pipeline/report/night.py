@@ -206,11 +206,7 @@ def _found_in_it(view: NightView, value: float) -> str:
     ]
     rest = value - float(causes["lost_t"].sum())
     outside = bare_tonnes(abs(rest), abs(rest) - 0.1, abs(rest) + 0.1)
-    told = (
-        f"Outside it {outside}."
-        if rest > 0
-        else f"Outside it the day lost {outside} less than at its targets."
-    )
+    told = f"Outside it {outside}." if rest > 0 else f"Outside it {outside} less than at target."
     said = f"Found in it: {'; '.join(named)}"
     said += (
         f"; {causes.height - _NAMED_CAUSES} more causes" if causes.height > _NAMED_CAUSES else ""
