@@ -277,7 +277,7 @@ def test_one_unreadable_file_does_not_hide_the_report(tmp_path, exports):
     (inbox / "broken.parquet").write_bytes(b"this is no parquet")
     half = exports[1].read_bytes()
     (inbox / "tags_b.parquet").write_bytes(half[: len(half) // 2])
-    with pytest.raises(DataError, match="1 sources could not be read") as caught:
+    with pytest.raises(DataError, match="1 source could not be read") as caught:
         chains.nightly(mill)
     assert "broken.parquet" in caught.value.where
     assert "tags_b.parquet" not in caught.value.where
