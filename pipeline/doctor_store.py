@@ -230,7 +230,8 @@ def stored_days(mill: Mill) -> Iterator[Sign]:
         return
     pulled = days_pulled(held.place)
     gone = sorted(day for day in pulled - set(days) if day >= days[0])
-    damaged = [day for day in days if not held.is_whole(day)]
+    # An object store holds whole objects only, and all would have to be fetched.
+    damaged = [d for d in days if isinstance(held.root, Path) and not held.is_whole(d)]
     for found, what, first in (
         (damaged, "cut short or overwritten", "Move these files away, then pull"),
         (gone, "gone", "Pull"),
