@@ -108,11 +108,11 @@ class _Attempt:
         told = {k: v for k, v in row.items() if k != "number" and v is not None}
         log_event(self.mill, "stage", **told, run_id=self.run_id)
 
-    def save(self) -> None:
+    def save(self, *, over: bool = False) -> None:
         """Keep the stages so far, and once the attempt ended the whole."""
         rows = [row | {"run_id": self.run_id} for row in self.rows]
         try:
-            store_of(self.mill).record_stages(rows)
+            store_of(self.mill).record_stages(rows, over=over)
         except (LostpolError, OSError) as error:
             log_event(
                 self.mill, "stages not kept", attempt=self.name, error=in_words(self.mill, error)
@@ -134,7 +134,7 @@ class _Attempt:
         self.rows.append(whole)
         told = {k: v for k, v in whole.items() if k not in {"number", "stage"} and v is not None}
         log_event(self.mill, "run ended", **told, run_id=self.run_id)
-        self.save()
+        self.save(over=True)
 
 
 @contextmanager

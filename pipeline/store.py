@@ -193,9 +193,17 @@ class Store:
             )
         return self.findings()
 
-    def record_stages(self, rows: Sequence[Mapping[str, Any]]) -> None:
-        """Keep how long the stages of a run took; a stage told again replaces its row."""
+    def record_stages(self, rows: Sequence[Mapping[str, Any]], *, over: bool = False) -> None:
+        """Keep how long the stages of a run took; a stage told again replaces its row.
+
+        Parameters
+        ----------
+        over : bool
+            The attempt has ended: a run that still says it runs could not say that it failed.
+        """
         with self._writing() as connection:
+            if over:
+                connection.execute(_STOPPED, [self.mill])
             rows = [{**row, "mill": self.mill} for row in rows]
             insert(connection, "REPLACE", "stages", STAGE_COLUMNS, rows)
 

@@ -90,6 +90,22 @@ def test_a_failure_is_kept_with_its_stage_and_told_of_once_a_day(mill):
     assert letter.state == "waiting"  # nobody listens there; it goes with the next run
 
 
+def test_a_run_that_could_not_say_it_failed_is_called_failed_at_the_end(mill):
+    """The database was held while the search published, and free again a moment later."""
+    at = now()
+    row = {"run_id": "r", "flow": "nightly", "state": "running", "versions": {}}
+    row |= {"window_start": at, "window_end": at, "as_of": at, "started_at": at}
+    row |= {"config_hash": "c", "inputs_hash": "i"}
+
+    def search():
+        store_of(mill).record_run(row)
+        raise StoreBusyError("held", "here", "wait")
+
+    with pytest.raises(StoreBusyError), attempt(mill, "nightly", plainly) as step:
+        step("detect", search)
+    assert store_of(mill).as_published().runs()["state"].to_list() == ["failed"]
+
+
 def test_a_report_that_was_written_is_no_failed_run(mill):
     with pytest.raises(DeliveryError), attempt(mill, "nightly", plainly) as step:
         step("report", lambda: None)
