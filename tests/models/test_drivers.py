@@ -131,6 +131,8 @@ def test_held_mud_that_sours_speaks_for_the_mud_held():
 def test_mud_that_is_sour_every_day_accuses_nobody_of_holding_it():
     minutes = minutes_of(zone="settler:mud", f_ph=2.0)
     minutes.zones["settler:mud"]["ph_cold"][:] = 6.4  # half a pH below clear juice, as always
+    parts = ph_parts(minutes, STATION, np.zeros(minutes.n))
+    assert np.abs(parts.older_mud["settler:mud"]).max() == pytest.approx(0.0, abs=1e-9)
     mud = split(minutes).by_driver
     assert mud["settler:mud", "volume"][NOW] == pytest.approx(0.0, abs=1e-6)
     assert mud["settler:mud", "drop"][NOW] == pytest.approx(10.0, rel=1e-6)
