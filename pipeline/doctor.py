@@ -7,47 +7,17 @@ runs bear is to *look at*. The command ends with code 7 when anything is wrong.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
-from dataclasses import asdict, dataclass
-from typing import Final, Literal
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict
 
 from pipeline.config import Mill
+from pipeline.doctor_around import AROUND
+from pipeline.doctor_store import STORE
 from pipeline.errors import LostpolError, UnwellError
-
-State = Literal["fine", "look", "wrong"]
-WORDS: Final[dict[State, str]] = {"fine": "fine ", "look": "look ", "wrong": "WRONG"}
-
-
-@dataclass(frozen=True, slots=True)
-class Sign:
-    """What one look showed.
-
-    Attributes
-    ----------
-    about : str
-        What was looked at.
-    state : {"fine", "look", "wrong"}
-    what : str
-        What was seen, in one sentence.
-    cure : str
-        What to do; empty when fine.
-    """
-
-    about: str
-    state: State
-    what: str
-    cure: str = ""
-
-
-#: One look; gives one sign or more.
-Look = Callable[[Mill], Iterable[Sign]]
-
+from pipeline.signs import WORDS, Look, Sign
 
 def examine(mill: Mill) -> list[Sign]:
     """Look at everything; a look that itself fails is a sign too."""
-    from pipeline.doctor_around import AROUND  # noqa: PLC0415  (they import Sign from here)
-    from pipeline.doctor_store import STORE  # noqa: PLC0415
-
     signs: list[Sign] = []
     for about, look in (*STORE, *AROUND):
         signs += _seen(mill, about, look)

@@ -33,8 +33,6 @@ _LOCAL: Final = pl.Datetime("us")
 _DIGITS: Final = 6
 #: Longest text of one cell; a spreadsheet takes 32,767 characters.
 _LONGEST: Final = 10_000
-#: First characters by which spreadsheets know a formula or a command (common practice).
-_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 EXPORT_COLUMNS: Final[dict[str, Column]] = {
     "rank": Column(pl.Int64(), "-", "Place in the list, 1 is most worth acting on."),
@@ -145,11 +143,6 @@ def _row(mill: Mill, row: dict[str, Any], verdict: dict[str, Any] | None) -> dic
 
 def _harmless(value: object) -> object:
     return clean(value, _LONGEST) if isinstance(value, str) else value
-
-
-def is_formula(text: str) -> bool:
-    """Tell whether a spreadsheet may take a text for a formula."""
-    return text.lstrip(" \u00a0\ufffd").startswith(_FORMULA)
 
 
 def _write_csv(frame: pl.DataFrame, path: Path, _mill: Mill) -> None:

@@ -11,9 +11,8 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, Final
+from typing import IO, Final, Protocol
 
-from pipeline.config import Mill
 from pipeline.errors import ConfigError, StoreBusyError
 
 if sys.platform == "win32":
@@ -31,7 +30,23 @@ else:
 _PAUSE_S: Final = 0.05
 
 
-def _lock_file(mill: Mill, name: str) -> IO[str]:
+class Holder(Protocol):
+    """What a lock needs to know of a mill."""
+
+    @property
+    def name(self) -> str:
+        """Name of the mill."""
+
+    @property
+    def store_path(self) -> Path:
+        """Folder that is held."""
+
+    @property
+    def config_path(self) -> Path:
+        """The mill's description, named in errors."""
+
+
+def _lock_file(mill: Holder, name: str) -> IO[str]:
     try:
         mill.store_path.mkdir(parents=True, exist_ok=True)
         return (mill.store_path / name).open("a", encoding="utf-8")
@@ -44,7 +59,7 @@ def _lock_file(mill: Mill, name: str) -> IO[str]:
 
 
 @contextmanager
-def only_run(mill: Mill, wait_s: float = 0.0) -> Iterator[None]:
+def only_run(mill: Holder, wait_s: float = 0.0) -> Iterator[None]:
     """Hold the mill's store for one run.
 
     Parameters
@@ -71,7 +86,7 @@ def only_run(mill: Mill, wait_s: float = 0.0) -> Iterator[None]:
 
 
 @contextmanager
-def only_sender(mill: Mill, patience_s: float = 5.0) -> Iterator[None]:
+def only_sender(mill: Holder, patience_s: float = 5.0) -> Iterator[None]:
     """Hold the mill's outbox, so that no letter is handed over by two at a time.
 
     Parameters
@@ -132,7 +147,7 @@ def _taken(file: IO[str], patience_s: float) -> bool:
             return True
 
 
-def is_running(mill: Mill) -> bool:
+def is_running(mill: Holder) -> bool:
     """Tell whether a run holds the mill's store now."""
     path = mill.store_path / "run.lock"
     if not path.exists():

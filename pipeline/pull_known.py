@@ -18,16 +18,14 @@ from dataclasses import dataclass
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from pipeline.lake import Lake
 from pipeline.lake_place import Place
+from pipeline.pull_mill import PullMill
 from pipeline.pull_ledger import SourceLedger, ledger_from, ledger_record, record_bytes
 from pipeline.readers_layout import layout_for
 from pipeline.refused import refused_name
-
-if TYPE_CHECKING:
-    from pipeline.pull_stage import PullMill
 
 FOLDER: Final = "pulled"
 

@@ -39,22 +39,6 @@ REFUSED: Final = "refused.parquet"
 Told = Callable[[int, int], None]
 
 
-class PullMill(MillClock, Protocol):
-    """What pulling needs to know of a mill."""
-
-    @property
-    def exports(self) -> Exports:
-        """Layouts of export files and how much may be refused."""
-
-    @property
-    def lake_path(self) -> Path | str:
-        """Folder of the lake, or its URL."""
-
-    @property
-    def incoming_path(self) -> Path:
-        """Folder of this machine in which exports wait for the lake."""
-
-
 @dataclass(frozen=True, slots=True)
 class Staged:
     """An export read to its end.

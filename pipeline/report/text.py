@@ -13,6 +13,8 @@ _REPLACEMENT = "\ufffd"
 # Embeddings, overrides, isolates and marks: they can make text read in another order.
 _DIRECTION = frozenset("\u200e\u200f\u061c\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 LONGEST = 120
+# First characters by which spreadsheets know a formula or a command (common practice).
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
 def clean(value: object, longest: int = LONGEST) -> str:
@@ -45,3 +47,8 @@ def _safe(char: str) -> str:
     if char in _DIRECTION or unicodedata.category(char) in {"Cc", "Cs", "Cn", "Co", "Zl", "Zp"}:
         return _REPLACEMENT
     return char
+
+
+def is_formula(text: str) -> bool:
+    """Tell whether a spreadsheet may take a text for a formula."""
+    return text.lstrip(" \u00a0\ufffd").startswith(_FORMULA)

@@ -1,4 +1,4 @@
-"""Where the dossiers of a mill lie, and which are written."""
+"""Where a mill keeps its findings and dossiers, and which dossiers are written."""
 
 from __future__ import annotations
 
@@ -8,10 +8,21 @@ from pathlib import Path
 from typing import Final
 
 from pipeline.config import Mill
+from pipeline.store import Store
 
 PAGE: Final = "dossier.html"
 #: Ids name folders, so nothing else may stand in them.
 SAFE_ID: Final = re.compile(r"[0-9a-z]{1,64}")
+
+
+def store_of(mill: Mill) -> Store:
+    """Findings store of a mill."""
+    return Store(mill.database_path, mill.key)
+
+
+def published_store_of(mill: Mill) -> Store:
+    """Findings store of a mill as it was last published: for what only reads, and may be slow."""
+    return store_of(mill).as_published()
 
 
 def dossier_home(mill: Mill) -> Path:
