@@ -3,15 +3,4 @@
 from models.simulator.events import PlannedEvent, plan_events
 from models.simulator.parameters import PlantParameters, draw_any_plant, draw_plant
 from models.simulator.season import MILL_ZONE, SEASON_START_UTC, Season, simulate_season
-
-__all__ = [
-    "MILL_ZONE",
-    "SEASON_START_UTC",
-    "PlannedEvent",
-    "PlantParameters",
-    "Season",
-    "draw_any_plant",
-    "draw_plant",
-    "plan_events",
-    "simulate_season",
-]
+from models.simulator.tags import TAGS, sampled

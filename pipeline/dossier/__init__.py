@@ -1,0 +1,3 @@
+"""The dossier of one finding: a page that needs nothing else, its data beside it."""
+
+from pipeline.dossier.write import write_dossier

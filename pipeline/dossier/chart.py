@@ -12,8 +12,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from markupsafe import Markup
 
-from models.order import Move
-from models.series import Array, block_means
+from models.account import Move
+from models.base import Array, block_means
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Lane, by_the_clock
 

@@ -13,12 +13,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from markupsafe import Markup
 
-from models.order import on_parcel_time
-from models.series import Array, block_means
+from models.account import on_parcel_time
+from models.base import Array, block_means
+from pipeline.charts import INK, SHADE
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Grab, Lane, by_the_clock
-from pipeline.report.localtime import clock_words, day_words
-from pipeline.report.shapes import INK, SHADE
+from pipeline.words import clock_words, day_words
 
 _WIDTH: Final = 900
 _LEFT: Final = 58

@@ -11,9 +11,8 @@ import polars as pl
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import LOSS_KEY, Lane
 from pipeline.dossier.steps import Step
-from pipeline.exports import is_formula
-from pipeline.lake_columns import put_in_place
-from pipeline.report.text import clean
+from pipeline.lake import put_in_place
+from pipeline.words import clean, is_formula
 
 
 def harmless(text: str) -> str:

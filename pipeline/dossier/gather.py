@@ -11,12 +11,11 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
-from features.lab import lab_results
-from features.station import Station
-from models.minutes import Minutes, to_minutes
-from models.series import Array
-from pipeline.config import Mill
-from pipeline.windows import GRID, LOSSES, STATION, ZONES, lake_of, published_store_of
+from features.base import Station, lab_results
+from models.base import Array, Minutes, to_minutes
+from pipeline.lake import GRID, LOSSES, STATION, ZONES, lake_of
+from pipeline.mill import Mill
+from pipeline.store import published_store_of
 
 #: Least time drawn on either side of a finding, and as a share of its length.
 _LEAST_AROUND: Final = timedelta(hours=12)

@@ -8,19 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from features.probes import probe_signal
-from features.station import Signal
-from models.series import Array
-from models.travel import CARRIED, Way, delay_min, ways
+from features.base import Signal
+from features.flow import probe_signal
+from models.account import CARRIED, Way, delay_min, ways
+from models.base import Array
 from pipeline.dossier.gather import Material
-from pipeline.dossier.words import (
-    ANALYTES,
-    QUANTITIES,
-    TELLING,
-    place_words,
-    signal_words,
-)
-from pipeline.report.text import clean
+from pipeline.dossier.words import ANALYTES, QUANTITIES, TELLING, place_words, signal_words
+from pipeline.words import clean
 
 #: Half of a 90 % interval in standard errors.
 Z90 = 1.645

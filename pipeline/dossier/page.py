@@ -17,12 +17,11 @@ import numpy as np
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from models.workings import Workings, work_through
+from models.account import Workings, work_through
 from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.drawing import still
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Lane, by_the_clock, lanes_of, silent_tags, vessel_kinds
-from pipeline.dossier.likes import like_rows, likenesses
 from pipeline.dossier.sections import (
     chart_moves,
     lab_rows,
@@ -31,19 +30,26 @@ from pipeline.dossier.sections import (
     sensor_rows,
     zone_rows,
 )
+from pipeline.dossier.similar import like_rows, likenesses
 from pipeline.dossier.steps import Step, minute_steps
 from pipeline.dossier.tonnage import Sum, sum_of
-from pipeline.learning import counting
-from pipeline.report.evidence import read_evidence
-from pipeline.report.groups import chance_words, mark_words
-from pipeline.report.localtime import clocks_change, duration_words, moment_words, span_words
-from pipeline.report.rounding import feed_share, known, money, tonnes
-from pipeline.report.text import clean
-from pipeline.report.wording import (
+from pipeline.report import chance_words, mark_words
+from pipeline.store import counting
+from pipeline.words import (
     channel_words,
+    clean,
+    clocks_change,
     confidence_words,
+    duration_words,
+    feed_share,
+    known,
+    moment_words,
+    money,
+    read_evidence,
     section_words,
+    span_words,
     status_words,
+    tonnes,
     words_of,
 )
 

@@ -11,15 +11,19 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from models.order import BLOCK_MIN, Move, Signal, on_parcel_time, order_of_moves, together
-from models.workings import VesselRow
+from models.account import (
+    BLOCK_MIN,
+    Move,
+    Signal,
+    VesselRow,
+    on_parcel_time,
+    order_of_moves,
+    together,
+)
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import LOSS_KEY, Z90, Lane, by_the_clock, vessel_kinds
 from pipeline.dossier.words import ANALYTES, place_words
-from pipeline.report.localtime import moment_words
-from pipeline.report.rounding import known, plain
-from pipeline.report.text import clean
-from pipeline.report.wording import section_words, sensor_words
+from pipeline.words import clean, known, moment_words, plain, section_words, sensor_words
 
 #: A change is looked for from so long before the finding to so long after its start.
 _LEAD = timedelta(hours=8)

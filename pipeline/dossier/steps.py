@@ -10,10 +10,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from features.base import Station
 from features.kinetics import VUKOV_A, VUKOV_B_K
-from features.station import Station
-from models.workings import ByHand
-from pipeline.report.rounding import plain
+from models.account import ByHand
+from pipeline.words import plain
 
 _DIGITS = 5
 

@@ -9,13 +9,11 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from features.uncertainty import Z90
+from features.kinetics import Z90
 from models.account import interval_kg, lost_kg, part_kg
 from pipeline.dossier.steps import Step, digits
 from pipeline.dossier.words import ERRORS
-from pipeline.report.localtime import span_words
-from pipeline.report.rounding import known
-from pipeline.report.wording import channel_words, section_words
+from pipeline.words import channel_words, known, section_words, span_words
 
 #: Reported and recomputed tonnes may differ by so much before it is said [-].
 _SAME = 1e-3

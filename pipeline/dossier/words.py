@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from features.station import Signal
-from pipeline.report.wording import section_words, spoken_name
+from features.base import Signal
+from pipeline.words import section_words, spoken_name
 
 #: Quantity in words, unit kept inside the tool, decimals that instruments can tell.
 QUANTITIES: Final[Mapping[str, tuple[str, str, int]]] = {

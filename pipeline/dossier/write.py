@@ -6,21 +6,13 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from pipeline.config import Mill
-from pipeline.dossier.export import (
-    lab_frame,
-    minutes_frame,
-    steps_frame,
-    write_both,
-    write_whole,
-)
+from pipeline.base import ConfigError, DataError
+from pipeline.dossier.export import lab_frame, minutes_frame, steps_frame, write_both, write_whole
 from pipeline.dossier.gather import gather
-from pipeline.dossier.likes import likenesses
 from pipeline.dossier.page import make_page
-from pipeline.dossier.places import PAGE, SAFE_ID, dossier_home
-from pipeline.errors import ConfigError, DataError
-from pipeline.verdicts import chosen
-from pipeline.windows import published_store_of
+from pipeline.dossier.similar import likenesses
+from pipeline.mill import Mill
+from pipeline.store import PAGE, SAFE_ID, chosen, dossier_home, published_store_of
 
 __all__ = ["write_dossier"]
 

@@ -8,15 +8,14 @@ quadrature.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
 
 import polars as pl
 
-from pipeline.report.localtime import as_utc
 from pipeline.report.view import Estimate
+from pipeline.words import as_utc
 
 MICROBES: Final = "microbial"
 

@@ -13,11 +13,9 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from pipeline.report.localtime import day_words
-from pipeline.report.rounding import known
 from pipeline.report.tables import FindingRow, finding_rows
-from pipeline.report.text import clean
 from pipeline.report.view import NightView, ReportView
+from pipeline.words import clean, day_words, known
 
 State = Literal["new", "open", "ended", "withdrawn"]
 

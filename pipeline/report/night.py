@@ -10,23 +10,29 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from pipeline.charts import Drawing
 from pipeline.report.days import Tally, microbes_within, tally, within
-from pipeline.report.evidence import Evidence, read_evidence
+from pipeline.report.finding_tile import finding_tile
 from pipeline.report.groups import Item, items_of
-from pipeline.report.localtime import (
+from pipeline.report.runline import common_parts
+from pipeline.report.sensor_groups import gathered_sensors
+from pipeline.report.tables import notice_rows
+from pipeline.report.view import Estimate, NightView
+from pipeline.words import (
+    Evidence,
+    bare_tonnes,
+    caution_label,
     clock_words,
     day_span,
     day_words,
     moment_words,
+    money,
+    quantity,
+    read_evidence,
+    tonnes,
+    within_line,
+    words_of,
 )
-from pipeline.report.rounding import bare_tonnes, money, quantity, tonnes
-from pipeline.report.runline import common_parts
-from pipeline.report.sensor_groups import gathered_sensors
-from pipeline.report.svg import Drawing
-from pipeline.report.tables import notice_rows
-from pipeline.report.tiles import finding_tile
-from pipeline.report.view import Estimate, NightView
-from pipeline.report.wording import caution_label, within_line, words_of
 
 #: Findings with a card and a chart of their own; the rest stand in a table.
 CARDS: Final = 3

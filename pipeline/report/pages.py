@@ -14,7 +14,7 @@ from typing import Any, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from pipeline.errors import ConfigError, LostpolError
+from pipeline.base import ConfigError, LostpolError
 from pipeline.report.pdf import write_pdf
 from pipeline.report.view import ReportView
 

@@ -5,13 +5,20 @@ from __future__ import annotations
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pipeline.report.compose import gaps_of
 from pipeline.report.groups import written_dossiers
-from pipeline.report.localtime import clocks_change, moment_words, zone_words
-from pipeline.report.rounding import count, known, money, quantity
+from pipeline.report.season import gaps_of
 from pipeline.report.tables import tag_rows
-from pipeline.report.text import clean
 from pipeline.report.view import ReportView, RunHealth
+from pipeline.words import (
+    clean,
+    clocks_change,
+    count,
+    known,
+    moment_words,
+    money,
+    quantity,
+    zone_words,
+)
 
 _TAGS_NAMED = 3
 

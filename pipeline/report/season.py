@@ -1,101 +1,274 @@
-"""The season's loss, day by day: unavoidable and above."""
+"""From the view to the words of the page. Nothing here knows HTML or disk."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
-import altair as alt
-import polars as pl
+from pipeline.charts import Drawing, season_chart
+from pipeline.report.finding_chart import finding_chart, has_judged_loss
+from pipeline.report.tables import (
+    FindingRow,
+    computed_share,
+    finding_rows,
+    notice_rows,
+    sensor_rows,
+    source_rows,
+    tag_rows,
+)
+from pipeline.report.view import Estimate, ReportView
+from pipeline.words import (
+    Evidence,
+    bare_tonnes,
+    clean,
+    clocks_change,
+    confidence_key,
+    day_words,
+    known,
+    money,
+    percent,
+    plain,
+    quantity,
+    read_evidence,
+    span_words,
+    tonnes,
+)
 
-from pipeline.report.panels import Datasets, single
-from pipeline.report.shapes import INK, NARROW, VERMILION, WIDE, Size
-from pipeline.report.svg import Drawing, draw
+
+@dataclass(frozen=True, slots=True)
+class Headline:
+    """The first thing read: how much, what it is worth, how many findings, the worst one."""
+
+    mass: str
+    mass_span: str
+    worth: str
+    worth_span: str
+    basis: str
+    counted: str
+    worst: str
+    cover: str
+    beware: str
 
 
-def season_chart(season: pl.DataFrame, label: str) -> Drawing:
-    """Draw the unavoidable and the excess loss of every day, stacked, with its interval.
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A finding with its evidence and chart."""
 
-    A day that lost less than the unavoidable is drawn as a shorter bar with nothing on top.
+    row: FindingRow
+    evidence: Evidence
+    drawing: Drawing
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """The season's chart and its totals, one row each: name, tonnes, share of sucrose fed."""
+
+    drawing: Drawing
+    totals: tuple[tuple[str, str, str], ...]
+    days: str
+
+
+def compose(view: ReportView, top: int) -> dict[str, Any]:
+    """Make everything the template shows.
+
+    Parameters
+    ----------
+    view : ReportView
+        What is known; its columns have been checked.
+    top : int
+        Number of findings that get a card of their own.
     """
-    total = pl.col("unavoidable_t") + pl.col("excess_t")
-    rows = (
-        season.drop_nulls(["day_local", "unavoidable_t", "excess_t"])
-        .sort("day_local")
-        .select(
-            pl.col("day_local").cast(pl.Date).cast(pl.Datetime("ms")).dt.epoch("ms").alias("t"),
-            pl.min_horizontal("unavoidable_t", total).round(4).alias("base"),
-            total.round(4).alias("top"),
-            (pl.col("unavoidable_t") + pl.col("excess_low_t")).round(4).alias("low"),
-            (pl.col("unavoidable_t") + pl.col("excess_high_t")).round(4).alias("high"),
-        )
-        .to_dicts()
+    rows = finding_rows(view)
+    standing = [row for row in rows if not row.withdrawn]
+    zone = ZoneInfo(view.zone)
+    return {
+        "mill": clean(view.mill),
+        "zone": view.zone,
+        "period": span_words(view.period_start, view.period_end, zone),
+        "clocks_change": clocks_change(view.period_start, view.period_end, zone),
+        "currency": clean(view.currency),
+        "price": money(view.price_per_t, view.price_per_t, view.price_per_t, view.currency).split(
+            " (", 1
+        )[0],
+        "headline": headline(view, rows),
+        "rows": rows,
+        "cards": [_card(view, row) for row in standing[:top]],
+        "confidence_key": confidence_key(),
+        "season": season_of(view),
+        "notices": notice_rows(view),
+        "has_notices": view.notices is not None,
+        "sources": source_rows(view),
+        "tags": tag_rows(view),
+        "sensors": sensor_rows(view),
+        "missing_tags": [clean(tag, 80) for tag in view.missing_tags],
+        "gaps": gaps_of(view),
+        "multiplier": _multiplier(view),
+        "loss_basis": _loss_basis(view),
+        "run": [(clean(name, 60), clean(value, 300)) for name, value in view.run.items()],
+    }
+
+
+def period_excess(view: ReportView, rows: Sequence[FindingRow]) -> tuple[Estimate | None, str]:
+    """Loss above the unavoidable in the period [t] and, in words, what it rests on.
+
+    Added findings share the mill's kinetic multiplier, so their errors move together: their
+    bounds are added as they are, which is the cautious side.
+    """
+    if view.period_excess is not None:
+        return view.period_excess, ""
+    counted = [row for row in rows if not row.withdrawn and row.lost_t is not None]
+    total = Estimate(
+        sum(row.lost_t or 0.0 for row in counted),
+        sum(row.low_t or 0.0 for row in counted),
+        sum(_first(row.high_t, row.lost_t) for row in counted),
     )
-    if not rows:
-        return Drawing(note="No day of the season could be computed.")
-    drawn = [
-        draw(_season_spec(rows, size), f"season-{size.name}", label) for size in (WIDE, NARROW)
-    ]
-    return Drawing(drawn[0], drawn[1])
+    basis = "Sum of the findings below; their intervals are added as if all erred the same way."
+    return (total if counted else None), basis
 
 
-def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
-    day_ms = 86_400_000
-    domain = [rows[0]["t"], rows[-1]["t"] + day_ms]
-    days = max(1, (domain[1] - domain[0]) // day_ms)
-    gap = 0.14 * day_ms
-    for row in rows:
-        row |= {"a": row["t"] + gap, "b": row["t"] + day_ms - gap, "m": row["t"] + day_ms // 2}
-    parts = [
-        row | {"lower": lower, "upper": upper, "s": name}
-        for row in rows
-        for name, lower, upper in (
-            ("unavoidable", 0.0, row["base"]),
-            ("above the unavoidable", row["base"], row["top"]),
+def _first(*values: float | None) -> float:
+    return next((value for value in values if value is not None), 0.0)
+
+
+def headline(view: ReportView, rows: Sequence[FindingRow]) -> Headline:
+    """Write the first lines of the report."""
+    standing = [row for row in rows if not row.withdrawn]
+    total, basis = period_excess(view, rows)
+    cover, beware = _cover(view)
+    counted = {0: "No finding", 1: "One finding"}.get(len(standing), f"{len(standing)} findings")
+    if total is None:
+        return Headline(
+            mass="No loss found",
+            mass_span="above the unavoidable, as far as the data reach",
+            worth="",
+            worth_span="",
+            basis="",
+            counted=f"{counted} in this period.",
+            worst="",
+            cover=cover,
+            beware=beware,
         )
-        if upper > lower
-    ]
-    x = alt.X(
-        "a:T",
-        scale=alt.Scale(type="utc", domain=domain, nice=False),
-        axis=alt.Axis(
-            title=None,
-            labelExpr="utcFormat(datum.value, '%e %b')",
-            values=[
-                domain[0] + i * day_ms for i in range(0, days, max(1, -(-days // size.x_ticks)))
-            ],
-            labelOverlap="greedy",
-            labelFlush=False,
-            grid=False,
+    price = view.price_per_t
+    mass = tonnes(total.value, total.low, total.high)
+    worth = money(total.value * price, total.low * price, total.high * price, view.currency)
+    nothing = " The interval reaches zero, so it may be nothing." if total.low <= 0 else ""
+    return Headline(
+        mass=mass.split(" (", 1)[0],
+        mass_span=_inside(mass) + " t",
+        worth=worth.split(" (", 1)[0],
+        worth_span=_inside(worth),
+        basis=(basis + nothing).strip(),
+        counted=f"{counted}.",
+        worst=_worst(standing),
+        cover=cover,
+        beware=beware,
+    )
+
+
+def _inside(text: str) -> str:
+    return text.split(" (", 1)[1].rstrip(")")
+
+
+def _worst(standing: Sequence[FindingRow]) -> str:
+    """Name the first in rank: a large but doubtful one must not lead the morning."""
+    worst = next((row for row in standing if row.lost_t is not None), None)
+    if worst is None:
+        return ""
+    mass = bare_tonnes(worst.lost_t, worst.low_t, worst.high_t)
+    return f"{worst.cause.name} ({worst.where}), {worst.when}: {mass}, {worst.confidence}."
+
+
+def _cover(view: ReportView) -> tuple[str, str]:
+    """Say how much of the period could be computed, and warn when it is not nearly all."""
+    share = computed_share(view)
+    if share is None:
+        return "", "How much of the period could be computed is not known: minute data are missing."
+    said = f"{plain(share, 1 if 99 < share < 100 else 0)} % of the period could be computed."
+    if share >= 95:
+        return said, ""
+    return said, "Hours without data are not hours without loss: see “What is missing”."
+
+
+def _card(view: ReportView, row: FindingRow) -> Card:
+    label = (
+        f"pH, temperature, residence time and loss rate around finding {row.number}: "
+        f"{row.cause.name}, {row.when}"
+    )
+    drawing = finding_chart(view, row.section, row.started, row.ended, row.anchor, label)
+    return Card(row, read_evidence(row.evidence), drawing)
+
+
+def season_of(view: ReportView) -> Season | None:
+    """Chart and totals of the season; None when no daily sums were given."""
+    frame = view.season
+    if frame is None:
+        return None
+    held = frame.drop_nulls(["day_local", "sucrose_fed_t", "unavoidable_t", "excess_t"])
+    if held.is_empty():
+        return Season(season_chart(frame, ""), (), "")
+    sums = {name: known(held[name].sum()) or 0.0 for name in held.columns if name.endswith("_t")}
+    fed = sums["sucrose_fed_t"]
+    without = frame.height - held.height
+    first, last = (day_words(held["day_local"].sort()[i]) for i in (0, -1))
+    days = f"{held.height} days, {first} to {last}" + (
+        f"; {without} more could not be computed and are left out" if without else ""
+    )
+    totals = (
+        ("Sucrose fed", quantity(fed, None, None, "t").split(" (", 1)[0], "100 %"),
+        _total("Unavoidable loss", sums["unavoidable_t"], None, fed),
+        _total(
+            "Loss above the unavoidable",
+            sums["excess_t"],
+            (sums["excess_low_t"], sums["excess_high_t"]),
+            fed,
         ),
     )
-    y = alt.Y(
-        "lower:Q", axis=alt.Axis(title=None, tickCount=5), scale=alt.Scale(domain=_range(rows))
-    )
-    names = ["unavoidable", "above the unavoidable"]
-    color = alt.Color(
-        "s:N",
-        scale=alt.Scale(domain=names, range=["#d3dbe2", VERMILION]),
-        legend=alt.Legend(
-            title=None, orient="top", symbolType="square", columnPadding=26, symbolStrokeColor=INK
+    label = "Sucrose lost each day of the season: unavoidable, and above the unavoidable"
+    return Season(season_chart(frame, label), totals, days)
+
+
+def _total(
+    name: str, mass: float, bounds: tuple[float, float] | None, fed: float
+) -> tuple[str, str, str]:
+    share = percent(100 * mass / fed) if fed > 0 else "not computed"
+    if bounds is None:
+        return name, quantity(mass, None, None, "t").split(" (", 1)[0], share
+    return name, tonnes(mass, *bounds), share
+
+
+def gaps_of(view: ReportView) -> list[tuple[str, str]]:
+    """Say what the report lacks: what the view names, and every part that was not given."""
+    absent = (
+        (view.station_minutes, "pH in the charts", "no minute data of the station were given"),
+        (
+            view.zone_minutes,
+            "Temperature, residence time and loss rate in the charts",
+            "no minute data of the vessels were given",
         ),
+        (view.lab, "Laboratory grabs in the charts", "no laboratory results were given"),
+        (view.season, "The season's loss by day", "no daily sums were given"),
+        (view.multiplier, "The mill's own kinetic multiplier", "it was not given"),
+        (view.notices, "Odd events without loss", "no list of notices was given"),
+        (view.sources, "Rows read, kept and refused", "no record of the pull was given"),
+        (view.tags, "Bad readings per tag", "no count per tag was given"),
     )
-    data = Datasets()
-    bars = (
-        data.add(parts)
-        .mark_rect(stroke=INK, strokeWidth=0.5)
-        .encode(x=x, x2="b:T", y=y, y2="upper:Q", color=color)
-    )
-    whisker = (
-        data.add(rows).mark_rule(color=INK, strokeWidth=1).encode(x="m:T", y="low:Q", y2="high:Q")
-    )
-    title = alt.TitleParams(
-        "Sucrose lost a day [t]", anchor="start", frame="group", fontSize=size.font + 1
-    )
-    chart = alt.LayerChart(layer=[bars, whisker], width=size.width, height=190, title=title)
-    return single(chart, size, data)
+    named = [(clean(gap.what, 200), clean(gap.why, 300)) for gap in view.not_computed]
+    return named + [(what, why) for part, what, why in absent if part is None]
 
 
-def _range(rows: list[dict[str, Any]]) -> list[float]:
-    """Range of the axis [t]: every bar and every interval, and zero."""
-    ends = [row[name] for row in rows for name in ("top", "low", "high") if row[name] is not None]
-    return [min(0.0, *ends), 1.05 * max(ends) or 1.0]
+def _loss_basis(view: ReportView) -> str:
+    """Say what the loss rate in the charts is computed from."""
+    if has_judged_loss(view.station_minutes):
+        return "The loss rate uses the corrected pH and the mill's multiplier."
+    if view.multiplier is None:
+        return "The loss rate uses the pH as read and multiplier 1."
+    return "The loss rate uses the pH as read and the mill's multiplier."
+
+
+def _multiplier(view: ReportView) -> tuple[str, str] | None:
+    held = view.multiplier
+    if held is None:
+        return None
+    return quantity(held.value, held.low, held.high, ""), clean(held.source, 400)

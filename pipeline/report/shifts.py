@@ -7,7 +7,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.report.days import loss_sums
+from models.account import loss_sums
 
 _MINUTES_A_DAY: Final = 1440
 

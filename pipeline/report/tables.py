@@ -8,18 +8,25 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from pipeline.report.charts import vessel_kinds
-from pipeline.report.localtime import as_utc, duration_words, span_words
-from pipeline.report.rounding import count, feed_share, known, money, percent, tonnes
-from pipeline.report.text import clean
+from pipeline.report.finding_chart import vessel_kinds
 from pipeline.report.view import ReportView
-from pipeline.report.wording import (
+from pipeline.words import (
     CauseWords,
+    as_utc,
+    clean,
     confidence_words,
+    count,
+    duration_words,
+    feed_share,
+    known,
+    money,
     notice_words,
+    percent,
     section_words,
     sensor_words,
+    span_words,
     status_words,
+    tonnes,
     words_of,
 )
 

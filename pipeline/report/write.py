@@ -7,9 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, TypeVar
 
-from pipeline.report.compose import compose
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, require_columns, write_forms, write_text
+from pipeline.report.season import compose
 from pipeline.report.view import (
     Estimate,
     Gap,
@@ -19,7 +19,7 @@ from pipeline.report.view import (
     RunHealth,
     WeekView,
 )
-from pipeline.report.week import compose_week
+from pipeline.report.week.week import compose_week
 
 __all__ = [
     "Estimate",

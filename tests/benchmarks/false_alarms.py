@@ -24,17 +24,17 @@ from scipy.signal import lfilter
 from scipy.stats import norm
 
 import models.find as search
-from models.candidates import Candidate
-from models.chance import calibrate
-from models.changepoint import default_penalty, segments, z_for_false_rate
-from models.channels import Channel, stop_runs
-from models.episodes import Residual, residual_of
-from models.minutes import Minutes
-from models.series import block_means, long_run_variance
+from models.base.minutes import Minutes
+from models.base.series import block_means, long_run_variance
+from models.detect.candidates import Candidate
+from models.detect.channels import Channel, stop_runs
+from models.search.chance import calibrate
+from models.search.changepoint import default_penalty, segments, z_for_false_rate
+from models.search.episodes import Residual, residual_of
 from models.simulator import draw_plant, simulate_season
-from pipeline.config import load_mill
-from pipeline.sample import write_sample
-from pipeline.stages import derive, detect, pull
+from pipeline.mill.description import load_mill
+from pipeline.proof.sample import write_sample
+from pipeline.stages.stages import derive, detect, pull
 
 ROOT = Path(__file__).resolve().parents[2]
 STATED = (0.02, 0.05, 0.2)

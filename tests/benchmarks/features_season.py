@@ -24,19 +24,29 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from features.acid import ph_after_acid
-from features.carry import edges_from_means
-from features.derive import Derived, derive
-from features.juice import sucrose_content_kg_m3
-from features.kinetics import inversion_1_min, ph_at_process, rs_destruction_1_h, temp_factor
-from features.loss import concentration_ratio
-from features.nominal import souring_1_min, target_concentration, target_volume_m3, usual_flow_m3_h
-from features.station import Station, Vessel
-from features.tracks import running_mean, smooth
-from features.train import _MUD_LEVEL_MIN, _SOUREST
-from features.vessel_ph import clear_weight, fall_left
-from pipeline.config import load_mill
-from pipeline.stages import BEYOND, WARM_UP_DAYS
+from features.base.station import Station, Vessel
+from features.flow.minutes import Derived, derive
+from features.flow.nominal import (
+    souring_1_min,
+    target_concentration,
+    target_volume_m3,
+    usual_flow_m3_h,
+)
+from features.flow.tracks import running_mean, smooth
+from features.flow.train import _MUD_LEVEL_MIN, _SOUREST
+from features.flow.transport import edges_from_means
+from features.flow.vessel_ph import clear_weight, fall_left
+from features.juice.juice import sucrose_content_kg_m3
+from features.kinetics.acid import ph_after_acid
+from features.kinetics.kinetics import (
+    inversion_1_min,
+    ph_at_process,
+    rs_destruction_1_h,
+    temp_factor,
+)
+from features.kinetics.loss import concentration_ratio
+from pipeline.mill.description import load_mill
+from pipeline.stages.stages import BEYOND, WARM_UP_DAYS
 
 try:
     import pandas as pd

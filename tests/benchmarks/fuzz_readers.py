@@ -26,13 +26,13 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from pipeline.config_models import ExportLayout
-from pipeline.errors import LostpolError
-from pipeline.readers_export import export_readings
-from pipeline.refused import Tally
-from pipeline.units import UnitChange, signal_change
+from pipeline.base.errors import LostpolError
+from pipeline.exports.export import export_readings
+from pipeline.exports.refused import Tally
+from pipeline.mill.sections import ExportLayout
+from pipeline.mill.units import UnitChange, signal_change
 
-FILES: Final = Path(__file__).parents[1] / "pipeline" / "corpus" / "files"
+FILES: Final = Path(__file__).parents[1] / "pipeline" / "exports" / "corpus" / "files"
 QUANTITIES: Final = {
     "MJ.FI101": "flow", "LT.AI212": "ph", "SH.TI221": "temperature", "LAB CJ rs": "other",
 }  # fmt: skip

@@ -31,9 +31,9 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.config import load_mill
-from pipeline.stages import pull
-from pipeline.windows import store_of
+from pipeline.mill.description import load_mill
+from pipeline.stages.stages import pull
+from pipeline.store.folders import store_of
 
 ROOT = Path(__file__).resolve().parents[2]
 START = datetime(2025, 10, 6, tzinfo=UTC)
@@ -43,7 +43,7 @@ TAGS = ("LT.AI212", "ST.AI308", "ST.TI304", "MJ.FI101", "NOT.OURS")
 SERVER = """
 import json, os, sys, traceback
 from pathlib import Path
-from pipeline.config import load_mill
+from pipeline.mill.description import load_mill
 from pipeline.stages import pull
 for line in sys.stdin:
     mill, *exports = map(Path, json.loads(line))

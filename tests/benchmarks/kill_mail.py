@@ -26,10 +26,10 @@ from pathlib import Path
 
 from aiosmtpd.smtp import SMTP
 
-from pipeline.config import load_mill
-from pipeline.errors import LostpolError
-from pipeline.mail import flush, outbox_of, queue
-from pipeline.mail_smtp import Patience
+from pipeline.base.errors import LostpolError
+from pipeline.mail.mail import flush, outbox_of, queue
+from pipeline.mail.smtp import Patience
+from pipeline.mill.description import load_mill
 
 ROOT = Path(__file__).resolve().parents[2]
 READERS = ("a@x.example", "b@x.example", "c@x.example")

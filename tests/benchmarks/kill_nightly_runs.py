@@ -71,7 +71,8 @@ def run_forked() -> int:
     import altair  # noqa: F401
     import plutoprint  # noqa: F401
 
-    from pipeline import chains, store  # noqa: F401
+    from pipeline.run import order  # noqa: F401
+    from pipeline.store import store  # noqa: F401
 
     answer = sys.stdout
     print("ready", file=answer, flush=True)
@@ -96,7 +97,7 @@ def run_here(asked: dict[str, object]) -> None:
     os.dup2(errors, 2)
     os.dup2(errors, 1)
     import pipeline.store as store_module
-    from pipeline.cli import run
+    from pipeline.cli.app import run
 
     patient = store_module.opened
     store_module.opened = lambda path, **how: patient(path, **how | {"patience_s": PATIENCE_S})

@@ -32,12 +32,13 @@ from pathlib import Path  # noqa: E402
 import polars as pl  # noqa: E402
 from nights import FIRST, KINDS, Season, describe, digests  # noqa: E402  beside this file
 
-from pipeline import chains  # noqa: E402
-from pipeline.config import Mill  # noqa: E402
-from pipeline.fanout_dask import Cluster, backfill_together  # noqa: E402
-from pipeline.stages import pull  # noqa: E402
-from pipeline.stretches_said import FOUND, SEARCHED  # noqa: E402
-from pipeline.windows import lake_of, store_of  # noqa: E402
+from pipeline.lake.coverage import lake_of  # noqa: E402
+from pipeline.mill.description import Mill  # noqa: E402
+from pipeline.run import order  # noqa: E402
+from pipeline.schedule.cluster import Cluster, backfill_together  # noqa: E402
+from pipeline.stages.search_results import FOUND, SEARCHED  # noqa: E402
+from pipeline.stages.stages import pull  # noqa: E402
+from pipeline.store.folders import store_of  # noqa: E402
 
 STRIDE_DAYS = 5
 GROUP_MILLS, GROUP_SEASONS, SEASON_DAYS = 20, 10, 180
@@ -109,7 +110,7 @@ def compare(folder: Path, count: int, days: int, workers: list[int]) -> int:
     alone = copied(folder / "pulled", folder / "alone", count)
     began = time.perf_counter()
     for mill in alone:
-        chains.backfill(mill)
+        order.backfill(mill)
     plain = time.perf_counter() - began
     expected = leavings(alone)
     found = sum(table.height for table, _ in expected)

@@ -41,12 +41,14 @@ import numpy as np  # noqa: E402
 import polars as pl  # noqa: E402
 from scipy.stats import theilslopes  # noqa: E402
 
-from pipeline import chains, pull_inbox  # noqa: E402
-from pipeline.config import Mill, load_mill  # noqa: E402
-from pipeline.lake import Lake  # noqa: E402
-from pipeline.stages import derive, detect, pull  # noqa: E402
-from pipeline.stretches_said import season_days  # noqa: E402
-from pipeline.windows import lake_of, store_of  # noqa: E402
+from pipeline.lake.coverage import lake_of  # noqa: E402
+from pipeline.lake.lake import Lake  # noqa: E402
+from pipeline.mill.description import Mill, load_mill  # noqa: E402
+from pipeline.pull import inbox  # noqa: E402
+from pipeline.run import order  # noqa: E402
+from pipeline.stages.search_results import season_days  # noqa: E402
+from pipeline.stages.stages import derive, detect, pull  # noqa: E402
+from pipeline.store.folders import store_of  # noqa: E402
 
 ROOT = Path(__file__).resolve().parents[2]
 ZONE = ZoneInfo("America/Chicago")
@@ -175,7 +177,7 @@ def nightly_season(mill: Mill, plan: Arrivals, off: range, first: date = FIRST) 
             told.sorts["night without a run"] = told.sorts.get("night without a run", 0) + 1
             continue
         began = time.process_time()
-        chains.nightly(mill)
+        order.nightly(mill)
         told.seconds[night] = time.process_time() - began
     return told
 
@@ -242,7 +244,7 @@ def main() -> int:
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--folder", type=Path, help="where to work; default: temporary")
     args = parser.parse_args()
-    pull_inbox.PAUSE_S = 0.0  # files are there as a whole
+    inbox.PAUSE_S = 0.0  # files are there as a whole
     with tempfile.TemporaryDirectory(dir=args.folder, prefix="lostpol_nights_") as name:
         folder = Path(name)
         began = time.perf_counter()

@@ -34,8 +34,8 @@ import pyarrow.csv as pc
 import pyarrow.dataset as ds
 import pyarrow.parquet as pq
 
-from pipeline.config import load_mill
-from pipeline.pull import pull_files
+from pipeline.mill.description import load_mill
+from pipeline.pull.pull import pull_files
 
 ROOT = Path(__file__).resolve().parents[2]
 STEP_US = 5_000_000

@@ -24,14 +24,14 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from features.grid import to_grid
-from features.quality import quality_counts, screen
-from models.settings import Settings
-from models.unusual import surprise, unusual_periods
-from models.vus import vus_pr
-from pipeline.config import Mill, load_mill
-from pipeline.lake import Lake
-from pipeline.pull import pull_files
+from features.signal.grid import to_grid
+from features.signal.quality import quality_counts, screen
+from models.base.settings import Settings
+from models.judge.vus import vus_pr
+from models.search.unusual import surprise, unusual_periods
+from pipeline.lake.lake import Lake
+from pipeline.mill.description import Mill, load_mill
+from pipeline.pull.pull import pull_files
 
 CONFIG = Path(__file__).parents[1] / "water_plant" / "water_plant.toml"
 LABEL = "EVENT"

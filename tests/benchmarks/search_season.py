@@ -24,8 +24,8 @@ import numpy as np  # noqa: E402
 from scipy.signal import lfilter  # noqa: E402
 from sklearn.ensemble import IsolationForest  # noqa: E402
 
-from models.changepoint import z_for_false_rate  # noqa: E402
-from models.episodes import find_spans, residual_of  # noqa: E402
+from models.search.changepoint import z_for_false_rate  # noqa: E402
+from models.search.episodes import find_spans, residual_of  # noqa: E402
 
 DAY_MIN = 1_440
 FALSE_PER_WEEK = 0.5

@@ -40,11 +40,12 @@ import polars as pl
 import pyarrow.dataset as ds
 from features_season import Plain  # beside this file
 
-from pipeline.config import Mill, load_mill
-from pipeline.fanout import one_by_one
-from pipeline.present import write_season_report
-from pipeline.stages import derive, detect, pull
-from pipeline.windows import lake_of, store_of
+from pipeline.base.spread import one_by_one
+from pipeline.lake.coverage import lake_of
+from pipeline.mill.description import Mill, load_mill
+from pipeline.present.view import write_season_report
+from pipeline.stages.stages import derive, detect, pull
+from pipeline.store.folders import store_of
 
 ROOT = Path(__file__).resolve().parents[2]
 START = datetime(2025, 10, 7, tzinfo=UTC)
@@ -166,7 +167,7 @@ def lostpol_job(folder: Path, workers: int) -> dict[str, float]:
     pull(mill, files)
     lap("pull")
     if workers > 1:
-        from pipeline.fanout_dask import Cluster, backfill_together
+        from pipeline.schedule.cluster import Cluster, backfill_together
 
         backfill_together([mill], Cluster(workers=workers))
         lap("derive, search and report on workers")

@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from features.station import LabSource, Signal, Station, Targets, Vessel
+from features.base.station import LabSource, Signal, Station, Targets, Vessel
 
 NOMINALS: dict[str, float] = {}
 

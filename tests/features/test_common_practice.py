@@ -10,10 +10,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from features.derive import derive
-from features.kinetics import rs_destruction_1_h
-from features.settling import overflow_velocity_m_h, settler_capacity_m3_h, settling_time_min
-from features.station import Kinetics
+from features.base.station import Kinetics
+from features.flow.minutes import derive
+from features.flow.settling import overflow_velocity_m_h, settler_capacity_m3_h, settling_time_min
+from features.kinetics.kinetics import rs_destruction_1_h
 
 Z90 = 1.645
 

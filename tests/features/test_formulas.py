@@ -8,8 +8,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from features import boiling, juice, kinetics, pol, settling
-from features.numeric import exp, exp10, ln, log10
+from features.balance import pol
+from features.base.numeric import exp, exp10, ln, log10
+from features.flow import settling
+from features.juice import boiling, juice
+from features.kinetics import kinetics
 
 temps = st.floats(20.0, 105.0)
 hot = st.floats(75.0, 125.0)

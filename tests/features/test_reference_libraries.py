@@ -12,7 +12,10 @@ from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 from thermo.electrochem import Laliberte_density, Laliberte_viscosity
 
-from features import boiling, juice, kinetics, loss, pol, settling
+from features.balance import pol
+from features.flow import settling
+from features.juice import boiling, juice
+from features.kinetics import kinetics, loss
 
 SUCROSE = "57-50-1"
 unit = pint.UnitRegistry()

@@ -10,8 +10,8 @@ import fsspec
 import polars as pl
 import pytest
 
-from pipeline.config import load_mill
-from pipeline.lake_objects import _opened
+from pipeline.lake.objects import _opened
+from pipeline.mill.description import load_mill
 
 ROOT = Path(__file__).resolve().parents[2]
 DAYS = [date(2025, 10, 13), date(2025, 10, 14)]

@@ -11,9 +11,9 @@ from pathlib import Path
 
 from aiosmtpd.smtp import SMTP
 
-from pipeline.config import load_mill
-from pipeline.mail import outbox_of
-from pipeline.mail_smtp import Patience
+from pipeline.mail.mail import outbox_of
+from pipeline.mail.smtp import Patience
+from pipeline.mill.description import load_mill
 
 DEMO = Path(__file__).resolve().parents[2] / "configs" / "demo_mill.toml"
 BRINDLEWATER = load_mill(DEMO)

@@ -9,10 +9,10 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.config_models import Exports
-from pipeline.lake import Lake
-from pipeline.pull import pull_files
-from pipeline.units import UnitChange
+from pipeline.lake.lake import Lake
+from pipeline.mill.sections import Exports
+from pipeline.mill.units import UnitChange
+from pipeline.pull.pull import pull_files
 
 START = datetime(2025, 10, 6, 20, 0, tzinfo=UTC)
 

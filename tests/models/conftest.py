@@ -8,10 +8,10 @@ import polars as pl
 import pytest
 from scipy.signal import lfilter
 
-from features.derive import derive
-from models.find import find_losses
-from models.settings import Settings
-from pipeline.config import load_mill
+from features.flow.minutes import derive
+from models.base.settings import Settings
+from models.find.find import find_losses
+from pipeline.mill.description import load_mill
 
 START = datetime(2025, 10, 6, tzinfo=UTC)
 ROOT = Path(__file__).resolve().parents[2]

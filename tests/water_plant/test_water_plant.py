@@ -7,10 +7,10 @@ from pathlib import Path
 
 import polars as pl
 
-from features.grid import to_grid
-from pipeline.config import load_mill
-from pipeline.lake import Lake
-from pipeline.pull import pull_files
+from features.signal.grid import to_grid
+from pipeline.lake.lake import Lake
+from pipeline.mill.description import load_mill
+from pipeline.pull.pull import pull_files
 
 HEADINGS = '"","Time","Tp","Cl","pH","Redox","Leit","Trueb","Cl_2","Fm","Fm_2","EVENT"\n'
 

@@ -12,11 +12,12 @@ import polars as pl
 import pytest
 from checkouts import small_checkout
 
-from pipeline import demo, stages
-from pipeline.config import load_mill
-from pipeline.dossier import write_dossier
-from pipeline.verdicts import chosen, give_verdict
-from pipeline.windows import store_of
+from pipeline.cli import demo
+from pipeline.dossier.write import write_dossier
+from pipeline.mill.description import load_mill
+from pipeline.stages import stages
+from pipeline.store.folders import store_of
+from pipeline.store.verdicts import chosen, give_verdict
 
 ROOT = Path(__file__).resolve().parents[3]
 HOSTILE_TAGS = {

@@ -10,9 +10,11 @@ import duckdb
 import polars as pl
 import pytest
 
-from pipeline.dossier import write_dossier
-from pipeline.errors import ConfigError, DataError
-from pipeline.windows import LOSSES, STATION, lake_of, store_of
+from pipeline.base.errors import ConfigError, DataError
+from pipeline.dossier.write import write_dossier
+from pipeline.lake.coverage import lake_of
+from pipeline.lake.kinds import LOSSES, STATION
+from pipeline.store.folders import store_of
 
 
 class Page(HTMLParser):

@@ -5,14 +5,14 @@ from dataclasses import replace
 
 import pytest
 
-from models.order import Move
+from models.account.order import Move
 from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.drawing import levels, still
 from pipeline.dossier.export import harmless
 from pipeline.dossier.gather import gather
 from pipeline.dossier.lanes import lanes_of
-from pipeline.dossier.likes import like_rows, likenesses
 from pipeline.dossier.sections import chart_moves, lab_rows, move_rows, moves_of, sensor_rows
+from pipeline.dossier.similar import like_rows, likenesses
 from pipeline.dossier.steps import digits
 
 

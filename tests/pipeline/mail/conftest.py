@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 from mail_server import BRINDLEWATER, Inbox, serving
 
-from pipeline.mail_smtp import PASSWORD_VARIABLE, USER_VARIABLE
+from pipeline.mail.smtp import PASSWORD_VARIABLE, USER_VARIABLE
 
 
 @pytest.fixture

@@ -7,18 +7,18 @@ from email import message_from_bytes
 import pytest
 from mail_server import DEMO, QUICK, at, states
 
-from pipeline import cli
-from pipeline.config import load_mill
-from pipeline.errors import ConfigError, DataError, DeliveryError, StoreBusyError
-from pipeline.lock import only_sender
-from pipeline.mail import flush, outbox_of, put_back, queue, send_report
+from pipeline.base.errors import ConfigError, DataError, DeliveryError, StoreBusyError
+from pipeline.base.lock import only_sender
+from pipeline.cli import app
+from pipeline.mail.mail import flush, outbox_of, put_back, queue, send_report
+from pipeline.mill.description import load_mill
 
 FLUSH = """
 import sys
 from dataclasses import replace
 from pathlib import Path
 from pipeline import cli
-from pipeline.config import load_mill
+from pipeline.mill.description import load_mill
 from pipeline.mail import flush
 mill = load_mill(Path(sys.argv[1]))
 mail = mill.mail.model_copy(update={"host": "127.0.0.1", "port": int(sys.argv[3]),
@@ -98,17 +98,17 @@ def test_the_outbox_command(tmp_path, report, inbox, port, capsys):
     path = tmp_path / "mill.toml"
     path.write_text("\n".join(kept), encoding="utf-8")
     described = load_mill(path)
-    assert cli.run(["outbox", str(path)]) == 0
+    assert app.run(["outbox", str(path)]) == 0
     assert "The outbox is empty" in capsys.readouterr().out
     queue(described, report, "<p>page</p>")
-    assert cli.run(["outbox", str(path)]) == 0
+    assert app.run(["outbox", str(path)]) == 0
     said = capsys.readouterr().out
     assert "waiting" in said
     assert "America/Chicago" in said
-    assert cli.run(["outbox", str(path), "--send"]) == 0
+    assert app.run(["outbox", str(path), "--send"]) == 0
     assert len(inbox.mails) == len(described.mail.recipients)
     assert "sent" in capsys.readouterr().out
-    assert cli.run(["outbox", str(path), "--again", "abcd"]) == 2
+    assert app.run(["outbox", str(path), "--again", "abcd"]) == 2
 
 
 @pytest.mark.parametrize("damage", ["", "[]", '{"state": "sent"}', "elsewhere"])

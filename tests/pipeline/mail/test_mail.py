@@ -7,8 +7,8 @@ from email import message_from_bytes, policy
 import pytest
 from mail_server import QUICK, at, free_port, serving, states
 
-from pipeline.errors import ConfigError, DeliveryError
-from pipeline.mail import flush, outbox_of, send_report
+from pipeline.base.errors import ConfigError, DeliveryError
+from pipeline.mail.mail import flush, outbox_of, send_report
 
 
 def test_page_text_and_pdf_arrive(mill, report, inbox, port):

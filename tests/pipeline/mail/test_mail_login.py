@@ -7,9 +7,9 @@ import trustme
 from aiosmtpd.smtp import AuthResult
 from mail_server import QUICK, at, serving
 
-from pipeline.errors import DeliveryError
-from pipeline.mail import flush, outbox_of, send_report
-from pipeline.mail_smtp import PASSWORD_VARIABLE, USER_VARIABLE
+from pipeline.base.errors import DeliveryError
+from pipeline.mail.mail import flush, outbox_of, send_report
+from pipeline.mail.smtp import PASSWORD_VARIABLE, USER_VARIABLE
 
 
 @pytest.fixture(scope="module")

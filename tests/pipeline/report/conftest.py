@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from features.station import LabSource, Signal, Station, Targets, Vessel
+from features.base.station import LabSource, Signal, Station, Targets, Vessel
 from pipeline.report.view import Gap, Multiplier, ReportView
 
 START = datetime(2025, 10, 6, 5, 0, tzinfo=UTC)

@@ -9,9 +9,9 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from pipeline.report.charts import chart_window, data_bounds, finding_chart
-from pipeline.report.season import season_chart
-from pipeline.report.shapes import NARROW, WIDE, Panel, Series, value_range
+from pipeline.charts.season import season_chart
+from pipeline.charts.shapes import NARROW, WIDE, Panel, Series, value_range
+from pipeline.report.finding_chart import chart_window, data_bounds, finding_chart
 
 START = datetime(2025, 10, 6, 5, tzinfo=UTC)
 

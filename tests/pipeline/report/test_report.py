@@ -9,9 +9,10 @@ from importlib import import_module
 import polars as pl
 import pytest
 
-from pipeline.errors import ConfigError, LostpolError
-from pipeline.report import Estimate, ReportView, render_report, write_report
-from pipeline.report.svg import Drawing
+from pipeline.base.errors import ConfigError, LostpolError
+from pipeline.charts.svg import Drawing
+from pipeline.report.view import Estimate, ReportView
+from pipeline.report.write import render_report, write_report
 
 
 class Page(HTMLParser):
@@ -45,7 +46,7 @@ def said(view: ReportView) -> str:
 def undrawn(monkeypatch):
     """Charts take a second a page: tests of words and tables go without."""
     # By name, as the package calls a function of its own `compose` too.
-    compose = import_module("pipeline.report.compose")
+    compose = import_module("pipeline.report.season")
     for chart in ("finding_chart", "season_chart"):
         monkeypatch.setattr(compose, chart, lambda *_: Drawing(note="not drawn"))
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from chromium import IN_CHROMIUM, opened
 
-from pipeline.report import write_report
+from pipeline.report.write import write_report
 
 pytestmark = IN_CHROMIUM
 

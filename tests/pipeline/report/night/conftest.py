@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
-from pipeline.report import NightView, ReportView, RunHealth
+from pipeline.report.view import NightView, ReportView, RunHealth
 
 DAY = date(2025, 10, 10)
 #: Friday begins at 05:00 UTC in Chicago (tz database: CDT is UTC-5).

@@ -11,15 +11,17 @@ import polars as pl
 import pytest
 from pages import Words
 
-from pipeline.errors import LostpolError
+from models.account.sums import loss_sums
+from pipeline.base.errors import LostpolError
+from pipeline.charts.svg import Drawing
 from pipeline.report import night as night_words
-from pipeline.report import pdf, write_night
-from pipeline.report.days import joined, loss_sums, within
+from pipeline.report import pdf
+from pipeline.report.days import joined, within
 from pipeline.report.groups import chance_words
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, text_of
-from pipeline.report.svg import Drawing
 from pipeline.report.view import Estimate
+from pipeline.report.write import write_night
 
 GOLDEN = Path(__file__).with_name("golden.txt")
 

@@ -8,9 +8,9 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
-from features.station import Vessel
-from pipeline.report import ReportView, RunHealth, WeekView
+from features.base.station import Vessel
 from pipeline.report.shifts import shift_lengths
+from pipeline.report.view import ReportView, RunHealth, WeekView
 
 FIRST, LAST = date(2025, 10, 6), date(2025, 10, 12)
 #: Monday begins at 05:00 UTC in Chicago (tz database: CDT is UTC-5).

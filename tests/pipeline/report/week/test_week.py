@@ -9,17 +9,18 @@ import polars as pl
 import pytest
 from pages import Words
 
-from features.station import Targets
-from pipeline.report import control as charts
-from pipeline.report import week_control, write_week
-from pipeline.report.control import control, multiplier_days, rolling
-from pipeline.report.fixed import check_fix
+from features.base.station import Targets
+from pipeline.charts import control_chart
+from pipeline.charts.control_chart import control, multiplier_days, rolling
+from pipeline.charts.svg import Drawing
 from pipeline.report.pages import page_of, text_of
 from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.settling import settling_days
 from pipeline.report.shifts import shift_lengths, shift_sums
-from pipeline.report.svg import Drawing
-from pipeline.report.week import compose_week
+from pipeline.report.week import control as week_control
+from pipeline.report.week.fixes import check_fix
+from pipeline.report.week.week import compose_week
+from pipeline.report.write import write_week
 
 
 @pytest.fixture(autouse=True)
@@ -27,9 +28,9 @@ def quick(request, monkeypatch):
     """Charts take a second a page: without `drawn` there are none."""
     if "drawn" not in request.fixturenames:
         # By name, as the package calls a function of its own `compose` too.
-        compose = import_module("pipeline.report.compose")
+        compose = import_module("pipeline.report.season")
         monkeypatch.setattr(compose, "season_chart", lambda *_: Drawing(note="not drawn"))
-        monkeypatch.setattr(charts, "draw", lambda *_: None)
+        monkeypatch.setattr(control_chart, "draw", lambda *_: None)
 
 
 def told(week) -> str:

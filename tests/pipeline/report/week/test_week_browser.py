@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from chromium import IN_CHROMIUM, opened
 
-from pipeline.report import write_week
+from pipeline.report.write import write_week
 
 pytestmark = IN_CHROMIUM
 

@@ -1,0 +1,38 @@
+"""Arrays, frames, the station as described, laboratory series."""
+
+from features.base.frames import (
+    STATION_COLUMNS,
+    TIME,
+    ZONE_COLUMNS,
+    Column,
+    check_frame,
+    polars_schema,
+)
+from features.base.lab import LONGEST_HOLD_H, lab_results, purity_pct
+from features.base.numeric import (
+    GAS_CONSTANT,
+    KELVIN,
+    LN10,
+    BoolArray,
+    FloatArray,
+    Numeric,
+    exp,
+    exp10,
+    ln,
+    log10,
+)
+from features.base.readings import Readings, by_tag, in_order, rows_by_tag, times_us, values
+from features.base.station import (
+    QUANTITY_COLUMNS,
+    Analyte,
+    Interpolation,
+    Kinetics,
+    LabSource,
+    Port,
+    Quantity,
+    Signal,
+    Station,
+    Targets,
+    Vessel,
+    VesselKind,
+)

@@ -1,0 +1,6 @@
+"""Juice followed through the station: residence, pH, heat, loss by zone."""
+
+from features.flow.minutes import derive
+from features.flow.nominal import souring_1_min
+from features.flow.probes import probe_signal
+from features.flow.settling import overflow_velocity_m_h, settling_correction, settling_utilisation

@@ -1,0 +1,336 @@
+"""The whole train: probes to zones, flows down the chain, juice from feed to evaporator."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from features.base import BoolArray, FloatArray, Port, Quantity, Vessel
+from features.flow.nominal import (
+    reference_souring,
+    souring_1_min,
+    target_concentration,
+    target_volume_m3,
+    usual_flow_m3_h,
+)
+from features.flow.probes import (
+    ANY,
+    CONTENT_FIRST,
+    INLET,
+    OUTLET_FIRST,
+    Feed,
+    flow_track,
+    read_feed,
+    region_of,
+    vessel_temp,
+)
+from features.flow.scan import linear_recurrence
+from features.flow.stream import Dose, Passage, Passed, Stream, Tracer, join
+from features.flow.tracks import Track, Tracks, running_mean, smooth
+from features.flow.transport import edges_from_means
+from features.flow.vessel_ph import fall_left, reference_acidity, standing_in
+from features.flow.zones import Zone, run_zone
+from features.kinetics import LN3, State, concentration_ratio, ph_after_acid
+
+#: Mud sours no further than this [pH] (estimate).
+_SOUREST = 6.0
+#: Running mean of the mud level [min].
+_MUD_LEVEL_MIN = 61
+
+
+@dataclass(slots=True, eq=False)
+class Journey:
+    """What the walk down the train collects.
+
+    Attributes
+    ----------
+    columns : dict
+        Zone name to its columns.
+    reference_soured : dict
+        Vessel name to its fall of pH by acid made at target, see `reference_souring`.
+    at_clear : Stream or None
+        Juice leaving the settlers.
+    at_end : Stream
+        Juice leaving the last vessel.
+    """
+
+    at_end: Stream
+    reference_soured: dict[str, tuple[float, float]]
+    at_clear: Stream | None = None
+    columns: dict[str, dict[str, FloatArray]] = field(default_factory=dict)
+
+
+def travel(tracks: Tracks) -> tuple[Feed, Journey]:
+    """Follow the juice from the feed through every vessel.
+
+    Parameters
+    ----------
+    tracks : Tracks
+        Grid and station.
+
+    Returns
+    -------
+    feed : Feed
+        The feed and shared probes.
+    journey : Journey
+        Zone columns, and the juice at the settlers' outlet and at the end.
+    """
+    feed = read_feed(tracks)
+    journey = Journey(_fed_stream(tracks, feed), reference_souring(tracks.station))
+    last_liming = max((v.step for v in tracks.station.of_kind("liming_tank")), default=None)
+    for group in tracks.station.in_flow_order:
+        inlets = _share(tracks, group, journey.at_end)
+        outlets = [
+            _through(tracks, vessel, inlet, feed, journey)
+            for vessel, inlet in zip(group, inlets, strict=True)
+        ]
+        journey.at_end = join(outlets)
+        if group[0].step == last_liming:
+            journey.at_end = journey.at_end.restarted(Dose.INVERSION_LIMED, Dose.RS_LIMED)
+        if any(vessel.kind == "settler" for vessel in group):
+            journey.at_clear = journey.at_end
+    return feed, journey
+
+
+def _fed_stream(tracks: Tracks, feed: Feed) -> Stream:
+    """Stream at the start of the train."""
+    limed_already = not tracks.station.of_kind("liming_tank")
+    ph = feed.ph_limed if limed_already else feed.ph_mixed
+    n = tracks.rows
+    empty = Stream(
+        feed.flow.values, feed.flow.known, np.zeros((n, len(Tracer))), np.zeros((n, len(Dose)))
+    )
+    return empty.with_tracers(
+        brix=feed.brix.values,
+        purity=feed.purity.values,
+        ph=ph.values,
+        ph_limed=feed.ph_limed.values,
+        juice_known=feed.brix.known & feed.purity.known,
+        ph_known=ph.known,
+        limed_known=feed.ph_limed.known,
+    )
+
+
+def _share(tracks: Tracks, group: tuple[Vessel, ...], stream: Stream) -> list[Stream]:
+    """Split a stream over parallel vessels: own meters first, the rest by volume."""
+    metered = {
+        vessel.name: flow_track(tracks, vessel.name, INLET, 0.0)
+        for vessel in group
+        if any(tracks.has("flow", vessel.name, port) for port in INLET)
+    }
+    taken = sum((track.values for track in metered.values()), np.zeros(tracks.rows))
+    rest = np.maximum(stream.flow_m3_h - taken, 0.0)
+    volume = sum(vessel.volume_m3 for vessel in group if vessel.name not in metered)
+    streams: list[Stream] = []
+    for vessel in group:
+        own = metered.get(vessel.name)
+        if own is not None:
+            streams.append(replace(stream, flow_m3_h=own.values, flow_known=own.known))
+        else:
+            streams.append(replace(stream, flow_m3_h=rest * (vessel.volume_m3 / volume)))
+    return streams
+
+
+def _level_volume(
+    tracks: Tracks, vessel: Vessel, quantity: Quantity, volume_m3: float, target_pct: float
+) -> Track:
+    """Volume the juice reaches, from a level or the level at target [m3]."""
+    ports: tuple[Port, ...] = ("mud", "", "inside") if quantity == "mud_level" else ANY
+    level = tracks.read(quantity, vessel.name, ports, target_pct)
+    return replace(level, values=np.maximum(level.values, 0.0) / 100.0 * volume_m3)
+
+
+def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey: Journey) -> Stream:
+    """Pass one vessel, and the mud zone of a settler; return the juice leaving."""
+    zone, probe = _vessel_zone(tracks, vessel, inlet, feed, journey.reference_soured)
+    if zone.brix is not None:
+        # Sucrose stays when water boils off: it passes at the flow of the concentrated juice.
+        ratio = concentration_ratio(
+            zone.brix.values, np.maximum(inlet.tracers[:, Tracer.BRIX], 0.1), zone.temp.values
+        )
+        inside = replace(inlet, flow_m3_h=inlet.flow_m3_h / np.maximum(ratio, 1.0))
+    else:
+        inside = inlet
+    loading = _loading(tracks, feed)
+    passed, columns = run_zone(inside, zone, tracks.station, loading)
+    out = _outlet(tracks, vessel, inside, passed)
+    columns["flow_in_m3_h"] = np.where(inlet.flow_known, inlet.flow_m3_h, np.nan)
+    columns["flow_out_m3_h"] = np.where(out.flow_known, out.flow_m3_h, np.nan)
+    journey.columns[vessel.name] = columns
+    if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
+        _mud(tracks, vessel, (inside, passed), probe, (zone.temp, loading, journey))
+    if zone.region == "liming":
+        return _as_read(out, probe).with_tracers(ph_limed=probe.values, limed_known=probe.known)
+    if zone.region == "settler":
+        return _as_read(out, probe)
+    if zone.brix is not None:
+        return out.with_tracers(brix=zone.brix.values)
+    return out
+
+
+def _as_read(stream: Stream, probe: Track) -> Stream:
+    """Juice whose pH has just been read: what it lost before no longer matters."""
+    fresh = np.zeros(stream.flow_m3_h.shape)
+    return stream.with_tracers(ph=probe.values, ph_known=probe.known, soured=fresh)
+
+
+def _loading(tracks: Tracks, feed: Feed) -> tuple[FloatArray, BoolArray]:
+    """Feed flow over its target, and whether it is known."""
+    return feed.flow.values / tracks.station.targets.flow_feed_m3_h, feed.flow.known
+
+
+def _vessel_zone(
+    tracks: Tracks,
+    vessel: Vessel,
+    inlet: Stream,
+    feed: Feed,
+    reference_soured: dict[str, tuple[float, float]],
+) -> tuple[Zone, Track]:
+    """Zone of a vessel and the pH probe that belongs to it."""
+    station, targets = tracks.station, tracks.station.targets
+    region = region_of(station, vessel)
+    temp = vessel_temp(tracks, vessel)
+    live = vessel.volume_m3 * (1.0 - vessel.dead_fraction)
+    volume = _level_volume(tracks, vessel, "level", live, vessel.level_pct)
+    shared = feed.ph_limed if region in ("mixed", "liming", "limed") else feed.ph_clear
+    own = tracks.ph_cold(vessel.name, OUTLET_FIRST, temp, shared.values[0])
+    probe = own if own.measured and region in ("liming", "settler") else shared
+    brix: Track | None = None
+    if vessel.brix_pct is not None:
+        brix = tracks.read("brix", vessel.name, CONTENT_FIRST, vessel.brix_pct)
+    usual_flow = usual_flow_m3_h(station, vessel)
+    usual_min = 60.0 * target_volume_m3(vessel) / usual_flow
+    left = fall_left(usual_min, vessel.tanks, vessel.ph_fall_min)
+    read = (targets.ph_mixed, targets.ph_limed, targets.ph_clear)
+    acidity = reference_acidity(
+        region, max(vessel.tanks, 1), read, left=left, soured=reference_soured[vessel.name]
+    )
+    souring = np.asarray(souring_1_min(station, temp.values))
+    passage = Passage(
+        volume_edges_m3=edges_from_means(smooth(volume.values)),
+        tanks=vessel.tanks,
+        usual_flow_m3_h=usual_flow / target_concentration(station, vessel),
+        drawn_m3_h=_mud_flow(tracks, vessel, inlet).values,
+        souring_1_min=None if region in ("liming", "settler") else souring,
+    )
+    zone = Zone(
+        vessel.name,
+        region,
+        temp,
+        volume,
+        probe,
+        brix,
+        passage,
+        reference=State(
+            temp_degc=vessel.temp_degc,
+            acidity=acidity * 10.0**-vessel.ph_shift,
+            brix_pct=targets.brix_pct if vessel.brix_pct is None else vessel.brix_pct,
+            volume_m3=target_volume_m3(vessel),
+            concentration=target_concentration(station, vessel),
+        ),
+        fall_left=left,
+        ph_shift=vessel.ph_shift,
+        standing=standing_in(inlet.flow_m3_h, usual_flow, probe.values, souring)
+        if region == "settler"
+        else None,
+    )
+    return zone, probe
+
+
+def _mud_flow(tracks: Tracks, vessel: Vessel, inlet: Stream) -> Track:
+    """Underflow of a settler [m3/h]: measured, or its target as far as juice flows in."""
+    if vessel.kind != "settler":
+        return tracks.target(0.0)
+    if tracks.has("flow", vessel.name, "mud"):
+        return flow_track(tracks, vessel.name, ("mud",), vessel.mud_flow_m3_h)
+    target = tracks.target(vessel.mud_flow_m3_h)
+    return replace(target, values=np.minimum(target.values, inlet.flow_m3_h))
+
+
+def _outlet(tracks: Tracks, vessel: Vessel, inlet: Stream, passed: Passed) -> Stream:
+    """Juice leaving a vessel: its own meter wins over the balance."""
+    flow, known = passed.flow_out_m3_h, inlet.flow_known
+    if tracks.has("flow", vessel.name, "out"):
+        meter = flow_track(tracks, vessel.name, ("out",), 0.0)
+        flow, known = np.where(meter.known, meter.values, flow), meter.known | known
+    return Stream(flow, known, passed.tracers, passed.doses)
+
+
+def _mud_ph_drop(
+    vessel: Vessel, target: float, inflow_m3_h: FloatArray, edges_m3: FloatArray
+) -> FloatArray:
+    """How far mud pH lies below clear-juice pH [-]: more, the older the mud.
+
+    The acid made in mud follows ``V da/dt = V (1 - a / most) - Q a`` (well stirred), in minutes of
+    fresh mud, starting at its target. It lowers pH by the law of juice (`ph_after_acid`), at the
+    pace that gives the drop described at target, and fades towards pH 6, below which that law was
+    never measured.
+    """
+    volume = np.maximum(0.5 * (edges_m3[1:] + edges_m3[:-1]), 1e-6)
+    renewed_min = (
+        0.6 * vessel.mud_volume_m3 * vessel.mud_level_pct / max(vessel.mud_flow_m3_h, 1e-6)
+    )
+    at_target, at_most = (
+        np.expm1(LN3 * drop) for drop in (vessel.mud_ph_drop, max(target - _SOUREST, 0.1))
+    )
+    # Both fadings at target give the drop described: 1 / a = 1 / renewed + 1 / most.
+    most_min = renewed_min * max(at_most / at_target - 1.0, 0.5)
+    usual_min = 1.0 / (1.0 / renewed_min + 1.0 / most_min)
+    leaving = inflow_m3_h / volume / 60.0 + 1.0 / most_min
+    acid_min = linear_recurrence(np.exp(-leaving), -np.expm1(-leaving) / leaving, usual_min)
+    at_ph7 = at_target / LN3 * 3.0 ** (7.0 - target)
+    return target - ph_after_acid(target, at_ph7 * acid_min / usual_min)
+
+
+def _mud(
+    tracks: Tracks,
+    vessel: Vessel,
+    clear_zone: tuple[Stream, Passed],
+    clear_ph: Track,
+    rest: tuple[Track, tuple[FloatArray, BoolArray], Journey],
+) -> None:
+    """Mud zone of a settler: fed from its first tank, emptied by the underflow."""
+    inlet, passed = clear_zone
+    clear_temp, loading, journey = rest
+    targets = tracks.station.targets
+    target_temp = vessel.temp_degc if vessel.mud_temp_degc is None else vessel.mud_temp_degc
+    temp = tracks.read("temperature", vessel.name, ("mud",), target_temp)
+    if not temp.measured and clear_temp.measured and vessel.mud_temp_degc is None:
+        temp = clear_temp
+    volume = _level_volume(tracks, vessel, "mud_level", vessel.mud_volume_m3, vessel.mud_level_pct)
+    # Mud moves over hours, its level reads rough: noise in it would pass for fresh mud.
+    edges = edges_from_means(running_mean(volume.values, _MUD_LEVEL_MIN))
+    drawn = _mud_flow(tracks, vessel, inlet)
+    inflow = np.maximum(drawn.values + 60.0 * np.diff(edges), 0.0)
+    acidity = reference_acidity(
+        "mud",
+        1,
+        (targets.ph_mixed, targets.ph_limed, targets.ph_clear),
+        mud_drop=vessel.mud_ph_drop,
+    )
+    zone = Zone(
+        name=f"{vessel.name}:mud",
+        region="mud",
+        temp=temp,
+        volume=volume,
+        ph=replace(
+            clear_ph,
+            values=clear_ph.values - _mud_ph_drop(vessel, targets.ph_clear, inflow, edges),
+        ),
+        brix=None,
+        passage=Passage(edges, 1, max(vessel.mud_flow_m3_h, 1e-6), np.zeros(tracks.rows)),
+        reference=State(
+            temp_degc=target_temp,
+            acidity=acidity,
+            brix_pct=targets.brix_pct,
+            volume_m3=vessel.mud_volume_m3 * vessel.mud_level_pct / 100.0,
+        ),
+    )
+    stream = Stream(
+        inflow, drawn.known & inlet.flow_known, passed.first_tracers, passed.first_doses
+    )
+    _left, columns = run_zone(stream, zone, tracks.station, loading)
+    columns["flow_in_m3_h"] = np.where(stream.flow_known, inflow, np.nan)
+    columns["flow_out_m3_h"] = np.where(drawn.known, drawn.values, np.nan)
+    journey.columns[zone.name] = columns

@@ -1,0 +1,227 @@
+"""The mill's kinetic multiplier from laboratory results.
+
+Published kinetics give the shape of the loss, not its level. Juice analyses before and after the
+settler give the level, one noisy pair at a time and by several methods; a season of them,
+weighted and robust, gives the multiplier that the mill's own juice obeys.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from features.balance import PairEstimates
+from models.base import Array
+
+#: Error of each method's formula [% of sucrose], so that two forms of one analysis do not pass
+#: for two analyses that agree (estimate).
+METHOD_FORM_PCT = 0.005
+#: Neighbouring pairs share limed-juice samples: so many later ones may be correlated.
+_LAGS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Multiplier:
+    """Factor on the published inversion rate.
+
+    Attributes
+    ----------
+    value, low, high : float
+        Estimate and 90 % interval.
+    log_sd : float
+        Standard error of its logarithm.
+    pairs : int
+        Laboratory pairs used; with none the value is the mill description's prior.
+    unexplained_pct : float
+        Inversion seen by the laboratory less multiplier times kinetics, mean over pairs
+        [% of sucrose]; kept apart, never put into a finding.
+    unexplained_sd_pct : float
+        Its standard error [% of sucrose]: random and shared errors, and that of the multiplier.
+    """
+
+    value: float
+    low: float
+    high: float
+    log_sd: float
+    pairs: int
+    unexplained_pct: float
+    unexplained_sd_pct: float = 0.0
+
+
+@dataclass(frozen=True)
+class Joined:
+    """Several methods made one, a pair of samples an entry.
+
+    Attributes
+    ----------
+    seen_pct, sd_pct : ndarray, shape (m,)
+        Estimate and its random standard error [% of sucrose]; NaN where no method speaks.
+    systematic_pct : ndarray, shape (m, s)
+        Change by one standard error of each shared error [% of sucrose].
+    weights : dict of str to float
+        Mean weight of each method over the pairs.
+    """
+
+    seen_pct: Array
+    sd_pct: Array
+    systematic_pct: Array
+    weights: dict[str, float]
+
+
+def join_methods(pairs: PairEstimates) -> Joined:
+    """Join the methods of each pair by generalised least squares.
+
+    Parameters
+    ----------
+    pairs : PairEstimates
+
+    Returns
+    -------
+    Joined
+
+    Notes
+    -----
+    Pairs for which the same methods speak share one set of weights, from their median covariance:
+    weights that followed each single result would favour results that came out low. They are
+    those of the mean over these pairs: random errors have averaged away, shared ones have not.
+    Methods that share an analysis are correlated; a negative weight, which would bet on the
+    covariance being exact, is not used.
+    """
+    values, k = pairs.inverted_pct, len(pairs.methods)
+    weights = np.zeros(values.shape)
+    present = np.isfinite(values)
+    random, systematic = pairs.random_covariance(), pairs.systematic_covariance()
+    for pattern in np.unique(present, axis=0) if k else []:
+        rows = (present == pattern).all(axis=1)
+        chosen = np.flatnonzero(pattern)
+        if len(chosen) == 0:
+            continue
+        block = np.ix_(np.flatnonzero(rows), chosen, chosen)
+        once = np.median(random[block], axis=0) / rows.sum() + np.median(systematic[block], axis=0)
+        weights[np.ix_(np.flatnonzero(rows), chosen)] = _least_squares_weights(once)
+    spoken = present.any(axis=1)
+    seen = np.where(spoken, np.nansum(weights * np.nan_to_num(values), axis=1), np.nan)
+    moved = np.einsum("mk,mkr->mr", weights, np.nan_to_num(pairs.random))
+    shared = np.einsum("mk,mks->ms", weights, np.nan_to_num(pairs.systematic))
+    mean = weights[spoken].mean(axis=0) if spoken.any() else np.zeros(k)
+    named = {name: float(w) for name, w in zip(pairs.methods, mean, strict=True)}
+    return Joined(seen, np.linalg.norm(moved, axis=1), shared, named)
+
+
+def _least_squares_weights(covariance: Array) -> Array:
+    """Weights of the best mean of estimates of one quantity, none negative; they sum to 1."""
+    active = np.arange(len(covariance))
+    while True:
+        part = covariance[np.ix_(active, active)] + np.eye(len(active)) * METHOD_FORM_PCT**2
+        solved = np.linalg.solve(part, np.ones(len(active)))
+        if (solved >= 0.0).all():
+            break
+        active = np.delete(active, int(np.argmin(solved)))
+    weights = np.zeros(len(covariance))
+    weights[active] = solved / solved.sum()
+    return weights
+
+
+def fit_multiplier(
+    predicted_pct: Array,
+    seen_pct: Array,
+    seen_sd_pct: Array,
+    prior: float,
+    prior_log_sd: float,
+    systematic_pct: Array,
+) -> Multiplier:
+    """Weighted robust slope through the origin, joined with a log-normal prior.
+
+    Parameters
+    ----------
+    predicted_pct : ndarray, shape (m,)
+        Inversion predicted at multiplier 1 for each pair's parcel, in time order [% of sucrose].
+    seen_pct, seen_sd_pct : ndarray, shape (m,)
+        Inversion by chemistry and its random standard error [%].
+    prior, prior_log_sd : float
+        Multiplier believed before any laboratory result, and the spread of its logarithm.
+    systematic_pct : ndarray, shape (m, s)
+        Change of `seen_pct` by one standard error of each error that all pairs share
+        [% of sucrose]; it does not average away.
+
+    Returns
+    -------
+    Multiplier
+    """
+    good = (
+        np.isfinite(predicted_pct) & np.isfinite(seen_pct) & (seen_sd_pct > 0) & (predicted_pct > 0)
+    )
+    if good.sum() < 8:
+        return _from_log(math.log(prior), prior_log_sd, 0, (0.0, 0.0))
+    x, y, sd = predicted_pct[good], seen_pct[good], seen_sd_pct[good]
+    shared = systematic_pct[good]
+    slope, random_sd, gain = _robust_slope(x, y, sd)
+    # A shared error moves every pair at once; what it does to the slope follows from the weights.
+    by_source = (gain * x) @ shared / float((gain * x * x).sum())
+    slope_sd = math.hypot(random_sd, float(np.linalg.norm(by_source)))
+    log_value, log_sd = _join(slope, slope_sd, prior, prior_log_sd)
+    rest = _unexplained(y - math.exp(log_value) * x, sd, shared)
+    rest_sd = math.hypot(rest[1], log_sd * math.exp(log_value) * float(np.average(x, weights=gain)))
+    return _from_log(log_value, log_sd, int(good.sum()), (rest[0], rest_sd))
+
+
+def _unexplained(rest: Array, sd: Array, shared: Array) -> tuple[float, float]:
+    """Weighted mean of what is left over, and its error."""
+    weight = 1.0 / sd**2
+    weight = weight / weight.sum()
+    mean = float(weight @ rest)
+    random_sd = _sum_sd(weight * (rest - mean))
+    return mean, math.hypot(random_sd, float(np.linalg.norm(weight @ shared)))
+
+
+def _robust_slope(x: Array, y: Array, sd: Array) -> tuple[float, float, Array]:
+    """Huber-weighted slope through the origin, its standard error and the weights."""
+    weight = np.ones(len(x))
+    slope = 0.0
+    for _ in range(25):
+        gain = weight / sd**2
+        slope = float((gain * x * y).sum() / (gain * x * x).sum())
+        residual = (y - slope * x) / sd
+        scale = max(1.4826 * float(np.median(np.abs(residual))), 1e-9)
+        weight = np.minimum(1.0, 1.5 / np.maximum(np.abs(residual) / scale, 1e-9))
+    gain = weight / sd**2
+    size = float((gain * x * x).sum())
+    independent = scale / math.sqrt(size)
+    return slope, max(independent, _sum_sd(gain * x * (y - slope * x)) / size), gain
+
+
+def _sum_sd(terms: Array) -> float:
+    """Standard error of a sum of terms of mean 0, neighbours correlated.
+
+    Variance with triangular weights on later neighbours, which keep it positive: W. Newey and
+    K. West, Econometrica 55 (1987) 703-708 (memory).
+    """
+    total = float(terms @ terms)
+    for lag in range(1, min(_LAGS, len(terms) - 1) + 1):
+        total += 2.0 * (1.0 - lag / (_LAGS + 1.0)) * float(terms[lag:] @ terms[:-lag])
+    return math.sqrt(max(total, 0.0))
+
+
+def _join(slope: float, slope_sd: float, prior: float, prior_log_sd: float) -> tuple[float, float]:
+    """Posterior of log m: log-normal prior times a normal likelihood of m, on a grid."""
+    grid = np.linspace(math.log(prior) - 5 * prior_log_sd, math.log(prior) + 5 * prior_log_sd, 2001)
+    log_density = -0.5 * ((grid - math.log(prior)) / prior_log_sd) ** 2
+    log_density -= 0.5 * ((np.exp(grid) - slope) / slope_sd) ** 2
+    density = np.exp(log_density - log_density.max())
+    density /= density.sum()
+    mean = float((grid * density).sum())
+    return mean, math.sqrt(float(((grid - mean) ** 2 * density).sum()))
+
+
+def _from_log(log_value: float, log_sd: float, pairs: int, rest: tuple[float, float]) -> Multiplier:
+    spread = 1.645 * log_sd
+    return Multiplier(
+        math.exp(log_value),
+        math.exp(log_value - spread),
+        math.exp(log_value + spread),
+        log_sd,
+        pairs,
+        *rest,
+    )

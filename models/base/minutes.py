@@ -1,0 +1,109 @@
+"""The derived minutes as arrays: one time axis, one set of columns per zone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from models.base.series import Array
+
+MINUTES_PER_BLOCK = 15
+
+
+@dataclass(frozen=True)
+class Minutes:
+    """Station and zone columns on one 1-minute axis without holes.
+
+    Attributes
+    ----------
+    start_utc : datetime
+        Start of the first minute.
+    station : dict of ndarray, each shape (n,)
+        Columns of the station minutes, NaN where missing.
+    zones : dict of dict of ndarray
+        Columns of each zone, in flow order.
+    """
+
+    start_utc: datetime
+    station: dict[str, Array]
+    zones: dict[str, dict[str, Array]]
+
+    @property
+    def n(self) -> int:
+        """Number of minutes."""
+        return len(self.station["sucrose_feed_kg_h"])
+
+    @property
+    def stopped(self) -> NDArray[np.bool_]:
+        """True in minutes without feed."""
+        return self.station["stopped"] > 0.5
+
+    @property
+    def hours(self) -> Array:
+        """Hours since the start, at the start of each minute."""
+        return np.arange(self.n) / 60.0
+
+    def at(self, index: int) -> datetime:
+        """Start of a minute (or the end of the last one for ``n``)."""
+        return self.start_utc + timedelta(minutes=int(index))
+
+    def index_of(self, when: datetime) -> int:
+        """Minute that holds `when`; may lie outside ``0..n``."""
+        return int((when - self.start_utc).total_seconds() // 60)
+
+
+def in_order(
+    station_minutes: pl.DataFrame, zone_minutes: pl.DataFrame, lab: pl.DataFrame, zones: list[str]
+) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
+    """Rows in the one order that every sum is made in, however they came.
+
+    Parameters
+    ----------
+    station_minutes, zone_minutes, lab : DataFrame
+        As for ``models.find.find_losses``, rows in any order.
+    zones : list of str
+        Names of the vessels, in flow order; a vessel's own zone comes before its mud.
+    """
+    place = pl.col("zone").str.split(":").list.first()
+    step = place.replace_strict(zones, range(len(zones)), default=len(zones), return_dtype=pl.Int64)
+    return (
+        station_minutes.sort("ts_utc"),
+        zone_minutes.sort(step, "zone", "ts_utc"),
+        lab.sort("ts_utc", "analyte", "place", "port", "value"),
+    )
+
+
+def to_minutes(station_minutes: pl.DataFrame, zone_minutes: pl.DataFrame) -> Minutes:
+    """Turn the two derived frames into arrays.
+
+    Raises
+    ------
+    ValueError
+        If the station frame is empty or its minutes have holes or repeats.
+    """
+    if station_minutes.is_empty():
+        raise ValueError("station_minutes is empty: derive at least one minute first")
+    axis = station_minutes["ts_utc"]
+    expected = axis[0] + timedelta(minutes=len(axis) - 1)
+    if axis[-1] != expected or not axis.is_sorted() or axis.n_unique() != len(axis):
+        raise ValueError("station_minutes must hold every minute once, in order")
+    zones = {
+        str(part["zone"][0]): _columns(part)
+        for part in zone_minutes.partition_by("zone", maintain_order=True)
+    }
+    for name, columns in zones.items():
+        if len(columns["loss_kg_h"]) != len(axis):
+            raise ValueError(f"zone {name!r} does not cover the same minutes as the station")
+    return Minutes(axis[0], _columns(station_minutes), zones)
+
+
+def _columns(frame: pl.DataFrame) -> dict[str, Array]:
+    return {
+        name: frame[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+        for name, kind in frame.schema.items()
+        if kind.is_numeric() or kind == pl.Boolean
+    }

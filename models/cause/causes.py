@@ -1,0 +1,167 @@
+"""Which fault an episode is, with the facts that carry it and what else it could be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from features.base import VesselKind
+from models.base import Array
+from models.detect import MUD_SUFFIX, Candidate, Context, vessel_of
+
+_BY_CHANNEL = {
+    "standing": "standing_juice",
+    "throughput": "slow_throughput",
+    "heat": "overheating",
+    "mud": "mud_held",
+    "hold": "tank_held",
+    "drop": "unexplained",
+}
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A cause, its alternatives and the facts.
+
+    Attributes
+    ----------
+    cause : str
+    weights : dict of str to float
+        Weight of each cause considered; they sum to 1.
+    facts : list of dict
+        Plain sentences with value and unit.
+    """
+
+    cause: str
+    weights: dict[str, float]
+    facts: list[dict[str, object]]
+
+
+def fact(text: str, value: float, unit: str) -> dict[str, object]:
+    """One line of evidence."""
+    return {"text": text, "value": round(float(value), 4), "unit": unit}
+
+
+def judge(item: Candidate, context: Context) -> Verdict:
+    """Name the cause of a candidate."""
+    if item.channel.name == "ph":
+        return _judge_ph(item, context)
+    if item.channel.name == "unexplained":
+        return Verdict("unexplained", {"unexplained": 1.0}, [])
+    cause = _BY_CHANNEL[item.channel.name]
+    facts = _FACTS[item.channel.name](item, context)
+    return Verdict(cause, _weights(item, cause), facts)
+
+
+def _weights(item: Candidate, cause: str) -> dict[str, float]:
+    """Share of the excess each channel carries, as the weight of its cause."""
+    kg = {cause: item.span.kg}
+    for channel, _, span in item.joined:
+        other = _BY_CHANNEL.get(channel.name, "low_limed_ph")
+        kg[other] = kg.get(other, 0.0) + span.kg
+    total = sum(kg.values())
+    return {name: value / total for name, value in kg.items()}
+
+
+def _mean(values: Array, item: Candidate) -> float:
+    part = values[item.span.start : item.span.end]
+    return float(np.nanmean(part)) if np.isfinite(part).any() else float("nan")
+
+
+def _usual(values: Array, context: Context) -> float:
+    part = values[context.quiet & np.isfinite(values)]
+    return float(np.median(part)) if len(part) else float("nan")
+
+
+def _judge_ph(item: Candidate, context: Context) -> Verdict:
+    """Tell a low reading from a wrong probe from a fall that only the settled juice shows."""
+    station = context.minutes.station
+    limed, clear = station["ph_limed"], station["ph_clear"]
+    bias = context.biases.get("limed")
+    read_gap = _usual(limed, context) - _mean(limed, item)
+    error = _mean(bias.bias, item) - _usual(bias.bias, context) if bias is not None else 0.0
+    clear_gap = _usual(clear, context) - _mean(clear, item)
+    parts = {
+        "low_limed_ph": max(np.nan_to_num(read_gap), 0.0),
+        "ph_probe_high": max(error, 0.0),
+    }
+    # The limed juice is known to about this much: neither may claim it.
+    parts["unexplained"] = 0.02
+    total = sum(parts.values())
+    weights = {name: value / total for name, value in parts.items()}
+    facts = [
+        fact(
+            f"limed juice{_probe(context, 'liming_tank')} reads below its usual by", read_gap, "pH"
+        ),
+        fact("and stands above the laboratory's grabs, more than usual, by", error, "pH"),
+        fact(f"clear juice{_probe(context, 'settler')} reads below its usual by", clear_gap, "pH"),
+    ]
+    return Verdict(max(weights, key=weights.__getitem__), weights, facts)
+
+
+def _probe(context: Context, kind: VesselKind) -> str:
+    """Name of the pH tag of a kind of vessel, for a reader who has to find it."""
+    for vessel in context.station.of_kind(kind):
+        signal = context.station.signal("ph", vessel.name)
+        if signal is not None:
+            return f" ({signal.tag})"
+    return ""
+
+
+def _drop_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
+    station = context.minutes.station
+    drop = station["ph_drop_settler"]
+    return [
+        fact("pH falls between limed and clear juice by", _mean(drop, item), "pH"),
+        fact("it usually falls by", _usual(drop, context), "pH"),
+    ]
+
+
+def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
+    zone = context.minutes.zones[item.channel.section]
+    return [
+        fact("no feed for", (item.span.end - item.span.start) / 60.0, "h"),
+        fact("juice held", _mean(zone["volume_m3"], item), "m3"),
+        fact("juice temperature while it stood", _mean(zone["temp_degc"], item), "degC"),
+    ]
+
+
+def _throughput_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
+    station = context.minutes.station
+    return [
+        fact("juice flow", _mean(station["flow_feed_m3_h"], item), "m3/h"),
+        fact("usual juice flow", _usual(station["flow_feed_m3_h"], context), "m3/h"),
+        fact("residence in the train", _mean(station["residence_train_min"], item), "min"),
+        fact("usual residence", _usual(station["residence_train_min"], context), "min"),
+    ]
+
+
+def _heat_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
+    zone = context.minutes.zones[item.channel.section]
+    return [
+        fact("juice temperature", _mean(zone["temp_degc"], item), "degC"),
+        fact("usual temperature", _usual(zone["temp_degc"], context), "degC"),
+        fact("target", vessel_of(context.station, item.channel.section).temp_degc, "degC"),
+    ]
+
+
+def _hold_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
+    zone = context.minutes.zones[item.channel.section]
+    what = "mud zone" if item.channel.section.endswith(MUD_SUFFIX) else "tank"
+    return [
+        fact(f"juice in the {what}", _mean(zone["volume_m3"], item), "m3"),
+        fact(f"usual volume in the {what}", _usual(zone["volume_m3"], context), "m3"),
+        fact("residence there", _mean(zone["residence_min"], item), "min"),
+        fact("usual residence there", _usual(zone["residence_min"], context), "min"),
+    ]
+
+
+_FACTS = {
+    "drop": _drop_facts,
+    "standing": _standing_facts,
+    "throughput": _throughput_facts,
+    "heat": _heat_facts,
+    "hold": _hold_facts,
+    "mud": _hold_facts,
+}

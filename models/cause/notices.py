@@ -1,0 +1,202 @@
+"""Odd, but no loss: what a tired reader might take for one, named for what it is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from features.base import Station
+from models.amount import LabPoints, lab_series
+from models.base import (
+    MINUTES_PER_BLOCK,
+    Array,
+    Minutes,
+    block_means,
+    bridge_runs,
+    running_median,
+    runs_of,
+)
+from models.detect import stop_runs
+
+NOTICE_SCHEMA = pl.Schema(
+    {
+        "started": pl.Datetime("us", "UTC"),
+        "ended": pl.Datetime("us", "UTC"),
+        "kind": pl.String(),
+        "text": pl.String(),
+    }
+)
+_SHORTEST_STOP_MIN = 90
+
+
+@dataclass(frozen=True)
+class Watch:
+    """One thing to look out for.
+
+    Attributes
+    ----------
+    kind, text : str
+        Name, and the sentence with a place for the mean size.
+    values : ndarray, shape (n,)
+        Departure from the usual [unit of the text].
+    limit : float
+        Departure worth a notice.
+    shortest_min : int
+        Shortest stretch worth a notice [min].
+    """
+
+    kind: str
+    text: str
+    values: Array
+    limit: float
+    shortest_min: int = 120
+
+
+def find_notices(
+    minutes: Minutes,
+    lab: pl.DataFrame,
+    points: LabPoints,
+    lab_shift: Array,
+    station: Station,
+    claimed: list[tuple[int, int]],
+) -> pl.DataFrame:
+    """Stale cane, imbibition, over-liming, turbidity peaks, laboratory shifts, handled stops.
+
+    Parameters
+    ----------
+    minutes : Minutes
+    lab : DataFrame
+    points : LabPoints
+    lab_shift : ndarray, shape (n,)
+        Laboratory pH minus truth [pH].
+    station : Station
+    claimed : list of (start, end)
+        Minutes of the findings; a long stop outside them was handled well.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``NOTICE_SCHEMA`` in order of time.
+    """
+    rows: list[dict[str, object]] = []
+    for watch in _watches(minutes, lab, points, lab_shift, station):
+        rows += [_notice(minutes, watch, run) for run in _stretches(minutes, watch)]
+    rows += _handled_stops(minutes, claimed)
+    return pl.DataFrame(rows, schema=NOTICE_SCHEMA).sort("started", "kind")
+
+
+def _watches(
+    minutes: Minutes, lab: pl.DataFrame, points: LabPoints, lab_shift: Array, station: Station
+) -> list[Watch]:
+    s = minutes.station
+    turbidity = s["turbidity_clear"]
+    return [
+        Watch(
+            "stale_cane",
+            "Reducing sugars already high in mixed juice, by {:.1f} % of pol: that sucrose was "
+            "lost before the station, not in it.",
+            _over_usual(_arriving_rs(minutes, lab, points)),
+            0.8,
+            180,
+        ),
+        Watch(
+            "imbibition_change",
+            "Imbibition water up by {:.0f} m3/h: thinner juice and more of it, no extra inversion.",
+            _over_usual(s["imbibition_m3_h"]),
+            8.0,
+            180,
+        ),
+        Watch(
+            "over_liming",
+            "Limed juice {:.2f} pH above target: reducing sugars and colour suffer, sucrose "
+            "does not.",
+            s["ph_limed"] - station.targets.ph_limed,
+            0.25,
+        ),
+        Watch(
+            "cloudy_clear_juice",
+            "Clear juice {:.1f} times as turbid as usual: look at flocculant and feed. Turbid "
+            "juice is not inverted juice.",
+            turbidity / max(float(np.nanmedian(turbidity)), 1e-9)
+            if _seen(turbidity)
+            else turbidity,
+            2.0,
+        ),
+        Watch(
+            "lab_ph_shift",
+            "Laboratory pH differs from all probes at once by {:.2f}: check the laboratory's "
+            "meter before the probes.",
+            np.abs(lab_shift),
+            0.1,
+            360,
+        ),
+    ]
+
+
+def _seen(values: Array) -> bool:
+    return bool(np.isfinite(values).any())
+
+
+def _times_usual(values: Array) -> Array:
+    usual = float(np.nanmedian(values)) if _seen(values) else 0.0
+    return values / usual if usual > 0 else np.full(len(values), np.nan)
+
+
+def _arriving_rs(minutes: Minutes, lab: pl.DataFrame, points: LabPoints) -> Array:
+    """Reducing sugars per pol of mixed juice [%], mean of three neighbouring samples."""
+    rs = lab_series(lab, minutes, "rs", points.mixed)
+    pol = lab_series(lab, minutes, "pol", points.mixed)
+    ratio = 100.0 * rs.values / pol.at(rs.times_h)
+    ratio = ratio[np.isfinite(ratio)]
+    times = rs.times_h[np.isfinite(pol.at(rs.times_h))]
+    if len(ratio) < 5:
+        return np.full(minutes.n, np.nan)
+    smooth = np.convolve(np.pad(ratio, 1, mode="edge"), np.ones(3) / 3.0, mode="valid")
+    return np.asarray(np.interp(minutes.hours, times, smooth))
+
+
+def _over_usual(values: Array) -> Array:
+    """Departure from the median of the week around."""
+    if not _seen(values):
+        return values
+    blocks = block_means(values, MINUTES_PER_BLOCK)
+    half = 7 * 24 * 60 // MINUTES_PER_BLOCK
+    slow = running_median(blocks, np.ones(len(blocks), dtype=bool), half, half // 7)
+    return values - _stretch(slow, len(values))
+
+
+def _stretch(blocks: Array, n: int) -> Array:
+    return np.repeat(blocks, MINUTES_PER_BLOCK)[:n]
+
+
+def _stretches(minutes: Minutes, watch: Watch) -> list[tuple[int, int]]:
+    """Stretches above the limit, pauses of up to an hour bridged."""
+    blocks = block_means(watch.values, MINUTES_PER_BLOCK)
+    high = np.nan_to_num(_stretch(blocks, minutes.n), nan=-np.inf) > watch.limit
+    runs = bridge_runs([(a, b) for a, b in runs_of(high) if b - a >= 45], 60)
+    return [(a, b) for a, b in runs if b - a >= watch.shortest_min]
+
+
+def _handled_stops(minutes: Minutes, claimed: list[tuple[int, int]]) -> list[dict[str, object]]:
+    rows = []
+    for start, end in stop_runs(minutes):
+        if end - start < _SHORTEST_STOP_MIN or any(a < end and b > start for a, b in claimed):
+            continue
+        text = f"Stop of {(end - start) / 60:.1f} h that lost little: the juice did not stand hot."
+        row = {"started": minutes.at(start), "ended": minutes.at(end), "kind": "handled_stop"}
+        rows.append({**row, "text": text})
+    return rows
+
+
+def _notice(minutes: Minutes, watch: Watch, run: tuple[int, int]) -> dict[str, object]:
+    start, end = run
+    part = watch.values[start:end]
+    size = float(np.nanmean(part)) if _seen(part) else 0.0
+    return {
+        "started": minutes.at(start),
+        "ended": minutes.at(end),
+        "kind": watch.kind,
+        "text": watch.text.format(size),
+    }

@@ -1,0 +1,155 @@
+"""Loss channels: the excess sorted into series, each the signature of one kind of fault.
+
+A channel is a residual [kg sucrose/h] that is near zero while the station runs as it usually does.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from features.base import Station, Vessel
+from models.amount import Excess, zones_behind
+from models.base import Array, Minutes, bridge_runs, nan_sum, runs_of
+
+MUD_SUFFIX = ":mud"
+_HEATED = ("heater", "flash_tank")
+_EVAPORATION = ("clear_juice_heater", "evaporator_vessel")
+#: How long juice that stood in a stop takes to leave the station (estimate) [min].
+_OLD_JUICE_MIN = 180
+_NOT_OLD = ("drop", "throughput")
+_TANKS = ("liming_tank", "clear_juice_tank")
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One residual series.
+
+    Attributes
+    ----------
+    name : str
+        What kind: ``ph``, ``drop``, ``heat``, ``hold``, ``mud``, ``throughput``, ``standing``.
+    section : str
+        Zone it speaks of, or ``train``.
+    zones : tuple of str
+        Zones summed.
+    kg_h : ndarray, shape (n,)
+        Excess [kg/h]; NaN where it says nothing.
+    standing_error : float
+        Error of its mean that no length of time averages away [kg/h].
+    """
+
+    name: str
+    section: str
+    zones: tuple[str, ...]
+    kg_h: Array
+    standing_error: float = 0.0
+
+
+def zone_kinds(station: Station, zones: Sequence[str]) -> dict[str, str]:
+    """Kind of vessel of each zone; a settler's mud zone is ``mud``."""
+    kinds = {v.name: str(v.kind) for v in station.vessels}
+    return {z: "mud" if z.endswith(MUD_SUFFIX) else kinds[z] for z in zones}
+
+
+def stop_runs(
+    minutes: Minutes, bridge_min: int = 20, shortest_min: int = 5
+) -> list[tuple[int, int]]:
+    """Stretches without feed [minutes]; restarts shorter than `bridge_min` do not end one."""
+    runs = [(a, b) for a, b in runs_of(minutes.stopped) if b - a >= shortest_min]
+    return bridge_runs(runs, bridge_min)
+
+
+def loss_channels(
+    minutes: Minutes, excess: Excess, station: Station, multiplier: float, ph_sd: float
+) -> list[Channel]:
+    """All channels of the station.
+
+    Parameters
+    ----------
+    minutes : Minutes
+    excess : Excess
+        At multiplier 1.
+    station : Station
+    multiplier : float
+        The mill's kinetic multiplier.
+    ph_sd : float
+        Standing error of the corrected pH; moves the loss by ``ln 10`` times itself.
+
+    Returns
+    -------
+    list of Channel
+        Running channels are NaN in stops, the standing channel is NaN outside them.
+    """
+    kinds = zone_kinds(station, list(minutes.zones))
+    running = np.ones(minutes.n, dtype=bool)
+    for start, end in stop_runs(minutes):
+        running[start:end] = False
+    after_stops = running.copy()
+    for start, end in stop_runs(minutes):
+        after_stops[start : end + _OLD_JUICE_MIN] = False
+    everywhere = tuple(minutes.zones)
+
+    def channel(name: str, section: str, zones: Sequence[str], drivers: Sequence[str]) -> Channel:
+        total = sum((excess.driver(d, list(zones)) for d in drivers), np.zeros(minutes.n))
+        return Channel(name, section, tuple(zones), np.where(running, multiplier * total, np.nan))
+
+    def with_behind(tank: Channel) -> Channel:
+        """Juice from a fuller tank is older: what it loses behind the tank is the tank's."""
+        zones = zones_behind(station, tank.section, everywhere)
+        if kinds[tank.section] != "clear_juice_tank" or not zones:
+            return tank
+        return replace(
+            tank, kg_h=tank.kg_h + multiplier * np.nan_to_num(excess.driver("held", list(zones)))
+        )
+
+    usual = multiplier * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
+    limed = next((z for z, kind in kinds.items() if kind == "liming_tank"), None)
+    largest = _largest(excess, everywhere)
+    found = [
+        replace(found, standing_error=math.log(10.0) * ph_sd * usual)
+        for found in (
+            channel("ph", limed or largest, everywhere, ["ph"]),
+            channel("drop", largest, everywhere, ["drop"]),
+        )
+    ]
+    found += [
+        channel("heat", _largest(excess, zones), zones, ["temperature"])
+        for zones in _heat_groups(kinds)
+    ]
+    for zone, kind in kinds.items():
+        if kind in _TANKS:
+            found.append(with_behind(channel("hold", zone, [zone], ["volume"])))
+        if kind == "mud":
+            found.append(channel("mud", zone, [zone], ["volume"]))
+    found.append(channel("throughput", "train", everywhere, ["throughput"]))
+    # Juice that stood is old and sour when it moves again: that is the stop's doing.
+    found = [
+        replace(c, kg_h=np.where(after_stops, c.kg_h, np.nan)) if c.name in _NOT_OLD else c
+        for c in found
+    ]
+    standing = np.where(running, np.nan, multiplier * excess.total)
+    return [*found, Channel("standing", largest, everywhere, standing)]
+
+
+def _heat_groups(kinds: dict[str, str]) -> list[tuple[str, ...]]:
+    """Zones that share their heat: the heaters, the evaporator side, each other zone alone."""
+    groups = []
+    for family in (_HEATED, _EVAPORATION):
+        members = tuple(z for z, k in kinds.items() if k in family)
+        groups += [members] if members else []
+    return groups + [(z,) for z, k in kinds.items() if k not in (*_HEATED, *_EVAPORATION)]
+
+
+def _largest(excess: Excess, zones: Sequence[str]) -> str:
+    """Zone with the largest reference loss: where a shared cause does most of its harm."""
+    return max(zones, key=lambda z: float(np.nansum(excess.reference_kg_h[z])))
+
+
+def vessel_of(station: Station, zone: str) -> Vessel:
+    """The vessel a zone belongs to."""
+    name = zone.removesuffix(MUD_SUFFIX)
+    return next(v for v in station.vessels if v.name == name)

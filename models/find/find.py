@@ -1,0 +1,251 @@
+"""The whole search: derived minutes and laboratory results in, ranked findings out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from features.base import Station
+from models.amount import (
+    Balance,
+    Excess,
+    LabPoints,
+    Multiplier,
+    ProbeBias,
+    chemical_balance,
+    fit_multiplier,
+    lab_points,
+    lab_series,
+    ordinary_balance,
+    ph_standing_error,
+    probe_biases,
+    split_excess,
+    zones_between,
+)
+from models.base import (
+    MINUTES_PER_BLOCK,
+    Array,
+    Minutes,
+    Settings,
+    block_means,
+    in_order,
+    nan_sum,
+    to_minutes,
+)
+from models.cause import (
+    SensorFault,
+    Witness,
+    corroborate,
+    daily_frame,
+    find_notices,
+    published_pct,
+    with_faults,
+)
+from models.detect import SCHEMA as SHARPNESS
+from models.detect import (
+    Candidate,
+    Context,
+    MicrobialSpan,
+    find_candidates,
+    find_microbial,
+    find_unexplained,
+    loss_channels,
+    lrv_ratios,
+    residual_vectors,
+    stop_runs,
+)
+from models.find.rows import candidate_row, microbial_row, ranked
+from models.search import NOISE, cells_in, score_blocks, with_marks
+
+
+@dataclass(frozen=True)
+class Losses:
+    """Everything the search says.
+
+    Attributes
+    ----------
+    findings : DataFrame
+        Columns of ``models.find.rows.FINDING_SCHEMA``, best first.
+    notices : DataFrame
+        Columns started, ended, kind, text: odd, but no loss.
+    minutes : DataFrame
+        ts_utc, loss_kg_h, unavoidable_kg_h, excess_kg_h (multiplier and corrected pH applied; what
+        was not measured counts at its season median), measured (False in such minutes),
+        ph_limed_true, ph_clear_true.
+    multiplier : Multiplier
+    daily : DataFrame
+        Columns of ``models.cause.lab_check.DAILY_SCHEMA``: loss between limed and clear juice by kinetics
+        and by chemistry, what stays unexplained, and what the ordinary daily balance would see.
+    faults : tuple of SensorFault
+        Episodes that only one sick sensor spoke for; each is also a notice.
+    biases : dict of ProbeBias
+        pH probes against the laboratory, by point: ``mixed``, ``limed``, ``clear``.
+    cells : int
+        Hypotheses looked at, one a channel and six hours; see ``models.search.significance``.
+    sharpness : DataFrame
+        Columns of ``models.detect.sharpness.SCHEMA``: what each derived feature gains over its raw signal.
+    """
+
+    findings: pl.DataFrame
+    notices: pl.DataFrame
+    minutes: pl.DataFrame
+    multiplier: Multiplier
+    daily: pl.DataFrame
+    faults: tuple[SensorFault, ...] = ()
+    biases: dict[str, ProbeBias] = field(default_factory=dict)
+    cells: int = 1
+    sharpness: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SHARPNESS))
+
+
+def find_losses(
+    station_minutes: pl.DataFrame,
+    zone_minutes: pl.DataFrame,
+    lab: pl.DataFrame,
+    station: Station,
+    settings: Settings,
+    zone: str = "UTC",
+) -> Losses:
+    """Search derived minutes for periods of hidden sucrose loss.
+
+    Parameters
+    ----------
+    station_minutes, zone_minutes : DataFrame
+        As ``features.flow.minutes`` makes them: every minute once; rows in any order.
+    lab : DataFrame
+        Laboratory results: ts_utc, analyte, place, port, value, sd.
+    station : Station
+    settings : Settings
+    zone : str
+        IANA name of the time zone whose midnights part the days of ``Losses.daily``.
+
+    Returns
+    -------
+    Losses
+
+    Raises
+    ------
+    ValueError
+        If the minutes have holes.
+    """
+    vessels = [v.name for v in sorted(station.vessels, key=lambda v: v.step)]
+    station_minutes, zone_minutes, lab = in_order(station_minutes, zone_minutes, lab, vessels)
+    minutes = to_minutes(station_minutes, zone_minutes)
+    points = lab_points(station)
+    biases, lab_shift = _probe_truth(minutes, lab, points)
+    zero = np.zeros(minutes.n)
+    limed = biases["limed"].bias if "limed" in biases else zero
+    clear = biases["clear"].bias if "clear" in biases else zero
+    balance = chemical_balance(lab, minutes, points, station)
+    published = published_pct(minutes, limed, clear)
+    multiplier = _fit(published, balance, station)
+    excess = split_excess(minutes, station, limed, clear)
+    channels = loss_channels(minutes, excess, station, multiplier.value, ph_standing_error(biases))
+    reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
+    candidates = find_candidates(minutes, channels, settings, reference)
+    microbial = find_microbial(minutes, lab, station)
+    context = Context(minutes, station, biases, _quiet(minutes, candidates))
+    candidates, faults = corroborate(candidates, minutes, excess, station)
+    outliers = score_blocks(*_vectors(minutes, context, microbial))
+    candidates += find_unexplained(context, excess, multiplier.value, outliers, microbial, settings)
+    witness = Witness(
+        balance,
+        multiplier.value * published,
+        zones_between(station, points),
+        ordinary_balance(lab, minutes, station, points),
+        context.quiet,
+    )
+    rows = [candidate_row(c, context, excess, multiplier, outliers, witness) for c in candidates]
+    yield_kg_kg = station.kinetics.sucrose_per_lactic_kg_kg
+    rows += [microbial_row(m, minutes, witness, yield_kg_kg) for m in microbial]
+    chance = [c.residual.chance.p_value(c.span.z) for c in candidates]
+    chance += [NOISE.p_value(m.z) for m in microbial]
+    cells = cells_in(minutes.n, len(channels))
+    rows = with_marks(rows, chance, cells)
+    claimed = [(c.span.start, c.span.end) for c in candidates]
+    claimed += [(f.start, f.end) for f in faults]
+    notices = find_notices(minutes, lab, points, lab_shift, station, claimed)
+    notices = with_faults(notices, minutes, faults)
+    return Losses(
+        ranked(rows),
+        notices,
+        _series(minutes, excess, multiplier, biases),
+        multiplier,
+        daily_frame(minutes, witness, zone),
+        tuple(faults),
+        biases,
+        cells,
+        lrv_ratios(minutes, channels, excess, multiplier.value, context.quiet),
+    )
+
+
+def _probe_truth(
+    minutes: Minutes, lab: pl.DataFrame, points: LabPoints
+) -> tuple[dict[str, ProbeBias], Array]:
+    readings = {
+        "mixed": minutes.station["ph_mixed"],
+        "limed": minutes.station["ph_limed"],
+        "clear": minutes.station["ph_clear"],
+    }
+    where = {"mixed": points.mixed, "limed": points.limed, "clear": points.clear}
+    series = {name: lab_series(lab, minutes, "ph", point) for name, point in where.items()}
+    grabs = {n: (s.times_h, s.values, s.sd) for n, s in series.items() if len(s)}
+    return probe_biases(minutes.hours, readings, grabs, ~minutes.stopped)
+
+
+def _fit(published: Array, balance: Balance, station: Station) -> Multiplier:
+    prior = station.kinetics
+    return fit_multiplier(
+        published[balance.minute],
+        balance.seen_pct,
+        balance.sd_pct,
+        prior.multiplier,
+        prior.multiplier_log_sd,
+        balance.systematic_pct,
+    )
+
+
+def _vectors(
+    minutes: Minutes, context: Context, microbial: list[MicrobialSpan]
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Residual vectors of all blocks, and which of them are quiet."""
+    quiet = context.quiet.copy()
+    for span in microbial:
+        quiet[span.start : span.end] = False
+    residuals, _ = residual_vectors(minutes, quiet)
+    return residuals, block_means(quiet.astype(float), MINUTES_PER_BLOCK) > 0.5
+
+
+def _quiet(minutes: Minutes, candidates: list[Candidate]) -> NDArray[np.bool_]:
+    quiet = ~minutes.stopped
+    for item in candidates:
+        quiet[item.span.start : item.span.end] = False
+    for start, end in stop_runs(minutes):
+        quiet[max(start - 30, 0) : end + 180] = False
+    return quiet
+
+
+def _series(
+    minutes: Minutes, excess: Excess, multiplier: Multiplier, biases: dict[str, ProbeBias]
+) -> pl.DataFrame:
+    """What the reports draw: loss, unavoidable and excess by minute, pH put right."""
+    loss = multiplier.value * nan_sum(excess.loss_kg_h)
+    unavoidable = multiplier.value * nan_sum(excess.reference_kg_h)
+    columns = {
+        "loss_kg_h": loss,
+        "unavoidable_kg_h": unavoidable,
+        "excess_kg_h": loss - unavoidable,
+    }
+    for point in ("limed", "clear"):
+        reading = minutes.station[f"ph_{point}"]
+        columns[f"ph_{point}_true"] = reading - (biases[point].bias if point in biases else 0.0)
+    times = pl.datetime_range(minutes.start_utc, minutes.at(minutes.n - 1), "1m", eager=True).alias(
+        "ts_utc"
+    )
+    frame = pl.DataFrame([times.cast(pl.Datetime("us", "UTC"))]).with_columns(
+        [pl.Series(name, values) for name, values in columns.items()]
+    )
+    known = pl.Series("measured", excess.measured)
+    return frame.with_columns(pl.col(list(columns)).fill_nan(None), known)

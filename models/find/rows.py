@@ -1,0 +1,182 @@
+"""Rows of the findings table, and the order in which they deserve attention."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import polars as pl
+
+from models.account import account_of, microbial_account
+from models.amount import Excess, Multiplier
+from models.base import MINUTES_PER_BLOCK, Array, Minutes, nan_sum
+from models.cause import Verdict, Witness, fact, judge, zone_excess_kg
+from models.detect import Candidate, Context, MicrobialSpan
+from models.find.rank import Amount, confidence_of, error_of
+from models.search import OutlierScore
+
+FINDING_SCHEMA = pl.Schema(
+    {
+        "section": pl.String(),
+        "started": pl.Datetime("us", "UTC"),
+        "ended": pl.Datetime("us", "UTC"),
+        "cause": pl.String(),
+        "lost_t": pl.Float64(),
+        "lost_t_low": pl.Float64(),
+        "lost_t_high": pl.Float64(),
+        "lost_pct": pl.Float64(),
+        "confidence": pl.Float64(),
+        "p_value": pl.Float64(),
+        "q_value": pl.Float64(),
+        "mark": pl.String(),
+        "rank": pl.Int64(),
+        "open": pl.Boolean(),
+        "evidence": pl.String(),
+    }
+)
+
+
+def candidate_row(
+    item: Candidate,
+    context: Context,
+    excess: Excess,
+    multiplier: Multiplier,
+    outliers: OutlierScore,
+    witness: Witness,
+) -> dict[str, object]:
+    """Row of a candidate: amount, cause, confidence, evidence."""
+    minutes, span = context.minutes, item.span
+    verdict = judge(item, context)
+    error = error_of(item, excess, context, multiplier)
+    amount = Amount.lognormal(item.kg, error.log_sd)
+    total = multiplier.value * nan_sum(excess.loss_kg_h)
+    shares = _driver_shares(excess, span.start, span.end)
+    fed = float(np.nansum(minutes.station["sucrose_feed_kg_h"][span.start : span.end])) / 60.0
+    facts = [*verdict.facts, _loss_fact(total, context, span.start, span.end)]
+    facts += _outlier_fact(outliers, span.start, span.end)
+    return _finding(
+        minutes,
+        (span.start, span.end),
+        item.channel.section,
+        verdict,
+        amount,
+        fed,
+        confidence_of(span.z, verdict, amount),
+        {
+            "facts": facts,
+            "shares": shares,
+            "uncertainty": {
+                c.name: round(math.hypot(c.random, c.systematic), 3) for c in error.contributions
+            },
+            "account": account_of(item, minutes, excess, multiplier, error),
+        }
+        | witness.evidence(
+            (span.start, span.end),
+            amount.mid_kg,
+            zone_excess_kg(excess, item.channel.zones, span.start, span.end),
+        ),
+    )
+
+
+def _loss_fact(total: Array, context: Context, start: int, end: int) -> dict[str, object]:
+    usual = float(np.nanmedian(total[context.quiet])) if context.quiet.any() else float("nan")
+    now = float(np.nanmean(total[start:end]))
+    return fact(f"sucrose inverted per hour, usually {usual:.0f} kg/h, now", now, "kg/h")
+
+
+def _outlier_fact(outliers: OutlierScore, start: int, end: int) -> list[dict[str, object]]:
+    width = MINUTES_PER_BLOCK
+    share = outliers.share_below(start // width, max(end // width, start // width + 1))
+    if not math.isfinite(share):
+        return []
+    text = "share of its quarter-hours that look unlike 95 % of quiet ones, all signals together"
+    return [fact(text, 100.0 * share, "%")]
+
+
+def _driver_shares(excess: Excess, start: int, end: int) -> dict[str, float]:
+    kg: dict[str, float] = {}
+    for (_, driver), value in excess.by_driver.items():
+        kg[driver] = kg.get(driver, 0.0) + float(np.nansum(value[start:end]))
+    size = sum(abs(v) for v in kg.values()) or 1.0
+    return {name: round(value / size, 3) for name, value in kg.items()}
+
+
+def microbial_row(
+    span: MicrobialSpan, minutes: Minutes, witness: Witness, yield_kg_kg: float
+) -> dict[str, object]:
+    """Row of a microbial spell; `yield_kg_kg` is the sucrose eaten per lactic acid made [kg/kg]."""
+    # Sucrose per lactic acid is known to about a factor of two (stoichiometry 0.95-1.9, trade 2-8).
+    errors = {"sucrose_per_lactic": 0.5, "analyses": span.kg_sd / max(span.kg, 1e-9)}
+    amount = Amount.lognormal(span.kg, math.hypot(*errors.values()))
+    facts = [
+        fact("tank temperature", span.temp_degc, "degC"),
+        fact("lactic acid made in the tank, above its usual", span.lactic_rise_mg_kg, "mg/kg"),
+        fact("laboratory samples that show it", span.samples, ""),
+    ]
+    verdict = Verdict("microbial", {"microbial": 0.9, "unexplained": 0.1}, facts)
+    fed = float(np.nansum(minutes.station["sucrose_feed_kg_h"][span.start : span.end])) / 60.0
+    return _finding(
+        minutes,
+        (span.start, span.end),
+        span.zone,
+        verdict,
+        amount,
+        fed,
+        confidence_of(span.z, verdict, amount),
+        {
+            "facts": facts,
+            "shares": {"microbes": 1.0},
+            "account": microbial_account(span, yield_kg_kg, errors),
+        }
+        | witness.evidence((span.start, span.end), span.kg, {span.zone: span.kg}, microbes=True),
+    )
+
+
+def _finding(
+    minutes: Minutes,
+    bounds: tuple[int, int],
+    section: str,
+    verdict: Verdict,
+    amount: Amount,
+    fed_kg: float,
+    confidence: float,
+    evidence: dict[str, object],
+) -> dict[str, object]:
+    others = {c: w for c, w in verdict.weights.items() if c != verdict.cause and w >= 0.05}
+    evidence["alternatives"] = [
+        {"cause": c, "weight": round(w, 2)} for c, w in sorted(others.items(), key=lambda x: -x[1])
+    ]
+    return {
+        "section": section,
+        "started": minutes.at(bounds[0]),
+        "ended": minutes.at(bounds[1]),
+        "cause": verdict.cause,
+        "lost_t": amount.mid_kg / 1000.0,
+        "lost_t_low": amount.low_kg / 1000.0,
+        "lost_t_high": amount.high_kg / 1000.0,
+        "lost_pct": 100.0 * amount.mid_kg / fed_kg if fed_kg > amount.mid_kg else None,
+        "confidence": confidence,
+        "rank": 0,
+        "open": bounds[1] >= minutes.n - 15,
+        "evidence": json.dumps(_without_nan(evidence), sort_keys=True, default=float),
+    }
+
+
+def _without_nan(item: object) -> object:
+    """Evidence with null for every number that could not be worked out."""
+    if isinstance(item, dict):
+        return {key: _without_nan(value) for key, value in item.items()}
+    if isinstance(item, list | tuple):
+        return [_without_nan(value) for value in item]
+    if isinstance(item, float | np.floating) and not math.isfinite(item):
+        return None
+    return item
+
+
+def ranked(rows: list[dict[str, object]]) -> pl.DataFrame:
+    """Best first: tonnes times confidence; ties by time."""
+    frame = pl.DataFrame(rows, schema=FINDING_SCHEMA)
+    worth = pl.col("lost_t") * pl.col("confidence")
+    ordered = frame.sort(worth, pl.col("started"), descending=[True, False], maintain_order=True)
+    return ordered.with_columns(rank=pl.int_range(1, pl.len() + 1, dtype=pl.Int64))

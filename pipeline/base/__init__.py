@@ -1,0 +1,16 @@
+"""What every room uses: errors, progress, locks, spans of time, pieces of work."""
+
+from pipeline.base.disk import flush_folder, free_bytes, full_disk
+from pipeline.base.errors import (
+    ConfigError,
+    DataError,
+    DeliveryError,
+    LakeError,
+    LostpolError,
+    StoreBusyError,
+    UnwellError,
+)
+from pipeline.base.lock import is_running, only_run, only_sender, only_writer
+from pipeline.base.progress import Pace, Progress, StoppedError, silent
+from pipeline.base.spread import Piece, Spread, batches, one_by_one
+from pipeline.base.window import ONE_DAY, Window, midnight, now

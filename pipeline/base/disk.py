@@ -1,0 +1,96 @@
+"""A disk that takes no more, told in one way whichever library met it; and one that has it all."""
+
+from __future__ import annotations
+
+import errno
+import os
+import shutil
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+from pipeline.base.errors import DiskError
+
+_ERRNOS: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EIO})
+#: What libraries write that pass the system's error on as text.
+_WORDS: Final = (
+    "no space left on device",
+    "disk quota exceeded",
+    "file too large",
+    "read-only file system",
+    "input/output error",
+    "out of disk space",
+)
+
+
+def full_disk(error: BaseException, where: Path) -> DiskError | None:
+    """Turn an error into one about the disk, when the disk is what it, or its cause, is about.
+
+    Parameters
+    ----------
+    error : BaseException
+        Of any library.
+    where : Path
+        File or folder that was written.
+    """
+    if isinstance(error, DiskError):
+        return error
+    said = next((text for text in map(_about_disk, _chain(error)) if text), None)
+    if said is None:
+        return None
+    if "read-only" in said:
+        cure = "See why it may only be read (mount, failing disk)"
+    else:
+        cure = (
+            "Make a little room by hand first, outside the store: clearing up needs some, too. "
+            "lostpol vacuum MILL --dry-run then lists what can go"
+        )
+    return DiskError(
+        f"The disk takes no writing: {said}.",
+        f"{where} ({_room(where)})",
+        f"{cure}. Then run the same command again. What was stored before is as it was.",
+    )
+
+
+def free_bytes(where: Path) -> int | None:
+    """Free space where a path lies or would lie [bytes], or None."""
+    for folder in (where, *where.parents):
+        if folder.exists():
+            try:
+                return shutil.disk_usage(folder).free
+            except OSError:
+                return None
+    return None
+
+
+def _room(where: Path) -> str:
+    free = free_bytes(where)
+    return "free space unknown" if free is None else f"{free / 2**20:,.0f} MiB free"
+
+
+def _about_disk(error: BaseException) -> str | None:
+    text = str(error)
+    if isinstance(error, OSError) and error.errno in _ERRNOS:
+        return (error.strerror or text).lower()
+    return next((words for words in _WORDS if words in text.lower()), None)
+
+
+def _chain(error: BaseException) -> Iterator[BaseException]:
+    seen: set[int] = set()
+    now: BaseException | None = error
+    while now is not None and id(now) not in seen:
+        seen.add(id(now))
+        yield now
+        now = now.__cause__ or now.__context__
+
+
+def flush_folder(folder: Path) -> None:
+    """Wait until the disk has the names in a folder; Windows does so by itself."""
+    if sys.platform == "win32":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,72 @@
+"""A look at everything a run depends on: what is wrong, in plain words, and the cure of each.
+
+Nothing is changed. What can stop or falsify a run is *wrong*; what a person should know of but
+runs bear is to *look at*. The command ends with code 7 when anything is wrong.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict
+
+from pipeline.base import LostpolError, UnwellError
+from pipeline.care.around import AROUND
+from pipeline.care.signs import WORDS, Look, Sign
+from pipeline.care.store import STORE
+from pipeline.mill import Mill
+
+
+def examine(mill: Mill) -> list[Sign]:
+    """Look at everything; a look that itself fails is a sign too."""
+    signs: list[Sign] = []
+    for about, look in (*STORE, *AROUND):
+        signs += _seen(mill, about, look)
+    return signs
+
+
+def _seen(mill: Mill, about: str, look: Look) -> Iterator[Sign]:
+    try:
+        yield from look(mill)
+    except LostpolError as error:
+        where = error.where.splitlines()[0]
+        yield Sign(about, "wrong", f"{error.what} ({where})", error.next_step)
+    except OSError as error:
+        what = f"cannot be looked at: {error.strerror or error}"
+        yield Sign(about, "wrong", what, f"Grant the right to read {mill.store_path}.")
+
+
+def sign_lines(signs: Iterable[Sign]) -> list[str]:
+    """Signs for a terminal, the worst first."""
+    order = list(WORDS)[::-1]
+    lines = []
+    for sign in sorted(signs, key=lambda s: order.index(s.state)):
+        lines.append(f"{WORDS[sign.state]}  {sign.about}: {sign.what}")
+        if sign.cure:
+            lines.append(f"       -> {sign.cure}")
+    return lines
+
+
+def as_json(mill: Mill, signs: Iterable[Sign]) -> str:
+    """Signs for other programs."""
+    rows = [asdict(sign) for sign in signs]
+    well = all(row["state"] != "wrong" for row in rows)
+    return json.dumps({"mill": mill.key, "well": well, "signs": rows}, indent=2)
+
+
+def require_well(mill: Mill, signs: Iterable[Sign]) -> None:
+    """End with the code of an unwell store when anything is wrong.
+
+    Raises
+    ------
+    UnwellError
+        Something stops or falsifies runs.
+    """
+    wrong = [sign.about for sign in signs if sign.state == "wrong"]
+    if wrong:
+        raise UnwellError(
+            f"{len(wrong)} of the things a run of {mill.name} depends on "
+            f"{'is' if len(wrong) == 1 else 'are'} wrong.",
+            ", ".join(wrong),
+            "Follow the cures above, then run lostpol doctor again.",
+        )

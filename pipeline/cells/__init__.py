@@ -1,0 +1,5 @@
+"""What the text of one cell says: a number, a moment, a quality."""
+
+from pipeline.cells.numbers import Marks, number_marks, to_numbers
+from pipeline.cells.quality import quality_kind, verdict
+from pipeline.cells.times import EPOCHS, SERIAL, UTC, latest_moment, moments, time_formats

@@ -1,0 +1,25 @@
+"""Drawings: panels and lines as Vega-Lite charts, turned into SVG."""
+
+from pipeline.charts.bars import bar, hatch
+from pipeline.charts.control_chart import Control, control, multiplier_days, unexplained_days
+from pipeline.charts.decimate import Point, Window, bucket_means, envelope
+from pipeline.charts.panels import stack
+from pipeline.charts.season import season_chart
+from pipeline.charts.shapes import (
+    BLUE,
+    DASH,
+    GREY,
+    INK,
+    LONG_DASH,
+    NARROW,
+    SHADE,
+    SOLID,
+    VERMILION,
+    WIDE,
+    Dots,
+    Panel,
+    Series,
+    Size,
+    TimeAxis,
+)
+from pipeline.charts.svg import Drawing, draw

@@ -1,0 +1,139 @@
+"""What a stack of panels is made of: sizes, lines, dots, panels and their ranges.
+
+Series differ in dash and weight as well as in colour, so a black-and-white print and a
+colour-blind reader see the same. Colours are from the palette of Okabe and Ito (Color
+Universal Design, 2008; memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import altair as alt
+
+from pipeline.charts.decimate import Point, Window
+
+INK = "#1c1c1c"
+BLUE = "#0072b2"
+VERMILION = "#d55e00"
+GREY = "#767676"
+SHADE = "#ece7da"
+SOLID = (1, 0)
+LONG_DASH = (8, 3)
+DOTS = (2, 3)
+DASH = (5, 3)
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """Size of a drawing [px] and the points it can carry."""
+
+    name: str
+    width: int
+    height: int
+    font: int
+    points: int
+    legend_columns: int
+    x_ticks: int
+    legends: str
+
+
+WIDE = Size("wide", 845, 128, 12, 720, 4, 9, "horizontal")
+NARROW = Size("narrow", 272, 112, 11, 300, 2, 4, "vertical")
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One line of a panel; `usual` is the range of nearly all its readings, if known."""
+
+    name: str
+    points: Sequence[Point]
+    color: str = INK
+    dash: tuple[int, int] = SOLID
+    width: float = 1.6
+    usual: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Dots:
+    """Single values of a panel, such as laboratory grabs."""
+
+    name: str
+    points: Sequence[Point]
+    color: str = INK
+    shape: str = "circle"
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """One panel of a stack.
+
+    Attributes
+    ----------
+    title : str
+        Heading, with the unit in brackets.
+    series, dots : sequence
+        Lines and single values.
+    levels : sequence of float
+        Targets, drawn as thin level lines.
+    from_zero : bool
+        Whether the axis starts at zero.
+    least_span : float
+        Smallest range of the axis, so that ordinary scatter looks like scatter.
+    between : tuple of str, optional
+        Two series names: filled where the first lies above the second.
+    dots_told : bool
+        Whether a legend names the dots; where the heading does, there is none.
+    """
+
+    title: str
+    series: Sequence[Series]
+    dots: Sequence[Dots] = ()
+    levels: Sequence[float] = ()
+    from_zero: bool = False
+    least_span: float = 0.0
+    between: tuple[str, str] | None = None
+    dots_told: bool = True
+
+    @property
+    def empty(self) -> bool:
+        """Tell whether there is nothing at all to draw."""
+        lines: list[Sequence[Point]] = [item.points for item in self.series]
+        lines += [item.points for item in self.dots]
+        return not any(value is not None for points in lines for _, value in points)
+
+
+@dataclass(frozen=True, slots=True)
+class TimeAxis:
+    """Window and shaded period, both in milliseconds of the plant's clock.
+
+    The scale is declared as UTC and the instants are already shifted, so the drawing is the
+    same whatever the time zone of the machine that makes it.
+    """
+
+    window: Window
+    shaded: Window
+
+    def scale(self) -> alt.Scale:
+        """Scale of the shared axis."""
+        return alt.Scale(type="utc", domain=list(self.window), nice=False)
+
+
+def value_range(panel: Panel) -> tuple[float, float]:
+    """Range of a panel's axis: lines, targets and dots, but not what lies far outside."""
+    edges: list[float] = []
+    for item in panel.series:
+        shown = [v for _, v in item.points if v is not None]
+        edges += item.usual or ((min(shown), max(shown)) if shown else ())
+    dots = [v for item in panel.dots for _, v in item.points if v is not None]
+    low, high = min(edges or dots), max(edges or dots)
+    reach = 3 * max(high - low, panel.least_span, 1.0)
+    near = [v for v in [*dots, *panel.levels] if low - reach <= v <= high + reach]
+    low, high = min([low, *near]), max([high, *near])
+    if panel.from_zero:
+        low = min(0.0, low)
+    lack = max(0.0, panel.least_span - (high - low)) / 2
+    low, high = (low, high + 2 * lack) if panel.from_zero else (low - lack, high + lack)
+    pad = 0.08 * (high - low) or 0.05 * abs(high) or 0.5
+    return (low if panel.from_zero and low == 0.0 else low - pad), high + pad

@@ -1,0 +1,3 @@
+"""Commands, and what they print."""
+
+from pipeline.cli.app import main

@@ -1,0 +1,279 @@
+"""Commands of lostpol.
+
+Heavy parts are imported inside the commands, so that help and errors come at once. Exit codes
+are listed in ``pipeline.base.errors``.
+"""
+
+from __future__ import annotations
+
+import signal
+import sys
+import traceback
+from collections.abc import Sequence
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+from typing import Annotated, Literal
+
+from cyclopts import App, CycloptsError, Parameter, validators
+
+from pipeline.base import ConfigError, LostpolError, full_disk
+from pipeline.cli.care import doctor, vacuum
+from pipeline.cli.dossier import explain
+from pipeline.cli.exports import describe, pull_direct
+from pipeline.cli.findings import dictionary, findings, outbox, show_findings, verdict, verdicts
+from pipeline.cli.runs import backfill, nightly, serve, weekly
+from pipeline.cli.scorecard import scorecard
+
+app = App(
+    name="lostpol",
+    version=version("lostpol"),
+    help=(
+        "Finds hidden sucrose loss in juice clarification from historian exports and lab "
+        "results. Start with: lostpol demo"
+    ),
+    help_format="plaintext",
+)
+for _command in (
+    describe,
+    backfill,
+    nightly,
+    weekly,
+    serve,
+    findings,
+    explain,
+    verdict,
+    verdicts,
+    outbox,
+    dictionary,
+    scorecard,
+    doctor,
+    vacuum,
+):
+    app.command(_command)
+MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
+
+
+@app.command
+def demo() -> None:
+    """Show eight weeks of an invented mill, from exports to ranked losses.
+
+    Makes a fresh folder lostpol_demo here; an earlier one is replaced.
+    """
+    from pipeline.cli import demo as show  # noqa: PLC0415
+    from pipeline.cli.terminal import CAUTION, progress_bar, say  # noqa: PLC0415
+
+    with progress_bar() as progress:
+        mill, outcome = show.run(Path.cwd(), progress)
+    show_findings(mill.config_path, most=10)
+    say(f"Findings store: {mill.database_path}")
+    say(f"Report:         {outcome.report}")
+    say(f"Night and week: {mill.reports_path} (nightly, weekly: .html, .pdf, .txt)")
+    say(f"Description:    {mill.config_path}")
+    say(CAUTION, style="bold")
+
+
+@app.command
+def check(
+    mill: MillFile,
+    files: Annotated[
+        list[Path] | None, Parameter(help="Exports to compare with it; nothing is stored.")
+    ] = None,
+    /,
+) -> None:
+    """Check a mill's description, and the readings pulled so far, for everything at once."""
+    from pipeline.cli.check import check_exports, check_mill  # noqa: PLC0415
+    from pipeline.cli.terminal import say  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+
+    described = load_mill(mill)
+    for line in check_exports(described, files, say) if files else check_mill(described):
+        say(line)
+
+
+@app.command
+def pull(
+    mill: MillFile,
+    files: Annotated[
+        list[Path] | None, Parameter(help="Export files: parquet, csv or txt.")
+    ] = None,
+    /,
+    *,
+    from_source: Annotated[
+        bool, Parameter(negative="", help="Read the direct sources of the description.")
+    ] = False,
+    first: Annotated[date | None, Parameter(name="--from", help="First local day.")] = None,
+    last: Annotated[date | None, Parameter(name="--to", help="Last local day.")] = None,
+    corrects: Annotated[
+        bool,
+        Parameter(
+            negative="",
+            help="Apply these files in full: even if pulled before, bad readings over good ones.",
+        ),
+    ] = False,
+) -> None:
+    """Read export files, or direct sources, into the store. What is known already merges."""
+    if bool(files) == from_source or ((first or last) and not from_source):
+        raise ConfigError(
+            "Name export files, or ask for direct sources with --from-source.",
+            "command line",
+            "lostpol pull MILL FILES..., or lostpol pull MILL --from-source [--from DAY --to DAY]",
+        )
+    if not files:
+        pull_direct(mill, first, last)
+        return
+    from pipeline import stages  # noqa: PLC0415
+    from pipeline.base import only_run  # noqa: PLC0415
+    from pipeline.cli.pull_show import pull_lines  # noqa: PLC0415
+    from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+
+    described = load_mill(mill)
+    with only_run(described), progress_bar() as progress:
+        result = stages.pull(described, files, progress, in_full=corrects)
+    for line in pull_lines(result, mill):
+        say(line)
+
+
+@app.command
+def refused(
+    mill: MillFile,
+    *,
+    reason: str | None = None,
+    file: str | None = None,
+    limit: Annotated[int, Parameter(validator=validators.Number(gte=0))] = 20,
+) -> None:
+    """Show the rows of exports that were refused, and why.
+
+    Parameters
+    ----------
+    reason
+        Only rows refused for this reason, such as "time unreadable".
+    file
+        Only rows of the export with this name.
+    limit
+        How many rows to show.
+    """
+    from pipeline.cli.refused_show import refused_lines  # noqa: PLC0415
+    from pipeline.cli.terminal import say  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+
+    for line in refused_lines(load_mill(mill), reason, file, limit):
+        say(line)
+
+
+@app.command
+def standing(
+    *,
+    ph: float,
+    ph_at: Literal["cold", "hot"],
+    temp: float,
+    brix: float,
+    hours: float,
+    cooling: float = 0.0,
+    mill: Path | None = None,
+    json: bool = False,
+) -> None:
+    """Tell what juice held hot loses while it stands.
+
+    Parameters
+    ----------
+    ph
+        pH at the start, 4 to 9.
+    ph_at
+        cold: of a cooled sample; hot: at the juice's own temperature. The pH at the end is told
+        on the same basis.
+    temp
+        Juice temperature at the start [degC], 20 to 130.
+    brix
+        Dissolved solids [% by mass], above 0 to 80.
+    hours
+        How long it stands [h], up to 720.
+    cooling
+        How fast it cools [K/h], down to 20 degC.
+    mill
+        A mill's description, for its own kinetics; without one the published ones.
+    json
+        Write it as JSON for other programs: lost_pct with its 90 % interval and rs_made_pct
+        (reducing sugars made, 1.0526 x sucrose inverted) in % of the sucrose at the start.
+    """
+    from features.advice import Juice  # noqa: PLC0415
+    from pipeline.cli import calculators, calculators_show  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+
+    juice = Juice(ph, ph_at, temp, brix, cooling)
+    described = load_mill(mill) if mill else None
+    result, known = calculators.standing_juice(juice, hours, described)
+    if json:
+        sys.stdout.write(calculators.standing_json(result) + "\n")
+    else:
+        calculators_show.show_standing(result, juice, known)
+
+
+@app.command
+def setpoint(mill: MillFile, *, json: bool = False) -> None:
+    """Tell the limed-juice pH that costs least between inversion and destruction of sugars.
+
+    Parameters
+    ----------
+    json
+        Write it as JSON for other programs, with the whole curve; costs per day.
+    """
+    from pipeline.cli import calculators, calculators_show  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+
+    described = load_mill(mill)
+    answer = calculators.limed_ph(described)
+    if json:
+        sys.stdout.write(calculators.setpoint_json(described, *answer) + "\n")
+    else:
+        calculators_show.show_setpoint(described, *answer)
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command and give its exit code; see ``pipeline.base.errors`` for the codes."""
+    words = [word for word in arguments if word != "--debug"]
+    debug = len(words) < len(arguments)
+    try:
+        app(words, exit_on_error=False, print_error=False, result_action="return_value")
+    except LostpolError as error:
+        return _tell(error, debug=debug)
+    except CycloptsError as error:
+        cure = "Run lostpol --help, or lostpol COMMAND --help."
+        return _tell(ConfigError(str(error), "command line", cure), debug=debug)
+    except KeyboardInterrupt:
+        stop = "Run the same command again: what was finished is kept, the rest is done again."
+        _tell(LostpolError("Stopped by the keyboard.", "command line", stop), debug=debug)
+        return 130
+    except Exception as error:  # noqa: BLE001  (the last door: a traceback is no answer)
+        if (full := full_disk(error, Path.cwd())) is not None:
+            return _tell(full, debug=debug)
+        text = f"{type(error).__name__}: {error}"
+        cure = "Run it again with --debug and report what it shows."
+        return _tell(LostpolError("lostpol met a fault of its own.", text, cure), debug=debug)
+    return 0
+
+
+def _tell(error: LostpolError, *, debug: bool) -> int:
+    """Show an error, after the traceback when asked for, and give its exit code."""
+    from pipeline.cli.terminal import show_error  # noqa: PLC0415
+
+    if debug:
+        traceback.print_exc()
+    show_error(error)
+    return error.exit_code
+
+
+def _stop(_number: int, _frame: object) -> None:
+    raise LostpolError(
+        "Stopped by the system: a time limit, a shutdown, or somebody.",
+        "command line",
+        "Run the same command again: what was finished is kept, the rest is done again.",
+    )
+
+
+def main() -> None:
+    """Entry point of the ``lostpol`` command."""
+    # A time limit of the system ends a run in good order: recorded, and told of by mail.
+    signal.signal(signal.SIGTERM, _stop)
+    sys.exit(run(sys.argv[1:]))

@@ -1,0 +1,57 @@
+"""Commands that look after a store; light to import, as it is."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter
+
+MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
+
+
+def doctor(mill: MillFile, *, json: bool = False) -> None:
+    """Tell what is wrong with store, schedule, disk, mail and clock, and the cure of each.
+
+    Ends with code 7 when something stops or falsifies runs. Changes nothing.
+
+    Parameters
+    ----------
+    json
+        Write it as JSON for other programs.
+    """
+    from pipeline.care import as_json, examine, require_well, sign_lines  # noqa: PLC0415
+    from pipeline.cli.terminal import say  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+
+    described = load_mill(mill)
+    signs = examine(described)
+    if json:
+        sys.stdout.write(as_json(described, signs) + "\n")
+    else:
+        for line in sign_lines(signs):
+            say(line)
+    require_well(described, signs)
+
+
+def vacuum(mill: MillFile, *, dry_run: Annotated[bool, Parameter(negative="")] = False) -> None:
+    """Delete what [keep] lets go and remains of stopped runs, and make the database small.
+
+    Parameters
+    ----------
+    dry_run
+        Only list what would go, with its size.
+    """
+    from pipeline.care import vacuum as make_room  # noqa: PLC0415
+    from pipeline.cli.terminal import say  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+
+    done = make_room(load_mill(mill), dry_run=dry_run)
+    for item in done.items:
+        say(f"{item.size_bytes:>14,} bytes  {item.path}  ({item.why})")
+    total = sum(item.size_bytes for item in done.items)
+    would = "would go" if dry_run else "deleted"
+    say(f"{len(done.items)} files and folders {would}: {total:,} bytes.")
+    about = "about " if dry_run else ""
+    say(f"Database: {done.database_before:,} bytes, {about}{done.database_after:,} after.")

@@ -1,0 +1,141 @@
+"""A look at a mill's description and at the readings pulled so far, all faults at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import timedelta
+from pathlib import Path
+from typing import Any, Final
+
+from pipeline.base import DataError
+from pipeline.exports import survey_export
+from pipeline.files import shown
+from pipeline.lake import HEALTH, lake_of, tag_health
+from pipeline.mill import Mill
+from pipeline.pull import shown_lately
+from pipeline.store import store_of
+
+#: Days of readings looked at, counted back from the last one.
+_DAYS: Final = 7
+#: Lines shown on what exports showed, and on tags that the mill does not have.
+_MOST_NOTES: Final = 10
+_MOST_TAGS: Final = 60
+#: A tag with more bad readings than this share is worth a line [%]; common practice.
+_MUCH_BAD_PCT: Final = 10.0
+
+
+def check_mill(mill: Mill) -> list[str]:
+    """Check the readings of the last days against the description.
+
+    Returns
+    -------
+    list of str
+        Lines to show when all is well.
+
+    Raises
+    ------
+    DataError
+        Tags without readings, or with many bad ones: all of them, with counts.
+    """
+    station = mill.station
+    lines = [
+        f"{mill.name}: the description is sound. {len(station.signals)} tags, "
+        f"{len(station.lab)} lab series, {len(station.vessels)} vessels; times in {mill.zone}.",
+    ]
+    if not station.vessels:
+        lines.append("It names no vessels: readings can be pulled, but no loss worked out.")
+    lake = lake_of(mill)
+    days = lake.days()
+    if not days:
+        return [*lines, "No readings yet. Next: lostpol pull MILL FILES..."]
+    waiting = store_of(mill).pending_days()
+    if waiting:
+        lines.append(f"{len(waiting)} days wait to be worked out. Next: lostpol backfill MILL")
+    last = days[-1]
+    notes = shown_lately(lake.place, last - timedelta(days=_DAYS - 1))
+    if notes:
+        lines.append(f"Exports that reach into the last {_DAYS} days showed, and were read:")
+        lines += _few([f"- {shown(note, 300)}" for note in notes], _MOST_NOTES, "lines")
+    known = set(lake.feature_days(HEALTH))
+    if last not in known:
+        return lines
+    health = tag_health(mill, last - timedelta(days=_DAYS - 1), last)
+    faults = [line for row in health.to_dicts() if (line := _tag_fault(row))]
+    if faults:
+        raise DataError(
+            f"{len(faults)} tags have no readings, or many bad ones, in the last {_DAYS} days.",
+            "\n".join(["", *faults]),
+            "Check the exports and the tag names, ranges and units in the description.",
+        )
+    return [*lines, f"Readings reach from {days[0]} to {last}; every tag reports."]
+
+
+def check_exports(
+    mill: Mill, files: Sequence[Path], tell: Callable[[str], None] | None = None
+) -> list[str]:
+    """Show what is understood of some exports and compare their tags with the description.
+
+    Nothing is stored.
+
+    Parameters
+    ----------
+    mill : Mill
+    files : sequence of Path
+    tell : callable, optional
+        Given what was understood of each file, line by line, before any fault is raised.
+
+    Returns
+    -------
+    list of str
+        Lines to show when all is well.
+
+    Raises
+    ------
+    DataError
+        A file cannot be read, too much of it makes no sense, or the description names tags
+        that none of the files has.
+    """
+    known: set[str] = set()
+    unknown: set[str] = set()
+    senseless = []
+    for path in files:
+        survey = survey_export(mill, path)
+        if tell is not None:
+            for line in survey.lines:
+                tell(line)
+        known |= survey.known_tags
+        unknown |= survey.unknown_tags
+        if survey.unreadable * 100.0 > survey.rows * mill.exports.most_refused_pct:
+            senseless.append(f"- {path}: {survey.unreadable} of {survey.rows} rows")
+    if senseless:
+        raise DataError(
+            "Too many rows have a time, tag or value that cannot be read.",
+            "\n".join(["", *senseless]),
+            "Describe these files in an [[exports.layout]] (time_format, decimal, "
+            "no_result_words), or raise exports.most_refused_pct.",
+        )
+    missing = sorted(mill.unit_changes.keys() - known)
+    also = [f"- {shown(tag)}: in the files, not in the description" for tag in sorted(unknown)]
+    also = _few(also, _MOST_TAGS, "tags of the files")
+    if missing:
+        raise DataError(
+            f"{len(missing)} tags of the description are in none of these files.",
+            "\n".join(["", *(f"- {tag}: not in the files" for tag in missing), *also]),
+            "Correct the names in the description, or add the files that hold them.",
+        )
+    return [f"{mill.name}: every tag of the description is in these files.", *also]
+
+
+def _few(lines: list[str], most: int, what: str) -> list[str]:
+    """The first lines, and how many more there are."""
+    more = len(lines) - most
+    return lines if more <= 0 else [*lines[:most], f"and {more} more {what}"]
+
+
+def _tag_fault(row: dict[str, Any]) -> str | None:
+    """One line for a silent or troubled tag."""
+    if row["readings"] == 0:
+        return f"- {row['tag']}: no readings"
+    if 100.0 * row["bad"] > _MUCH_BAD_PCT * row["readings"]:
+        return f"- {row['tag']}: {row['bad']} of {row['readings']} readings bad ({row['reasons']})"
+    return None

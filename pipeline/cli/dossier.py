@@ -1,0 +1,35 @@
+"""The command that explains one finding; light to import, as all commands are."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter
+
+
+def explain(
+    mill: Annotated[Path, Parameter(help="The mill's description, a TOML file.")],
+    finding: Annotated[str, Parameter(help="Id, its beginning, or the rank.")],
+    /,
+    *,
+    out: Path | None = None,
+) -> None:
+    """Write the dossier of one finding: trends, order of moves, the numbers behind the tonnes.
+
+    A page for any browser, without network, and its data as CSV and Parquet.
+
+    Parameters
+    ----------
+    out
+        Folder to write to; without one, the finding's own below the reports of the store, where
+        the dossiers of similar losses lie and are linked.
+    """
+    from pipeline.cli.terminal import CAUTION, say  # noqa: PLC0415
+    from pipeline.dossier import write_dossier  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+
+    written = write_dossier(load_mill(mill), finding, out)
+    say(f"Dossier: {written}")
+    say(f"Data:    {written.parent}, as CSV and Parquet")
+    say(CAUTION)

@@ -1,0 +1,61 @@
+"""Commands about exports and sources that the command line hands on; light to import, as it is."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter
+
+from pipeline.base import ConfigError
+
+
+def describe(
+    files: Annotated[list[Path], Parameter(help="Exports of tags and of the laboratory.")],
+    /,
+    *,
+    out: Path = Path("mill.toml"),
+    name: str = "My mill",
+    zone: str | None = None,
+) -> None:
+    """Draft a mill's description from its exports, each guess with its reason, to be confirmed.
+
+    Parameters
+    ----------
+    out
+        File to write; an existing one is never overwritten.
+    name
+        What the mill is called.
+    zone
+        IANA time zone of the plant, such as America/Sao_Paulo.
+    """
+    from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
+    from pipeline.describe import describe_exports, told, write_draft  # noqa: PLC0415
+
+    if out.exists():
+        cure = "Name another file with --out; lostpol never overwrites a description."
+        raise ConfigError("There is such a file already.", str(out), cure)
+    with progress_bar() as progress:
+        draft = describe_exports(files, name, zone, progress)
+    write_draft(draft, out)
+    for line in told(draft):
+        say(line)
+    say(f"Written: {out}. Read it, confirm what is marked CONFIRM, then: lostpol check {out}")
+
+
+def pull_direct(mill: Path, first: date | None, last: date | None) -> None:
+    """Read the direct sources of a mill and tell what became of their rows."""
+    from pipeline.base import only_run  # noqa: PLC0415
+    from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+    from pipeline.sources import pull_sources, told  # noqa: PLC0415
+
+    described = load_mill(mill)
+    with only_run(described), progress_bar() as progress:
+        results = pull_sources(described, first, last, progress)
+    for result in results:
+        for line in told(described, result):
+            say(line)
+    days = set().union(*(result.days_changed for result in results))
+    say(f"{len(days)} days changed. Next: lostpol backfill {mill}")

@@ -1,0 +1,41 @@
+"""The findings of a mill as a list: for people, and for other programs."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime
+from typing import Any
+
+from pipeline.mill import Mill
+from pipeline.report import ReportView
+from pipeline.store import published_store_of
+
+
+def listing_view(mill: Mill) -> ReportView:
+    """Everything found so far, without minutes or charts."""
+    found = published_store_of(mill).findings()
+    now = datetime.now(UTC)
+    return ReportView(
+        mill=mill.name,
+        zone=mill.zone,
+        currency=mill.currency,
+        price_per_t=mill.price_per_t,
+        period_start=found["started"][0] if found.height else now,
+        period_end=found["ended"][-1] if found.height else now,
+        findings=found,
+        station=mill.station,
+    )
+
+
+def as_json(mill: Mill) -> str:
+    """Findings, first rank first, as a JSON list; times in UTC as ISO 8601."""
+    rows = [_plain(row) for row in published_store_of(mill).findings().to_dicts()]
+    return json.dumps(rows, indent=2, ensure_ascii=True, allow_nan=False)
+
+
+def _plain(row: dict[str, Any]) -> dict[str, Any]:
+    plain = {
+        name: value.isoformat() if isinstance(value, datetime) else value
+        for name, value in row.items()
+    }
+    return plain | {"evidence": json.loads(row["evidence"])}

@@ -1,0 +1,115 @@
+"""Commands that make reports: by hand, and on a schedule; light to import, as it is."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated
+
+from cyclopts import Parameter, validators
+
+from pipeline.base import ConfigError
+from pipeline.cli.findings import show_findings
+
+MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
+_AT_LEAST_ONE = validators.Number(gte=1)
+Wait = Annotated[
+    float,
+    Parameter(
+        help="Minutes to wait for another run on the same store.",
+        validator=validators.Number(gte=0),
+    ),
+]
+
+
+def backfill(
+    mills: Annotated[list[Path], Parameter(help="Descriptions of the mills, TOML files.")],
+    /,
+    *,
+    first: Annotated[date | None, Parameter(name="--from", help="First local day.")] = None,
+    last: Annotated[date | None, Parameter(name="--to", help="Last local day.")] = None,
+    cluster: Annotated[
+        bool,
+        Parameter(negative="", help="Spread the work over a cluster, by default of processes."),
+    ] = False,
+    scheduler: Annotated[
+        str | None, Parameter(help="Address of a Dask cluster; overrules [cluster] address.")
+    ] = None,
+    workers: Annotated[
+        int | None, Parameter(help="How many workers the cluster has.", validator=_AT_LEAST_ONE)
+    ] = None,
+) -> None:
+    """Work out past days anew and search them; without days, all that were pulled."""
+    from pipeline import run  # noqa: PLC0415
+    from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+    from pipeline.words import clean  # noqa: PLC0415
+
+    described = [load_mill(mill) for mill in mills]
+    if not described:
+        raise ConfigError("No mill was named.", "command line", "Name one or more TOML files.")
+    with progress_bar() as progress:
+        if cluster or scheduler or workers:
+            from pipeline.schedule import backfill_together, cluster_of  # noqa: PLC0415
+
+            where = cluster_of(described, scheduler, workers)
+            outcomes = backfill_together(described, where, first, last, progress)
+        else:
+            outcomes = [run.backfill(m, first, last, progress=progress) for m in described]
+    for mill, known, outcome in zip(mills, described, outcomes, strict=True):
+        if len(mills) > 1:
+            say(f"{clean(known.name)} ({mill})")
+        _conclude(mill, outcome.report)
+
+
+def nightly(mill: MillFile, *, wait: Wait = 0.0) -> None:
+    """Pull what arrived in the inbox, search, and report on yesterday and this morning."""
+    from pipeline import run  # noqa: PLC0415
+    from pipeline.cli.terminal import progress_bar  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+
+    with progress_bar() as progress:
+        outcome = run.nightly(load_mill(mill), progress=progress, wait_s=60.0 * wait)
+    _conclude(mill, outcome.report, *(f"{w.path.name}: {w.why}" for w in outcome.waiting))
+
+
+def weekly(mill: MillFile, *, wait: Wait = 0.0) -> None:
+    """Pull what arrived in the inbox, search, and report on the last seven whole days."""
+    from pipeline import run  # noqa: PLC0415
+    from pipeline.cli.terminal import progress_bar  # noqa: PLC0415
+    from pipeline.mill import load_mill  # noqa: PLC0415
+
+    with progress_bar() as progress:
+        outcome = run.weekly(load_mill(mill), progress=progress, wait_s=60.0 * wait)
+    _conclude(mill, outcome.report, *(f"{w.path.name}: {w.why}" for w in outcome.waiting))
+
+
+def serve(
+    mills: Annotated[list[Path], Parameter(help="Descriptions of the mills to serve.")], /
+) -> None:
+    """Stay running and make the nightly and weekly reports at each mill's own times."""
+    from pipeline.mill import load_mill  # noqa: PLC0415
+    from pipeline.schedule import serve_mills  # noqa: PLC0415
+
+    if not mills:
+        raise ConfigError(
+            "No mill was named.", "command line", "Name one or more TOML files after serve."
+        )
+    served = [load_mill(mill) for mill in mills]
+    if len({mill.store_path for mill in served}) < len(served):
+        raise ConfigError(
+            "Two of the mills share one store.",
+            ", ".join(str(mill.store_path) for mill in served),
+            "Name each mill once, and give each its own [mill] store.",
+        )
+    serve_mills(served)
+
+
+def _conclude(mill: Path, report: Path, *waiting: str) -> None:
+    from pipeline.cli.terminal import CAUTION, say  # noqa: PLC0415
+
+    show_findings(mill, most=10)
+    for line in waiting:
+        say(line)
+    say(f"Report: {report}")
+    say(CAUTION)

@@ -1,0 +1,131 @@
+"""The scorecard command; light to import, as the command line is."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+from cyclopts import Parameter, validators
+
+from pipeline.base import ConfigError
+
+if TYPE_CHECKING:
+    from models.judge import Scorecard
+    from pipeline.proof import MillMarks, Plan
+
+_AtLeastOne = validators.Number(gte=1)
+
+
+def scorecard(
+    *,
+    mills: Annotated[int, Parameter(validator=_AtLeastOne)] = 20,
+    seeds: Annotated[list[int] | None, Parameter(consume_multiple=True, negative="")] = None,
+    weeks: Annotated[int, Parameter(validator=_AtLeastOne)] = 6,
+    any_mill: Annotated[bool, Parameter(negative="--usual-mill")] = True,
+    nightly: Annotated[bool, Parameter(negative="")] = False,
+    jobs: Annotated[int, Parameter(validator=_AtLeastOne)] = 1,
+    json: Path | None = None,
+) -> None:
+    """Mark lostpol, and simple rules beside it, on simulated mills with planted losses.
+
+    Every mill goes through the same stages as your own. It takes a minute or so a mill, several
+    with --nightly.
+
+    Parameters
+    ----------
+    mills
+        How many mills, with seeds that were never looked at while the search was built.
+    seeds
+        Seeds of the mills instead; the same seed gives the same mill.
+    weeks
+        Length of each season.
+    any_mill
+        Mills from as wide a range as mills differ (--usual-mill: only ones like the demonstration).
+    nightly
+        Replay every morning of the season too: how soon is a loss on the list?
+    jobs
+        Mills worked on at the same time.
+    json
+        Also write every figure to this file, as JSON.
+    """
+    from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
+    from pipeline.proof import Plan, as_json, mark_mills, unseen_seeds  # noqa: PLC0415
+
+    if seeds and min(seeds) < 0:
+        raise ConfigError("A seed is below 0.", "--seeds", "Give seeds of 0 or more.")
+    if json is not None and not json.absolute().parent.is_dir():
+        # Told now, not after an hour's work.
+        raise ConfigError(
+            "The folder for the figures does not exist.",
+            str(json),
+            "Make it first, or name a file in another folder with --json.",
+        )
+    chosen = tuple(dict.fromkeys(seeds)) if seeds else unseen_seeds(mills, any_mill=any_mill)
+    plan = Plan(chosen, weeks, any_mill, nightly, jobs)
+    began = time.monotonic()
+    marked = []
+    with progress_bar() as progress:
+        for mill in mark_mills(plan, progress):
+            say(_line(mill))
+            marked.append(mill)
+    marked.sort(key=lambda mill: mill.seed)
+    together = _summary(plan, marked)
+    say(f"{time.monotonic() - began:.0f} s for {len(marked)} mills of {weeks} weeks")
+    if json is not None:
+        _write(json, as_json(plan, marked, together))
+
+
+def _line(mill: MillMarks) -> str:
+    from models.judge import as_line  # noqa: PLC0415
+    from pipeline.proof import LISTED  # noqa: PLC0415
+
+    return as_line(f"mill {mill.seed} ({mill.seconds:.0f} s)", mill.cards[LISTED])
+
+
+def _summary(plan: Plan, marked: list[MillMarks]) -> dict[str, Scorecard]:
+    """Say the marks of all mills together, and what the simulation must be like; return them."""
+    from models.judge import (  # noqa: PLC0415
+        as_text,
+        causes_as_text,
+        pooled,
+    )
+    from pipeline.cli.terminal import say  # noqa: PLC0415
+    from pipeline.proof import LISTED, THREE_SIGMA  # noqa: PLC0415
+
+    names = list(marked[0].cards)
+    together = {name: pooled([mill.cards[name] for mill in marked]) for name in names}
+    kind = "drawn from a wide range" if plan.any_mill else "like the demonstration's"
+    say("")
+    say(f"{len(marked)} mills {kind}, {plan.weeks} weeks each: listed and confident are lostpol's")
+    say(as_text(together))
+    say(causes_as_text(together[LISTED]))
+    easy = together[THREE_SIGMA].tonnes_found_share
+    losses = max(mill.loss_share for mill in marked)
+    say(
+        f"Is it hard enough? 3 sigma per tag finds {100 * easy:.0f} % of the tonnes (at most about "
+        f"67 % wanted); planted losses fill {100 * _mean([m.loss_share for m in marked]):.0f} % of "
+        f"a season, {100 * losses:.0f} % at most (33 % wanted), look-alikes with them "
+        f"{100 * _mean([m.event_share for m in marked]):.0f} %."
+    )
+    say(
+        "An event is found where its findings together and the event share half of the time that "
+        "either covers. A loss is the sucrose destroyed with the event less that without it, per "
+        "tonne of sucrose fed."
+    )
+    return together
+
+
+def _mean(values: list[float]) -> float:
+    return sum(values) / len(values)
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_text(text + "\n", encoding="utf-8")
+    except OSError as error:
+        raise ConfigError(
+            "The figures could not be written.",
+            f"{path}: {error.strerror}",
+            "Name a file in a folder you may write to with --json.",
+        ) from error

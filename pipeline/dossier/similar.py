@@ -1,0 +1,113 @@
+"""Losses of the same mill that resemble one, in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from models.account import Episode, Likeness, similar
+from pipeline.dossier.gather import Material, parsed_evidence
+from pipeline.dossier.lanes import vessel_kinds
+from pipeline.store import counting
+from pipeline.words import clean, duration_words, known, section_words, span_words, tonnes, words_of
+
+
+@dataclass(frozen=True)
+class LikeRow:
+    """A loss that resembles this one."""
+
+    finding_id: str
+    cause: str
+    where: str
+    when: str
+    mass: str
+    alike: str
+    why: str
+    said: str
+    link: str
+
+
+def episode_of(finding: dict[str, Any], evidence: dict[str, Any]) -> Episode:
+    """A finding as far as likeness goes."""
+    shares = evidence.get("shares")
+    others = evidence.get("alternatives")
+    causes = {
+        str(o["cause"]): known(o.get("weight")) or 0.0
+        for o in (others if isinstance(others, list) else [])
+        if isinstance(o, dict) and o.get("cause")
+    }
+    causes[str(finding["cause"])] = max(1.0 - sum(causes.values()), 0.0)
+    held = shares if isinstance(shares, dict) else {}
+    return Episode(
+        str(finding["finding_id"]),
+        str(finding["section"]),
+        causes,
+        {str(k): v for k, v in held.items() if known(v) is not None},
+        finding["started"],
+        finding["ended"],
+        known(finding["lost_t"]) or 0.0,
+    )
+
+
+def likenesses(finding: dict[str, Any], others: Sequence[dict[str, Any]]) -> list[Likeness]:
+    """Other findings that resemble one, nearest first."""
+    own, *rest = (episode_of(row, parsed_evidence(row["evidence"])) for row in (finding, *others))
+    return similar(own, rest)
+
+
+def like_rows(
+    material: Material, found: Sequence[Likeness], links: Mapping[str, str]
+) -> list[LikeRow]:
+    """Similar losses in words, with a link where their dossier exists."""
+    zone, kinds = ZoneInfo(material.mill.zone), vessel_kinds(material)
+    by_id = {str(row["finding_id"]): row for row in material.others}
+    counts = counting(material.verdicts)
+    rows = []
+    for item in found:
+        row = by_id[item.episode.finding_id]
+        said = counts.get(item.episode.finding_id)
+        rows.append(
+            LikeRow(
+                item.episode.finding_id,
+                words_of(str(row["cause"])).name,
+                section_words(str(row["section"]), kinds),
+                span_words(row["started"], row["ended"], zone),
+                tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"]),
+                f"{100 * (1 - item.distance):.0f} %",
+                _alike(item, material.finding["started"]),
+                "" if said is None else _verdict(said),
+                links.get(item.episode.finding_id, ""),
+            )
+        )
+    return rows
+
+
+def _verdict(said: Any) -> str:  # noqa: ANN401
+    note = clean(said["note"], 300)
+    return f"{clean(said['verdict'], 20)}" + (f": {note}" if note else "")
+
+
+def _shared(cause: float) -> str:
+    if cause < 0.25:
+        return "same cause"
+    return "cause in part" if cause < 0.75 else "another cause"
+
+
+def _alike(item: Likeness, started: datetime) -> str:
+    parts = item.parts
+    words = [
+        "same drivers" if parts["drivers"] < 0.15 else "drivers in part",
+        _shared(parts["cause"]),
+        "same place" if parts["section"] == 0.0 else "another place",
+    ]
+    if math.isfinite(item.size_ratio):
+        words.append(f"{item.size_ratio:.2g} times the tonnes")
+    if math.isfinite(item.length_ratio):
+        words.append(f"{item.length_ratio:.2g} times as long")
+    apart = item.episode.started - started
+    words.append(f"{duration_words(abs(apart))} {'later' if apart > timedelta(0) else 'before'}")
+    return ", ".join(words)

@@ -1,0 +1,17 @@
+"""Tables of any dialect as readings of a mill, every row counted."""
+
+from pipeline.exports.blocks import NotPlainError
+from pipeline.exports.evidence import Evidence
+from pipeline.exports.export import export_readings
+from pipeline.exports.layout import Plan, layout_for
+from pipeline.exports.quick import quick_pieces
+from pipeline.exports.refused import (
+    FOLDER,
+    ROWS_KEPT,
+    Tally,
+    read_refused,
+    refused_frame,
+    refused_name,
+)
+from pipeline.exports.survey import survey_export
+from pipeline.exports.values import MillClock

@@ -1,0 +1,198 @@
+"""Headings and units that stand again further down, as in exports put one after the other.
+
+From such a row on its columns are what it says. The rows themselves are no readings: they are
+refused, and counted as such.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import replace
+from typing import Final
+
+import polars as pl
+
+from pipeline.exports.evidence import Evidence
+from pipeline.exports.layout import Plan
+from pipeline.exports.passes import NAIVE, STATED
+from pipeline.files import is_moment, is_number, parted, shown, subhead
+from pipeline.mill import is_unit
+
+#: Column that is True in rows of units.
+UNITS: Final = " units"
+#: Rows without a moment looked at one by one in a batch; in more of them there is no order.
+_MOST_LOOKED_AT: Final = 1000
+#: A table that changes its headings more often is none: those that held last hold on.
+_MOST_CHANGES: Final = 200
+_BRACKETS: Final = "[](){} "
+#: Cells of a row of units that say nothing of a unit.
+_NO_UNIT: Final = ("", "-", "1")
+
+
+def is_heading(plan: Plan) -> pl.Expr:
+    """Rows that say what the headings of their column of moments say."""
+    name = plan.date or plan.time
+    return (pl.col(name).str.strip_chars() == name).fill_null(value=False)
+
+
+class Sections:
+    """The headings that hold in a table, row by row.
+
+    Parameters
+    ----------
+    plan : Plan
+        How the table is read from its top.
+    tags : collection of str
+        Tags of the mill.
+    evidence : Evidence
+        Told what changes.
+    """
+
+    def __init__(self, plan: Plan, tags: Collection[str], evidence: Evidence) -> None:
+        self.plan = plan
+        self._first = plan
+        self._tags, self._evidence = tags, evidence
+        self._titles: dict[str, str] = {}
+        self._changes = 0
+        self._below_heading = False  # the batch before ended in headings
+
+    def parts(self, rows: pl.DataFrame) -> list[tuple[pl.DataFrame, Plan]]:
+        """Rows of a batch cut where headings or units stand again.
+
+        Parameters
+        ----------
+        rows : polars.DataFrame
+            With the columns of moments that ``pipeline.exports.passes`` adds.
+        """
+        first = self._first
+        columns = [first.date or first.time, *(first.tags or (first.tag, first.value))]
+        timeless = (rows[NAIVE].is_null() & rows[STATED].is_null()).arg_true()
+        kinds = rows.schema
+        last_heading = -1 if self._below_heading else -2
+        self._below_heading = False
+        if timeless.is_empty() or any(kinds[c] != pl.String for c in columns if c):
+            return [(rows, self.plan)]
+        names = [name for name, kind in kinds.items() if kind == pl.String]
+        looked_at = timeless.head(_MOST_LOOKED_AT)
+        again = rows[looked_at].select(is_heading(self._first)).to_series().to_list()
+        cells = rows[looked_at].select(pl.col(names).fill_null("")).rows()
+        parts, units, start = [], [], 0
+        for row, heading, texts in zip(looked_at.to_list(), again, cells, strict=True):
+            if self._changes >= _MOST_CHANGES:
+                break
+            told = dict(zip(names, (text.strip() for text in texts), strict=True))
+            before = self.plan
+            if heading:
+                last_heading = row
+                self._new_headings(told)
+            elif self._is_units(told, sure=row - last_heading == 1):
+                units.append(row)
+                self._new_units(told)
+            if self.plan is not before and row > start:
+                parts.append((start, row, before))
+                start = row
+                self._changes += 1
+        self._below_heading = last_heading == rows.height - 1
+        if units:
+            flags = pl.Series(UNITS, [False]).new_from_index(0, rows.height)
+            rows = rows.with_columns(flags.scatter(units, values=True))
+        parts.append((start, rows.height, self.plan))
+        return [(rows[a:b], plan) for a, b, plan in parts]
+
+    # Headings ---------------------------------------------------------------------------------
+
+    def _new_headings(self, told: dict[str, str]) -> None:
+        """Take over headings that differ from those that held so far."""
+        if any(is_number(cell) or is_moment(cell) for cell in told.values() if cell):
+            return  # a damaged row of readings
+        if self.plan.shape == "wide":
+            self._new_columns(told)
+        else:
+            self._new_places(told)
+
+    def _new_columns(self, told: dict[str, str]) -> None:
+        """Headings of a wide table: which tag a column holds, and in which unit."""
+        plan, changed = self.plan, {}
+        names, units = dict(plan.tag_names), dict(plan.tag_units)
+        for column in plan.tags:
+            title, cell = self._titles.get(column, column), told[column]
+            # A second level of headings above the first stands in the title only.
+            if cell == title or (cell and title.endswith(f" {cell}")):
+                continue
+            self._titles[column] = cell
+            tag, unit = (cell, "") if cell in self._tags else parted(cell)
+            if tag != self._tag(column):
+                changed[column] = tag
+                units[column] = unit
+            names[column], units[column] = tag, unit or units.get(column, "")
+        if names == plan.tag_names and units == plan.tag_units:
+            return
+        moved = plan.moved | changed.keys()
+        self.plan = replace(plan, tag_names=names, tag_units=units, moved=moved)
+        if changed:
+            told_tags = ", ".join(shown(tag) or "no tag" for tag in list(changed.values())[:5])
+            self._evidence.note(
+                f"Headings stand again further down and differ; from there on these columns "
+                f"are others: {told_tags}."
+            )
+
+    def _tag(self, column: str) -> str:
+        """Tag that a column holds now."""
+        if column in self._tags and column not in self.plan.moved:
+            return column
+        return self.plan.tag_names.get(column, column)
+
+    def _new_places(self, told: dict[str, str]) -> None:
+        """Headings of a long table: where each kind of cell stands, and the unit of values."""
+        first = self._first
+        columns = {parted(cell)[0]: column for column, cell in reversed(told.items()) if cell}
+        tag, value, quality, unit = (
+            columns.get(parted(name)[0]) if name is not None else ""
+            for name in (first.tag, first.value, first.quality, first.unit)
+        )
+        if tag is None or value is None or quality is None or unit is None:
+            self._evidence.note(
+                "Headings stand again further down and name other columns; what follows is "
+                "read by the headings at the top."
+            )
+            return
+        units = dict(self.plan.tag_units)
+        units[value] = parted(told[value])[1] or units.get(self.plan.value or "", "")
+        plan = replace(
+            self.plan,
+            tag=tag,
+            value=value,
+            quality=quality or None,
+            unit=unit or None,
+            tag_units=units,
+        )
+        self.plan = self.plan if plan == self.plan else plan
+
+    # Units ------------------------------------------------------------------------------------
+
+    def _is_units(self, told: dict[str, str], *, sure: bool) -> bool:
+        """Tell whether a row is one of units; `sure` below headings."""
+        if sure:
+            return subhead(list(told.values()), list(told)) == "units"
+        columns = self._value_columns()
+        named = [cell for column in columns if (cell := told[column].strip(_BRACKETS))]
+        plain = [cell for cell in named if cell not in _NO_UNIT]
+        return (
+            len(plain) >= min(2, len(columns))
+            and all(is_unit(cell) for cell in plain)
+            and not (self.plan.tag and told[self.plan.tag])
+        )
+
+    def _new_units(self, told: dict[str, str]) -> None:
+        """Take over units; an empty cell says nothing new."""
+        found = {
+            column: unit
+            for column in self._value_columns()
+            if (unit := told[column].strip(_BRACKETS)) not in _NO_UNIT and is_unit(unit)
+        }
+        units = {**self.plan.tag_units, **found}
+        if units != self.plan.tag_units:
+            self.plan = replace(self.plan, tag_units=units)
+
+    def _value_columns(self) -> tuple[str, ...]:
+        return self.plan.tags if self.plan.shape == "wide" else (self.plan.value or "",)

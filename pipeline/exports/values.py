@@ -1,0 +1,311 @@
+"""From raw columns to readings: moments in UTC, numbers in the inside unit, reasons in words.
+
+A row is refused only when it cannot be a reading of this mill (no moment, no tag, or a tag the
+mill does not have); the count of each reason is given back. A value that cannot be used is
+kept: bad, with its reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final, Literal, Protocol
+
+import polars as pl
+
+from pipeline.cells import UTC, latest_moment, moments, to_numbers, verdict
+from pipeline.exports.evidence import Evidence
+from pipeline.exports.layout import Plan, joined_time
+from pipeline.exports.passes import ADDED, NAIVE, PASS, STATED
+from pipeline.exports.refused import Tally
+from pipeline.exports.sections import UNITS, is_heading
+from pipeline.exports.units import in_inside_unit
+from pipeline.files import EXTRA
+from pipeline.lake import READINGS_SCHEMA
+from pipeline.mill import UnitChange
+
+#: Which of polars' words stands for which of the mill's.
+_AMBIGUOUS: Final[dict[str, Literal["earliest", "latest", "null"]]] = {
+    "first": "earliest",
+    "second": "latest",
+    "refuse": "null",
+}
+#: Place of a row in its batch, carried along until the row is a reading. No column of an
+#: export is called so: names are stripped of blanks.
+_ROW: Final = " row"
+
+
+class MillClock(Protocol):
+    """What reading needs to know of a mill.
+
+    A mill that also has a method ``change_from(tag, unit)`` (``readers_units.KnowsUnits``) lets
+    units that stand in the export overrule the described ones.
+    """
+
+    @property
+    def zone(self) -> str:
+        """IANA zone of local times."""
+
+    @property
+    def ambiguous(self) -> str:
+        """Meaning of a local time that occurs twice: first, second or refuse."""
+
+    @property
+    def missing(self) -> str:
+        """Fate of a local time that is skipped: shift_forward or refuse."""
+
+    @property
+    def unit_changes(self) -> Mapping[str, UnitChange]:
+        """Every tag and lab series of the mill, with its change of unit."""
+
+
+def to_readings(
+    raw: pl.DataFrame,
+    plan: Plan,
+    clock: MillClock,
+    tally: Tally,
+    evidence: Evidence | None = None,
+) -> pl.DataFrame:
+    """Readings of one batch of raw rows.
+
+    Parameters
+    ----------
+    raw : polars.DataFrame
+        A batch as ``pipeline.files.tables.batches`` gives it.
+    plan : Plan
+        Which column holds what.
+    clock : MillClock
+        Zone, clock-change rules and tags of the mill.
+    tally : Tally
+        Counts, added to.
+    evidence : Evidence, optional
+        What the batches before have shown of the table; added to.
+
+    Returns
+    -------
+    polars.DataFrame
+        ts_utc, tag, value [inside unit], bad, reason; unsorted, repeats kept.
+    """
+    evidence = evidence or Evidence()
+    rows = joined_time(raw, plan.time, plan.date).with_row_index(_ROW)
+    rows = _whole_rows(rows, plan, tally)
+    frame = (
+        _long(rows, plan, clock, tally) if plan.shape == "long" else _wide(rows, plan, clock, tally)
+    )
+    frame = evidence.without_fillers(frame, plan.fillers)
+    tally.bad.update(dict(frame.filter("bad").group_by("kind").len().iter_rows()))
+    tally.unreadable += int((frame["kind"] == "unreadable_text").sum())
+    tally.end_batch(raw.drop(*ADDED, UNITS, strict=False))
+    converted = in_inside_unit(frame, clock, evidence)
+    readings = converted.select("ts_utc", "tag", "value", "bad", "reason").cast(READINGS_SCHEMA)
+    evidence.watch(readings)
+    return readings
+
+
+def _whole_rows(rows: pl.DataFrame, plan: Plan, tally: Tally) -> pl.DataFrame:
+    """Rows with as many cells as the headings, without headings and units that come again."""
+    weight = len(plan.tags) if plan.shape == "wide" else 1
+    extra = pl.lit(value=False)
+    if EXTRA in rows.columns:
+        extra = pl.col(EXTRA).fill_null(value=False)
+    again = pl.lit(value=False)
+    units = pl.col(UNITS) if UNITS in rows.columns else pl.lit(value=False)
+    if rows.schema[plan.date or plan.time] == pl.String:
+        again = is_heading(plan)
+    for reason, which, unreadable in (
+        ("cells_too_many", extra, True),
+        ("heading_again", again & ~extra, False),
+        ("units_again", units & ~again & ~extra, False),
+    ):
+        found = rows.filter(which)[_ROW]
+        if len(found):
+            tally.rows += len(found) * weight
+            tally.refuse(reason, found, weight=weight, unreadable=unreadable)
+    return rows.filter(~extra & ~again & ~units)
+
+
+def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
+    """Readings of a table with one reading a row."""
+    assert plan.tag is not None and plan.value is not None
+    quality = pl.col(plan.quality) if plan.quality else pl.lit(None, pl.String)
+    told = plan.tag_units.get(plan.value) or None
+    unit = pl.col(plan.unit) if plan.unit else pl.lit(told, pl.String)
+    frame = raw.select(
+        _ROW,
+        *_added(raw),
+        time=pl.col(plan.time),
+        tag=pl.col(plan.tag).cast(pl.String).str.strip_chars(),
+        raw=pl.col(plan.value),
+        quality=quality.cast(pl.String).str.strip_chars().str.to_lowercase(),
+        unit=unit.cast(pl.String).str.strip_chars(),
+    )
+    tally.rows += frame.height
+    nameless = pl.col("tag").is_null() | (pl.col("tag") == "")
+    frame = _refuse(frame, nameless, "tag_absent", tally, unreadable=True)
+    met = set(frame["tag"].unique())
+    tally.known_tags |= met & clock.unit_changes.keys()
+    tally.unknown_tags |= met - clock.unit_changes.keys()
+    if not met <= clock.unit_changes.keys():
+        known = pl.col("tag").is_in(list(clock.unit_changes))
+        frame = _refuse(frame, ~known, "tag_not_in_mill", tally)
+    frame = _with_moments(frame, plan, clock, tally)
+    return _with_values(frame, plan, has_quality=plan.quality is not None)
+
+
+def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
+    """Readings of a table with one column a tag; an empty cell is no reading."""
+    called = {column: _tag_of(column, plan, clock) for column in plan.tags}
+    known = [column for column in plan.tags if called[column] in clock.unit_changes]
+    tally.rows += raw.height * len(plan.tags)
+    tally.known_tags |= {called[column] for column in known}
+    tally.unknown_tags |= {called[column] for column in plan.tags if column not in known} - {""}
+    frame = raw.select(_ROW, *known, *_added(raw), time=pl.col(plan.time))
+    if len(known) < len(plan.tags):
+        tally.refuse("tag_not_in_mill", frame[_ROW], weight=len(plan.tags) - len(known))
+    timed = _with_moments(frame, plan, clock, tally, weight=len(known))
+    parts = [
+        _wide_part(timed, column, called[column], plan, tally) for column in known
+    ]  # fmt: skip
+    if not parts:
+        return pl.DataFrame(
+            schema={**READINGS_SCHEMA, "kind": pl.String(), "unit": pl.String()}
+        )  # fmt: skip
+    return pl.concat(parts)
+
+
+def _added(raw: pl.DataFrame) -> list[str]:
+    """Columns of moments that a batch has already."""
+    return [name for name in ADDED if name in raw.columns]
+
+
+def _tag_of(column: str, plan: Plan, clock: MillClock) -> str:
+    """Tag that a column holds: its whole heading when the mill knows it so, else without unit."""
+    if column in clock.unit_changes and column not in plan.moved:
+        return column
+    return plan.tag_names.get(column, column)
+
+
+def _wide_part(
+    timed: pl.DataFrame, column: str, tag: str, plan: Plan, tally: Tally
+) -> pl.DataFrame:  # fmt: skip
+    """Readings of one column of a wide table."""
+    cells = timed.select(
+        "ts_utc",
+        _ROW,
+        tag=pl.lit(tag),
+        raw=pl.col(column),
+        quality=pl.lit(None, pl.String),
+        unit=pl.lit(plan.tag_units.get(column) or None, pl.String),
+    )
+    empty = pl.col("raw").is_null()
+    if cells.schema["raw"] == pl.String:
+        empty |= pl.col("raw").str.strip_chars() == ""
+    return _with_values(_refuse(cells, empty, "empty_cell", tally), plan, has_quality=False)
+
+
+def _refuse(
+    frame: pl.DataFrame, rows: pl.Expr, reason: str, tally: Tally, *, unreadable: bool = False
+) -> pl.DataFrame:
+    """Leave out some rows and count them."""
+    kept = frame.filter(~rows)
+    if kept.height < frame.height:
+        tally.refuse(reason, frame.filter(rows)[_ROW], unreadable=unreadable)
+    return kept
+
+
+def _with_moments(
+    frame: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally, weight: int = 1
+) -> pl.DataFrame:
+    """Replace ``time`` by ``ts_utc``, refusing rows without a moment (`weight` readings each)."""
+    if NAIVE in frame.columns:
+        naive, stated = frame[NAIVE], frame[STATED]
+    else:
+        naive, stated = moments(frame["time"], plan.time_formats, given=plan.formats_given)
+    moment = stated
+    if naive.null_count() < len(naive):
+        which = frame[PASS] if PASS in frame.columns else None
+        both = pl.DataFrame({"naive": naive, "stated": stated})
+        local = _local_to_utc(pl.col("naive"), plan, clock, which)
+        moment = both.select(pl.coalesce(local, "stated")).to_series()
+    timed = frame.drop("time", *ADDED, strict=False).with_columns(moment.alias("ts_utc"))
+    timed = _not_ahead(timed, tally, weight)
+    if not moment.null_count():
+        return timed
+    zone = plan.time_zone or clock.zone
+    either = pl.col("naive").dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    unreadable, repeated = pl.col("naive").is_null(), either.is_not_null()
+    unknown = pl.DataFrame({_ROW: frame[_ROW], "naive": naive}).filter(moment.is_null())
+    for reason, rows in (
+        ("time_unreadable", unreadable),
+        ("local_time_repeated", repeated),
+        ("local_time_skipped", ~unreadable & ~repeated),
+    ):
+        found = unknown.filter(rows)[_ROW]
+        if len(found):
+            tally.refuse(reason, found, weight=weight, unreadable=reason == "time_unreadable")
+    return timed.filter(pl.col("ts_utc").is_not_null())
+
+
+def _not_ahead(timed: pl.DataFrame, tally: Tally, weight: int) -> pl.DataFrame:
+    """Refuse readings of days to come: one wrong year would stretch the season by years."""
+    ahead = (pl.col("ts_utc") > latest_moment()).fill_null(value=False)
+    found = timed.filter(ahead)
+    if found.is_empty():
+        return timed
+    tally.refuse("in_the_future", found[_ROW], weight=weight)
+    return timed.filter(~ahead)
+
+
+def _local_to_utc(naive: pl.Expr, plan: Plan, clock: MillClock, which: pl.Series | None) -> pl.Expr:
+    """Moment of a local time; null where the mill's rules refuse it.
+
+    `which` pass of a repeated hour a row is of goes before the mill's rules, where it is known.
+    """
+    zone = plan.time_zone or clock.zone
+    rules = (clock.ambiguous,) if which is None else (clock.ambiguous, "first", "second")
+    moment, *passes = (
+        naive.dt.replace_time_zone(zone, ambiguous=_AMBIGUOUS[rule], non_existent="null").cast(UTC)
+        for rule in rules
+    )
+    if which is not None:
+        known = pl.lit(which)
+        moment = pl.when(known == 1).then(passes[0]).when(known == 2).then(passes[1]).otherwise(
+            moment
+        )  # fmt: skip
+    if clock.missing == "refuse":
+        return moment
+    # A skipped local time is read with the offset that held before the clocks changed: three
+    # hours earlier is safely on that side, and three hours of elapsed time lead back.
+    either = naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    back = pl.duration(hours=3)
+    earlier = (naive - back).dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
+    return pl.when(either.is_null()).then(earlier.cast(UTC) + back).otherwise(moment)
+
+
+def _with_values(frame: pl.DataFrame, plan: Plan, *, has_quality: bool) -> pl.DataFrame:
+    """Turn ``raw``, ``quality`` and ``unit`` into value, bad, reason, kind of reason and unit."""
+    if frame.schema["raw"] == pl.String:
+        numbered = to_numbers(frame, plan.marks, plan.no_result_words, plan.harmless_marks)
+    else:
+        nothing = [pl.lit(None, pl.String).alias(name) for name in ("kind", "word", "suffix")]
+        numbered = frame.with_columns(pl.col("raw").cast(pl.Float64).alias("value"), *nothing)
+    poor = (
+        verdict(numbered, plan.quality_kind, plan.good_words, plan.uncertain_words)
+        if has_quality
+        else pl.Series([None], dtype=pl.String).new_from_index(0, numbered.height)
+    )
+    numbered = numbered.with_columns(poor.alias("poor"))
+    why = pl.coalesce(
+        "kind",
+        pl.when(pl.col("value").is_null()).then(pl.lit("no_value")),
+        pl.when(~pl.col("value").is_finite()).then(pl.lit("not_a_number")),
+        "poor",
+    )
+    return numbered.with_columns(kind=why).select(
+        "ts_utc",
+        "tag",
+        value=pl.when(pl.col("value").is_finite()).then("value"),
+        bad=pl.col("kind").is_not_null(),
+        reason=pl.coalesce("word", "kind"),
+        kind="kind",
+        unit=pl.coalesce("suffix", "unit"),
+    )

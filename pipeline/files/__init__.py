@@ -1,0 +1,15 @@
+"""Files of any form, packed or not, as tables of text with headings."""
+
+from pipeline.files.head import (
+    DATE_NAMES,
+    TIME_NAMES,
+    Head,
+    is_moment,
+    is_number,
+    parted,
+    plain_name,
+    subhead,
+)
+from pipeline.files.limits import LONGEST_ROW, check_unpacked, shown
+from pipeline.files.tables import ExportFile, batches, explained, export_tables
+from pipeline.files.text import EXTRA, parse_block

@@ -1,0 +1,214 @@
+"""The top of a table: which row holds the headings, which the units, where readings begin.
+
+Exports put titles, periods and zones above their headings, and units or descriptions below.
+The headings are told by what stands under them: moments in one column.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from pipeline.mill import is_unit
+
+#: Rows looked at from the top, and rows of units and descriptions that may follow the headings.
+TOP_ROWS: Final = 120
+_SUBHEADS: Final = 3
+
+TIME_NAMES: Final = (
+    "ts_utc", "time", "timestamp", "datetime", "date_time", "date/time", "ts", "time_utc",
+    "timestamp_utc", "datetime_utc", "date_time_utc", "sampled", "sampled_at", "date", "zeit",
+    "zeitstempel", "zeitpunkt", "datum", "fecha", "fecha_hora", "hora", "data", "data_hora",
+)  # fmt: skip
+DATE_NAMES: Final = ("date", "datum", "fecha", "data", "day", "tag_datum")
+
+_NUMBER: Final = re.compile(r"\s*[<>]?\s*[+-]?[\d.,'  \s]*\d[\d.,]*(?:[eE][+-]?\d+)?\s*")
+_MOMENT: Final = re.compile(
+    r"\s*(?:\d{1,4}[-./ ]\s?(?:\d{1,2}|[A-Za-z]{3,9})[-./ ,]\s?\d{1,4}"
+    r"|[A-Za-z]{3,9}\.? \d{1,2},? \d{4}|\d{1,2}:\d{2}|\d{8}[T ]?\d{4})"
+)
+_EPOCH_OR_SERIAL: Final = re.compile(r"\s*(?:\d{5}(?:[.,]\d+)?|\d{9,19}(?:[.,]\d+)?)\s*")
+_BRACKET: Final = re.compile(r"^(.*?)\s*[\[({]\s*([^\[\](){}]{1,20})\s*[\])}]$", re.DOTALL)
+_ZONE: Final = re.compile(
+    r"(?i)(?:time|zone|zeit|hora|clock)\w*[^A-Za-z]{0,12}(?-i:(UTC|GMT|[A-Z][a-z]+/[A-Z][A-Za-z_/]+))"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """What stands above the readings of a table.
+
+    Attributes
+    ----------
+    names : tuple of str
+        One name a column, each once; empty for a column without a heading.
+    tags : tuple of str
+        What each column is called, without its unit; two columns may be called the same.
+    units : tuple of str
+        Unit of each column as written; empty where there is none.
+    heading_row, first_row : int
+        Positions of the headings and of the first reading, from 0.
+    time_zone : str or None
+        Zone that the rows above the headings, or the time heading itself, state.
+    sure : bool
+        Moments stand under the headings.
+    """
+
+    names: tuple[str, ...]
+    tags: tuple[str, ...]
+    units: tuple[str, ...]
+    heading_row: int
+    first_row: int
+    time_zone: str | None
+    sure: bool
+
+
+def plain_name(name: str) -> str:
+    """Heading in the spelling used for look-up: small, blanks as ``_``, no bracket."""
+    found = _BRACKET.match(name.strip()[:200])
+    text = found[1] if found and found[1].strip() else name
+    return text.strip().casefold().replace(" ", "_")
+
+
+def is_moment(cell: str) -> bool:
+    """Tell whether a cell looks like a date, a time of day or both."""
+    return bool(_MOMENT.match(cell[:60]))
+
+
+def is_number(cell: str) -> bool:
+    """Tell whether a cell looks like a number in any spelling."""
+    return len(cell) <= 60 and bool(_NUMBER.fullmatch(cell))
+
+
+def find_head(
+    rows: Sequence[Sequence[str]], heading: int | None = None, upper: Sequence[str] = ()
+) -> Head:
+    """Find the headings among the first rows of a table.
+
+    Parameters
+    ----------
+    rows : sequence of sequences of str
+        The first rows, at least one.
+    heading : int, optional
+        Row of the headings where the mill's description names it, from 0.
+    upper : sequence of str, optional
+        Second level of headings above the one found, put before each column's own.
+    """
+    row, grade = (heading, 3) if heading is not None else _heading_row(rows)
+    row = min(row, len(rows) - 1)
+    titles = [cell.strip().lstrip("\ufeff") for cell in rows[row]]
+    first = row + 1
+    units: Sequence[str] = ()
+    while first < len(rows) and first - row <= _SUBHEADS:
+        kind = subhead(rows[first], titles)
+        if kind is None or (kind == "words" and not _followed(rows, first, titles)):
+            break
+        units = [cell.strip() for cell in rows[first]] if kind == "units" else units
+        first += 1
+    below = [len(r) for r in rows[first : first + 20] if any(c.strip() for c in r)]
+    # Rows that end in one more, empty, cell than the headings.
+    width = max(len(titles), max(set(below), key=below.count) if below else 0)
+    if width > len(titles) + 1:
+        width = len(titles)
+    titles += [""] * (width - len(titles))
+    tags, own = zip(*(parted(title) for title in titles), strict=True) if titles else ((), ())
+    stated = [u.strip("[](){} ") for u in units] + [""] * width
+    if upper:
+        tags = tuple(f"{u.strip()} {t}".strip() if u.strip() else t
+                     for u, t in zip([*upper, *[""] * width], tags, strict=False))  # fmt: skip
+        titles = list(tags)
+    return Head(
+        names=_each_once(titles),
+        tags=tuple(tags),
+        units=tuple(u or s for u, s in zip(own, stated, strict=False)),
+        heading_row=row,
+        first_row=first,
+        time_zone=_zone(rows[:row], titles),
+        sure=grade >= 2,
+    )
+
+
+def _heading_row(rows: Sequence[Sequence[str]]) -> tuple[int, int]:
+    """Row of the headings and how sure that is (3: named time over moments, 0: a guess)."""
+    best = (0, 0)
+    for number, row in enumerate(rows[:TOP_ROWS]):
+        cells = [cell for cell in row if cell.strip()]
+        if len(cells) < 2:
+            continue
+        wordy = sum(not is_number(c) and not is_moment(c) for c in cells) >= 0.8 * len(cells)
+        named = [k for k, cell in enumerate(row) if plain_name(cell.lstrip("\ufeff")) in TIME_NAMES]
+        under = _moments_under(rows, number)
+        grade = 0
+        if named and wordy:
+            grade = 3 if set(named) & under else 1
+        elif wordy and under & {k for k, cell in enumerate(row) if cell.strip()}:
+            grade = 2
+        if grade > best[1]:
+            best = (number, grade)
+        if grade == 3:
+            break
+    return best
+
+
+def _moments_under(rows: Sequence[Sequence[str]], heading: int) -> set[int]:
+    """Columns with moments right under the headings, past rows of units."""
+    for row in rows[heading + 1 : heading + 2 + _SUBHEADS]:
+        found = {k for k, c in enumerate(row) if is_moment(c) or _EPOCH_OR_SERIAL.fullmatch(c)}
+        if found:
+            return found
+        if sum(is_number(c) for c in row) > 1:
+            return set()
+    return set()
+
+
+def subhead(row: Sequence[str], titles: Sequence[str]) -> Literal["units", "words"] | None:
+    """Tell what a row below the headings is; None for readings."""
+    cells = [cell.strip() for cell in row]
+    told = [c.strip("[](){} ") for c in cells if c]
+    if not told or any(is_moment(c) for c in told) or any(is_number(c) and c != "1" for c in told):
+        return None
+    known = sum(is_unit(c) for c in told)
+    times = [k for k, t in enumerate(titles) if plain_name(t) in TIME_NAMES and k < len(cells)]
+    timed = any(cells[k] and plain_name(cells[k]) not in TIME_NAMES for k in times[:1])
+    if known and 2 * known >= len(told) - timed:
+        return "units"
+    return "words"
+
+
+def _followed(rows: Sequence[Sequence[str]], row: int, titles: Sequence[str]) -> bool:
+    """Whether a row of words is a second heading: units come next."""
+    return row + 1 < len(rows) and subhead(rows[row + 1], titles) == "units"
+
+
+def parted(title: str) -> tuple[str, str]:
+    """Name and unit of a heading such as ``LT.AI212 [pH]``; no unit is empty."""
+    found = _BRACKET.match(title) if len(title) <= 200 else None
+    if found and found[1].strip() and is_unit(found[2]):
+        return found[1].strip(), found[2].strip()
+    return title, ""
+
+
+def _each_once(titles: Sequence[str]) -> tuple[str, ...]:
+    """Names made to differ by a number where headings repeat."""
+    seen: dict[str, int] = {}
+    names = []
+    for title in titles:
+        count = seen.get(title, 0)
+        seen[title] = count + 1
+        names.append(f"{title}_duplicated_{count - 1}" if count else title)
+    return tuple(names) if len(set(names)) == len(names) else tuple(
+        f"{title} column {k}" for k, title in enumerate(titles, start=1))  # fmt: skip
+
+
+def _zone(above: Sequence[Sequence[str]], titles: Sequence[str]) -> str | None:
+    """Zone stated above the headings or in the time heading."""
+    for title in titles:
+        if plain_name(title) in TIME_NAMES and re.search(r"(?i)(?:^|[^a-z])utc(?:[^a-z]|$)", title):
+            return "UTC"
+    for row in above:
+        found = _ZONE.search(" ".join(cell.strip() for cell in row))
+        if found:
+            return "UTC" if found[1] == "GMT" else found[1]
+    return None

@@ -1,0 +1,346 @@
+"""The lake: one Parquet file for each UTC day of readings, and one for each day of features.
+
+A day is replaced whole or not at all, in a folder and in an object store alike
+(``pipeline.lake.storage``). Same content, same bytes: sorted rows, fixed compression, no time of
+writing inside.
+
+Layout below the root::
+
+    readings/date=2025-10-06/readings.parquet
+    features/<kind>/date=2025-10-06/<kind>.parquet
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Collection, Hashable, Sequence
+from contextlib import suppress
+from datetime import date, timedelta
+from functools import partial
+from pathlib import Path
+from typing import BinaryIO, Final
+
+import polars as pl
+
+from features.base import rows_by_tag
+from pipeline.base import DataError
+from pipeline.lake.columns import dump_frame
+from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, conform, import_readings
+from pipeline.lake.storage import Place, place_at
+
+_KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
+_DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
+#: Days of readings kept in memory: three make a grid, and one is on its way out.
+_MOST_RECENT: Final = 4
+#: Days of shorter spans are just opened; asking first takes as long, where the lake is far away.
+_SHORT_SPAN: Final = 4
+#: Longer spans [days] are looked up among the days there are.
+_LONG_SPAN: Final = 1000
+_RECENT: Final[dict[str, tuple[Hashable, pl.DataFrame]]] = {}
+
+
+class Lake:
+    """Readings and features of one mill.
+
+    Parameters
+    ----------
+    root : Path or str
+        Folder of the lake, made when first written to, or its URL. One writer at a time.
+    """
+
+    def __init__(self, root: Path | str) -> None:
+        self.place: Final[Place] = place_at(root)
+
+    @property
+    def root(self) -> Path | str:
+        """Folder of the lake, or its URL."""
+        return self.place.root
+
+    # Readings ---------------------------------------------------------------------------------
+
+    def days(self) -> list[date]:
+        """UTC days with readings, oldest first."""
+        return self._days("readings", "readings")
+
+    def read_readings(
+        self, first: date, last: date, tags: Sequence[str] | None = None, *, keep: bool = False
+    ) -> pl.DataFrame:
+        """Readings of the UTC days `first` to `last`, both included.
+
+        Parameters
+        ----------
+        first, last : date
+            UTC days; days without a file add nothing.
+        tags : sequence of str, optional
+            Only these tags.
+        keep : bool
+            Hold the last days in memory with all their tags, for whoever asks for their
+            neighbours next. Without, readings of other tags are never held.
+
+        Returns
+        -------
+        polars.DataFrame
+            ts_utc, tag, value, bad, reason; sorted by tag and time.
+
+        Raises
+        ------
+        DataError
+            A stored day cannot be read.
+        """
+        wanted = None if tags is None else set(tags)
+        parts: dict[str, list[pl.DataFrame]] = {}
+        for name in self._files("readings", "readings", first, last):
+            day = self._day_of(name) if keep else self._read(name, READINGS_SCHEMA, tags=wanted)
+            for tag, rows in rows_by_tag(day).items() if day is not None else ():
+                if wanted is None or tag in wanted:
+                    parts.setdefault(tag, []).append(rows)
+        # Each stored day is in order of tag and time, so that nothing has to be sorted.
+        ordered = [rows for tag in sorted(parts) for rows in parts[tag]]
+        return pl.concat(ordered) if ordered else READINGS_SCHEMA.to_frame()
+
+    def readings_hash(self, first: date, last: date) -> str:
+        """Hash of the readings of some days; the same readings give the same hash.
+
+        However the exports were cut and in whatever order they came, a day's file has the same
+        bytes, and so has its hash.
+        """
+        digest = hashlib.sha256()
+        for day in self.days():
+            if first <= day <= last:
+                digest.update(day.isoformat().encode())
+                with self.place.open(self.readings_name(day)) as file:
+                    digest.update(file.read())
+        return digest.hexdigest()[:16]
+
+    def merge_day(self, day: date, new: pl.DataFrame) -> bool:
+        """Add readings to one UTC day as an import; True when the day's content changed.
+
+        Readings already stored change nothing, and then nothing is written. Which of two
+        differing readings stays is told in ``pipeline.lake.merge``.
+        """
+        return self.merge_day_counted(day, [new])[1]
+
+    def merge_day_counted(
+        self, day: date, news: Sequence[pl.DataFrame]
+    ) -> tuple[list[DayMerge], bool]:
+        """Add several sets of readings to one UTC day in one write, with counts for each.
+
+        Parameters
+        ----------
+        day : date
+            UTC day all readings must belong to.
+        news : sequence of polars.DataFrame
+            Readings, one frame for each import, the last import last.
+
+        Returns
+        -------
+        counts : list of DayMerge
+            One for each source.
+        changed : bool
+            The day is not what it was, and was written.
+
+        Raises
+        ------
+        ValueError
+            Readings of another day, or readings that break the rules of the frame.
+        DataError
+            The stored day cannot be read.
+        """
+        merged, counts, changed = self.merged_day(day, news)
+        if changed:
+            self.place.write(self.readings_name(day), partial(dump_frame, merged))
+        return counts, changed
+
+    def merged_day(
+        self,
+        day: date,
+        news: Sequence[pl.DataFrame],
+        said_before: Sequence[Collection[str]] = (),
+        *,
+        in_full: bool = False,
+    ) -> tuple[pl.DataFrame, list[DayMerge], bool]:
+        """What `merge_day_counted` would make of a day, without writing it.
+
+        Parameters
+        ----------
+        day, news
+            As `merge_day_counted` takes them.
+        said_before : sequence of collection of str
+            For each import, the tags of which it is no news; none at all by default.
+        in_full : bool
+            The imports replace whatever is stored of their moments.
+        """
+        stored = self._read(self.readings_name(day), READINGS_SCHEMA)
+        if stored is None:
+            stored = READINGS_SCHEMA.to_frame()
+        current, counts = stored, []
+        for new, known in zip(news, said_before or [()] * len(news), strict=True):
+            frame = conform(new)
+            _require_day(frame, day)
+            current, count = import_readings(current, frame, known, in_full=in_full)
+            counts.append(count)
+        return current, counts, not current.equals(stored)
+
+    def is_whole(self, day: date) -> bool:
+        """Tell whether a stored day of readings has a beginning and an end that fit."""
+        try:
+            with self.place.open(self.readings_name(day)) as file:
+                return bool(pl.read_parquet_schema(file) == READINGS_SCHEMA)
+        except (OSError, pl.exceptions.PolarsError):
+            return False
+
+    def readings_name(self, day: date) -> str:
+        """Name of the file of a day of readings, there or not."""
+        return _name("readings", day, "readings")
+
+    # Features ---------------------------------------------------------------------------------
+
+    def write_features(self, kind: str, day: date, frame: pl.DataFrame) -> bool:
+        """Replace one day of a kind of features; True when its content changed."""
+        name = _name(_folder(kind), day, kind)
+        stored = self._read(name)
+        if stored is not None and stored.equals(frame):
+            return False
+        self.place.write(name, partial(_dump_features, frame))
+        return True
+
+    def read_features(
+        self, kind: str, first: date, last: date, columns: Sequence[str] | None = None
+    ) -> pl.DataFrame:
+        """Features of one kind for days `first` to `last`, both included, in order of days.
+
+        Parameters
+        ----------
+        columns : sequence of str, optional
+            Only these, as far as they are there; a season in full may not fit into memory.
+
+        Returns
+        -------
+        polars.DataFrame
+            A column that some days lack is null on those days. Without any day the frame has
+            neither rows nor columns.
+        """
+        names = self._files(_folder(kind), kind, first, last)
+        read = [self._read(name, columns=columns) for name in names]
+        frames = [frame for frame in read if frame is not None]
+        return pl.concat(frames, how="diagonal") if frames else pl.DataFrame()
+
+    def feature_days(self, kind: str) -> list[date]:
+        """Days stored of one kind of features, oldest first."""
+        return self._days(_folder(kind), kind)
+
+    def drop_features(self, kind: str, day: date) -> None:
+        """Remove one day of a kind of features, there or not."""
+        self.place.delete(_name(_folder(kind), day, kind))
+
+    # Care -------------------------------------------------------------------------------------
+
+    def clean_leftovers(self) -> int:
+        """Remove half-written files of a run that was stopped; returns how many there were."""
+        leftovers = self.place.leftovers()
+        for name in leftovers:
+            self.place.delete(name)
+        return len(leftovers)
+
+    def _files(self, folder: str, stem: str, first: date, last: date) -> list[str]:
+        """Files of the days of a span that have one; of a short span, those that may have one."""
+        if (last - first).days > _LONG_SPAN:
+            days = [day for day in self._days(folder, stem) if first <= day <= last]
+            return [_name(folder, day, stem) for day in days]
+        span = [first + timedelta(days=n) for n in range((last - first).days + 1)]
+        names = [_name(folder, day, stem) for day in span]
+        return names if len(names) <= _SHORT_SPAN else self.place.existing(names)
+
+    def _days(self, folder: str, stem: str) -> list[date]:
+        found = []
+        for name in self.place.find(f"{folder}/date=*/{stem}.parquet"):
+            match = _DAY.fullmatch(name.split("/")[-2])
+            with suppress(ValueError):
+                if match:
+                    found.append(date.fromisoformat(match[1]))
+        return sorted(found)
+
+    def _day_of(self, name: str) -> pl.DataFrame | None:
+        """A stored day of readings; the last few are kept: neighbouring days ask for the same."""
+        where = self.place.where(name)
+        try:
+            signature = self.place.signature(name)
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            raise _unreadable(where, error.strerror or "it may not be looked at") from error
+        known = _RECENT.get(where)
+        if known is not None and known[0] == signature:
+            return known[1]
+        day = self._read(name, READINGS_SCHEMA)
+        if day is not None:
+            while len(_RECENT) >= _MOST_RECENT:
+                _RECENT.pop(next(iter(_RECENT)), None)
+            _RECENT[where] = (signature, day)
+        return day
+
+    def _read(
+        self,
+        name: str,
+        schema: pl.Schema | None = None,
+        columns: Sequence[str] | None = None,
+        tags: Collection[str] | None = None,
+    ) -> pl.DataFrame | None:
+        """Read one stored file, or some of it, checking its columns when a schema is given.
+
+        None when there is no such file.
+        """
+        try:
+            # Reading from an open file frees the name at once: it may be replaced next.
+            with self.place.open(name) as file:
+                if columns is None and tags is None:
+                    frame = pl.read_parquet(file)
+                else:
+                    some = pl.scan_parquet(file)
+                    if columns is not None:
+                        held = some.collect_schema().names()
+                        some = some.select([name for name in columns if name in held])
+                    if tags is not None:
+                        some = some.filter(pl.col("tag").is_in(list(tags)))
+                    frame = some.collect()
+        except FileNotFoundError:
+            return None
+        except (OSError, pl.exceptions.PolarsError) as error:
+            raise _unreadable(self.place.where(name), str(error).splitlines()[0]) from error
+        if schema is not None and frame.schema != schema:
+            told = f"its columns are {', '.join(frame.columns)}"
+            raise _unreadable(self.place.where(name), told)
+        return frame
+
+
+def _folder(kind: str) -> str:
+    if not _KIND.fullmatch(kind):
+        raise ValueError(f"not a kind of features: {kind!r} (lower case, digits, underscores)")
+    return f"features/{kind}"
+
+
+def _name(folder: str, day: date, stem: str) -> str:
+    return f"{folder}/date={day.isoformat()}/{stem}.parquet"
+
+
+def _dump_features(frame: pl.DataFrame, file: BinaryIO) -> None:
+    frame.rechunk().write_parquet(
+        file, compression="zstd", compression_level=3, row_group_size=1 << 20
+    )
+
+
+def _require_day(frame: pl.DataFrame, day: date) -> None:
+    """Refuse readings that belong to another UTC day."""
+    other = frame.filter(pl.col("ts_utc").dt.date() != day)
+    if other.height:
+        raise ValueError(f"{other.height} readings are not of {day}: the first {other.row(0)}")
+
+
+def _unreadable(where: str, detail: str) -> DataError:
+    """Build the error for a stored file that cannot be read."""
+    return DataError(
+        f"A stored day cannot be read: {detail}.",
+        where,
+        "Move that file away, then import the exports of that day again.",
+    )

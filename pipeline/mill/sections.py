@@ -1,0 +1,334 @@
+"""What may stand in a mill's TOML file, section by section.
+
+These models only know one section each; what contradicts what between sections is the
+business of ``pipeline.mill.checks``. Unknown keys are refused, so that a misspelt key never
+passes as a default.
+"""
+
+from __future__ import annotations
+
+from datetime import time
+from typing import Annotated, Literal
+
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Field,
+    StringConstraints,
+    field_validator,
+    model_validator,
+)
+
+from features.base import Analyte, Interpolation, Port, Quantity, VesselKind
+
+#: Names of places become column names, hence the narrow alphabet.
+PlaceName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=40)]
+Percent = Annotated[float, Field(ge=0.0, le=100.0, allow_inf_nan=False)]
+Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
+NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
+Finite = Annotated[float, Field(allow_inf_nan=False)]
+LocalTime = Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
+Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
+
+
+class Section(BaseModel):
+    """A section of the file: frozen, and unknown keys are refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", str_strip_whitespace=True)
+
+
+class MillSection(Section):
+    """Who the mill is, its clock, its store and what sucrose is worth.
+
+    ``lake`` is another folder for readings and features, or the URL of an object store
+    (``pipeline.mill.lake_place``); without it they lie in the store.
+    """
+
+    name: Annotated[str, Field(min_length=1, max_length=80)]
+    key: PlaceName
+    zone: str
+    ambiguous: Literal["first", "second", "refuse"] = "first"
+    missing: Literal["shift_forward", "refuse"] = "shift_forward"
+    store: Annotated[str, Field(min_length=1)]
+    lake: Annotated[str, Field(min_length=1)] | None = None
+    sucrose_price_per_t: Positive
+    currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
+
+
+class ShiftSection(Section):
+    """Local times at which shifts begin, and what they are called."""
+
+    starts: tuple[LocalTime, ...] = ("06:00", "14:00", "22:00")
+    names: tuple[str, ...] = ("morning", "afternoon", "night")
+
+    @model_validator(mode="after")
+    def _same_length(self) -> ShiftSection:
+        if len(self.starts) != len(self.names):
+            raise ValueError(f"{len(self.starts)} starts but {len(self.names)} names")
+        if list(self.starts) != sorted(set(self.starts)):
+            raise ValueError("starts must rise through the day without repeats")
+        return self
+
+    def shift_at(self, local: time) -> str:
+        """Name of the shift that runs at a local time of day."""
+        if not self.starts:
+            return ""
+        clock = f"{local:%H:%M}"
+        begun = [n for s, n in zip(self.starts, self.names, strict=True) if s <= clock]
+        return begun[-1] if begun else self.names[-1]
+
+
+class DetectionSection(Section):
+    """How watchful the search for losses is.
+
+    ``false_findings_per_week`` is the rate of findings accepted when nothing is lost;
+    ``smallest_finding_t`` is the loss [t sucrose] below which an episode is not worth a line;
+    ``look_back_days`` is how much history a nightly run judges again, and the length of the
+    stretches in which a season is searched.
+    """
+
+    false_findings_per_week: Annotated[float, Field(gt=0.0, le=50.0)] = 0.5
+    smallest_finding_t: NotNegative = 0.15
+    look_back_days: Annotated[int, Field(ge=7, le=366)] = 42
+
+
+class ScheduleSection(Section):
+    """When reports are made, in the mill's local time, and where exports arrive.
+
+    ``wait_min`` is how long a scheduled run waits for another on the same store [min];
+    ``longest_run_min`` is when a scheduled run is stopped [min].
+    """
+
+    nightly: LocalTime = "05:00"
+    weekly: LocalTime = "05:30"
+    weekly_day: Weekday = "monday"
+    inbox: str | None = None
+    wait_min: Annotated[int, Field(ge=0, le=1440)] = 60
+    longest_run_min: Annotated[int, Field(ge=5, le=2880)] = 180
+
+
+class KeepSection(Section):
+    """How long ``lostpol vacuum`` keeps what it may delete [days]; None keeps it for ever.
+
+    ``readings_days`` counts back from the last reading and concerns whole seasons only, with what
+    was worked out from them; the findings stay. ``reports_days`` counts back from the last report,
+    ``refused_days`` and ``logs_days`` from now.
+    """
+
+    readings_days: Annotated[int, Field(ge=200)] | None = None
+    refused_days: Annotated[int, Field(ge=30)] | None = None
+    reports_days: Annotated[int, Field(ge=30)] | None = None
+    logs_days: Annotated[int, Field(ge=7)] | None = None
+
+
+class ClusterSection(Section):
+    """The Dask cluster that large backfills may be spread over.
+
+    ``address`` is its scheduler's, such as ``tcp://10.0.0.5:8786``; without one, processes on this
+    machine are used. ``workers`` is how many it has; without it, one a core.
+    """
+
+    address: Annotated[str, Field(pattern=r"^[a-z]+://\S+$")] | None = None
+    workers: Annotated[int, Field(ge=1, le=1000)] | None = None
+
+
+class MailSection(Section):
+    """Where the morning report goes. User and password are read from the environment.
+
+    Attributes
+    ----------
+    start_tls : bool
+        Ask for encryption once connected; without it, nothing that has a password is sent.
+    tls : bool
+        Encrypted from the first byte (usually port 465); then ``start_tls`` does not matter.
+    user : str or None
+        Name of the mail account, where the environment does not name it.
+    """
+
+    host: Annotated[str, Field(min_length=1)]
+    port: Annotated[int, Field(ge=1, le=65535)] = 587
+    start_tls: bool = True
+    tls: bool = False
+    user: str | None = None
+    sender: Annotated[str, Field(pattern=r"^[^@\s]+@[^@\s]+$")]
+    recipients: Annotated[
+        tuple[Annotated[str, Field(pattern=r"^[^@\s]+@[^@\s]+$")], ...], Field(min_length=1)
+    ]
+
+
+class ExportLayout(Section):
+    """How one kind of export file is laid out. Whatever is absent is guessed from the file.
+
+    Attributes
+    ----------
+    name : str
+        What the layout is called in messages.
+    match : str
+        Pattern of the file names it applies to, such as ``lab*.csv``; case is ignored.
+    shape : {"long", "wide"}
+        One reading a row, or one column a tag.
+    sheets : tuple of str
+        Patterns of the sheets of a workbook, or entries of an archive, to read; none reads all.
+    heading_row : int or None
+        Line of the headings, counted from 1; None lets lostpol look for it.
+    time_column, tag_column, value_column, quality_column : str or None
+        Column names; None lets lostpol look for a usual one.
+    date_column, unit_column : str or None
+        Where the date stands apart from the time of day, and where units stand in rows.
+    time_zone : str or None
+        Zone of times written without one; None is the mill's zone.
+    time_format : str or None
+        strptime format of times written as text, or ``epoch_s``, ``epoch_ms``, ``epoch_us``,
+        ``epoch_ns``, ``serial`` (days of a spreadsheet); None lets lostpol find out.
+    delimiter, decimal : str
+        For text files; ``delimiter`` None lets lostpol look at the first lines.
+    thousands : str or None
+        Mark that parts thousands; None takes one only where a number shows both marks.
+    encoding : str
+        Text encoding of text files.
+    good_words, uncertain_words : tuple of str
+        Quality words of a sound and of a doubtful reading, case ignored; every other word makes
+        it bad. Doubtful readings are marked bad too, with a reason of their own.
+    fillers : tuple of float or None
+        Numbers that stand for "no reading"; None finds them on evidence.
+    harmless_marks : tuple of str
+        Marks behind a number, such as ``*``, that leave the reading sound.
+    no_result_words : tuple of str
+        Values that stand for "no result".
+    """
+
+    name: Annotated[str, Field(min_length=1)]
+    match: Annotated[str, Field(min_length=1)] = "*"
+    shape: Literal["long", "wide"] = "long"
+    sheets: tuple[str, ...] = ()
+    heading_row: Annotated[int, Field(ge=1, le=100)] | None = None
+    time_column: str | None = None
+    date_column: str | None = None
+    tag_column: str | None = None
+    value_column: str | None = None
+    quality_column: str | None = None
+    unit_column: str | None = None
+    time_zone: str | None = None
+    time_format: str | None = None
+    # A tab is a delimiter: blanks around it are not to be stripped away.
+    delimiter: (
+        Annotated[str, StringConstraints(strip_whitespace=False, min_length=1, max_length=1)] | None
+    ) = None
+    decimal: Literal[".", ","] = "."
+    thousands: Literal[",", ".", " ", "'"] | None = None
+    encoding: Literal["utf-8", "utf-16", "latin-1", "cp1252"] = "utf-8"
+    good_words: tuple[str, ...] = ("good", "ok", "1", "true")
+    uncertain_words: tuple[str, ...] = ("uncertain", "doubtful", "questionable", "stale", "held")
+    fillers: tuple[Finite, ...] | None = None
+    harmless_marks: tuple[str, ...] = ()
+    no_result_words: tuple[str, ...] = ("", "-", "n.d.", "nd", "n/a", "na", "null", "nan")
+
+    @model_validator(mode="after")
+    def _delimiter_is_not_decimal(self) -> ExportLayout:
+        if self.delimiter is not None and (not self.delimiter.isascii() or self.delimiter in '"\n'):
+            raise ValueError(f"{self.delimiter!r} cannot be a delimiter")
+        if self.delimiter is not None and self.delimiter == self.decimal:
+            raise ValueError(f"delimiter and decimal are both {self.decimal!r}")
+        if self.thousands == self.decimal:
+            raise ValueError(f"thousands and decimal are both {self.decimal!r}")
+        return self
+
+
+class Exports(Section):
+    """Layouts in order: the first whose ``match`` fits a file name is used.
+
+    ``most_refused_pct`` is the share of unreadable rows above which a file is refused whole.
+    """
+
+    layout: tuple[ExportLayout, ...] = ()
+    most_refused_pct: Percent = 20.0
+
+
+class TargetsSection(Section):
+    """What the station aims at."""
+
+    flow_feed_m3_h: Positive
+    ph_limed: Annotated[float, Field(ge=4.0, le=12.0)]
+    ph_clear: Annotated[float, Field(ge=4.0, le=12.0)]
+    brix_pct: Annotated[float, Field(gt=0.0, le=80.0)] = 14.5
+    purity_pct: Annotated[float, Field(gt=0.0, le=100.0)] = 84.0
+
+
+class KineticsSection(Section):
+    """Site kinetics and their standard errors."""
+
+    multiplier: Positive = 1.5
+    multiplier_log_sd: Positive = 0.6
+    ph_slope: Annotated[float, Field(ge=-0.05, le=0.0)] = -0.006
+    ph_slope_sd: NotNegative = 0.003
+    ph_ref_degc: Annotated[float, Field(ge=0.0, le=100.0)] = 25.0
+    rs_rate_ph7_1_h: NotNegative = 0.01
+    sucrose_per_lactic_kg_kg: NotNegative = 2.5
+
+
+class PricesSection(Section):
+    """What the advice on limed pH needs besides the price of sucrose [currency/t].
+
+    ``reducing_sugar_per_t`` is what a tonne of reducing sugars destroyed costs: it leaves more
+    sucrose in molasses, acids that take up lime, and scale. ``lime_per_t`` is lime as CaO. Left
+    out, they are taken as 0.6 and 0.3 of the price of sucrose (estimate).
+    """
+
+    reducing_sugar_per_t: NotNegative | None = None
+    lime_per_t: NotNegative | None = None
+
+
+class VesselSection(Section):
+    """One vessel of the train, ``[[train]]`` in flow order."""
+
+    name: PlaceName
+    kind: VesselKind
+    step: Annotated[int, Field(ge=1)] | None = None
+    volume_m3: Positive
+    temp_degc: Annotated[float, Field(ge=0.0, le=150.0)]
+    volume_rel_sd: Annotated[float, Field(ge=0.0, le=1.0)] = 0.1
+    tanks: Annotated[int, Field(ge=1, le=50)] = 1
+    dead_fraction: Annotated[float, Field(ge=0.0, lt=1.0)] = 0.0
+    level_pct: Percent = 100.0
+    area_m2: Positive | None = None
+    mud_volume_m3: NotNegative = 0.0
+    mud_level_pct: Percent = 50.0
+    mud_flow_m3_h: NotNegative = 0.0
+    mud_ph_drop: Annotated[float, Field(ge=-2.0, le=2.0)] = 0.2
+    ph_fall_min: Positive = 20.0
+    ph_shift: Annotated[float, Field(ge=-1.0, le=1.0)] = 0.0
+    brix_pct: Annotated[float, Field(gt=0.0, le=80.0)] | None = None
+
+
+class _RangeSection(Section):
+    unit: str
+    range: tuple[Finite, Finite]
+
+    @field_validator("range")
+    @classmethod
+    def _rises(cls, value: tuple[float, float]) -> tuple[float, float]:
+        if value[0] >= value[1]:
+            raise ValueError(f"range runs from {value[0]:g} to {value[1]:g}: lowest goes first")
+        return value
+
+
+class TagSection(_RangeSection):
+    """One historian tag, ``[tags."NAME"]``; its range is in its own unit."""
+
+    quantity: Quantity
+    place: PlaceName
+    port: Port = ""
+    interpolation: Interpolation = "linear"
+    every_s: Positive = 30.0
+    longest_gap_min: Positive = 10.0
+    basis: Literal["cold", "process"] = "cold"
+
+
+class LabSection(_RangeSection):
+    """One lab series, ``[lab."NAME"]``; range and ``sd`` are in its own unit."""
+
+    analyte: Analyte
+    place: PlaceName
+    port: Port = ""
+    sd: NotNegative = 0.0
+    rel_sd: Annotated[float, Field(ge=0.0, le=1.0)] = 0.0

@@ -1,0 +1,5 @@
+"""Views of reports, filled from store and lake."""
+
+from pipeline.present.night import write_night_report
+from pipeline.present.view import write_season_report
+from pipeline.present.week import write_week_report

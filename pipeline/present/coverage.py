@@ -1,0 +1,119 @@
+"""What a report cannot know at this mill, said plainly: a thin description must not look whole."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Final
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from features.base import Port, Quantity, Station
+from pipeline.report import Gap
+from pipeline.words import span_words
+
+_MINUTE: Final = timedelta(minutes=1)
+
+#: What the station must measure for a statement not to rest on targets: kind of vessel, quantity,
+#: ports, and what rests on targets without it.
+_WANTED: Final[tuple[tuple[str, Quantity, tuple[Port, ...], str], ...]] = (
+    ("liming_tank", "ph", (), "the pH of limed juice"),
+    ("settler", "ph", (), "the pH of clear juice"),
+    ("settler", "temperature", ("inside", "out", ""), "the temperature of the settler"),
+    ("settler", "level", ("inside", "out", ""), "how full the settler is, also in a stop"),
+    ("settler", "mud_level", (), "how much mud is held"),
+    ("clear_juice_tank", "level", (), "how full the clear-juice tank is"),
+    ("clear_juice_tank", "temperature", (), "the temperature of the clear-juice tank"),
+    ("clear_juice_heater", "temperature", (), "the temperature of the clear-juice heater"),
+    ("evaporator_vessel", "temperature", (), "the temperature of the first evaporator vessel"),
+)
+
+
+def what_cannot_be_seen(
+    station: Station, lab: pl.DataFrame, losses: pl.DataFrame, zone: str = "UTC"
+) -> tuple[Gap, ...]:
+    """List what rests on targets, what no analysis checks, and what was not measured.
+
+    Parameters
+    ----------
+    station : Station
+    lab : polars.DataFrame
+        Laboratory results of the period.
+    losses : polars.DataFrame
+        Minutes judged, in order: ts_utc, measured.
+    zone : str
+        The plant's time zone, for the hours that are named.
+    """
+    return (*_on_targets(station), *_unchecked(lab), *_unmeasured(losses, ZoneInfo(zone)))
+
+
+def _on_targets(station: Station) -> list[Gap]:
+    missing = [
+        words
+        for kind, quantity, ports, words in _WANTED
+        if any(
+            not _measured(station, v.name, quantity, ports)
+            for v in station.vessels
+            if v.kind == kind
+        )
+    ]
+    if not any(s.quantity == "flow" for s in station.signals):
+        missing.insert(0, "the juice flow, and with it every residence time")
+    if not missing:
+        return []
+    text = (
+        f"no tag measures it, so its target stands in and no fault of it can show: {_and(missing)}"
+    )
+    return [Gap("Faults that only a target vouches for", text + ".")]
+
+
+def _measured(station: Station, place: str, quantity: Quantity, ports: tuple[Port, ...]) -> bool:
+    return any(
+        s.place == place and s.quantity == quantity and (not ports or s.port in ports)
+        for s in station.signals
+    )
+
+
+def _unchecked(lab: pl.DataFrame) -> list[Gap]:
+    seen = set(lab["analyte"])
+    gaps = []
+    if "ph" not in seen:
+        why = "no laboratory pH in this period: a probe that drifts cannot be told from the juice."
+        gaps.append(Gap("Truth of the pH probes", why))
+    if not seen & {"rs", "potassium", "chloride"}:
+        why = (
+            "no reducing sugars by the laboratory in this period: the level of the loss rests on "
+            "earlier results or on the description, and its interval is wide."
+        )
+        gaps.append(Gap("Level of the loss", why))
+    if "lactic" not in seen:
+        why = "no lactic acid by the laboratory in this period."
+        gaps.append(Gap("Loss to microbes", why))
+    return gaps
+
+
+def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:
+    if losses.is_empty() or "measured" not in losses.columns:
+        return []
+    share = losses["measured"].not_().sum() / losses.height
+    if share < 0.01:
+        return []
+    runs = (
+        losses.with_columns(run=pl.col("measured").rle_id())
+        .filter(~pl.col("measured"))
+        .group_by("run")
+        .agg(start=pl.col("ts_utc").min(), end=pl.col("ts_utc").max(), minutes=pl.len())
+        .sort("minutes", "start", descending=[True, False])
+    )
+    longest = runs.row(0, named=True)
+    span = span_words(longest["start"], longest["end"] + _MINUTE, zone)
+    said = "all of them" if runs.height == 1 else "the longest stretch"
+    why = (
+        f"{100 * share:.0f} % of the minutes of this report lack a reading, {said} {span}; there "
+        "the mill's usual value stands in, so a fault of what was not read cannot show."
+    )
+    return [Gap("Minutes without all readings", why)]
+
+
+def _and(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

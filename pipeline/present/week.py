@@ -1,0 +1,118 @@
+"""The weekly review, filled from the store and the lake alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+
+from pipeline.base import ONE_DAY, Window
+from pipeline.lake import DAILY, LOSSES, ZONES, lake_of
+from pipeline.mill import Mill
+from pipeline.present.night import run_health
+from pipeline.present.view import judged_minutes, latest_run, report_path, run_log_sd, view_of
+from pipeline.report import Gap, WeekView, settling_days, shift_lengths, shift_sums, write_week
+from pipeline.stages import SHARPNESS
+from pipeline.store import published_store_of
+
+#: Before and after of a fix are drawn from this far on either side.
+_AROUND_A_FIX: Final = timedelta(days=8)
+
+
+def write_week_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> Path:
+    """Write the weekly review into the mill's store.
+
+    Parameters
+    ----------
+    period : Window
+        Whole local days.
+    gaps
+        As for `pipeline.present.view.write_season_report`.
+
+    Returns
+    -------
+    Path
+        The HTML file; PDF and text lie beside it.
+    """
+    out = report_path(mill, period, "weekly.html")
+    return write_week(out, week_view(mill, period, tuple(gaps)))
+
+
+def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekView:
+    """Fill the view of one week."""
+    run = latest_run(mill)
+    known = published_store_of(mill).findings(withdrawn=True)
+    report = view_of(mill, period, gaps)
+    first = mill.local_day(period.start)
+    last = mill.local_day(period.end - timedelta(microseconds=1))
+    season = report.season
+    if season is not None:
+        season = season.filter(pl.col("day_local") <= last)
+    return WeekView(
+        report=replace(report, season=season, balance=_balance(mill, period)),
+        first=first,
+        last=last,
+        shifts=_shifts(mill, period, run),
+        shift_names=mill.shifts.names or ("the day",),
+        shift_minutes=tuple(shift_lengths(mill.shifts.starts)),
+        known=known,
+        settling=_settling(mill, period),
+        minutes=_around_fixes(mill, known, report.verdicts, run["as_of"]),
+        run=run_health(mill, run),
+        sharpness=_sharpness(mill, last),
+    )
+
+
+def _sharpness(mill: Mill, last: date) -> pl.DataFrame | None:
+    """What the search of the stretch that owns the week's end says of its features."""
+    lake = lake_of(mill)
+    days = [day for day in lake.feature_days(SHARPNESS) if day <= last]
+    return lake.read_features(SHARPNESS, days[-1], days[-1]) if days else None
+
+
+def _balance(mill: Mill, period: Window) -> pl.DataFrame | None:
+    """The laboratory's days of the season up to the week's end."""
+    lake = lake_of(mill)
+    days = lake.feature_days(DAILY)
+    if not days:
+        return None
+    last = mill.local_day(period.end - timedelta(microseconds=1))
+    return lake.read_features(DAILY, days[0], last)
+
+
+def _shifts(mill: Mill, period: Window, run: dict[str, Any]) -> pl.DataFrame:
+    """Sums by shift; the night that runs past the end of the week is taken whole."""
+    first, last = period.days
+    minutes = judged_minutes(mill, first, last + ONE_DAY)
+    return shift_sums(minutes, mill.zone, mill.shifts.starts, run_log_sd(run))
+
+
+def _settling(mill: Mill, period: Window) -> pl.DataFrame | None:
+    zones = lake_of(mill).read_features(ZONES, *period.days)
+    if zones.is_empty():
+        return None
+    inside = pl.col("ts_utc").is_between(period.start, period.end, closed="left")
+    return settling_days(zones.filter(inside), mill.station, mill.zone)
+
+
+def _around_fixes(
+    mill: Mill, known: pl.DataFrame, verdicts: pl.DataFrame | None, end: datetime
+) -> pl.DataFrame | None:
+    """Loss by minute from a week before the first finding called fixed."""
+    if verdicts is None or verdicts.is_empty():
+        return None
+    fixed = verdicts.filter(pl.col("verdict") == "fixed")["finding_id"].to_list()
+    starts = known.filter(pl.col("finding_id").is_in(fixed))["started"]
+    if starts.is_empty():
+        return None
+    earliest = starts.min()
+    if not isinstance(earliest, datetime):
+        return None
+    lake = lake_of(mill)
+    return lake.read_features(LOSSES, (earliest - _AROUND_A_FIX).date(), end.date()).select(
+        "ts_utc", "excess_kg_h"
+    )

@@ -1,0 +1,304 @@
+"""The chart of one finding: a stack of panels on one time axis."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import polars as pl
+from markupsafe import Markup
+
+from features.base import Vessel
+from pipeline.charts import (
+    BLUE,
+    DASH,
+    GREY,
+    INK,
+    LONG_DASH,
+    NARROW,
+    SOLID,
+    VERMILION,
+    WIDE,
+    Dots,
+    Drawing,
+    Panel,
+    Point,
+    Series,
+    Size,
+    TimeAxis,
+    Window,
+    bucket_means,
+    draw,
+    envelope,
+    stack,
+)
+from pipeline.report.view import ReportView
+from pipeline.words import as_utc, chart_offset, clocks_change, section_words
+
+_LEAST_MARGIN = timedelta(hours=6)
+_LIMED_PLACES = frozenset({"liming_tank"})
+_CLEAR_PLACES = frozenset({"settler"})
+_LIME_KIND, _CLEAR_KIND = "liming_tank", "settler"
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What one finding's panels need: minutes of the window and the clock of its left edge."""
+
+    view: ReportView
+    section: str
+    window: tuple[datetime, datetime]
+    shift_ms: int
+    size: Size
+
+    @property
+    def utc(self) -> Window:
+        """Window in epoch milliseconds, UTC."""
+        return epoch_ms(self.window[0]), epoch_ms(self.window[1])
+
+    def local(self, points: Sequence[Point]) -> list[Point]:
+        """Points moved to the clock of the left edge."""
+        return [(t + self.shift_ms, v) for t, v in points]
+
+    def minutes(self, frame: pl.DataFrame | None) -> pl.DataFrame | None:
+        """Rows of a minute frame inside the window."""
+        if frame is None:
+            return None
+        start, end = self.window
+        return frame.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
+
+
+def vessel_kinds(view: ReportView) -> dict[str, str]:
+    """Kind of each vessel by name; empty when the view holds no station."""
+    return {} if view.station is None else {v.name: v.kind for v in view.station.vessels}
+
+
+def chart_window(
+    started: datetime, ended: datetime, bounds: tuple[datetime, datetime] | None
+) -> tuple[datetime, datetime]:
+    """Window drawn around a finding: some time either side, no further than there are data."""
+    margin = max(_LEAST_MARGIN, 0.6 * (ended - started))
+    start, end = started - margin, ended + margin
+    if bounds is not None:
+        start = max(start, min(bounds[0], started))
+        end = min(end, max(bounds[1], ended))
+    return start, end
+
+
+def data_bounds(view: ReportView) -> tuple[datetime, datetime] | None:
+    """First and last minute (end exclusive) of the minute frames."""
+    edges = [
+        edge
+        for frame in (view.station_minutes, view.zone_minutes)
+        if frame is not None and not frame.is_empty()
+        for edge in (frame["ts_utc"].min(), frame["ts_utc"].max())
+        if isinstance(edge, datetime)
+    ]
+    return (as_utc(min(edges)), as_utc(max(edges)) + timedelta(minutes=1)) if edges else None
+
+
+def finding_chart(
+    view: ReportView,
+    section: str,
+    started: datetime,
+    ended: datetime,
+    prefix: str,
+    label: str,
+) -> Drawing:
+    """Draw pH, temperature, residence time and loss rate around one finding.
+
+    Parameters
+    ----------
+    view : ReportView
+        Minute and laboratory frames are read from here.
+    section : str
+        Zone of the finding; for ``train`` the zone that lost most above its target is drawn.
+    started, ended : datetime
+        Shaded period, UTC.
+    prefix : str
+        Makes names inside the drawing unique on the page.
+    label : str
+        What the chart shows, for readers who hear the page.
+    """
+    window = chart_window(started, ended, data_bounds(view))
+    offset = chart_offset(window[0], ZoneInfo(view.zone))
+    shift_ms = round(offset.total_seconds() * 1000)
+    axis = TimeAxis(
+        (epoch_ms(window[0]) + shift_ms, epoch_ms(window[1]) + shift_ms),
+        (epoch_ms(started) + shift_ms, epoch_ms(ended) + shift_ms),
+    )
+    zone = drawn_zone(view, section, window)
+    drawn: list[Markup] = []
+    absent: list[str] = []
+    for size in (WIDE, NARROW):
+        made = _panels(Scope(view, zone, window, shift_ms, size))
+        shown = [panel for panel in made if not panel.empty]
+        absent = [panel.title for panel in made if panel.empty]
+        if not shown:
+            return Drawing(note="No minute data for these hours: no chart could be drawn.")
+        drawn.append(draw(stack(shown, axis, size), f"{prefix}-{size.name}", label))
+    return Drawing(drawn[0], drawn[1], _missing_words(view, window, absent))
+
+
+def _missing_words(
+    view: ReportView, window: tuple[datetime, datetime], absent: Sequence[str]
+) -> str:
+    said = [f"Not drawn, because no readings exist: {'; '.join(absent)}."] if absent else []
+    if view.zone_minutes is not None and not has_judged_loss(view.station_minutes):
+        zones = view.zone_minutes.filter(pl.col("ts_utc").is_between(*window, closed="left"))
+        names = [section_words(zone, vessel_kinds(view)) for zone in silent_zones(zones)]
+        said += [f"The loss rate leaves out {', '.join(names)}: no readings."] if names else []
+    if clocks_change(*window, ZoneInfo(view.zone)):
+        said.append("The clocks changed in these hours; the chart keeps the time of its left edge.")
+    return " ".join(said)
+
+
+def epoch_ms(moment: datetime) -> int:
+    """Epoch milliseconds of a moment."""
+    return round(as_utc(moment).timestamp() * 1000)
+
+
+def drawn_zone(view: ReportView, section: str, window: tuple[datetime, datetime]) -> str:
+    """Zone to draw: that of the finding, or the one that lost most above its target."""
+    frame = view.zone_minutes
+    if frame is None or section in frame["zone"]:
+        return section
+    excess = (
+        frame.filter(pl.col("ts_utc").is_between(*window, closed="left"))
+        .group_by("zone")
+        .agg((pl.col("loss_kg_h") - pl.col("loss_ref_kg_h")).sum().alias("excess"))
+        .sort("excess", "zone", descending=[True, False])
+    )
+    return section if excess.is_empty() else str(excess["zone"][0])
+
+
+def _panels(scope: Scope) -> list[Panel]:
+    kinds = vessel_kinds(scope.view)
+    zones = scope.minutes(scope.view.zone_minutes)
+    zone = None if zones is None else zones.filter(pl.col("zone") == scope.section)
+    where = section_words(scope.section, kinds)
+    vessel = scope_vessel(scope)
+    temperature = lines_of(zone, {"temp_degc": Series("temperature", (), VERMILION)}, scope)
+    residence = lines_of(zone, {"residence_min": Series("residence", (), BLUE)}, scope)
+    target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
+    return [
+        ph_panel(scope, kinds),
+        Panel(f"Temperature, {where} [degC]", temperature, levels=target, least_span=4.0),
+        Panel(f"Residence time, {where} [min]", residence, from_zero=True),
+        loss_panel(scope, zones),
+    ]
+
+
+def scope_vessel(scope: Scope) -> Vessel | None:
+    """Vessel of the section drawn, if it is one."""
+    station = scope.view.station
+    vessels = () if station is None else station.vessels
+    return next((v for v in vessels if v.name == scope.section), None)
+
+
+def lines_of(
+    frame: pl.DataFrame | None, styles: Mapping[str, Series], scope: Scope
+) -> list[Series]:
+    """Decimated lines for the columns of `styles` that the frame has and that hold readings."""
+    if frame is None:
+        return []
+    held = [
+        name for name in styles if name in frame.columns and frame[name].null_count() < frame.height
+    ]
+    budget = scope.size.points // max(1, len(held))
+    return [
+        replace(
+            styles[name],
+            points=scope.local(envelope(frame, name, scope.utc, budget)),
+            usual=_usual(frame[name]),
+        )
+        for name in held
+    ]
+
+
+def _usual(values: pl.Series) -> tuple[float, float] | None:
+    """Range of nearly all readings: one wild reading must not flatten the panel."""
+    low, high = values.quantile(0.003), values.quantile(0.997)
+    return None if low is None or high is None else (low, high)
+
+
+def ph_panel(scope: Scope, kinds: Mapping[str, str]) -> Panel:
+    """Limed and clear pH as read and corrected, with laboratory grabs and targets."""
+    styles = {
+        "ph_limed": Series("limed, as read", (), BLUE, SOLID, 1.4),
+        "ph_clear": Series("clear, as read", (), VERMILION, DASH, 1.4),
+        "ph_limed_corrected": Series("limed, corrected", (), INK, LONG_DASH, 2.2),
+        "ph_clear_corrected": Series("clear, corrected", (), GREY, LONG_DASH, 2.2),
+    }
+    limed = _LIMED_PLACES | {name for name, kind in kinds.items() if kind == _LIME_KIND}
+    clear = _CLEAR_PLACES | {name for name, kind in kinds.items() if kind == _CLEAR_KIND}
+    dots = [
+        Dots("limed, laboratory", grabs_of(scope, limed), BLUE, "circle"),
+        Dots("clear, laboratory", grabs_of(scope, clear), VERMILION, "diamond"),
+    ]
+    station = scope.view.station
+    targets = () if station is None else (station.targets.ph_limed, station.targets.ph_clear)
+    minutes = scope.minutes(scope.view.station_minutes)
+    lines = lines_of(minutes, styles, scope)
+    return Panel(
+        "pH (cooled-sample basis)", lines, [d for d in dots if d.points], targets, least_span=0.8
+    )
+
+
+def grabs_of(scope: Scope, places: frozenset[str]) -> list[Point]:
+    """Laboratory pH of some places."""
+    lab = scope.minutes(scope.view.lab)
+    if lab is None:
+        return []
+    kept = lab.filter(
+        (pl.col("analyte") == "ph") & pl.col("place").is_in(sorted(places))
+    ).drop_nulls("value")
+    times = kept["ts_utc"].dt.epoch("ms").to_list()
+    return scope.local(list(zip(times, kept["value"].to_list(), strict=True)))
+
+
+def silent_zones(zones: pl.DataFrame) -> list[str]:
+    """Zones whose loss could not be computed in a single minute of the frame."""
+    empty = zones.group_by("zone").agg(pl.col("loss_kg_h").count().alias("n"))
+    return sorted(empty.filter(pl.col("n") == 0)["zone"].to_list())
+
+
+def has_judged_loss(station_minutes: pl.DataFrame | None) -> bool:
+    """Tell whether the station's minutes carry the loss with multiplier and corrected pH."""
+    held = () if station_minutes is None else station_minutes.columns
+    return {"loss_kg_h", "unavoidable_kg_h"} <= set(held)
+
+
+def _station_loss(scope: Scope, zones: pl.DataFrame | None) -> pl.DataFrame | None:
+    """Loss and unavoidable loss of the whole station [kg/h] by minute."""
+    minutes = scope.minutes(scope.view.station_minutes)
+    if minutes is not None and has_judged_loss(minutes):
+        return minutes.select("ts_utc", "loss_kg_h", "unavoidable_kg_h")
+    if zones is None:
+        return None
+    factor = 1.0 if scope.view.multiplier is None else scope.view.multiplier.value
+    spoken = zones.filter(~pl.col("zone").is_in(silent_zones(zones)))
+    # A minute with one zone missing would look like a dip in the loss: leave it out.
+    return spoken.group_by("ts_utc").agg(
+        pl.when(pl.col(name).null_count() == 0).then(pl.col(name).sum() * factor).alias(said)
+        for name, said in (("loss_kg_h", "loss_kg_h"), ("loss_ref_kg_h", "unavoidable_kg_h"))
+    )
+
+
+def loss_panel(scope: Scope, zones: pl.DataFrame | None) -> Panel:
+    """Loss rate of the whole station: a cause in one vessel also moves the others."""
+    title = "Sucrose lost, whole station [kg/h]"
+    whole = _station_loss(scope, zones)
+    if whole is None:
+        return Panel(title, ())
+    points = scope.size.points // 2
+    series = [
+        Series(name, scope.local(bucket_means(whole, column, scope.utc, points)), color, dash)
+        for column, name, color, dash in (
+            ("loss_kg_h", "lost", INK, SOLID),
+            ("unavoidable_kg_h", "unavoidable", BLUE, DASH),
+        )
+    ]
+    return Panel(title, series, from_zero=True, between=("lost", "unavoidable"))

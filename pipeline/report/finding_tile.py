@@ -1,0 +1,170 @@
+"""The small chart of a finding in the nightly report: what moved, and what it cost.
+
+Two panels on one time axis: the signal that carries the cause, and the loss of the station. One
+drawing serves the screen, the phone and the printed page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Final
+from zoneinfo import ZoneInfo
+
+import polars as pl
+
+from pipeline.charts import (
+    BLUE,
+    VERMILION,
+    Dots,
+    Drawing,
+    Panel,
+    Series,
+    Size,
+    TimeAxis,
+    draw,
+    stack,
+)
+from pipeline.report.days import MICROBES
+from pipeline.report.finding_chart import (
+    Scope,
+    chart_window,
+    data_bounds,
+    drawn_zone,
+    epoch_ms,
+    lines_of,
+    loss_panel,
+    ph_panel,
+    scope_vessel,
+    vessel_kinds,
+)
+from pipeline.report.tables import FindingRow
+from pipeline.report.view import ReportView
+from pipeline.words import chart_offset, clocks_change, section_words
+
+TILE: Final = Size("tile", 245, 50, 10, 220, 2, 3, "horizontal")
+_LIMED: Final = frozenset({"low_limed_ph", "ph_probe_high"})
+_LONGER_STAY: Final = frozenset({"standing_juice", "tank_held", "mud_held"})
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    scope: Scope
+    section: str
+    where: str
+
+
+def finding_tile(view: ReportView, row: FindingRow, prefix: str) -> Drawing:
+    """Draw the small chart of one finding.
+
+    Parameters
+    ----------
+    view : ReportView
+        Minute and laboratory frames are read from here.
+    row : FindingRow
+        The finding.
+    prefix : str
+        Makes names inside the drawing unique on the page.
+    """
+    window = chart_window(row.started, row.ended, data_bounds(view))
+    zone = ZoneInfo(view.zone)
+    shift_ms = round(chart_offset(window[0], zone).total_seconds() * 1000)
+    section = drawn_zone(view, row.section, window)
+    scope = Scope(view, section, window, shift_ms, TILE)
+    drawn = _Drawn(scope, section, section_words(section, vessel_kinds(view)))
+    cause = row.code
+    panels = [_carrier(cause, drawn)] if _carrier_of(cause) else []
+    panels += [] if cause == MICROBES else [_station_loss(scope)]
+    shown = [panel for panel in panels if not panel.empty]
+    if not shown:
+        return Drawing(note="No chart: there are no readings for these hours.")
+    axis = TimeAxis(
+        (epoch_ms(window[0]) + shift_ms, epoch_ms(window[1]) + shift_ms),
+        (epoch_ms(row.started) + shift_ms, epoch_ms(row.ended) + shift_ms),
+    )
+    label = f"{row.cause.name}, {row.where}, {row.when}: {'; '.join(p.title for p in shown)}"
+    absent = [panel.title for panel in panels if panel.empty]
+    said = [f"Not drawn, no readings: {'; '.join(absent)}."] if absent else []
+    if clocks_change(*window, zone):
+        said.append("The clocks changed; the chart keeps the time of its left edge.")
+    return Drawing(draw(stack(shown, axis, TILE), prefix, label), None, " ".join(said))
+
+
+def _station_loss(scope: Scope) -> Panel:
+    minutes = scope.minutes(scope.view.zone_minutes)
+    return replace(loss_panel(scope, minutes), title="Sucrose lost, station [kg/h]")
+
+
+def _carrier_of(cause: str) -> Callable[[_Drawn], Panel] | None:
+    """Panel of the signal that carries a cause; None for a cause that no signal carries."""
+    if cause in _LIMED:
+        return _limed_ph
+    if cause in _LONGER_STAY:
+        return _residence
+    return {"overheating": _temperature, "slow_throughput": _feed, MICROBES: _lactic}.get(cause)
+
+
+def _carrier(cause: str, drawn: _Drawn) -> Panel:
+    made = _carrier_of(cause)
+    return Panel("", ()) if made is None else made(drawn)
+
+
+def _limed_ph(drawn: _Drawn) -> Panel:
+    whole = ph_panel(drawn.scope, vessel_kinds(drawn.scope.view))
+    names = {"limed, as read": "as read", "limed, corrected": "corrected"}
+    return replace(
+        whole,
+        title="Limed juice, pH (dots: laboratory)",
+        series=[replace(s, name=names[s.name]) for s in whole.series if s.name in names],
+        dots=[d for d in whole.dots if d.name.startswith("limed")],
+        levels=whole.levels[:1],
+        dots_told=False,
+    )
+
+
+def _residence(drawn: _Drawn) -> Panel:
+    lines = lines_of(_zone(drawn), {"residence_min": Series("residence", (), BLUE)}, drawn.scope)
+    return Panel(f"Residence time, {drawn.where} [min]", lines, from_zero=True)
+
+
+def _temperature(drawn: _Drawn) -> Panel:
+    lines = lines_of(_zone(drawn), {"temp_degc": Series("temp", (), VERMILION)}, drawn.scope)
+    vessel = scope_vessel(drawn.scope)
+    target = [] if vessel is None or ":" in drawn.section else [vessel.temp_degc]
+    title = f"Temperature, {drawn.where} [degC]"
+    return Panel(title, lines, levels=target, least_span=4.0)
+
+
+def _feed(drawn: _Drawn) -> Panel:
+    scope = drawn.scope
+    minutes = scope.minutes(scope.view.station_minutes)
+    lines = lines_of(minutes, {"flow_feed_m3_h": Series("feed", (), BLUE)}, scope)
+    station = scope.view.station
+    target = [] if station is None else [station.targets.flow_feed_m3_h]
+    return Panel("Juice fed [m3/h]", lines, levels=target, from_zero=True)
+
+
+def _lactic(drawn: _Drawn) -> Panel:
+    """Lactic acid by the laboratory, a mark for each sampling point."""
+    scope = drawn.scope
+    lab = scope.minutes(scope.view.lab)
+    title = "Lactic acid, laboratory [mg/kg]"
+    if lab is None:
+        return Panel(title, ())
+    kept = lab.filter(pl.col("analyte") == "lactic").drop_nulls("value")
+    shapes = ("circle", "diamond", "square", "triangle-up")
+    kinds = vessel_kinds(scope.view)
+    dots = []
+    for shape, ((place,), rows) in zip(
+        shapes, kept.sort("place").partition_by("place", as_dict=True).items(), strict=False
+    ):
+        times = rows["ts_utc"].dt.epoch("ms").to_list()
+        points = scope.local(list(zip(times, rows["value"].to_list(), strict=True)))
+        color = VERMILION if place == drawn.section else BLUE
+        dots.append(Dots(section_words(str(place), kinds), points, color, shape))
+    return Panel(title, (), dots, from_zero=True)
+
+
+def _zone(drawn: _Drawn) -> pl.DataFrame | None:
+    frame = drawn.scope.minutes(drawn.scope.view.zone_minutes)
+    return None if frame is None else frame.filter(pl.col("zone") == drawn.section)

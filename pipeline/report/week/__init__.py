@@ -1,0 +1,1 @@
+"""What only the weekly review shows."""

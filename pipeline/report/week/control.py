@@ -1,0 +1,98 @@
+"""The two control charts of the weekly review, with what they say in words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final
+
+from pipeline.charts import Control, Drawing, control, multiplier_days, unexplained_days
+from pipeline.report.view import ReportView
+from pipeline.words import day_words, quantity
+
+_Z90: Final = 1.645
+_NAMED: Final = 6
+
+
+@dataclass(frozen=True, slots=True)
+class ControlWords:
+    """A control chart and its reading in words."""
+
+    name: str
+    drawing: Drawing
+    said: tuple[str, ...]
+    moved: bool
+
+
+def controls(view: ReportView) -> list[ControlWords]:
+    """Control charts of the kinetic multiplier and of the unexplained loss; none without days."""
+    if view.balance is None or view.balance.is_empty():
+        return []
+    made = [_unexplained(view.balance)]
+    if view.multiplier is not None:
+        made.insert(0, _multiplier(view.balance, view.multiplier.value))
+    return made
+
+
+def _multiplier(balance: Any, fitted: float) -> ControlWords:  # noqa: ANN401
+    judged = control(
+        multiplier_days(balance, fitted),
+        fitted,
+        "multiplier",
+        "Kinetic multiplier by the laboratory [1]",
+        "Kinetic multiplier that each day's laboratory results ask for, beside the one fitted",
+    )
+    first = f"Dashed: {fitted:.2f}, as fitted to the whole season. Thick: mean of seven days."
+    moved = (
+        "It has moved away from the fitted one: volumes, meters or the laboratory may have changed "
+        "since, and tonnes of these days are off by the same factor."
+    )
+    still = "It cannot be told from the fitted one."
+    return ControlWords(
+        "Kinetic multiplier",
+        judged.drawing,
+        (first, _last(judged, ""), moved if judged.moved else still, _marked(judged.marked)),
+        judged.moved,
+    )
+
+
+def _unexplained(balance: Any) -> ControlWords:  # noqa: ANN401
+    judged = control(
+        unexplained_days(balance),
+        0.0,
+        "unexplained",
+        "Unexplained between limed and clear juice [t a day]",
+        "Loss that laboratory balances see and kinetics do not, by day",
+    )
+    first = (
+        "What laboratory balances see between limed and clear juice and kinetics do not. No "
+        "finding contains it. Thick: mean of seven days."
+    )
+    moved = (
+        "It stands away from zero: something is lost, or wrongly measured, that pH, temperature "
+        "and time do not tell of."
+    )
+    still = "It cannot be told from zero."
+    return ControlWords(
+        "Unexplained term",
+        judged.drawing,
+        (first, _last(judged, "t a day"), moved if judged.moved else still, _marked(judged.marked)),
+        judged.moved,
+    )
+
+
+def _last(judged: Control, unit: str) -> str:
+    if judged.last is None:
+        return "No day has enough laboratory results."
+    mean, sd = judged.last
+    held = quantity(mean, mean - _Z90 * sd, mean + _Z90 * sd, unit)
+    return f"Last seven days: {held}."
+
+
+def _marked(days: Sequence[date]) -> str:
+    if not days:
+        return "No day lies three of its standard errors away."
+    named = ", ".join(day_words(day, days[-1].year) for day in days[-_NAMED:])
+    earlier = f" and {len(days) - _NAMED} earlier ones" if len(days) > _NAMED else ""
+    return f"Three standard errors or more away: {named}{earlier}."

@@ -1,0 +1,79 @@
+"""What the physics buys, in the weekly review: how much calmer what the search looks at is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from pipeline.report.finding_chart import vessel_kinds
+from pipeline.report.view import WeekView
+from pipeline.words import CHANNELS, MISSING, channel_words, clean, known, plain, section_words
+
+#: Variances of this ratio are told apart over some weeks; nearer to 1 they are called alike.
+_APART: Final = 1.25
+#: Beyond this the ratio says no more than that the raw signal tells nothing of the feature.
+_MOST: Final = 100.0
+_SHIFT: Final = "smallest_8h"
+
+
+@dataclass(frozen=True, slots=True)
+class SharpnessRow:
+    """One derived feature beside its raw signal."""
+
+    name: str
+    where: str
+    raw: str
+    left: str
+    smallest: str
+    said: str
+
+
+def sharpness_rows(view: WeekView) -> list[SharpnessRow] | None:
+    """Features in the order of the search; None when none were kept."""
+    frame = view.sharpness
+    if frame is None or frame.is_empty():
+        return None
+    kinds = vessel_kinds(view.report)
+    return [_row(row, kinds) for row in frame.to_dicts()]
+
+
+def _row(row: Mapping[str, Any], kinds: Mapping[str, str]) -> SharpnessRow:
+    name = str(row["feature"])
+    said = f"loss by {channel_words(name)}" if name in CHANNELS else clean(name, 60)
+    return SharpnessRow(
+        said,
+        section_words(str(row["section"]), kinds),
+        _swing(row["lrv_raw"], row["unit"], squared=True),
+        _swing(row["lrv_residual"], row["unit"], squared=True),
+        _swing(row[_SHIFT], row["unit"]),
+        _verdict(known(row["ratio"])),
+    )
+
+
+def _swing(value: object, unit: object, *, squared: bool = False) -> str:
+    """A spread with its unit; of a logarithm as the percentage it amounts to."""
+    held = known(value)
+    if held is None or held < 0:
+        return MISSING
+    size = math.sqrt(held) if squared else held
+    if unit == "log":
+        return f"{_two_digits(100 * size)} %"
+    return f"{_two_digits(size)} {clean(unit, 12)}".rstrip()
+
+
+def _two_digits(size: float) -> str:
+    return plain(size, 1 - math.floor(math.log10(size))) if size > 0 else "0"
+
+
+def _verdict(ratio: float | None) -> str:
+    if ratio is None:
+        return "not computed: too few quiet hours"
+    if ratio > _MOST:
+        return f"calmer: over {_MOST:.0f} times less variance"
+    if ratio >= _APART:
+        return f"calmer: {_two_digits(ratio)} times less variance"
+    if ratio > 1 / _APART:
+        return "no calmer than the raw signal"
+    return f"less calm: {_two_digits(1 / ratio)} times the variance"

@@ -1,0 +1,208 @@
+"""A table of a SQL database: one reading a row, read with bound parameters and nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+from pathlib import Path
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+import polars as pl
+import sqlalchemy as sa
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, NoSuchTableError, SQLAlchemyError
+
+from pipeline.base import ConfigError, DataError
+from pipeline.mill import Mill, SqlSource
+from pipeline.sources.frames import to_frame
+
+_ROWS: Final = 50_000
+_KNOWN: Final = ("sqlite", "postgresql")
+
+
+def read_table(mill: Mill, source: SqlSource, start: datetime, end: datetime) -> pl.DataFrame:
+    """Rows of the mill's tags in ``[start, end)``.
+
+    Times stored as text, or without a zone, are asked for a little more widely: readings that
+    are already known merge.
+
+    Parameters
+    ----------
+    mill : Mill
+    source : SqlSource
+    start, end : datetime
+        Window in UTC; the end is left out.
+
+    Returns
+    -------
+    polars.DataFrame
+        time, tag, value and, where there is such a column, quality.
+
+    Raises
+    ------
+    ConfigError
+        The address, the table or a column cannot be used.
+    DataError
+        The database cannot be reached or read.
+    """
+    url = _url(mill, source)
+    engine = _engine(source, url)
+    try:
+        with _explained(source, url), engine.connect() as connection:
+            table = _table(source, connection)
+            query = _query(mill, source, table, (start, end), connection.dialect.name)
+            columns: list[list[Any]] = [[], [], [], []]
+            for row in connection.execution_options(yield_per=_ROWS).execute(query):
+                for column, value in zip(columns, row, strict=False):
+                    column.append(value)
+    finally:
+        engine.dispose()
+    times, tags, values, qualities = columns
+    return to_frame(
+        source,
+        _moments(source, times),
+        [str(tag) for tag in tags],
+        [float(v) if isinstance(v, Decimal) else v for v in values],
+        [None if q is None else str(q) for q in qualities],
+    )
+
+
+def _url(mill: Mill, source: SqlSource) -> URL:
+    """Address with its driver, user and password."""
+    try:
+        url = make_url(source.address())
+    except ArgumentError as error:
+        cure = "Write it as sqlite:///file.db or postgresql://host:5432/database."
+        raise ConfigError(
+            "The address of the database cannot be read.", source.label, cure
+        ) from error
+    kind = url.get_backend_name()
+    if kind not in _KNOWN:
+        cure = f"Use one of: {', '.join(_KNOWN)}."
+        raise ConfigError(f'lostpol does not read "{kind}" databases.', source.label, cure)
+    if kind == "sqlite":
+        path = (mill.config_path.parent / (url.database or "")).resolve()
+        return URL.create("sqlite", database=f"file:{path}", query={"mode": "ro", "uri": "true"})
+    url = url.set(drivername="postgresql+psycopg")
+    if source.user is not None:
+        url = url.set(username=source.user)
+    secret = source.password()
+    return url.set(password=secret) if secret is not None else url
+
+
+def _engine(source: SqlSource, url: URL) -> sa.Engine:
+    """Engine that can only read, and does not wait for ever."""
+    if url.get_backend_name() == "sqlite":
+        path = Path(str(url.database).removeprefix("file:"))
+        if not path.is_file():
+            cure = "Correct url; a relative path starts at the folder of the mill's file."
+            raise DataError("There is no such database.", f"{source.label}, {path}", cure)
+        return sa.create_engine(url, connect_args={"timeout": source.timeout_s})
+    wait_ms = int(source.timeout_s * 1000)
+    limits = f"-c statement_timeout={wait_ms} -c default_transaction_read_only=on"
+    return sa.create_engine(
+        url,
+        connect_args={"connect_timeout": max(int(source.timeout_s), 1), "options": limits},
+        poolclass=sa.NullPool,
+    )
+
+
+def _table(source: SqlSource, connection: sa.Connection) -> sa.Table:
+    """Table as the database describes it, with the columns named in the description."""
+    table = sa.Table(
+        source.table, sa.MetaData(), schema=source.table_schema, autoload_with=connection
+    )
+    named = (source.time_column, source.tag_column, source.value_column, source.quality_column)
+    absent = [name for name in named if name is not None and name not in table.columns]
+    if absent:
+        raise ConfigError(
+            f"The table has no column {', '.join(absent)}.",
+            f"{source.label}, table {source.table}; its columns: {', '.join(table.columns.keys())}",
+            "Correct time_column, tag_column, value_column or quality_column.",
+        )
+    return table
+
+
+def _query(
+    mill: Mill, source: SqlSource, table: sa.Table, span: tuple[datetime, datetime], dialect: str
+) -> sa.Select[Any]:
+    """Select the rows of the mill's tags in the window, in order of time."""
+    moment: sa.ColumnElement[Any] = table.columns[source.time_column]
+    kind = moment.type
+    if isinstance(kind, sa.DateTime) and dialect == "sqlite":
+        # SQLite keeps times as text, in whatever spelling they were written.
+        moment, kind = sa.type_coerce(moment, sa.String()), sa.String()
+    low, high = _bounds(mill, source, kind, *span)
+    tag = table.columns[source.tag_column]
+    chosen = [moment, tag, table.columns[source.value_column]]
+    if source.quality_column is not None:
+        chosen.append(table.columns[source.quality_column])
+    return (
+        sa.select(*chosen)
+        .where(moment >= low, moment < high, tag.in_(sorted(mill.unit_changes)))
+        .order_by(moment, tag)
+    )
+
+
+def _bounds(
+    mill: Mill,
+    source: SqlSource,
+    kind: sa.types.TypeEngine[Any],
+    start: datetime,
+    end: datetime,
+) -> tuple[Any, Any]:
+    """Start and end of the window as the time column would write them."""
+    if isinstance(kind, sa.DateTime):
+        if kind.timezone:
+            return start, end
+        zone = ZoneInfo(source.time_zone or mill.zone)
+        low, high = (moment.astimezone(zone).replace(tzinfo=None) for moment in (start, end))
+        # Clocks that go back say an hour twice.
+        hour = timedelta(hours=1) if zone.key != "UTC" else timedelta(0)
+        return low - hour, high + hour
+    if isinstance(kind, sa.Numeric | sa.Integer | sa.Float):
+        scale = 1000.0 if source.epoch_unit == "ms" else 1.0
+        return start.timestamp() * scale, end.timestamp() * scale
+    if isinstance(kind, sa.String):
+        # ISO text sorts by day whatever follows the date; offsets reach a day at most.
+        day = timedelta(days=1)
+        return f"{(start - day):%Y-%m-%d}", f"{(end + 2 * day):%Y-%m-%d}"
+    raise ConfigError(
+        f"Times of the kind {kind} cannot be read.",
+        f"{source.label}, column {source.time_column}",
+        "Make a view whose time column is a timestamp, ISO text or seconds since 1970.",
+    )
+
+
+def _moments(source: SqlSource, times: list[Any]) -> list[Any]:
+    """Times as read, with seconds since 1970 turned into moments."""
+    scale = 1000.0 if source.epoch_unit == "ms" else 1.0
+    return [
+        datetime.fromtimestamp(float(t) / scale, UTC) if isinstance(t, int | float | Decimal) else t
+        for t in times
+    ]
+
+
+@contextmanager
+def _explained(source: SqlSource, url: URL) -> Iterator[None]:
+    """Turn whatever a database says into what, where and next, without its secrets."""
+    where = f"{source.label}, {url.render_as_string(hide_password=True)}"
+    try:
+        yield
+    except NoSuchTableError as error:
+        what = f'There is no table or view "{source.table}", or it may not be read.'
+        raise DataError(
+            what, where, "Correct table and table_schema, or ask for the right."
+        ) from error
+    except SQLAlchemyError as error:
+        text = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
+        if url.password:
+            text = text.replace(str(url.password), "***")
+        raise DataError(
+            f"The database cannot be read: {text[:300]}",
+            where,
+            "Check that it runs, the address, user and password_env; then run the command again.",
+        ) from error

@@ -1,0 +1,66 @@
+"""Which stretches of a season have to be searched: those that no search of these readings knows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from pipeline.base import ConfigError, Window
+from pipeline.lake import Lake
+from pipeline.mill import Mill
+from pipeline.stages.identity import short_hash, stamp_of
+from pipeline.stages.search_results import searched
+from pipeline.stages.search_windows import Stretch, plan
+
+
+@dataclass(frozen=True, slots=True)
+class SearchPlan:
+    """What a search of the season has to do.
+
+    Attributes
+    ----------
+    window : Window
+        The whole season.
+    inputs, stamp : str
+        Hashes of its readings, and of description and versions.
+    stretches : tuple of Stretch
+        All of them, in order.
+    anew : tuple of (Stretch, str)
+        Those to search, each with the hash of the readings it sees.
+    """
+
+    window: Window
+    inputs: str
+    stamp: str
+    stretches: tuple[Stretch, ...]
+    anew: tuple[tuple[Stretch, str], ...]
+
+
+def plan_search(mill: Mill, lake: Lake, first: date | None = None) -> SearchPlan:
+    """Tell which stretches of the season have to be searched; see `pipeline.stages.detect`.
+
+    Raises
+    ------
+    DataError
+        Nothing was worked out yet.
+    ConfigError
+        The first day lies after the end of data.
+    """
+    planned = plan(mill, lake)
+    window = Window(planned[0].owns.start, planned[-1].owns.end)
+    anew = mill.day_start_utc(first) if first is not None else window.end
+    if first is not None and anew >= window.end:
+        raise ConfigError(
+            f"The window starts on {first}, after the end of data.",
+            f"data end at {window.end.astimezone(mill.tz):%Y-%m-%d %H:%M} local time",
+            "Give an earlier first day, or pull newer exports.",
+        )
+    stamp, hashes, stale = stamp_of(mill), [], []
+    for stretch in planned:
+        known = searched(lake, stretch, stamp) if stretch.sees.end <= anew else None
+        inputs = known["inputs"] if known else lake.readings_hash(*stretch.sees.days)
+        hashes.append(inputs)
+        if known is None:
+            stale.append((stretch, inputs))
+    inputs = hashes[0] if len(hashes) == 1 else short_hash(hashes)
+    return SearchPlan(window, inputs, stamp, tuple(planned), tuple(stale))

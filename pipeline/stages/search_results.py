@@ -1,0 +1,197 @@
+"""What the search of a stretch said: kept in the lake, and joined for the season."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
+from typing import Any, Final
+
+import polars as pl
+
+from models.account import bare_sums
+from models.find import Losses
+from pipeline.base import ONE_DAY, midnight
+from pipeline.lake import DAILY, LOSSES, NOTICES, STATION, Lake
+from pipeline.mill import Mill
+from pipeline.stages.search_windows import Stretch, plan
+from pipeline.stages.sensors import judged_sensors
+from pipeline.store import Row, pair_up
+
+#: Kinds in the lake, filed under the first day that a stretch owns.
+FOUND: Final = "found"
+SEARCHED: Final = "searched"
+SENSOR_DAYS: Final = "sensor_days"
+SHARPNESS: Final = "sharpness"
+SUMS: Final = "sums"
+#: Findings this near to the border of a stretch may start on its other side for the neighbour.
+_NEAR: Final = timedelta(days=1)
+
+
+def keep(mill: Mill, lake: Lake, stretch: Stretch, losses: Losses, stamp: str, inputs: str) -> None:
+    """Keep what the search of a stretch said: for the report, and for the findings of the season.
+
+    The row that makes it count is written last.
+
+    Parameters
+    ----------
+    stamp : str
+        Hash of description and versions.
+    inputs : str
+        Hash of the readings it saw.
+    """
+    _keep_series(lake, stretch, losses)
+    _keep_daily(mill, lake, stretch, losses.daily)
+    sensors = judged_sensors(mill, stretch.owns, losses)
+    if sensors is not None:
+        lake.write_features(SENSOR_DAYS, stretch.day, sensors)
+    lake.write_features(SHARPNESS, stretch.day, losses.sharpness)
+    lake.write_features(SUMS, stretch.day, _sums(mill, lake, stretch, losses.minutes))
+    lake.write_features(FOUND, stretch.day, told_findings(stretch, losses))
+    lake.write_features(SEARCHED, stretch.day, _told(stretch, losses, stamp, inputs))
+
+
+def told_findings(stretch: Stretch, losses: Losses) -> pl.DataFrame:
+    """Findings a stretch may tell: those that start in what it owns, or near to it."""
+    near = pl.col("started").is_between(stretch.owns.start - _NEAR, stretch.owns.end + _NEAR)
+    going_on = pl.col("open") & stretch.open
+    return losses.findings.filter(near).with_columns(open=going_on)
+
+
+def _told(stretch: Stretch, losses: Losses, stamp: str, inputs: str) -> pl.DataFrame:
+    """How a stretch was searched; its hypotheses are counted for what it owns."""
+    owned = (stretch.owns.end - stretch.owns.start) / (stretch.sees.end - stretch.sees.start)
+    row = {
+        "owns_start": stretch.owns.start,
+        "owns_end": stretch.owns.end,
+        "sees_start": stretch.sees.start,
+        "sees_end": stretch.sees.end,
+        "stamp": stamp,
+        "inputs": inputs,
+        "cells": losses.cells * owned,
+        "minutes": round(losses.minutes.height * owned),
+        "multiplier": losses.multiplier.value,
+        "multiplier_low": losses.multiplier.low,
+        "multiplier_high": losses.multiplier.high,
+        "multiplier_pairs": losses.multiplier.pairs,
+    }
+    return pl.DataFrame([row], infer_schema_length=None)
+
+
+def _keep_series(lake: Lake, stretch: Stretch, losses: Losses) -> None:
+    """Keep the drawn series and the notices, one file a day; a notice belongs to its first day."""
+    first, last = stretch.owns.days
+    for n in range((last - first).days + 1):
+        day = first + n * ONE_DAY
+        lake.write_features(LOSSES, day, _of_day(losses.minutes, "ts_utc", day))
+        lake.write_features(NOTICES, day, _of_day(losses.notices, "started", day))
+
+
+def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:
+    """Sums of each local day of the season, see `pipeline.report.days.bare_sums`.
+
+    What its stretches said of their own days; only a stretch that never said it is summed here,
+    so that a report costs the same on every day of a season.
+    """
+    parts = [_sums_of(mill, lake, stretch) for stretch in plan(mill, lake)]
+    # A local day may lie on both sides of a border.
+    return pl.concat(parts).group_by("day_local").sum().sort("day_local")
+
+
+def _sums_of(mill: Mill, lake: Lake, stretch: Stretch) -> pl.DataFrame:
+    said = lake.read_features(SUMS, stretch.day, stretch.day)
+    if not said.is_empty():
+        return said
+    losses = lake.read_features(LOSSES, *stretch.owns.days)
+    return _sums(mill, lake, stretch, losses)
+
+
+def _sums(mill: Mill, lake: Lake, stretch: Stretch, losses: pl.DataFrame) -> pl.DataFrame:
+    """Sums of the minutes that a stretch owns, by local day."""
+    fed = lake.read_features(STATION, *stretch.owns.days, ("ts_utc", "sucrose_feed_kg_h"))
+    owned = pl.col("ts_utc").is_between(stretch.owns.start, stretch.owns.end, closed="left")
+    minutes = (
+        losses.filter(owned)
+        .join(fed, on="ts_utc", how="left")
+        .with_columns(day_local=pl.col("ts_utc").dt.convert_time_zone(mill.zone).dt.date())
+    )
+    return bare_sums(minutes, ["day_local"])
+
+
+def _of_day(frame: pl.DataFrame, column: str, day: date) -> pl.DataFrame:
+    return frame.filter(pl.col(column).is_between(midnight(day), midnight(day, 1), closed="left"))
+
+
+def _keep_daily(mill: Mill, lake: Lake, stretch: Stretch, daily: pl.DataFrame) -> None:
+    """Keep the laboratory's day beside that of kinetics, one file a local day.
+
+    A local day is told by the stretch in which it begins; the first one may begin before any data.
+    """
+    for (day,), row in daily.partition_by("day", as_dict=True).items():
+        begins = max(mill.day_start_utc(day), stretch.sees.start)
+        if stretch.owns.start <= begins < stretch.owns.end:
+            lake.write_features(DAILY, day, row)
+
+
+def searched(lake: Lake, stretch: Stretch, stamp: str) -> dict[str, Any] | None:
+    """How a stretch was searched, or None when that has to be done (again)."""
+    told = lake.read_features(SEARCHED, stretch.day, stretch.day)
+    if told.is_empty():
+        return None
+    row = told.row(0, named=True)
+    same = (
+        row["owns_start"] == stretch.owns.start
+        and row["owns_end"] == stretch.owns.end
+        and row["sees_start"] == stretch.sees.start
+        and row["sees_end"] == stretch.sees.end
+        and row["stamp"] == stamp
+    )
+    return row if same else None
+
+
+def forget(lake: Lake, days: Sequence[date]) -> None:
+    """Let every stretch that sees one of these UTC days be searched again."""
+    if not days:
+        return
+    first, last = midnight(min(days)), midnight(max(days), 1)
+    for day in lake.feature_days(SEARCHED):
+        row = lake.read_features(SEARCHED, day, day).row(0, named=True)
+        if row["sees_start"] < last and row["sees_end"] > first:
+            lake.drop_features(SEARCHED, day)
+
+
+def season_rows(parts: Sequence[tuple[Stretch, pl.DataFrame]]) -> list[Row]:
+    """Findings of a season from those of its stretches, each told once.
+
+    Parameters
+    ----------
+    parts : sequence of (Stretch, DataFrame)
+        In order; findings as `keep` keeps them.
+
+    Notes
+    -----
+    Two neighbours may see one loss start on different sides of their border. The earlier one's
+    view is then told; without a counterpart, a finding is told by the stretch it starts in.
+    """
+    rows = [frame.to_dicts() for _, frame in parts]
+    told = [[stretch.owns.start <= row["started"] < stretch.owns.end for row in of]
+            for (stretch, _), of in zip(parts, rows, strict=True)]  # fmt: skip
+    for n in range(1, len(parts)):
+        border = parts[n][0].owns.start
+        if parts[n - 1][0].owns.end != border:
+            continue
+        before = _near(rows[n - 1], border)
+        after = _near(rows[n], border)
+        known, new = ([of[i] for i in at] for of, at in ((rows[n - 1], before), (rows[n], after)))
+        for i, j in pair_up(known, new).items():
+            earlier, later = before[j], after[i]
+            told[n - 1][earlier], told[n][later] = True, False
+    return [
+        row
+        for of, tells in zip(rows, told, strict=True)
+        for row, tell in zip(of, tells, strict=True)
+        if tell
+    ]
+
+
+def _near(rows: Sequence[Row], border: datetime) -> list[int]:
+    return [n for n, row in enumerate(rows) if abs(row["started"] - border) <= _NEAR]

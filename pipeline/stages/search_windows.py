@@ -1,0 +1,116 @@
+"""A season is searched in stretches, so that a night's work does not grow with the season.
+
+A stretch owns some weeks and sees a halo of weeks on either side: enough for the slow baseline, the
+usual loss and the multiplier. Its findings are those that start in what it owns. Where stretches
+lie follows from the first day with readings, the end of data and the look-back alone, and what one
+says from the readings it sees alone. So it makes no difference whether a season came night by
+night, late or in one piece: only stretches that see a changed day are searched again, and what the
+others said stands in the lake.
+
+The last stretch owns everything up to the end of data. It is parted only when the part left behind
+sees its whole halo and no more days that the next nights work out again.
+
+Here is where stretches lie; `pipeline.stages.search_plan` tells which of them have to be searched, and
+`pipeline.stages.search_results` keeps what the search of each one said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from pipeline.base import ONE_DAY, Window, midnight
+from pipeline.lake import Lake, data_bounds, worked_out
+from pipeline.mill import Mill
+
+#: Shortest halo [days]: the slow baseline takes a week either side, and an episode its own length.
+_LEAST_HALO: Final = 14
+#: Days that later readings may still change (`stages.WARM_UP_DAYS` and their neighbours).
+_UNSETTLED: Final = 4
+#: Silence between two seasons, which are then searched apart.
+BETWEEN_SEASONS: Final = 21 * ONE_DAY
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """A part of a season that is searched on its own.
+
+    Attributes
+    ----------
+    owns : Window
+        Findings that start in it are told by this stretch.
+    sees : Window
+        What is searched.
+    open : bool
+        It reaches to the end of data.
+    """
+
+    owns: Window
+    sees: Window
+    open: bool
+
+    @property
+    def day(self) -> date:
+        """Day under which the lake files what it says."""
+        return self.owns.start.date()
+
+
+def plan(mill: Mill, lake: Lake) -> list[Stretch]:
+    """Stretches of all days worked out, in order.
+
+    Raises
+    ------
+    DataError
+        Nothing was worked out yet.
+    """
+    days = worked_out(mill, lake)
+    begin, end = data_bounds(mill, lake, days)
+    read = [day for day in lake.days() if days[0] <= day <= days[-1]] or days
+    seasons = _seasons(read)
+    found: list[Stretch] = []
+    for first, last in seasons:
+        start = begin if first == seasons[0][0] else midnight(first)
+        over = end if last == seasons[-1][1] else midnight(last, 1)
+        found += stretches(Window(start, over), mill.detection.look_back_days, open_=over == end)
+    return found
+
+
+def _seasons(days: Sequence[date]) -> list[tuple[date, date]]:
+    """First and last day of each run of days without a long silence."""
+    seasons: list[tuple[date, date]] = []
+    for day in days:
+        if seasons and day - seasons[-1][1] <= BETWEEN_SEASONS:
+            seasons[-1] = (seasons[-1][0], day)
+        else:
+            seasons.append((day, day))
+    return seasons
+
+
+def stretches(season: Window, look_back_days: int, *, open_: bool = True) -> list[Stretch]:
+    """Part a season.
+
+    Parameters
+    ----------
+    season : Window
+        From the first reading to the end of data.
+    look_back_days : int
+        What a stretch owns [days]; the last one owns more. A halo is half of it, two weeks at
+        least.
+    open_ : bool
+        More readings are expected.
+    """
+    anchor = midnight(season.start.date())
+    halo = max(look_back_days // 2, _LEAST_HALO) * ONE_DAY
+    core = look_back_days * ONE_DAY
+    parted = max((season.end - anchor - halo - _UNSETTLED * ONE_DAY) // core, 0)
+    found = []
+    for n in range(parted + 1):
+        last = n == parted
+        owns = Window(
+            max(anchor + n * core, season.start), season.end if last else anchor + (n + 1) * core
+        )
+        sees = Window(max(owns.start - halo, season.start), min(owns.end + halo, season.end))
+        found.append(Stretch(owns, sees, open_ and last))
+    return found

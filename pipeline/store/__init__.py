@@ -1,0 +1,18 @@
+"""The findings database: tables, published copy, verdicts, and findings as files."""
+
+from pipeline.store.database import KEPT_BACKUPS, backups, migrate, opened, refuse_newer
+from pipeline.store.export import EXPORT_COLUMNS, export_findings
+from pipeline.store.folders import (
+    PAGE,
+    SAFE_ID,
+    dossier_home,
+    dossiers_of,
+    published_store_of,
+    store_of,
+)
+from pipeline.store.learning import counting
+from pipeline.store.matching import Row, merge_findings, pair_up
+from pipeline.store.published import write_copy
+from pipeline.store.schema import MIGRATIONS, SENSOR_COLUMNS
+from pipeline.store.store import RunResult, Store
+from pipeline.store.verdicts import chosen, give_verdict, told, verdict_lines

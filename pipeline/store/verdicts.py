@@ -1,0 +1,182 @@
+"""Verdicts of people on findings: given, taken back, listed. They are kept for good."""
+
+from __future__ import annotations
+
+import getpass
+import json
+import re
+from datetime import datetime
+from typing import Any, Final, Literal
+
+import polars as pl
+
+from models.verdicts import as_found
+from pipeline.base import ConfigError, now
+from pipeline.mill import Mill
+from pipeline.store.folders import published_store_of, store_of
+from pipeline.store.learning import TAKEN_BACK, counting
+from pipeline.words import CAUSES, clean, moment_words, words_of
+
+Verdict = Literal["confirmed", "dismissed", "fixed"]
+
+#: Longest note and name kept [characters].
+LONGEST_NOTE: Final = 10_000
+LONGEST_AUTHOR: Final = 200
+#: Shortest beginning of an id that is understood [characters].
+LEAST_PREFIX: Final = 4
+_RANK: Final = re.compile(r"[0-9]{1,3}")
+
+
+def give_verdict(
+    mill: Mill,
+    which: str,
+    verdict: Verdict | None,
+    note: str = "",
+    author: str | None = None,
+    found_cause: str | None = None,
+) -> dict[str, Any]:
+    """Keep a verdict on a finding, or take back the one that counts.
+
+    Parameters
+    ----------
+    which : str
+        A finding's id, the beginning of one, or its rank.
+    verdict : {"confirmed", "dismissed", "fixed"} or None
+        None takes back.
+    note : str
+        Why; any text.
+    author : str, optional
+        Who; without it, the user of this machine.
+    found_cause : str, optional
+        Cause found on the floor, where the search named another.
+
+    Returns
+    -------
+    dict
+        The finding as it now stands.
+
+    Raises
+    ------
+    ConfigError
+        No finding, or several, are meant; a text is too long; there is nothing to take back.
+    """
+    store = store_of(mill)
+    finding = chosen(store.findings(withdrawn=True), which)
+    if verdict is None:
+        _require_verdict(store.verdicts(), finding["finding_id"])
+    if found_cause is not None and verdict not in {"confirmed", "fixed"}:
+        cure = "Leave --cause out, or confirm the finding."
+        raise ConfigError("A cause goes with confirmed or fixed only.", "--cause", cure)
+    if found_cause is not None and found_cause not in CAUSES:
+        cure = f"There are: {', '.join(CAUSES)}."
+        raise ConfigError("There is no such cause.", f"--cause {clean(found_cause)}", cure)
+    raw = as_found(finding)  # what is judged is the search, not what an earlier verdict made of it
+    store.record_verdict(
+        {name: raw[name] for name in ("section", "cause", "started", "ended", "lost_t")}
+        | {
+            "finding_id": finding["finding_id"],
+            "verdict": verdict or TAKEN_BACK,
+            "note": _bounded(note, LONGEST_NOTE, "--note"),
+            "author": _bounded(author or _machine_user(), LONGEST_AUTHOR, "--by"),
+            "given_at": now(),
+            "found_cause": found_cause,
+        }
+    )
+    return chosen(store.findings(withdrawn=True), finding["finding_id"])
+
+
+def chosen(findings: pl.DataFrame, which: str) -> dict[str, Any]:
+    """Find the finding a person means.
+
+    Parameters
+    ----------
+    findings : polars.DataFrame
+        Findings with ``finding_id`` and ``rank``.
+    which : str
+        Up to three digits are a rank; anything else is an id or its beginning.
+
+    Raises
+    ------
+    ConfigError
+        None or several are meant.
+    """
+    word = which.strip().lower()
+    if _RANK.fullmatch(word):
+        found = findings.filter(pl.col("rank") == int(word))
+    elif len(word) < LEAST_PREFIX:
+        cure = "Give a rank, a whole id, or at least its first four characters."
+        raise ConfigError("This is too little to tell a finding by.", clean(which), cure)
+    else:
+        found = findings.filter(pl.col("finding_id").str.starts_with(word))
+    if found.height == 1:
+        return found.row(0, named=True)
+    if found.is_empty():
+        cure = "See lostpol findings MILL --json for the ids; ranks are those of that list."
+        raise ConfigError("There is no such finding.", clean(which), cure)
+    names = ", ".join(found["finding_id"])
+    raise ConfigError("Several findings begin like this.", clean(which), f"There are: {names}.")
+
+
+def _require_verdict(given: pl.DataFrame, name: str) -> None:
+    if name not in counting(given.to_dicts()):
+        cure = "See lostpol verdicts MILL for those given."
+        raise ConfigError("There is no verdict on this finding to take back.", name, cure)
+
+
+def _bounded(text: str, longest: int, option: str) -> str:
+    """Text as typed; only what no file can hold is replaced."""
+    if len(text) > longest:
+        cure = f"Keep it to {longest} characters."
+        raise ConfigError(f"The text has {len(text)} characters.", option, cure)
+    whole = text.encode("utf-8", "replace").decode("utf-8")
+    return whole.replace("\x00", "\ufffd").strip()
+
+
+def _machine_user() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError) as error:
+        raise ConfigError(
+            "This machine does not tell who you are.", "--by", "Say who gives it: --by NAME."
+        ) from error
+
+
+def verdict_lines(mill: Mill) -> list[str]:
+    """Every verdict given, last one first, for a terminal."""
+    given = published_store_of(mill).verdicts().to_dicts()
+    if not given:
+        return [f"{mill.name}: no verdict was given yet."]
+    count = {row["verdict_id"] for row in counting(given).values()}
+    lines = [f"{mill.name}: {len(given)} verdicts, {len(count)} of them count."]
+    for row in reversed(given):
+        lines += _lines_of(mill, row, counts=row["verdict_id"] in count)
+    return lines
+
+
+def _lines_of(mill: Mill, row: dict[str, Any], *, counts: bool) -> list[str]:
+    said = "taken back" if row["verdict"] == TAKEN_BACK else row["verdict"]
+    if row["found_cause"]:
+        said += f", was {words_of(row['found_cause']).name}"
+    when = _local(mill, row["given_at"])
+    what = f"{words_of(row['cause']).name} in {clean(row['section'])}"
+    episode = f"from {_local(mill, row['started'])}, {row['lost_t']:.2f} t"
+    mark = "" if counts or row["verdict"] == TAKEN_BACK else " (no longer counts)"
+    lines = [
+        f"{row['finding_id']}  {said}{mark}, by {clean(row['author'])}, {when}",
+        f"    {what}, {episode}",
+    ]
+    return [*lines, f"    {clean(row['note'], 400)}"] if row["note"] else lines
+
+
+def _local(mill: Mill, moment: datetime) -> str:
+    return f"{moment_words(moment, mill.tz)} {mill.zone}"
+
+
+def told(finding: dict[str, Any]) -> list[str]:
+    """What a finding looks like after a verdict, for a terminal."""
+    evidence = json.loads(finding["evidence"])
+    changes = evidence.get("verdicts", {}).get("told", []) if isinstance(evidence, dict) else []
+    place = f"rank {finding['rank']}" if finding["rank"] else "no longer found"
+    stands = finding["verdict"] or "no verdict"
+    head = f"{finding['finding_id']}: {stands.replace('_', ' ')}, {place}."
+    return [head, *(f"    {clean(change, 400)}" for change in changes)]

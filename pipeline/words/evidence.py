@@ -1,0 +1,136 @@
+"""The evidence of a finding: JSON text from the store, read with patience.
+
+Evidence written by an older version, or damaged, must not cost the reader the report: what
+can be read is shown, and what cannot is said.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from pipeline.words.rounding import fact_value, known
+from pipeline.words.text import clean
+from pipeline.words.wording import share_words, words_of
+
+_FACTS_SHOWN = 4
+_LAB_SHOWN = 6
+_SENTENCE = 400
+#: A sentence that ends so runs on into its number.
+_RUNS_ON = (" by", " now", " for", " held", " was", " is", " within")
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """One driver's part in the excess loss [%]; negative when it held the loss down."""
+
+    name: str
+    percent: int
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Evidence in words; ``problem`` says what could not be read, and is empty otherwise."""
+
+    facts: tuple[str, ...] = ()
+    more_facts: int = 0
+    shares: tuple[Share, ...] = ()
+    alternatives: tuple[str, ...] = ()
+    lab: tuple[str, ...] = ()
+    balance: str = ""
+    problem: str = ""
+
+
+def read_evidence(text: object) -> Evidence:
+    """Read the evidence column of one finding.
+
+    Parameters
+    ----------
+    text : object
+        JSON text of an object with the keys facts, shares, alternatives, lab and
+        ordinary_balance, all optional; or None.
+
+    Returns
+    -------
+    Evidence
+        Ready for the page, not yet HTML-escaped.
+    """
+    if text is None or text == "":
+        return Evidence(problem="No evidence was stored with this finding.")
+    try:
+        content = json.loads(str(text))
+    except (ValueError, RecursionError):
+        content = None
+    if not isinstance(content, dict):
+        return Evidence(
+            problem="The evidence stored with this finding cannot be read. Run the detection of "
+            "this period again to write it anew."
+        )
+    facts = _lines(content.get("facts"))
+    return Evidence(
+        facts=facts[:_FACTS_SHOWN],
+        more_facts=max(0, len(facts) - _FACTS_SHOWN),
+        shares=_shares(content.get("shares")),
+        alternatives=_alternatives(content.get("alternatives")),
+        lab=_lines(content.get("lab"))[:_LAB_SHOWN],
+        balance=clean(content.get("ordinary_balance"), _SENTENCE),
+    )
+
+
+def _lines(items: object) -> tuple[str, ...]:
+    if not isinstance(items, list):
+        return ()
+    return tuple(line for line in (_line(item) for item in items) if line)
+
+
+def _line(item: object) -> str:
+    if isinstance(item, str):
+        return clean(item, _SENTENCE)
+    if not isinstance(item, Mapping):
+        return ""
+    sentence, value = _signed(clean(item.get("text"), _SENTENCE), item.get("value"))
+    if not sentence.startswith("pH"):
+        sentence = sentence[:1].upper() + sentence[1:]
+    measured = fact_value(value, clean(item.get("unit"), 20))
+    # A number the sentence already carries is not said twice.
+    number = re.match(r"-?[\d.,]+", measured)
+    if measured and number and number[0].lstrip("-") in sentence:
+        return sentence
+    joint = " " if sentence.endswith(_RUNS_ON) else ": "
+    return joint.join(part for part in (sentence.rstrip(":. "), measured) if part)
+
+
+def _signed(sentence: str, value: object) -> tuple[str, object]:
+    """Say “below by 0.3” rather than “above by -0.3”, and begin without “and”."""
+    sentence = sentence.removeprefix("and ")
+    number = known(value)
+    if number is None or number >= 0 or not sentence.endswith(" by"):
+        return sentence, value
+    for word, other in (("above", "below"), ("below", "above")):
+        if f" {word} " in sentence:
+            return sentence.replace(f" {word} ", f" {other} ", 1), -number
+    return sentence, value
+
+
+def _shares(item: object) -> tuple[Share, ...]:
+    if not isinstance(item, Mapping):
+        return ()
+    read = [(str(name), known(value)) for name, value in item.items()]
+    shares = [
+        Share(share_words(name), round(100 * value)) for name, value in read if value is not None
+    ]
+    return tuple(sorted((s for s in shares if s.percent), key=lambda s: -s.percent))
+
+
+def _alternatives(items: object) -> tuple[str, ...]:
+    if not isinstance(items, list):
+        return ()
+    said: list[str] = []
+    for item in items:
+        if isinstance(item, Mapping) and item.get("cause"):
+            weight = known(item.get("weight"))
+            name = words_of(str(item["cause"])).name
+            said.append(name if weight is None else f"{name} (weight {weight:.2f} of 1)")
+    return tuple(said)

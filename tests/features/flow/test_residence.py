@@ -1,0 +1,183 @@
+"""Parcels through vessels: conservation, limits, and closed forms."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from features.flow.residence import carry_series, mix_parallel, residence_min
+from features.flow.transport import (
+    carry_plug_flow,
+    carry_stirred,
+    cumulative_volume_m3,
+    edges_from_means,
+    outflow_by_balance_m3_h,
+    plug_flow_entry_min,
+    plug_flow_position_m3,
+)
+
+SETTINGS = settings(max_examples=60, deadline=None)
+
+
+@st.composite
+def histories(draw):
+    """Random inflows with stops, and a volume that in- and outflow can both account for."""
+    seed = draw(st.integers(0, 2**32 - 1))
+    n = draw(st.integers(2, 200))
+    rng = np.random.default_rng(seed)
+    flow = rng.uniform(0.0, 400.0, n) * (rng.random(n) > draw(st.sampled_from([0.0, 0.2, 0.7])))
+    outflow = rng.uniform(0.0, 400.0, n) * (rng.random(n) > 0.3)
+    volume = [float(rng.uniform(1.0, 300.0))]
+    for minute in range(n):
+        # The vessel can not give more than it has: it may run almost dry, then just passes on.
+        after = max(volume[-1] + (flow[minute] - outflow[minute]) / 60.0, 0.01)
+        volume.append(min(after, volume[-1] + flow[minute] / 60.0))
+    signal = rng.uniform(1.0, 9.0, (n, 2))
+    return flow, np.array(volume), signal
+
+
+@SETTINGS
+@given(histories())
+def test_stirred_vessel_keeps_what_it_is_given(history):
+    flow, volume, signal = history
+    out, end = carry_stirred(signal, np.array([2.0, 5.0]), flow, volume)
+    outflow = outflow_by_balance_m3_h(flow, volume)
+    given_in = (flow[:, None] * signal).sum(0) / 60.0 + volume[0] * np.array([2.0, 5.0])
+    taken_out = (outflow[:, None] * out).sum(0) / 60.0
+    np.testing.assert_allclose(taken_out + volume[-1] * end[-1], given_in, rtol=1e-9)
+
+
+@SETTINGS
+@given(histories())
+def test_plug_flow_keeps_what_it_is_given(history):
+    flow, volume, signal = history
+    out = carry_plug_flow(signal, np.array([2.0, 5.0]), flow, volume)
+    outflow = outflow_by_balance_m3_h(flow, volume)
+    given_in = (flow[:, None] * signal).sum(0) / 60.0 + volume[0] * np.array([2.0, 5.0])
+    taken_out = (outflow[:, None] * out).sum(0) / 60.0
+    # What is still inside: the last parcels, counted back from the inlet by their own volumes.
+    passed = cumulative_volume_m3(flow)
+    outlet = plug_flow_position_m3(flow, volume)[-1]
+    inside = np.clip(passed[1:] - np.maximum(passed[:-1], outlet), 0.0, None)
+    held = (inside[:, None] * signal).sum(0) + max(-outlet, 0.0) * np.array([2.0, 5.0])
+    np.testing.assert_allclose(taken_out + held, given_in, rtol=1e-9)
+
+
+@SETTINGS
+@given(histories(), st.integers(0, 4), st.floats(0.0, 0.5))
+def test_a_signal_never_leaves_its_range(history, tanks, dead):
+    flow, volume, signal = history
+    out = carry_series(signal, 5.0, flow, volume, tanks, dead)
+    assert out.min() >= min(signal.min(), 5.0) - 1e-9
+    assert out.max() <= max(signal.max(), 5.0) + 1e-9
+
+
+@SETTINGS
+@given(histories(), st.integers(0, 3), st.floats(0.1, 50.0))
+def test_residence_only_knows_volume_over_flow(history, tanks, scale):
+    flow, volume, _ = history
+    flow = flow + 1.0
+    mean, sd = residence_min(flow, volume, tanks)
+    scaled_mean, scaled_sd = residence_min(scale * flow, scale * volume, tanks)
+    np.testing.assert_allclose(scaled_mean, mean, rtol=1e-6, atol=1e-6)
+    np.testing.assert_allclose(scaled_sd, sd, rtol=1e-3, atol=1e-2)
+
+
+@pytest.mark.parametrize("tanks", [1, 2, 3, 6])
+def test_steady_tanks_in_series_have_textbook_moments(tanks):
+    """Mean tau and variance tau squared over N (Levenspiel; Danckwerts 1953)."""
+    mean, sd = residence_min(np.full(4000, 268.0), np.full(4001, 340.0), tanks)
+    tau = 60.0 * 340.0 / 268.0
+    assert mean[-1] == pytest.approx(tau, rel=1e-6)
+    assert sd[-1] == pytest.approx(tau / np.sqrt(tanks), rel=2e-3)
+
+
+def test_steady_plug_flow_delays_by_volume_over_flow():
+    mean, sd = residence_min(np.full(500, 240.0), np.full(501, 40.0), 0)
+    assert mean[-1] == pytest.approx(10.0, rel=1e-9)
+    assert sd[-1] < 0.31
+
+
+def test_many_tanks_come_near_plug_flow():
+    rng = np.random.default_rng(3)
+    flow = 250.0 + 50.0 * np.sin(np.arange(900) / 60.0) + rng.normal(0, 1, 900)
+    volume = np.full(901, 200.0)
+    plug, _ = residence_min(flow, volume, 0)
+    tanks, _ = residence_min(flow, volume, 60)
+    np.testing.assert_allclose(tanks[200:], plug[200:], rtol=0.01)
+
+
+def test_dead_fraction_shortens_residence_in_proportion():
+    flow, volume = np.full(2000, 250.0), np.full(2001, 300.0)
+    whole, _ = residence_min(flow, volume, 2)
+    live, _ = residence_min(flow, volume, 2, dead_fraction=0.2)
+    assert live[-1] == pytest.approx(0.8 * whole[-1], rel=1e-6)
+
+
+def test_step_through_one_tank_follows_the_exponential():
+    out, end = carry_stirred(np.ones(120), 0.0, np.full(120, 60.0), np.full(121, 30.0))
+    minutes = np.arange(1, 121)
+    np.testing.assert_allclose(end, 1.0 - np.exp(-minutes / 30.0), rtol=1e-12)
+    mean = 1.0 - 30.0 * (np.exp(-(minutes - 1) / 30.0) - np.exp(-minutes / 30.0))
+    np.testing.assert_allclose(out, mean, rtol=1e-9)
+
+
+def test_filling_tank_dilutes_by_volume():
+    volume = np.linspace(10.0, 20.0, 11)
+    _, end = carry_stirred(np.zeros(10), 1.0, np.full(10, 60.0), volume)
+    np.testing.assert_allclose(end, 10.0 / volume[1:], rtol=1e-12)
+
+
+def test_a_stop_ages_juice_minute_by_minute():
+    flow = np.full(400, 240.0)
+    flow[200:260] = 0.0
+    for tanks in (0, 1, 3):
+        mean, _ = residence_min(flow, np.full(401, 80.0), tanks)
+        np.testing.assert_allclose(np.diff(mean[200:260]), 1.0, atol=1e-9)
+
+
+def test_entry_time_over_a_stop_is_exact():
+    flow = np.full(60, 60.0)
+    flow[20:35] = 0.0
+    entry = plug_flow_entry_min(flow, np.full(61, 10.0))
+    assert np.isnan(entry[:10]).all()
+    assert entry[10] == 0.0
+    assert entry[30] == 10.0
+    assert entry[36] == 11.0
+    # Juice that was at the inlet when flow stopped counts as entered when it came back.
+    assert entry[45] == 35.0
+
+
+def test_entry_time_inverts_cumulative_inflow():
+    rng = np.random.default_rng(11)
+    flow = rng.uniform(50.0, 300.0, 300)
+    volume = np.full(301, 120.0)
+    entry = plug_flow_entry_min(flow, volume)
+    seen = np.isfinite(entry)
+    passed = cumulative_volume_m3(flow)
+    inside = passed[seen] - np.interp(entry[seen], np.arange(301), passed)
+    np.testing.assert_allclose(inside, 120.0, rtol=1e-9)
+    assert seen.sum() > 200
+
+
+def test_parallel_vessels_join_by_flow():
+    a, b = np.full((2, 1), 1.0), np.full((2, 1), 4.0)
+    joined = mix_parallel([np.array([100.0, 0.0]), np.array([200.0, 0.0])], [a, b])
+    assert joined[0, 0] == pytest.approx(3.0)
+    assert joined[1, 0] == pytest.approx(2.5)
+
+
+def test_two_equal_vessels_in_parallel_act_as_one():
+    rng = np.random.default_rng(5)
+    flow, signal = rng.uniform(0.0, 300.0, 200), rng.uniform(1.0, 2.0, (200, 1))
+    one = carry_series(signal, 1.5, flow, np.full(201, 100.0), 1)
+    half = carry_series(signal, 1.5, flow / 2, np.full(201, 50.0), 1)
+    np.testing.assert_allclose(mix_parallel([flow / 2, flow / 2], [half, half]), one, rtol=1e-12)
+
+
+def test_edges_lie_midway_and_refusals_are_plain():
+    np.testing.assert_allclose(edges_from_means(np.array([1.0, 3.0])), [1.0, 2.0, 3.0])
+    with pytest.raises(ValueError, match="tanks of 0 or more"):
+        carry_series(np.ones(2), 0.0, np.ones(2), np.ones(3), -1)

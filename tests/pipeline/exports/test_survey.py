@@ -1,0 +1,93 @@
+"""What `check` tells of an export before anything is stored."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from pipeline.cli.check import check_exports
+from pipeline.exports.survey import survey_export
+from pipeline.mill.sections import ExportLayout, Exports
+from pipeline.mill.units import UnitChange, signal_change
+
+
+@dataclass(frozen=True)
+class Mill:
+    zone: str = "America/Chicago"
+    ambiguous: str = "first"
+    missing: str = "shift_forward"
+    exports: Exports = field(default_factory=Exports)
+    unit_changes: dict = field(
+        default_factory=lambda: {"LT.AI212": UnitChange(), "SH.TI221": UnitChange()}
+    )
+
+    def change_from(self, tag, unit):
+        return signal_change("temperature" if "TI" in tag else "ph", unit)
+
+
+def test_a_wide_text_is_told_in_words(tmp_path):
+    path = tmp_path / "night.csv"
+    path.write_text(
+        "Station;;;\nTime;LT.AI212;SH.TI221 [degF];XX.1\n;pH;;\n"
+        + "".join(f"14.10.2025 15:{m:02d};7,4{m % 9};218,3;1\n" for m in range(30))
+        + "14.10.2025 15:30;no sample;218,3;1\n"
+    )
+    survey = survey_export(Mill(), path)
+    assert survey.lines[:6] == [
+        "night.csv: as found",
+        "  delimited text, utf-8, semicolon, headings in row 2; wide; decimal ,",
+        "  times in column Time, like 25.10.2025 14:30:00, zone of the mill, America/Chicago",
+        "  row 1: 14.10.2025 15:00 | 7,40 | 218,3 | 1",
+        "  row 2: 14.10.2025 15:01 | 7,41 | 218,3 | 1",
+        "  row 3: 14.10.2025 15:02 | 7,42 | 218,3 | 1",
+    ]
+    assert "  from 2025-10-14 15:00:00 CDT to 2025-10-14 15:30:00 CDT" in survey.lines
+    assert "  read as 2025-10-14 15:00:00 CDT  LT.AI212  7.4" in survey.lines
+    assert "  LT.AI212: in pH, every 60 s, 31 readings, 1 of them bad" in survey.lines
+    assert "  SH.TI221: in degF, every 60 s, 31 readings" in survey.lines
+    assert "  93 rows: 62 readings, 31 refused (tag not in mill 31)" in survey.lines
+    assert any('the export says "degF"' in line for line in survey.lines)
+    assert survey.unknown_tags == {"XX.1"}
+    assert (survey.rows, survey.unreadable) == (93, 1)
+
+
+def test_a_description_overrides_the_guess(tmp_path):
+    path = tmp_path / "a.csv"
+    path.write_text("time,tag,value\n05/10/2025 15:00,LT.AI212,7.4\n")
+    layout = ExportLayout(name="mine", time_format="%m/%d/%Y %H:%M", time_zone="UTC")
+    survey = survey_export(Mill(exports=Exports(layout=(layout,))), path)
+    assert survey.lines[0] == 'a.csv: layout "mine"'
+    assert "  times in column time, like 10/25/2025 14:30, zone UTC" in survey.lines
+    assert "  from 2025-05-10 10:00:00 CDT to 2025-05-10 10:00:00 CDT" in survey.lines
+
+
+def test_hostile_names_do_not_reach_the_terminal(tmp_path):
+    path = tmp_path / "a.parquet"
+    frame = pl.DataFrame({"time": [1760472000], "tag": ["LT.AI212"], "value": ["\x1b[2J\x07"]})
+    frame.with_columns(pl.lit("\x1b]0;x").alias("note\x1b")).write_parquet(path)
+    told = "\n".join(survey_export(Mill(), path).lines)
+    assert "\x1b" not in told and "\x07" not in told
+    assert "counted from 1970 in UTC (epoch_s)" in told
+
+
+def test_long_and_many_foreign_tags_are_shortened(tmp_path):
+    path = tmp_path / "a.csv"
+    foreign = ["X\x1b" + "y" * 500, *(f"Z{k:03d}" for k in range(70))]
+    tags = [*foreign, "LT.AI212", "SH.TI221"]
+    path.write_text("Time," + ",".join(tags) + "\n2025-10-14 15:00:00" + ",7.5" * len(tags) + "\n")
+
+    class Named(Mill):
+        name = "Brindlewater"
+
+    lines = check_exports(Named(), [path])
+    assert max(map(len, lines)) < 120
+    assert "\x1b" not in "".join(lines)
+    assert lines[-1] == "and 11 more tags of the files"
+
+
+def test_an_export_of_headings_alone_is_told(tmp_path):
+    path = tmp_path / "a.csv"
+    path.write_text("time,tag,value\n")
+    told = "\n".join(survey_export(Mill(), path).lines)
+    assert "note: The file has headings and no row below them." in told

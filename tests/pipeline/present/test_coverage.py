@@ -1,0 +1,73 @@
+"""A thin description says what it cannot see; a whole one says nothing."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from pipeline.mill.description import load_mill
+from pipeline.present.coverage import what_cannot_be_seen
+
+ROOT = Path(__file__).resolve().parents[3]
+LAB = pl.DataFrame({"analyte": ["ph", "rs", "lactic"]})
+START = datetime(2025, 11, 30, 9, tzinfo=UTC)
+
+
+def judged(measured):
+    times = [START + timedelta(minutes=n) for n in range(len(measured))]
+    return pl.DataFrame({"ts_utc": times, "measured": measured})
+
+
+WHOLE = judged([True] * 100)
+
+
+@pytest.fixture(scope="module")
+def station():
+    return load_mill(ROOT / "configs" / "demo_mill.toml").station
+
+
+def said(station, lab=LAB, losses=WHOLE):
+    gaps = what_cannot_be_seen(station, lab, losses, "America/Chicago")
+    return " ".join(f"{g.what}: {g.why}" for g in gaps)
+
+
+def test_a_well_measured_station_has_nothing_to_confess(station):
+    assert said(station) == ""
+
+
+@pytest.mark.parametrize(
+    ("tag", "words"),
+    [
+        ("LT.AI212", "pH of limed juice"),
+        ("ST.AI308", "pH of clear juice"),
+        ("ST.LI305", "how much mud is held"),
+        ("CT.LI401", "how full the clear-juice tank is"),
+        ("EV.TI501", "temperature of the first evaporator vessel"),
+    ],
+)
+def test_a_missing_tag_is_told(station, tag, words):
+    kept = tuple(s for s in station.signals if s.tag != tag)
+    assert words in said(replace(station, signals=kept))
+
+
+@pytest.mark.parametrize(
+    ("analyte", "words"),
+    [("ph", "probe that drifts"), ("rs", "its interval is wide"), ("lactic", "Loss to microbes")],
+)
+def test_a_missing_analysis_is_told(station, analyte, words):
+    assert words in said(station, LAB.filter(pl.col("analyte") != analyte))
+
+
+def test_minutes_without_readings_are_told(station):
+    told = said(station, losses=judged([True] * 90 + [False] * 10))
+    # 90 minutes after 09:00 UTC is 04:30 in Chicago (tz database: CST is UTC-6).
+    assert "10 % of the minutes" in told
+    assert "all of them Sun 30 Nov 2025 04:30 to 04:40" in told
+
+
+def test_of_several_stretches_without_readings_the_longest_is_named(station):
+    told = said(station, losses=judged([False] * 5 + [True] * 60 + [False] * 30 + [True] * 5))
+    assert "35 % of the minutes" in told
+    assert "the longest stretch Sun 30 Nov 2025 04:05 to 04:35" in told

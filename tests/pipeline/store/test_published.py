@@ -1,0 +1,227 @@
+"""The published copy: whole runs only, never in anybody's way; migrations keep a backup."""
+
+import multiprocessing
+import time
+from datetime import UTC, date, datetime, timedelta
+
+import duckdb
+import polars as pl
+import pytest
+
+from pipeline.base.errors import DiskError, StoreBusyError
+from pipeline.store import database, published
+from pipeline.store.database import backup_path, backups
+from pipeline.store.published import published_path
+from pipeline.store.schema import MIGRATIONS, SENSOR_COLUMNS
+from pipeline.store.store import RunResult, Store
+
+START = datetime(2025, 10, 6, tzinfo=UTC)
+END = START + timedelta(days=10)
+MILL = {"name": "Brindlewater", "zone": "America/Chicago", "currency": "USD", "price_per_t": 520.0}
+
+
+@pytest.fixture
+def store(tmp_path):
+    return Store(tmp_path / "findings.duckdb", "brindlewater", patience_s=0.3)
+
+
+def run(run_id="r1", state="finished"):
+    return {
+        "run_id": run_id,
+        "flow": "nightly",
+        "window_start": START,
+        "window_end": END,
+        "as_of": END,
+        "config_hash": "c",
+        "inputs_hash": "i",
+        "versions": {"lostpol": "0"},
+        "started_at": END,
+        "finished_at": END,
+        "state": state,
+    }
+
+
+def finding(tonnes=2.0, **other):
+    return {
+        "section": "settler",
+        "started": START,
+        "ended": START + timedelta(hours=5),
+        "cause": "overheating",
+        "lost_t": tonnes,
+        "lost_t_low": 1.0,
+        "lost_t_high": 3.0,
+        "lost_pct": 0.2,
+        "value": 520.0 * tonnes,
+        "currency": "USD",
+        "confidence": 0.8,
+        "status": "ended",
+        "evidence": "{}",
+    } | other
+
+
+def sensors(day=date(2025, 10, 6)):
+    row = {"mill": "brindlewater", "day": day, "tag": "T", "quantity": "ph", "place": "settler"}
+    row |= {"readings": 9, "good": 9, "spikes": 0, "out_of_range": 0, "frozen": 0}
+    row |= {"frozen_min": 0.0, "calibration": 0, "other_bad": 0, "gap_min": 0.0}
+    row |= {"longest_gap_min": 0.0, "verdict": "good", "text": ""}
+    return pl.DataFrame([row], schema=SENSOR_COLUMNS)
+
+
+def publish(store, run_id="r1", **changes):
+    store.publish_run(RunResult(run(run_id), MILL, [finding(**changes)], sensors(), 10))
+
+
+def seen(path):
+    with duckdb.connect(path, read_only=True) as connection:
+        names = ("findings", "runs", "sensor_health", "mills")
+        return [connection.execute(f"SELECT count(*) FROM {n}").fetchone()[0] for n in names]
+
+
+def test_a_run_appears_at_once_with_all_it_leaves(store):
+    store.record_run(run(state="running"))
+    assert not store.published.exists()
+    publish(store)
+    assert seen(store.published) == [1, 1, 1, 1]
+    assert store.as_published().findings().equals(store.findings())
+
+
+def test_a_run_that_fails_halfway_shows_nothing(store):
+    publish(store)
+    before = store.published.read_bytes()
+    with pytest.raises(duckdb.Error):
+        publish(store, "r2", status="nonsense")
+    assert store.published.read_bytes() == before
+    assert store.runs()["run_id"].to_list() == ["r1"]
+
+
+def test_views_comments_and_keys_are_in_the_copy(store):
+    publish(store)
+    with duckdb.connect(store.published, read_only=True) as connection:
+        assert connection.execute("SELECT count(*) FROM for_chemist").fetchone() == (1,)
+        query = "SELECT count(*) FROM duckdb_constraints() WHERE constraint_type = 'PRIMARY KEY'"
+        assert connection.execute(query).fetchone()[0] >= 8
+        query = "SELECT comment FROM duckdb_tables() WHERE table_name = 'findings'"
+        assert "One row per loss" in connection.execute(query).fetchone()[0]
+
+
+def test_a_reader_of_the_copy_neither_waits_nor_is_waited_for(store):
+    publish(store)
+    opened = store.published.stat().st_ino
+    with duckdb.connect(store.published, read_only=True) as reader:
+        publish(store, "r2", tonnes=7.0)
+        (tonnes,) = reader.execute("SELECT lost_t FROM findings").fetchone()
+        assert tonnes == 2.0  # what it opened, whole
+        assert store.published.stat().st_ino != opened  # put in place, not written over
+    with duckdb.connect(store.published, read_only=True) as reader:
+        assert reader.execute("SELECT lost_t FROM findings").fetchone() == (7.0,)
+
+
+def test_a_journal_that_a_client_left_goes_with_its_copy(store):
+    publish(store)
+    journal = store.published.with_name(store.published.name + ".wal")
+    journal.write_bytes(b"left behind")
+    publish(store, "r2")
+    assert not journal.exists()
+    assert seen(store.published) == [1, 2, 1, 1]
+
+
+def test_a_full_disk_leaves_the_copy_as_it_was(store, monkeypatch):
+    publish(store)
+    before = store.published.read_bytes()
+
+    def full(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(published, "_fill", full)
+    with pytest.raises(DiskError, match="no space left"):
+        publish(store, "r2")
+    assert store.published.read_bytes() == before
+    assert list(store.path.parent.glob("*.part*")) == []
+    monkeypatch.undo()
+    store.settle_stopped()  # as the next run does first
+    assert seen(store.published) == [1, 2, 1, 1]
+
+
+def test_a_finished_run_stays_finished_and_a_stopped_one_is_called_failed(store):
+    publish(store)
+    store.record_run(run(state="running"))
+    store.record_run(run("r2", state="running"))
+    store.settle_stopped()
+    assert dict(store.runs().select("run_id", "state").rows()) == {"r1": "finished", "r2": "failed"}
+
+
+def hold(path, ready, for_s):
+    with duckdb.connect(path, read_only=True):
+        ready.set()
+        time.sleep(for_s)
+
+
+def test_a_held_database_is_waited_for_but_not_for_ever(store):
+    publish(store)
+    context = multiprocessing.get_context("fork")
+    ready = context.Event()
+    holder = context.Process(target=hold, args=(str(store.path), ready, 30.0))
+    holder.start()
+    try:
+        assert ready.wait(30)
+        with pytest.raises(StoreBusyError, match=f"process {holder.pid}") as caught:
+            publish(store, "r2")
+        assert caught.value.exit_code == 4
+        assert "findings_published.duckdb" in caught.value.next_step
+        assert store.as_published().findings().height == 1  # readers do not notice
+        holder.terminate()
+        publish(Store(store.path, store.mill, patience_s=20.0), "r2")
+    finally:
+        holder.kill()
+        holder.join()
+    assert store.runs().height == 2
+
+
+def old_file(path, version):
+    """A store as a lostpol of an earlier schema left it."""
+    with duckdb.connect(path) as connection:
+        connection.execute("CREATE TABLE schema_version (version INTEGER PRIMARY KEY)")
+        for number, script in enumerate(MIGRATIONS[:version], start=1):
+            connection.execute(script)
+            connection.execute("INSERT INTO schema_version VALUES (?)", [number])
+        connection.execute("INSERT INTO pending_days VALUES ('brindlewater', DATE '2025-10-06')")
+
+
+@pytest.mark.parametrize("version", range(1, len(MIGRATIONS)))
+def test_every_older_file_comes_up_to_date_after_a_backup(store, version):
+    old_file(store.path, version)
+    assert store.pending_days() == (date(2025, 10, 6),)
+    publish(store)
+    assert seen(store.published) == [1, 1, 1, 1]
+    (kept,) = backups(store.path)
+    assert kept == backup_path(store.path, version)
+    with duckdb.connect(kept, read_only=True) as connection:
+        assert connection.execute("SELECT max(version) FROM schema_version").fetchone() == (
+            version,
+        )
+        assert connection.execute("SELECT count(*) FROM pending_days").fetchone() == (1,)
+
+
+def test_a_migration_that_fails_leaves_the_file_as_it_was(store, monkeypatch):
+    old_file(store.path, 2)
+    broken = (*MIGRATIONS[:2], MIGRATIONS[2], "CREATE TABLE half (a INTEGER); SELECT no_such;")
+    monkeypatch.setattr(database, "MIGRATIONS", broken)
+    with pytest.raises(duckdb.Error):
+        publish(store)
+    with duckdb.connect(store.path, read_only=True) as connection:
+        assert connection.execute("SELECT max(version) FROM schema_version").fetchone() == (2,)
+        names = {row[0] for row in connection.execute("SHOW TABLES").fetchall()}
+    assert not names & {"half", "verdicts"}
+
+
+def test_few_backups_are_kept(store):
+    for version in range(1, 6):
+        backup_path(store.path, version).write_bytes(b"old")
+    old_file(store.path, 6)
+    store.pending_days()
+    publish(store)
+    assert [p.name[-10:-7] for p in backups(store.path)] == ["004", "005", "006"]
+
+
+def test_the_copy_lies_beside_the_file(store):
+    assert published_path(store.path).name == "findings_published.duckdb"

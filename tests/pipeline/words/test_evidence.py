@@ -1,0 +1,59 @@
+"""Evidence is read with patience: damage is said, not raised."""
+
+import json
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from pipeline.words.evidence import Share, read_evidence
+
+WHOLE = {
+    "facts": [
+        {"text": "juice temperature", "value": 101.234, "unit": "degC"},
+        {"text": "Limed pH was 6.95", "value": 6.95, "unit": "pH"},
+        "a plain line",
+        {"text": "no value"},
+        {"text": "fifth", "value": 5},
+    ],
+    "shares": {"ph": 0.8, "temperature": -0.1, "brix": 0.001},
+    "alternatives": [{"cause": "overheating", "weight": 0.2}, {"cause": "new_cause"}],
+    "lab": ["LJ pH 6.9"],
+    "ordinary_balance": "nothing seen",
+}
+
+
+def test_whole_evidence_in_words():
+    held = read_evidence(json.dumps(WHOLE))
+    assert held.facts == (
+        "Juice temperature: 101.2 degC",
+        "Limed pH was 6.95",
+        "a plain line",
+        "No value",
+    )
+    assert held.more_facts == 1
+    assert held.shares == (Share("lower pH", 80), Share("higher temperature", -10))
+    assert held.alternatives == (
+        "Juice hotter than its target (weight 0.20 of 1)",
+        "Cause “new cause”",
+    )
+    assert (held.lab, held.balance, held.problem) == (("LJ pH 6.9",), "nothing seen", "")
+
+
+def test_absent_and_damaged_evidence_is_said():
+    assert "No evidence" in read_evidence(None).problem
+    assert "cannot be read" in read_evidence("{broken").problem
+    assert "cannot be read" in read_evidence("[1, 2]").problem
+    assert "cannot be read" in read_evidence("[" * 100_000).problem
+
+
+_JSON = st.recursive(
+    st.none() | st.booleans() | st.floats() | st.text(max_size=8),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=5), inner),
+    max_leaves=8,
+)
+_KEYS = ("facts", "shares", "alternatives", "lab", "ordinary_balance")
+
+
+@given(st.fixed_dictionaries({}, optional=dict.fromkeys(_KEYS, _JSON)))
+def test_no_shape_of_evidence_breaks_the_report(content):
+    assert read_evidence(json.dumps(content)).problem == ""
