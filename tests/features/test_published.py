@@ -31,8 +31,13 @@ def _rows() -> list[dict]:
 
 def _function(name: str):
     module, function = name.split(".")
-    (path,) = ROOMS.glob(f"*/{module}.py")
-    return getattr(importlib.import_module(f"features.{path.parent.name}.{module}"), function)
+    return getattr(_module(module), function)
+
+
+def _module(name: str):
+    """Module of that name, in whatever room it is."""
+    (path,) = ROOMS.glob(f"*/{name}.py")
+    return importlib.import_module(f"features.{path.parent.name}.{name}")
 
 
 def _label(row: dict) -> str:
@@ -60,10 +65,8 @@ def test_every_public_formula_has_an_outside_value_or_a_reason():
     public = {
         f"{module}.{name}"
         for module in MODULES
-        for name, item in inspect.getmembers(
-            importlib.import_module(f"features.{module}"), inspect.isfunction
-        )
-        if item.__module__ == f"features.{module}" and not name.startswith("_")
+        for name, item in inspect.getmembers(_module(module), inspect.isfunction)
+        if item.__module__ == _module(module).__name__ and not name.startswith("_")
     }
     checked = {row["function"] for row in _rows() if row["mark"] in OUTSIDE}
     reasons = tomllib.loads((FOLDER / "no_outside_value.toml").read_text(encoding="utf-8"))
