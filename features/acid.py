@@ -67,7 +67,8 @@ def buffer_from_lime_meq_kg_ph(
     -----
     Lime use of 0.50-0.64 kg/t cane is published (Eggleston 2003, confirmed); it gives 7.0 to 9.0,
     and 8 in the middle (computed). The capacity near pH 7 alone may differ from that mean, and
-    lime bound in phosphate counts in it.
+    lime bound in phosphate counts in it. Called by the tests alone: it shows where
+    `BUFFER_MEQ_KG_PH` comes from, and a mill that knows its lime can set its own by it.
     """
     base_meq_kg = 1000.0 * lime_kg_t_cane / juice_t_t_cane / CAO_G_EQ
     return base_meq_kg / (ph_limed - ph_mixed)

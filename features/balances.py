@@ -108,7 +108,7 @@ def inverted_from_purity_pct(
 
     Notes
     -----
-    Undoes ``features.pol.purity_shift_points``: Brix also rises, as inversion binds water.
+    Brix also rises, as inversion binds water.
     Impurities settled out raise purity and hide inversion: the caller gives that as an error.
     """
     gained = pol_gained_per_rs_destroyed(fructose_share) * rs_per_pol_in_pct / 100.0

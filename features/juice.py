@@ -1,4 +1,4 @@
-"""Density, water content, viscosity and specific heat of cane juice.
+"""Density, water content and viscosity of cane juice.
 
 Juice is taken as a solution of pure sucrose of the same Brix; impurities of cane juice move
 the density by less than 0.2 % at 15 Brix (memory).
@@ -221,32 +221,6 @@ def viscosity_mpa_s(brix_pct: Numeric, temp_degc: Numeric, purity_pct: Numeric =
         0.0 * brix_pct, temp_degc, purity_pct
     )
     return viscosity_water_mpa_s(temp_degc) * ratio
-
-
-def specific_heat_kj_kg_k(
-    brix_pct: Numeric, temp_degc: Numeric, purity_pct: Numeric = 100.0
-) -> Numeric:
-    """Specific heat of juice.
-
-    Parameters
-    ----------
-    brix_pct : float, ndarray or polars.Expr
-        Dissolved solids [% by mass], 0 to 85.
-    temp_degc : float, ndarray or polars.Expr
-        Temperature [degC], 0 to 105.
-    purity_pct : float, ndarray or polars.Expr
-        Sucrose per 100 dissolved solids [%].
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Specific heat [kJ/kg/K].
-
-    Notes
-    -----
-    Bubnik, Kadlec, Urban and Bruhns (1995), confirmed through a second publication.
-    """
-    return 4.1868 - brix_pct * (0.0297 - 4.6e-5 * purity_pct) + 7.5e-5 * brix_pct * temp_degc
 
 
 def saturation_pressure_kpa(temp_degc: Numeric) -> Numeric:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from features.juice import density_kg_m3, water_content_g_ml
 from features.kinetics import inversion_1_h, ph_at_process
-from features.numeric import FloatArray, Numeric, exp10
+from features.numeric import FloatArray, Numeric
 
 #: More drivers than this no reader keeps apart.
 MOST_DRIVERS = 7
@@ -53,26 +53,6 @@ def inverted_pct(dose: Numeric) -> Numeric:
         Inverted [% of the sucrose that came in].
     """
     return -100.0 * np.expm1(-dose)
-
-
-def series_conversion(rate_times_residence: Numeric, tanks: int) -> Numeric:
-    """First-order conversion in equal stirred tanks in series.
-
-    Parameters
-    ----------
-    rate_times_residence : float, ndarray or polars.Expr
-        Rate times whole mean residence time [-].
-    tanks : int
-        Number of tanks; 0 stands for plug flow.
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Converted fraction [-].
-    """
-    if tanks == 0:
-        return 1.0 - exp10(-rate_times_residence / np.log(10.0))
-    return 1.0 - (1.0 + rate_times_residence / tanks) ** -tanks
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,6 +3,9 @@
 A swing of Brix, temperature or conductivity at the inlet shows at the outlet later and rounder.
 On the axis of volume passed, a changing flow no longer matters: delay and rounding are those of
 tanks in series of a fixed volume, and what is missing to the nominal volume is dead.
+
+No command calls it: a person chooses the days that hold a swing, and writes the volume found into
+the mill's description.
 """
 
 from __future__ import annotations

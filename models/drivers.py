@@ -25,6 +25,7 @@ from models.series import Array, nan_sum
 from models.souring import PhParts, ph_parts
 from models.usual import season_where_missing, slow_usual
 
+#: Every driver there is; tests hold the shares and the report's words against it.
 DRIVERS = ("ph", "drop", "temperature", "brix", "volume", "held", "throughput")
 #: A usual factor is never taken for zero: it divides.
 _LEAST = 1e-6

@@ -11,6 +11,15 @@ from features.balances import MethodErrors, pair_estimates
 RELATIVE = {"rs": 0.025, "pol": 0.0066, "brix": 0.0055, "potassium": 0.02, "chloride": 0.02}
 
 
+def pol_of(sucrose, glucose, fructose):
+    """Pol of the three sugars, by rotations of 66.5, 52.7 and -92 degrees.
+
+    H.-D. Belitz, W. Grosch & P. Schieberle, Food Chemistry, 4th ed., Springer 2009, table 4.8,
+    p. 258 (confirmed).
+    """
+    return sucrose + (52.7 * glucose - 92.0 * fructose) / 66.5
+
+
 def juice(inverted_pct, destroyed_pct=0.0, water=1.0, tracers=()):
     """Both ends of a parcel, from a balance of the three sugars written out."""
     sucrose, glucose, fructose, other = 12.0, 0.24, 0.24, 1.9
@@ -26,7 +35,7 @@ def juice(inverted_pct, destroyed_pct=0.0, water=1.0, tracers=()):
     for end, (s, g, f) in ends.items():
         diluted = water if end == "out" else 1.0
         solids = sucrose + glucose + fructose + other + (bound if end == "out" else 0.0)
-        values = {"rs": g + f, "pol": pol.pol_of_mixture(s, g, f), "brix": solids}
+        values = {"rs": g + f, "pol": pol_of(s, g, f), "brix": solids}
         values |= dict.fromkeys(tracers, 0.15)
         results |= {f"{k}_{end}": np.array([v / diluted]) for k, v in values.items()}
     sizes = {k: np.array([RELATIVE[k.rsplit("_", 1)[0]]]) for k in results}
