@@ -25,8 +25,6 @@ from pipeline.progress import Progress, silent
 from pipeline.pull import PullResult
 from pipeline.windows import now, store_of
 
-#: Columns of what a source answers; ``value`` may be text, ``time`` may be without a zone.
-COLUMNS: Final = ("time", "tag", "value", "quality")
 _FOLDER: Final = "arriving"
 
 
