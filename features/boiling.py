@@ -11,7 +11,7 @@ from features.juice import saturation_pressure_kpa
 from features.numeric import GAS_CONSTANT, KELVIN, Numeric, exp, ln
 
 ATMOSPHERE_KPA = 101.325
-#: Activity model constants of Starzak and Peacock (1997), confirmed: Q [J/mol], a, b.
+#: Activity model constants of Starzak 1997, confirmed: Q [J/mol], a, b.
 _Q_J_MOL, _A, _B = -17638.0, -1.0038, -0.24653
 _MOLAR_RATIO = 18.0153 / 342.297
 
@@ -50,7 +50,7 @@ def water_activity(brix_pct: Numeric, temp_degc: Numeric) -> Numeric:
 
     Notes
     -----
-    Starzak and Peacock (1997); constants and range confirmed.
+    Starzak 1997; constants confirmed, range from memory.
     """
     x = sucrose_mole_fraction(brix_pct)
     kelvin = temp_degc + KELVIN

@@ -51,8 +51,8 @@ def density_water_kg_m3(temp_degc: Numeric) -> Numeric:
 
     Notes
     -----
-    Rational form used by ICUMSA SPS-4 (confirmed); within 0.02 kg/m3 of IAPWS-95 at
-    20-100 degC (computed).
+    Rational form that Bubnik 1995 and Llano-Restrepo 2005 put under their sucrose polynomial
+    (confirmed); within 0.02 kg/m3 of IAPWS-95 at 20-100 degC (computed).
     """
     return _polynomial(_WATER_NUMERATOR, temp_degc) / (1.0 + 16.887236e-3 * temp_degc)
 
@@ -74,8 +74,9 @@ def density_kg_m3(brix_pct: Numeric, temp_degc: Numeric) -> Numeric:
 
     Notes
     -----
-    ICUMSA SPS-4 after Emmerich and Rosenbruch; coefficients confirmed by two public
-    copies, range from memory. Outside reference: Laliberte (2009), 15-55 degC.
+    Polynomial of ICUMSA SPS-4 (memory) as Bubnik 1995, p. 164, for 0-100 degC, and Llano-Restrepo
+    2005 give it (confirmed through transcriptions of both, which differ in one digit, worth
+    1e-4 kg/m3). Outside reference: Laliberte 2009, 15-55 degC.
     """
     w = brix_pct / 100.0
     tau = (temp_degc - 20.0) / 100.0
@@ -170,7 +171,7 @@ def viscosity_water_mpa_s(temp_degc: Numeric) -> Numeric:
 def viscosity_genotelle_mpa_s(
     brix_pct: Numeric, temp_degc: Numeric, purity_pct: Numeric = 100.0
 ) -> Numeric:
-    """Viscosity of sucrose solution by the published two-term formula.
+    """Viscosity of sucrose solution by Genotelle's two-term formula.
 
     Parameters
     ----------
@@ -188,7 +189,7 @@ def viscosity_genotelle_mpa_s(
 
     Notes
     -----
-    Genotelle, Ind. Alim. Agric. 95 (1978) 747-755 (confirmed).
+    Genotelle 1978, as Mathlouthi 1995 quotes it (confirmed through a transcription).
     """
     n = brix_pct / (1900.0 - 18.0 * brix_pct)
     quality = 0.85 + 0.15 * purity_pct / 100.0

@@ -9,10 +9,10 @@ from __future__ import annotations
 from features.juice import water_content_g_ml
 from features.numeric import GAS_CONSTANT, KELVIN, Numeric, exp, exp10, log10
 
-#: Constants of Vukov (1965), memory: log10 k [1/min] = A + log10(water g/mL) - B/T - pH.
+#: Constants of Vukov 1965, memory: log10 k [1/min] = A + log10(water g/mL) - B/T - pH.
 VUKOV_A = 16.91
 VUKOV_B_K = 5670.0
-#: Activation energy of reducing-sugar destruction [J/mol]: glucose in cane must, confirmed.
+#: Activation energy of reducing-sugar destruction [J/mol]: glucose, Nolasco 2006, confirmed.
 RS_ACTIVATION_J_MOL = 140_200.0
 #: Temperature at which the practical destruction rates are quoted [degC], common practice.
 RS_REFERENCE_DEGC = 97.0
@@ -39,8 +39,8 @@ def inversion_1_min(ph_hot: Numeric, temp_degc: Numeric, brix_pct: Numeric) -> N
 
     Notes
     -----
-    K. Vukov, Int. Sugar J. 67 (1965) 172-175; constants and range from memory. Acid-hydrolysis
-    data at 23-35 degC agree within a factor 1.1-1.8 (confirmed data); nothing tests the
+    Vukov 1965; constants and range from memory. Two sets of acid-hydrolysis data at 23 and 35 degC
+    (Brown 2009, confirmed; the other memory) agree within a factor 1.1-1.8; nothing tests the
     constant at 100 degC and pH 6-7, so the level is a floor and a shape. x10 per pH unit.
     """
     kelvin = temp_degc + KELVIN
@@ -109,8 +109,7 @@ def ph_at_process(
 
     Notes
     -----
-    Linear fall with temperature: K.J. Schaffler, Proc. S. Afr. Sug. Technol. Ass., June 1987
-    (form confirmed, coefficients not recovered).
+    Linear fall with temperature: Schaffler 1987 (form confirmed, coefficients not recovered).
     """
     return ph_cold + slope_1_k * (temp_degc - ref_degc)
 
@@ -161,7 +160,7 @@ def rs_destruction_1_h(
     Notes
     -----
     1 %/h at pH 7 and 3 %/h at pH 8: common practice. Activation energy 140.2 kJ/mol: Nolasco
-    Junior and de Massaguer, J. Food Process Eng. (2006), confirmed at 110-140 degC.
+    2006, confirmed at 110-140 degC.
     """
     inverse = 1.0 / (temp_degc + KELVIN) - 1.0 / (RS_REFERENCE_DEGC + KELVIN)
     arrhenius = exp(-RS_ACTIVATION_J_MOL / GAS_CONSTANT * inverse)

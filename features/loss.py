@@ -197,7 +197,7 @@ def shapley_of_product(
     Notes
     -----
     The Shapley value is the integral of the gradient of the game's multilinear extension along
-    the diagonal: G. Owen, Management Science 18 (1972) P64-P79 (memory).
+    the diagonal: Owen 1972 (memory).
     """
     names = list(actual)
     if set(names) != set(reference) or not 0 < len(names) <= MOST_DRIVERS:

@@ -23,7 +23,7 @@ def overflow_velocity_m_h(flow_clear_m3_h: Numeric, area_m2: Numeric) -> Numeric
     Returns
     -------
     float, ndarray or polars.Expr
-        Velocity [m/h]; trayless settlers run at 3.9-4.8 (confirmed, published clarifier notes).
+        Velocity [m/h]; trayless settlers run at 3.9-4.8 (common practice).
     """
     return flow_clear_m3_h / area_m2
 
@@ -45,7 +45,7 @@ def settling_utilisation(overflow_m_h: Numeric, initial_settling_m_h: Numeric) -
 
     Notes
     -----
-    Published clarifier notes, South Africa (confirmed).
+    The rule is common practice.
     """
     return overflow_m_h / (0.5 * initial_settling_m_h)
 

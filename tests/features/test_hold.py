@@ -16,9 +16,9 @@ GAS, HEXOSE, SUCROSE = 8.31446261815324, 180.156, 342.297
 def _integrated(ph, temp, brix, rs_pct, hours, cooling, purity):
     """Sucrose left, reducing sugars and pH by the equations written out anew.
 
-    Vukov (1965) with pH -0.006/K (memory, estimate); reducing sugars 1 and 3 %/h at pH 7 and 8
-    (common practice) with 140.2 kJ/mol (confirmed); acid 1.4 per hexose (estimate), buffer 8
-    meq/kg/pH at 14.5 Brix (computed).
+    Vukov 1965 with pH -0.006/K (memory, estimate); reducing sugars 1 and 3 %/h at pH 7 and 8
+    (common practice) with 140.2 kJ/mol (Nolasco 2006, confirmed); acid 1.4 per hexose (estimate),
+    buffer 8 meq/kg/pH at 14.5 Brix (computed).
     """
 
     def rates(t, y):

@@ -86,7 +86,7 @@ def test_residence_only_knows_volume_over_flow(history, tanks, scale):
 
 @pytest.mark.parametrize("tanks", [1, 2, 3, 6])
 def test_steady_tanks_in_series_have_textbook_moments(tanks):
-    """Mean tau and variance tau squared over N (Levenspiel; Danckwerts 1953)."""
+    """Mean tau and variance tau squared over N (Danckwerts 1953; memory)."""
     mean, sd = residence_min(np.full(4000, 268.0), np.full(4001, 340.0), tanks)
     tau = 60.0 * 340.0 / 268.0
     assert mean[-1] == pytest.approx(tau, rel=1e-6)
