@@ -42,8 +42,8 @@ def pol_gained_per_rs_destroyed(fructose_share: Numeric = EQUAL_SHARE) -> Numeri
     Returns
     -------
     float, ndarray or polars.Expr
-        Rise in pol [units per unit RS]: 0.299 with both sugars alike. Rotations: published
-        table (confirmed).
+        Rise in pol [units per unit RS]: 0.299 with both sugars alike. Rotations as in
+        `features.pol`.
     """
     turned = ROTATION_GLUCOSE * (1.0 - fructose_share) + ROTATION_FRUCTOSE * fructose_share
     return -turned / ROTATION_SUCROSE
@@ -108,7 +108,7 @@ def inverted_from_purity_pct(
 
     Notes
     -----
-    Undoes ``features.balance.pol.purity_shift_points``: Brix also rises, as inversion binds water.
+    Brix also rises, as inversion binds water.
     Impurities settled out raise purity and hide inversion: the caller gives that as an error.
     """
     gained = pol_gained_per_rs_destroyed(fructose_share) * rs_per_pol_in_pct / 100.0

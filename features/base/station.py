@@ -209,8 +209,8 @@ class Kinetics:
     floor of 0.95 (computed) and trade factors of 2 to 8 (memory, weak).
     ``rs_per_sucrose_pct`` is the usual reducing sugars per 100 sucrose [%].
     ``acid_per_hexose`` is the acid made per reducing sugar destroyed [mol/mol], 1 to 2 (estimate);
-    ``buffer_meq_kg_ph`` the acid that lowers the juice's pH by one [meq/kg/pH], 8 from published
-    lime use (computed). Acid of 0 switches the fall of pH after the last probe off.
+    ``buffer_meq_kg_ph`` the acid that lowers the juice's pH by one [meq/kg/pH], 8 from lime
+    use (Eggleston 2003; computed). Acid of 0 switches the fall of pH after the last probe off.
     """
 
     multiplier: float = 1.5

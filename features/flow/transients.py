@@ -3,6 +3,9 @@
 A swing of Brix, temperature or conductivity at the inlet shows at the outlet later and rounder.
 On the axis of volume passed, a changing flow no longer matters: delay and rounding are those of
 tanks in series of a fixed volume, and what is missing to the nominal volume is dead.
+
+No command calls it: a person chooses the days that hold a swing, and writes the volume found into
+the mill's description.
 """
 
 from __future__ import annotations
@@ -135,7 +138,7 @@ def effective_residence(
     Notes
     -----
     Least squares with Huber weights on the cumulative-volume axis (own method; tanks in series:
-    Levenspiel). The interval allows for correlated residuals (Newey and West) and for numbers of
+    Levenspiel 1999). The interval allows for correlated residuals (Newey 1987) and for numbers of
     tanks that fit about as well. Time, not volume, cools juice: a temperature swing of a vessel
     that loses much heat gives too small a volume.
     """
@@ -263,7 +266,7 @@ def _with_errors(crossing: _Crossing, volume_m3: float, tanks: int, weights: Flo
 
 
 def _long_run(score: FloatArray, lags: int) -> FloatArray:
-    """Sum of autocovariances with falling weights (Newey and West, 1987)."""
+    """Sum of autocovariances with falling weights (Newey 1987)."""
     total = score.T @ score
     for lag in range(1, min(lags, score.shape[0] - 1) + 1):
         cross = score[lag:].T @ score[:-lag]

@@ -146,35 +146,6 @@ def plug_flow_position_m3(flow_in_m3_h: FloatArray, volume_edges_m3: FloatArray)
     return np.maximum.accumulate(position)
 
 
-def plug_flow_entry_min(flow_in_m3_h: FloatArray, volume_edges_m3: FloatArray) -> FloatArray:
-    """Time at which the juice now at the outlet entered a first-in-first-out vessel.
-
-    Parameters
-    ----------
-    flow_in_m3_h : ndarray, shape (n,)
-        Inflow [m3/h], not negative; stops of any length allowed.
-    volume_edges_m3 : ndarray, shape (n + 1,)
-        Volume at the edges of the minutes [m3].
-
-    Returns
-    -------
-    ndarray, shape (n + 1,)
-        Entry time [min since the start] at each edge; NaN for juice that was there at the start.
-
-    Notes
-    -----
-    Inverts the cumulative inflow. Juice at the edge of a stop counts as entered when flow
-    resumed, so an entry time never falls within a stop.
-    """
-    passed = cumulative_volume_m3(flow_in_m3_h)
-    position = plug_flow_position_m3(flow_in_m3_h, volume_edges_m3)
-    minute = np.clip(np.searchsorted(passed, position, side="right") - 1, 0, len(passed) - 2)
-    step = passed[minute + 1] - passed[minute]
-    share = np.where(step > 0.0, (position - passed[minute]) / np.where(step > 0.0, step, 1.0), 0.0)
-    # Rounding in the running total may put juice of the first content a hair above zero.
-    return np.where(position < 0.0, np.nan, minute + np.clip(share, 0.0, 1.0))
-
-
 def carry_plug_flow(
     signal_in: FloatArray,
     start: FloatArray | float,

@@ -1,4 +1,4 @@
-"""Density, water content, viscosity and specific heat of cane juice.
+"""Density, water content and viscosity of cane juice.
 
 Juice is taken as a solution of pure sucrose of the same Brix; impurities of cane juice move
 the density by less than 0.2 % at 15 Brix (memory).
@@ -51,8 +51,8 @@ def density_water_kg_m3(temp_degc: Numeric) -> Numeric:
 
     Notes
     -----
-    Rational form used by ICUMSA SPS-4 (confirmed); within 0.02 kg/m3 of IAPWS-95 at
-    20-100 degC (computed).
+    Rational form that Bubnik 1995 and Llano-Restrepo 2005 put under their sucrose polynomial
+    (confirmed); within 0.02 kg/m3 of IAPWS-95 at 20-100 degC (computed).
     """
     return _polynomial(_WATER_NUMERATOR, temp_degc) / (1.0 + 16.887236e-3 * temp_degc)
 
@@ -74,8 +74,9 @@ def density_kg_m3(brix_pct: Numeric, temp_degc: Numeric) -> Numeric:
 
     Notes
     -----
-    ICUMSA SPS-4 after Emmerich and Rosenbruch; coefficients confirmed by two public
-    copies, range from memory. Outside reference: Laliberte (2009), 15-55 degC.
+    Polynomial of ICUMSA SPS-4 (memory) as Bubnik 1995, p. 164, for 0-100 degC, and Llano-Restrepo
+    2005 give it (confirmed through transcriptions of both, which differ in one digit, worth
+    1e-4 kg/m3). Outside reference: Laliberte 2009, 15-55 degC.
     """
     w = brix_pct / 100.0
     tau = (temp_degc - 20.0) / 100.0
@@ -170,7 +171,7 @@ def viscosity_water_mpa_s(temp_degc: Numeric) -> Numeric:
 def viscosity_genotelle_mpa_s(
     brix_pct: Numeric, temp_degc: Numeric, purity_pct: Numeric = 100.0
 ) -> Numeric:
-    """Viscosity of sucrose solution by the published two-term formula.
+    """Viscosity of sucrose solution by Genotelle's two-term formula.
 
     Parameters
     ----------
@@ -188,7 +189,7 @@ def viscosity_genotelle_mpa_s(
 
     Notes
     -----
-    Genotelle, Ind. Alim. Agric. 95 (1978) 747-755 (confirmed).
+    Genotelle 1978, as Mathlouthi 1995 quotes it (confirmed through a transcription).
     """
     n = brix_pct / (1900.0 - 18.0 * brix_pct)
     quality = 0.85 + 0.15 * purity_pct / 100.0
@@ -221,32 +222,6 @@ def viscosity_mpa_s(brix_pct: Numeric, temp_degc: Numeric, purity_pct: Numeric =
         0.0 * brix_pct, temp_degc, purity_pct
     )
     return viscosity_water_mpa_s(temp_degc) * ratio
-
-
-def specific_heat_kj_kg_k(
-    brix_pct: Numeric, temp_degc: Numeric, purity_pct: Numeric = 100.0
-) -> Numeric:
-    """Specific heat of juice.
-
-    Parameters
-    ----------
-    brix_pct : float, ndarray or polars.Expr
-        Dissolved solids [% by mass], 0 to 85.
-    temp_degc : float, ndarray or polars.Expr
-        Temperature [degC], 0 to 105.
-    purity_pct : float, ndarray or polars.Expr
-        Sucrose per 100 dissolved solids [%].
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Specific heat [kJ/kg/K].
-
-    Notes
-    -----
-    Bubnik, Kadlec, Urban and Bruhns (1995), confirmed through a second publication.
-    """
-    return 4.1868 - brix_pct * (0.0297 - 4.6e-5 * purity_pct) + 7.5e-5 * brix_pct * temp_degc
 
 
 def saturation_pressure_kpa(temp_degc: Numeric) -> Numeric:

@@ -65,9 +65,10 @@ def buffer_from_lime_meq_kg_ph(
 
     Notes
     -----
-    Lime use of 0.50-0.64 kg/t cane is published (Eggleston 2003, confirmed); it gives 7.0 to 9.0,
-    and 8 in the middle (computed). The capacity near pH 7 alone may differ from that mean, and
-    lime bound in phosphate counts in it.
+    Lime use of 0.50-0.64 kg/t cane (Eggleston 2003, confirmed; "lime" there, taken as CaO) gives
+    7.0 to 9.0, and 8 in the middle (computed). The capacity near pH 7 alone may differ from that
+    mean, and lime bound in phosphate counts in it. Called by the tests alone: it shows where
+    `BUFFER_MEQ_KG_PH` comes from, and a mill that knows its lime can set its own by it.
     """
     base_meq_kg = 1000.0 * lime_kg_t_cane / juice_t_t_cane / CAO_G_EQ
     return base_meq_kg / (ph_limed - ph_mixed)
@@ -105,8 +106,8 @@ def ph_fall_1_h(
 
     Notes
     -----
-    Alkaline destruction ends in acids, their kinds little changed by heat: de Bruijn, Kieboom
-    and van Bekkum, Recl. Trav. Chim. Pays-Bas 105 (1986) 176-183 (confirmed).
+    Alkaline destruction ends in acids, their kinds little changed by heat: de Bruijn 1986
+    (confirmed).
     """
     destroyed = rs_destruction_1_h(ph_cold, temp_degc, rate_ph7_1_h) * hexose
     return destroyed * acid_per_hexose / buffer_meq_kg_ph

@@ -1,4 +1,4 @@
-"""Rates: sucrose inversion, reducing-sugar destruction, pH against temperature, electrodes.
+"""Rates: sucrose inversion, reducing-sugar destruction, pH against temperature.
 
 The inversion equation wants the pH of the *hot* juice. A reading of a cooled sample is carried
 to process temperature with the juice's own slope d(pH)/dT before it enters.
@@ -6,17 +6,16 @@ to process temperature with the juice's own slope d(pH)/dT before it enters.
 
 from __future__ import annotations
 
-from features.base import GAS_CONSTANT, KELVIN, LN10, Numeric, exp, exp10, log10
+from features.base import GAS_CONSTANT, KELVIN, Numeric, exp, exp10, log10
 from features.juice import water_content_g_ml
 
-#: Constants of Vukov (1965), memory: log10 k [1/min] = A + log10(water g/mL) - B/T - pH.
+#: Constants of Vukov 1965, memory: log10 k [1/min] = A + log10(water g/mL) - B/T - pH.
 VUKOV_A = 16.91
 VUKOV_B_K = 5670.0
-#: Activation energy of reducing-sugar destruction [J/mol]: glucose in cane must, confirmed.
+#: Activation energy of reducing-sugar destruction [J/mol]: glucose, Nolasco 2006, confirmed.
 RS_ACTIVATION_J_MOL = 140_200.0
 #: Temperature at which the practical destruction rates are quoted [degC], common practice.
 RS_REFERENCE_DEGC = 97.0
-FARADAY_C_MOL = 96485.33212
 #: Invert sugar formed per unit of sucrose inverted [kg/kg], molar masses (computed).
 INVERT_PER_SUCROSE = 2.0 * 180.156 / 342.297
 
@@ -40,8 +39,8 @@ def inversion_1_min(ph_hot: Numeric, temp_degc: Numeric, brix_pct: Numeric) -> N
 
     Notes
     -----
-    K. Vukov, Int. Sugar J. 67 (1965) 172-175; constants and range from memory. Acid-hydrolysis
-    data at 23-35 degC agree within a factor 1.1-1.8 (confirmed data); nothing tests the
+    Vukov 1965; constants and range from memory. Two sets of acid-hydrolysis data at 23 and 35 degC
+    (Brown 2009, confirmed; the other memory) agree within a factor 1.1-1.8; nothing tests the
     constant at 100 degC and pH 6-7, so the level is a floor and a shape. x10 per pH unit.
     """
     kelvin = temp_degc + KELVIN
@@ -87,24 +86,6 @@ def temp_factor(temp_degc: Numeric, ref_degc: Numeric = 100.0) -> Numeric:
     return exp10(VUKOV_B_K * (1.0 / (ref_degc + KELVIN) - 1.0 / (temp_degc + KELVIN)))
 
 
-def equivalent_min_100(minutes: Numeric, temp_degc: Numeric) -> Numeric:
-    """Minutes at 100 degC that would do the same to sucrose as `minutes` at `temp_degc`.
-
-    Parameters
-    ----------
-    minutes : float, ndarray or polars.Expr
-        Time [min].
-    temp_degc : float, ndarray or polars.Expr
-        Juice temperature [degC], 60 to 130.
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Equivalent time [min at 100 degC].
-    """
-    return minutes * temp_factor(temp_degc)
-
-
 def ph_at_process(
     ph_cold: Numeric, temp_degc: Numeric, slope_1_k: Numeric = -0.006, ref_degc: Numeric = 25.0
 ) -> Numeric:
@@ -128,8 +109,7 @@ def ph_at_process(
 
     Notes
     -----
-    Linear fall with temperature: K.J. Schaffler, Proc. S. Afr. Sug. Technol. Ass., June 1987
-    (form confirmed, coefficients not recovered).
+    Linear fall with temperature: Schaffler 1987 (form confirmed, coefficients not recovered).
     """
     return ph_cold + slope_1_k * (temp_degc - ref_degc)
 
@@ -158,50 +138,6 @@ def ph_at_sample(
     return ph_hot - slope_1_k * (temp_degc - ref_degc)
 
 
-def electrode_slope_mv(temp_degc: Numeric) -> Numeric:
-    """Nernst slope of a glass electrode.
-
-    Parameters
-    ----------
-    temp_degc : float, ndarray or polars.Expr
-        Temperature [degC].
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Slope [mV per pH unit].
-    """
-    return 1000.0 * GAS_CONSTANT * (temp_degc + KELVIN) * LN10 / FARADAY_C_MOL
-
-
-def isopotential_error_ph(
-    offset_ph: Numeric, temp_degc: Numeric, calibration_degc: Numeric = 25.0
-) -> Numeric:
-    """Reading error when the electrode's isopotential point is not where the meter assumes.
-
-    Parameters
-    ----------
-    offset_ph : float, ndarray or polars.Expr
-        True isopotential pH minus the meter's [-], usually -2 to 0.
-    temp_degc : float, ndarray or polars.Expr
-        Temperature of use [degC].
-    calibration_degc : float, ndarray or polars.Expr
-        Temperature of calibration [degC].
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Reading minus true pH [-]; 0.0034 per K and unit of offset near 25 degC.
-
-    Notes
-    -----
-    Size of the effect: The Analyst (1987), confirmed. The expression follows from
-    E = E_iso - S(T) (pH - pH_iso), offset calibrated out at `calibration_degc`. An electrode
-    whose isopotential point lies below the meter's reads high when it is used hotter.
-    """
-    return offset_ph * ((calibration_degc + KELVIN) / (temp_degc + KELVIN) - 1.0)
-
-
 def rs_destruction_1_h(
     ph_cold: Numeric, temp_degc: Numeric, rate_ph7_1_h: Numeric = 0.01
 ) -> Numeric:
@@ -224,91 +160,8 @@ def rs_destruction_1_h(
     Notes
     -----
     1 %/h at pH 7 and 3 %/h at pH 8: common practice. Activation energy 140.2 kJ/mol: Nolasco
-    Junior and de Massaguer, J. Food Process Eng. (2006), confirmed at 110-140 degC.
+    2006, confirmed at 110-140 degC.
     """
     inverse = 1.0 / (temp_degc + KELVIN) - 1.0 / (RS_REFERENCE_DEGC + KELVIN)
     arrhenius = exp(-RS_ACTIVATION_J_MOL / GAS_CONSTANT * inverse)
     return rate_ph7_1_h * exp(1.0986122886681098 * (ph_cold - 7.0)) * arrhenius
-
-
-def sucrose_after(sucrose: Numeric, inversion_rate_1_h: Numeric, hours: Numeric) -> Numeric:
-    """Sucrose left after a hold at constant rate.
-
-    Parameters
-    ----------
-    sucrose : float, ndarray or polars.Expr
-        Sucrose at the start [any mass unit].
-    inversion_rate_1_h : float, ndarray or polars.Expr
-        Inversion rate [1/h].
-    hours : float, ndarray or polars.Expr
-        Length of the hold [h].
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Sucrose at the end [unit of `sucrose`].
-    """
-    return sucrose * exp(-inversion_rate_1_h * hours)
-
-
-def _mean_decay(first: Numeric, second: Numeric, hours: Numeric) -> Numeric:
-    """Integral of exp(-first s) exp(-second (hours - s)) over the hold [h].
-
-    Written with sinh(x)/x by its series near zero, so that equal rates need no special case.
-    """
-    half = 0.5 * (second - first) * hours
-    square = half * half
-    # Rates are below 1/h and holds below a day, where eight terms are exact to 1e-12.
-    series: Numeric = 1.0
-    for n in range(8, 0, -1):
-        series = 1.0 + series * square / (2.0 * n * (2.0 * n + 1.0))
-    return hours * exp(-0.5 * (first + second) * hours) * series
-
-
-def rs_after(
-    sucrose: Numeric,
-    reducing_sugars: Numeric,
-    inversion_rate_1_h: Numeric,
-    rs_rate_1_h: Numeric,
-    hours: Numeric,
-) -> Numeric:
-    """Reducing sugars after a hold: formed from sucrose, destroyed at the same time.
-
-    Parameters
-    ----------
-    sucrose, reducing_sugars : float, ndarray or polars.Expr
-        Masses at the start [same mass unit].
-    inversion_rate_1_h, rs_rate_1_h : float, ndarray or polars.Expr
-        First-order rates of the two steps [1/h]; their difference times `hours` below 6.
-    hours : float, ndarray or polars.Expr
-        Length of the hold [h].
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Reducing sugars at the end [unit of `sucrose`]. They can fall while sucrose inverts.
-    """
-    formed = INVERT_PER_SUCROSE * inversion_rate_1_h * sucrose
-    held = _mean_decay(inversion_rate_1_h, rs_rate_1_h, hours)
-    return reducing_sugars * exp(-rs_rate_1_h * hours) + formed * held
-
-
-def microbial_floor_kg(lactic_rise_mg_kg: Numeric, juice_kg: Numeric, kg_kg: Numeric) -> Numeric:
-    """Least sucrose that must have been eaten to make a rise in lactic acid.
-
-    Parameters
-    ----------
-    lactic_rise_mg_kg : float, ndarray or polars.Expr
-        Lactic acid made on the way [mg per kg juice].
-    juice_kg : float, ndarray or polars.Expr
-        Juice it was made in [kg].
-    kg_kg : float, ndarray or polars.Expr
-        Sucrose per lactic acid [kg/kg]: 0.95 homofermentative, 1.9 heterofermentative
-        (computed); 2-8 used in the trade (memory, weak).
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Sucrose [kg]. L-lactic methods miss D-lactic producers, so this is a floor.
-    """
-    return lactic_rise_mg_kg * 1e-6 * juice_kg * kg_kg

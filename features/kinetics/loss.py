@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from features.base import FloatArray, Numeric, exp10
+from features.base import FloatArray, Numeric
 from features.juice import density_kg_m3, water_content_g_ml
 from features.kinetics.kinetics import inversion_1_h, ph_at_process
 
@@ -53,26 +53,6 @@ def inverted_pct(dose: Numeric) -> Numeric:
         Inverted [% of the sucrose that came in].
     """
     return -100.0 * np.expm1(-dose)
-
-
-def series_conversion(rate_times_residence: Numeric, tanks: int) -> Numeric:
-    """First-order conversion in equal stirred tanks in series.
-
-    Parameters
-    ----------
-    rate_times_residence : float, ndarray or polars.Expr
-        Rate times whole mean residence time [-].
-    tanks : int
-        Number of tanks; 0 stands for plug flow.
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Converted fraction [-].
-    """
-    if tanks == 0:
-        return 1.0 - exp10(-rate_times_residence / np.log(10.0))
-    return 1.0 - (1.0 + rate_times_residence / tanks) ** -tanks
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -217,7 +197,7 @@ def shapley_of_product(
     Notes
     -----
     The Shapley value is the integral of the gradient of the game's multilinear extension along
-    the diagonal: G. Owen, Management Science 18 (1972) P64-P79 (memory).
+    the diagonal: Owen 1972 (memory).
     """
     names = list(actual)
     if set(names) != set(reference) or not 0 < len(names) <= MOST_DRIVERS:

@@ -7,7 +7,7 @@ factors at full precision. :func:`lost_kg` and :func:`interval_kg` put them toge
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -160,13 +160,6 @@ def lost_kg(account: Mapping[str, Any]) -> float:
         acid = account["juice_kg"] * account["lactic_mg_kg"] * 1e-6
         return float(acid * account["sucrose_per_lactic_kg_kg"])
     return sum(part_kg(part) for part in account["parts"])
-
-
-def joined_log_sd(errors: Sequence[Mapping[str, Any]]) -> float:
-    """Join the errors [-]: those that multiply by their squares, those that add by ln(1 + r^2)."""
-    adding = math.hypot(*(e["log_sd"] for e in errors if e["adds"]), 0.0)
-    multiplying = math.hypot(*(e["log_sd"] for e in errors if not e["adds"]), 0.0)
-    return math.sqrt(multiplying**2 + math.log1p(min(adding, 3.0) ** 2))
 
 
 def interval_kg(account: Mapping[str, Any]) -> tuple[float, float]:

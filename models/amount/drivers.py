@@ -24,6 +24,7 @@ from models.amount.baseline import season_where_missing, slow_usual
 from models.amount.souring import PhParts, ph_parts
 from models.base import Array, Minutes, nan_sum
 
+#: Every driver there is; tests hold the shares and the report's words against it.
 DRIVERS = ("ph", "drop", "temperature", "brix", "volume", "held", "throughput")
 #: A usual factor is never taken for zero: it divides.
 _LEAST = 1e-6

@@ -139,11 +139,6 @@ def _seen(values: Array) -> bool:
     return bool(np.isfinite(values).any())
 
 
-def _times_usual(values: Array) -> Array:
-    usual = float(np.nanmedian(values)) if _seen(values) else 0.0
-    return values / usual if usual > 0 else np.full(len(values), np.nan)
-
-
 def _arriving_rs(minutes: Minutes, lab: pl.DataFrame, points: LabPoints) -> Array:
     """Reducing sugars per pol of mixed juice [%], mean of three neighbouring samples."""
     rs = lab_series(lab, minutes, "rs", points.mixed)

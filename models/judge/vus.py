@@ -7,6 +7,8 @@ up to a longest one, and the areas under the curves of all widths are averaged.
 Definition: J. Paparrizos, P. Boniol, T. Palpanas, R. S. Tsay, A. Elmore & M. J. Franklin, "Volume
 Under the Surface", PVLDB 15 (2022) 2774-2787 (memory; numbers checked against the authors' package
 ``vus``, see the tests).
+
+Only the benchmark on a real plant's record asks for it: a mill's season has no labels.
 """
 
 from __future__ import annotations

@@ -3,6 +3,9 @@
 Each signal is compared with its own slow course and with what the other signals say of it. Their
 squared surprises are summed, averaged over 15 minutes, and a period is reported where that mean
 exceeds a limit set on a training part of the record to a stated rate of false periods.
+
+No command asks for it, as every mill describes its train: the benchmark on a real plant's record
+(``tests/benchmarks/real_plant.py``) does, where there is no train to describe.
 """
 
 from __future__ import annotations

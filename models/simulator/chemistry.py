@@ -26,7 +26,7 @@ def water_g_ml(brix_pct: Floats, temp_degc: Floats) -> Floats:
     Returns
     -------
     array
-        Density times water fraction [g/mL]; a straight line in Brix fitted to the published
+        Density times water fraction [g/mL]; a straight line in Brix fitted to ICUMSA's
         sucrose-solution density polynomial, within 0.3 % (estimate).
     """
     rho = 1.0001 - 1.02e-4 * temp_degc - 3.17e-6 * temp_degc * temp_degc + 3.92e-3 * brix_pct
@@ -73,7 +73,8 @@ def rs_destruction_rate_1_h(temp_degc: Floats, ph_cold: Floats, rate_ph7_1_h: fl
     Returns
     -------
     array
-        Rate [1/h]. Energy: Nolasco Junior & de Massaguer, J. Food Process Eng. (2006).
+        Rate [1/h]. Energy: J. Nolasco Junior & P. R. de Massaguer,
+        J. Food Process Eng. 29 (2006) 462-477 (volume and pages from memory).
     """
     hot = -(_RS_ENERGY_J_MOL / _GAS) * (1.0 / (temp_degc + 273.15) - 1.0 / _T97_K)
     return np.asarray(rate_ph7_1_h * np.exp(np.log(3.0) * (ph_cold - 7.0) + hot))

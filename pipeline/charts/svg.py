@@ -17,7 +17,6 @@ import vl_convert as vlc
 from markupsafe import Markup
 
 _SVG = "http://www.w3.org/2000/svg"
-_XLINK = "http://www.w3.org/1999/xlink"
 _FORBIDDEN = frozenset({"script", "foreignObject", "image", "iframe", "a"})
 _REFERENCE = re.compile(r"url\(\s*['\"]?#([^)'\"]+)['\"]?\s*\)")
 _LONG_NUMBER = re.compile(r"-?\d+\.\d{2,}")

@@ -96,12 +96,6 @@ def export_tables(path: Path, layout: ExportLayout | None) -> Iterator[Iterator[
         yield _tables(path, str(path), layout, stack)
 
 
-def open_export(path: Path, layout: ExportLayout | None) -> ExportFile:
-    """First table of an export that is no archive (see ``export_tables``)."""
-    with export_tables(path, layout) as tables:
-        return next(tables)
-
-
 def batches(export: ExportFile) -> Iterator[pl.DataFrame]:
     """Rows of a table in order, some at a time; all columns are String except in Parquet.
 

@@ -171,13 +171,6 @@ def write_frame(path: Path, readings: pl.DataFrame) -> None:
     write_columns(path, columns, tags.words, reasons.words)
 
 
-def dump_frame(readings: pl.DataFrame, file: BinaryIO) -> None:
-    """Write a frame of readings, sorted and without repeats, to an open file: the same bytes."""
-    tags, reasons = Names(), Names()
-    columns = from_frame(readings, tags, reasons)
-    _dump(_day_table(columns, tags.words, reasons.words), file)
-
-
 def _day_table(columns: Columns, tags: list[str], reasons: list[str]) -> pa.Table:
     """Readings as a day's file has them; see the head of this module."""
     used_tags, tag = _used(columns.tag, tags)

@@ -25,7 +25,6 @@ import polars as pl
 
 from features.base import rows_by_tag
 from pipeline.base import DataError
-from pipeline.lake.columns import dump_frame
 from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, conform, import_readings
 from pipeline.lake.storage import Place, place_at
 
@@ -113,45 +112,6 @@ class Lake:
                     digest.update(file.read())
         return digest.hexdigest()[:16]
 
-    def merge_day(self, day: date, new: pl.DataFrame) -> bool:
-        """Add readings to one UTC day as an import; True when the day's content changed.
-
-        Readings already stored change nothing, and then nothing is written. Which of two
-        differing readings stays is told in ``pipeline.lake.merge``.
-        """
-        return self.merge_day_counted(day, [new])[1]
-
-    def merge_day_counted(
-        self, day: date, news: Sequence[pl.DataFrame]
-    ) -> tuple[list[DayMerge], bool]:
-        """Add several sets of readings to one UTC day in one write, with counts for each.
-
-        Parameters
-        ----------
-        day : date
-            UTC day all readings must belong to.
-        news : sequence of polars.DataFrame
-            Readings, one frame for each import, the last import last.
-
-        Returns
-        -------
-        counts : list of DayMerge
-            One for each source.
-        changed : bool
-            The day is not what it was, and was written.
-
-        Raises
-        ------
-        ValueError
-            Readings of another day, or readings that break the rules of the frame.
-        DataError
-            The stored day cannot be read.
-        """
-        merged, counts, changed = self.merged_day(day, news)
-        if changed:
-            self.place.write(self.readings_name(day), partial(dump_frame, merged))
-        return counts, changed
-
     def merged_day(
         self,
         day: date,
@@ -160,16 +120,37 @@ class Lake:
         *,
         in_full: bool = False,
     ) -> tuple[pl.DataFrame, list[DayMerge], bool]:
-        """What `merge_day_counted` would make of a day, without writing it.
+        """Add several sets of readings to one UTC day, with counts for each, without writing it.
+
+        Readings already stored change nothing. Which of two differing readings stays is told in
+        ``pipeline.lake_merge``.
 
         Parameters
         ----------
-        day, news
-            As `merge_day_counted` takes them.
+        day : date
+            UTC day all readings must belong to.
+        news : sequence of polars.DataFrame
+            Readings, one frame for each import, the last import last.
         said_before : sequence of collection of str
             For each import, the tags of which it is no news; none at all by default.
         in_full : bool
             The imports replace whatever is stored of their moments.
+
+        Returns
+        -------
+        day : polars.DataFrame
+            The day's readings.
+        counts : list of DayMerge
+            One for each import.
+        changed : bool
+            The day is not what it was.
+
+        Raises
+        ------
+        ValueError
+            Readings of another day, or readings that break the rules of the frame.
+        DataError
+            The stored day cannot be read.
         """
         stored = self._read(self.readings_name(day), READINGS_SCHEMA)
         if stored is None:

@@ -7,7 +7,6 @@ passes as a default.
 
 from __future__ import annotations
 
-from datetime import time
 from typing import Annotated, Literal
 
 from pydantic import (
@@ -68,14 +67,6 @@ class ShiftSection(Section):
         if list(self.starts) != sorted(set(self.starts)):
             raise ValueError("starts must rise through the day without repeats")
         return self
-
-    def shift_at(self, local: time) -> str:
-        """Name of the shift that runs at a local time of day."""
-        if not self.starts:
-            return ""
-        clock = f"{local:%H:%M}"
-        begun = [n for s, n in zip(self.starts, self.names, strict=True) if s <= clock]
-        return begun[-1] if begun else self.names[-1]
 
 
 class DetectionSection(Section):

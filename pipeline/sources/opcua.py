@@ -20,8 +20,6 @@ from pipeline.base import ConfigError, DataError
 from pipeline.mill import Mill, OpcUaSource
 from pipeline.sources.frames import to_frame
 
-#: Values asked for at a time; servers may give fewer.
-_PAGE: Final = 10_000
 #: Quality by the two highest bits of a status code (IEC 62541-4, table of status codes).
 _SEVERITY: Final = ("good", "uncertain", "bad", "bad")
 _MODES: Final = {

@@ -23,8 +23,6 @@ from pipeline.pull import PullResult
 from pipeline.sources.frames import has_quality
 from pipeline.store import store_of
 
-#: Columns of what a source answers; ``value`` may be text, ``time`` may be without a zone.
-COLUMNS: Final = ("time", "tag", "value", "quality")
 _FOLDER: Final = "arriving"
 
 

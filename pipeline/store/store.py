@@ -40,7 +40,7 @@ class RunResult:
     mill : mapping
         Row of ``mills``.
     findings : sequence of dict
-        What the run found; see `Store.publish_findings`.
+        What the run found; see `pipeline.matching.merge_findings`.
     sensors : polars.DataFrame or None
         Rows of ``sensor_health``.
     cells : int or None
@@ -160,32 +160,6 @@ class Store:
                 cells=result.cells,
             )
 
-    def publish_findings(
-        self,
-        found: Sequence[Row],
-        *,
-        window: tuple[datetime, datetime],
-        as_of: datetime,
-        run_id: str,
-        cells: int | None = None,
-    ) -> pl.DataFrame:
-        """Store what a run found; see `pipeline.store.matching.merge_findings` for what is kept.
-
-        False discoveries are judged over the whole season where `cells`, the hypotheses of the
-        window, is given; what people's verdicts teach is applied, and all findings of the mill are
-        ranked anew by value times confidence, in the same transaction.
-
-        Returns
-        -------
-        polars.DataFrame
-            Findings after the run, withdrawn ones left out.
-        """
-        with self._writing() as connection:
-            keep_findings(
-                connection, self.mill, found, window=window, named=(as_of, run_id), cells=cells
-            )
-        return self.findings()
-
     def record_stages(self, rows: Sequence[Mapping[str, Any]], *, over: bool = False) -> None:
         """Keep how long the stages of a run took; a stage told again replaces its row.
 
@@ -216,11 +190,6 @@ class Store:
             row = {**verdict, "verdict_id": number, "mill": self.mill}
             insert(connection, "IGNORE", "verdicts", VERDICT_COLUMNS, [row])
             settle(connection, self.mill)
-
-    def publish_sensors(self, rows: pl.DataFrame) -> None:
-        """Keep the health of tags by day; a day judged again replaces its rows."""
-        with self._writing() as connection:
-            keep_sensors(connection, rows)
 
     def sensors(self, first: date, last: date) -> pl.DataFrame:
         """Health of every tag on the UTC days `first` to `last`, both included."""

@@ -12,7 +12,7 @@ import pytest
 
 from features.base.station import Kinetics
 from features.flow.minutes import derive
-from features.flow.settling import overflow_velocity_m_h, settler_capacity_m3_h, settling_time_min
+from features.flow.settling import overflow_velocity_m_h, settling_time_min, settling_utilisation
 from features.kinetics.kinetics import rs_destruction_1_h
 
 Z90 = 1.645
@@ -79,11 +79,12 @@ def test_settling_times_at_three_dilutions_are_met():
 def test_twice_the_depth_holds_twice_and_takes_twice_as_long_but_settles_no_more():
     """Capacity goes with area, not with depth (common practice)."""
     area, rate = 95.0, 10.0
-    flow = settler_capacity_m3_h(area, rate)
-    assert overflow_velocity_m_h(flow, area) == pytest.approx(0.5 * rate)
+    flow = 0.5 * rate * area
+    assert settling_utilisation(overflow_velocity_m_h(flow, area), rate) == pytest.approx(1.0)
     shallow, deep = (60.0 * area * depth / flow for depth in (2.0, 4.0))
     assert deep == pytest.approx(2.0 * shallow)
-    assert settler_capacity_m3_h(2.0 * area, rate) == pytest.approx(2.0 * flow)
+    twice = overflow_velocity_m_h(2.0 * flow, 2.0 * area)
+    assert settling_utilisation(twice, rate) == pytest.approx(1.0)
 
 
 def test_zone_balance_of_sucrose_and_reducing_sugars(ordinary):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 import inspect
+import re
 import tomllib
 from pathlib import Path
 
@@ -13,12 +14,13 @@ import features
 
 FOLDER = Path(__file__).parent / "published"
 ROOMS = Path(features.__file__).parent
+ROOT = ROOMS.parent
 MARKS = {"confirmed", "computed", "memory", "common practice", "regression"}
 OUTSIDE = MARKS - {"regression"}
 MODULES = (
     *("juice", "boiling", "kinetics", "pol", "settling", "loss"),
     *("balances", "uncertainty"),
-    *("acid", "hold", "nominal", "transients"),
+    *("acid", "held", "nominal", "transients"),
 )
 
 
@@ -59,6 +61,37 @@ def test_rows_name_source_and_mark():
     for row in _rows():
         assert row["mark"] in MARKS, _label(row)
         assert len(row["source"]) > 5, _label(row)
+
+
+def _listed() -> set[str]:
+    """Sources in the list of the README, by author and year."""
+    readme = (ROOT / "features" / "README.md").read_text("utf-8")
+    return set(re.findall(r"^- \*\*(.+?)\*\*: ", readme, re.MULTILINE))
+
+
+def test_confirmed_rows_name_a_source_of_the_list():
+    keys = _listed()
+    for row in _rows():
+        if row["mark"] == "confirmed":
+            assert row["source"].startswith(tuple(keys)), f"{_label(row)}: {row['source']}"
+
+
+def test_every_source_named_by_author_and_year_is_in_the_list():
+    text = "\n".join(
+        path.read_text("utf-8")
+        for folder, kind in (
+            ("features", "py"),
+            ("tests/features", "py"),
+            ("tests/features", "toml"),
+        )
+        for path in sorted((ROOT / folder).rglob(f"*.{kind}"))
+    )
+    named = set(
+        re.findall(r"(?:(?:van|de) )?[A-Z][a-z]+(?:-[A-Z][a-z]+)?\s+(?:18|19|20)\d\d\b", text)
+    )
+    named = {" ".join(one.split()) for one in named} - {"CODATA 2018"}
+    assert named - _listed() == set()
+    assert _listed() - named == {"JIS Z 8802"}
 
 
 def test_every_public_formula_has_an_outside_value_or_a_reason():

@@ -90,7 +90,7 @@ def test_free_sugars_leave_no_reason_to_stop_and_that_is_said(brindlewater):
 
 
 def test_lime_is_what_takes_mixed_juice_to_the_set_point(brindlewater):
-    # 0.50 to 0.64 kg CaO per t cane (confirmed: Eggleston 2003); 250 t cane an hour.
+    # 0.50 to 0.64 kg CaO per t cane (Eggleston 2003, confirmed); 250 t cane an hour.
     found = advise(brindlewater, Prices(520.0, 400.0, 1.0), NO_ACID)
     t_day = found.at_target.lime.value
     assert 0.45 < 1000.0 * t_day / (250.0 * 24.0) < 0.72

@@ -105,7 +105,7 @@ def test_juice_that_cools_in_time_never_loses_a_tenth():
 
 
 def test_three_hours_at_100_degc_are_dangerous_as_was_published():
-    # A. van Hengel, Proc. SASTA 1962 (confirmed): under 0.1 %/h counts as safe; clear juice of
+    # van Hengel 1962 (confirmed): under 0.1 %/h counts as safe; clear juice of
     # pH 6.8 to 7.0 held at 100 degC for 3 h was often called dangerous.
     found = stand(Juice(6.9, "cold", 100.0, 15.0), 3.0, published())
     in_one_hour = found.moments[1].lost_pct

@@ -14,7 +14,6 @@ from features.flow.transport import (
     cumulative_volume_m3,
     edges_from_means,
     outflow_by_balance_m3_h,
-    plug_flow_entry_min,
     plug_flow_position_m3,
 )
 
@@ -87,7 +86,7 @@ def test_residence_only_knows_volume_over_flow(history, tanks, scale):
 
 @pytest.mark.parametrize("tanks", [1, 2, 3, 6])
 def test_steady_tanks_in_series_have_textbook_moments(tanks):
-    """Mean tau and variance tau squared over N (Levenspiel; Danckwerts 1953)."""
+    """Mean tau and variance tau squared over N (Danckwerts 1953; memory)."""
     mean, sd = residence_min(np.full(4000, 268.0), np.full(4001, 340.0), tanks)
     tau = 60.0 * 340.0 / 268.0
     assert mean[-1] == pytest.approx(tau, rel=1e-6)
@@ -136,30 +135,6 @@ def test_a_stop_ages_juice_minute_by_minute():
     for tanks in (0, 1, 3):
         mean, _ = residence_min(flow, np.full(401, 80.0), tanks)
         np.testing.assert_allclose(np.diff(mean[200:260]), 1.0, atol=1e-9)
-
-
-def test_entry_time_over_a_stop_is_exact():
-    flow = np.full(60, 60.0)
-    flow[20:35] = 0.0
-    entry = plug_flow_entry_min(flow, np.full(61, 10.0))
-    assert np.isnan(entry[:10]).all()
-    assert entry[10] == 0.0
-    assert entry[30] == 10.0
-    assert entry[36] == 11.0
-    # Juice that was at the inlet when flow stopped counts as entered when it came back.
-    assert entry[45] == 35.0
-
-
-def test_entry_time_inverts_cumulative_inflow():
-    rng = np.random.default_rng(11)
-    flow = rng.uniform(50.0, 300.0, 300)
-    volume = np.full(301, 120.0)
-    entry = plug_flow_entry_min(flow, volume)
-    seen = np.isfinite(entry)
-    passed = cumulative_volume_m3(flow)
-    inside = passed[seen] - np.interp(entry[seen], np.arange(301), passed)
-    np.testing.assert_allclose(inside, 120.0, rtol=1e-9)
-    assert seen.sum() > 200
 
 
 def test_parallel_vessels_join_by_flow():

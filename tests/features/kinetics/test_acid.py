@@ -21,7 +21,7 @@ def _zone(derived, name):
 
 
 def test_lime_use_gives_the_buffer():
-    """Eggleston (2003): 0.50-0.64 kg CaO/t cane (confirmed); 1.1 t juice per t cane (memory)."""
+    """Eggleston 2003: 0.50-0.64 kg lime/t cane (confirmed); 1.1 t juice per t cane (memory)."""
     low, high = (acid.buffer_from_lime_meq_kg_ph(lime) for lime in (0.50, 0.64))
     assert low < acid.BUFFER_MEQ_KG_PH < high
     assert Kinetics().buffer_meq_kg_ph == acid.BUFFER_MEQ_KG_PH

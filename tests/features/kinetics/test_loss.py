@@ -13,10 +13,8 @@ from features.kinetics.kinetics import inversion_1_h, ph_at_process
 from features.kinetics.loss import (
     State,
     concentration_ratio,
-    inverted_pct,
     loss_factors,
     loss_kg_h,
-    series_conversion,
     shapley_of_product,
     state_inversion_1_h,
 )
@@ -109,13 +107,6 @@ def test_rate_of_a_uniform_zone_is_the_plain_rate():
 def test_concentration_ratio_against_laliberte_density():
     inside, fed = (b / 100 * Laliberte_density(323.15, [b / 100], ["57-50-1"]) for b in (20, 14.5))
     assert concentration_ratio(20.0, 14.5, 50.0) == pytest.approx(inside / fed, rel=5e-4)
-
-
-@given(st.floats(1e-4, 2.0))
-def test_many_tanks_come_near_plug_flow(dose):
-    assert series_conversion(dose, 2000) == pytest.approx(series_conversion(dose, 0), rel=2e-3)
-    assert series_conversion(dose, 1) <= series_conversion(dose, 2) <= series_conversion(dose, 0)
-    assert inverted_pct(dose) == pytest.approx(100 * series_conversion(dose, 0), rel=1e-9)
 
 
 @given(st.floats(1e-6, 1e-2), st.floats(1.0, 1e5))

@@ -1,10 +1,11 @@
 """The account of a finding, followed by hand, gives the tonnes and the interval of its row."""
 
 import json
+import math
 
 import pytest
 
-from models.account.account import interval_kg, joined_log_sd, lost_kg, part_kg
+from models.account.account import interval_kg, lost_kg, part_kg
 
 FIRST, LAST = 5 * 1440 + 120, 5 * 1440 + 120 + 12 * 60
 
@@ -41,7 +42,13 @@ def test_the_parts_add_up_to_the_reported_tonnes(sour):
 
 def test_the_errors_join_to_the_reported_interval(sour):
     row, account = account_of_only(sour)
-    assert joined_log_sd(account["errors"]) == pytest.approx(account["log_sd"], rel=1e-9)
+    # Errors that multiply join by their squares; those that add make a factor of 1 + r.
+    squares = {
+        adds: sum(e["log_sd"] ** 2 for e in account["errors"] if e["adds"] is adds)
+        for adds in (True, False)
+    }
+    joined = math.sqrt(squares[False] + math.log1p(squares[True]))
+    assert joined == pytest.approx(account["log_sd"], rel=1e-9)
     bounds = [kg / 1000 for kg in interval_kg(account)]
     assert bounds == pytest.approx([row["lost_t_low"], row["lost_t_high"]], rel=1e-9)
 

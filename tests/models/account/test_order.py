@@ -35,7 +35,8 @@ def noisy(seed, step_at=None, size=0.0):
 
 
 def test_the_time_of_a_step_has_the_published_distribution():
-    # Yao (1987): distribution of the maximum of W(s) - |s|/2 (closed form, memory).
+    # Distribution of the maximum of W(s) - |s|/2: Y.-C. Yao, Ann. Statist. 15 (1987) 1321 (closed
+    # form, memory).
     def below(x):
         tail = 1.5 * math.exp(x) * norm.cdf(-1.5 * math.sqrt(x))
         bell = math.sqrt(x / (2 * math.pi)) * math.exp(-x / 8)

@@ -88,7 +88,8 @@ def test_resampling_keeps_spread_and_wander_and_leaves_gaps_out():
     assert np.isfinite(drawn).all()
     assert drawn.std() == pytest.approx(np.nanstd(series), rel=0.05)
     # Long-run variance (1 + phi) / (1 - phi), less what cutting blocks of mean length b takes:
-    # autocovariances shrink by (1 - 1/b)**k (Politis & Romano 1994, closed form; memory).
+    # autocovariances shrink by (1 - 1/b)**k (D. N. Politis & J. P. Romano,
+    # J. Am. Stat. Assoc. 89 (1994) 1303-1313, closed form; memory).
     phi = 0.9 * (1 - 1 / 60.0)
     assert long_run_variance(drawn, 240) == pytest.approx((1 + phi) / (1 - phi), rel=0.2)
 

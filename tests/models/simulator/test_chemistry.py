@@ -37,8 +37,8 @@ def test_inversion_rate_matches_the_check_table(ph, temp, pct_h):
     assert inverted == pytest.approx(pct_h, rel=4e-3, abs=6e-5)
 
 
-# Sucrose-solution densities [kg/m3], ICUMSA SPS-4 polynomial after Emmerich & Rosenbruch
-# (coefficients confirmed in two public copies).
+# Sucrose-solution densities [kg/m3] by the polynomial in Z. Bubnik, P. Kadlec, D. Urban &
+# M. Bruhns, Sugar Technologists Manual, Bartens 1995, p. 164 (confirmed through a transcription).
 @pytest.mark.parametrize(
     ("brix", "temp", "density"),
     [(12, 60, 1030.0), (15, 98, 1018.3), (20, 103, 1035.7), (14, 90, 1019.8)],
@@ -59,7 +59,8 @@ def test_invert_decomposes_threefold_a_ph_unit():
     temp = np.array([97.0, 97.0])
     rate = rs_destruction_rate_1_h(temp, np.array([7.0, 8.0]), 0.01)
     assert rate == pytest.approx([0.01, 0.03])
-    # confirmed energy (Nolasco Junior & de Massaguer 2006), 140 kJ/mol: 10 K near 120 degC.
+    # J. Nolasco Junior & P. R. de Massaguer, J. Food Process Eng. 29 (2006) 462-477 (energy
+    # confirmed, volume and pages from memory), 140 kJ/mol: 10 K near 120 degC.
     warm = rs_destruction_rate_1_h(np.array([110.0, 120.0]), np.array([6.1, 6.1]), 0.01)
     assert warm[1] / warm[0] == pytest.approx(
         np.exp(140_300 / 8.314462 * (1 / 383.15 - 1 / 393.15))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from keeping import merge_day
 
 from pipeline.base.errors import DataError
 from pipeline.base.lock import only_run
@@ -59,7 +60,7 @@ def mill(tmp_path, port):
 
 def readings_at(mill, moment):
     row = {"ts_utc": moment, "tag": "T", "value": 1.0, "bad": False, "reason": None}
-    lake_of(mill).merge_day(moment.date(), pl.DataFrame([row], schema=READINGS_SCHEMA))
+    merge_day(lake_of(mill), moment.date(), pl.DataFrame([row], schema=READINGS_SCHEMA))
 
 
 def states(mill):

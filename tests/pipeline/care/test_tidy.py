@@ -9,6 +9,7 @@ from pathlib import Path
 import duckdb
 import polars as pl
 import pytest
+from keeping import merge_day
 
 from pipeline.base.errors import ConfigError, StoreBusyError
 from pipeline.base.lock import only_run
@@ -38,7 +39,7 @@ def fill(mill):
     for day in OLD + NEW:
         noon = datetime(day.year, day.month, day.day, 12, tzinfo=UTC)
         row = {"ts_utc": noon, "tag": "T", "value": 1.0, "bad": False, "reason": None}
-        lake.merge_day(day, pl.DataFrame([row], schema=READINGS_SCHEMA))
+        merge_day(lake, day, pl.DataFrame([row], schema=READINGS_SCHEMA))
         lake.write_features(GRID, day, pl.DataFrame({"ts_utc": [noon]}))
     for day in (OLD[0], NEW[2]):
         put(mill.reports_path / str(day) / "nightly.html", 300)

@@ -6,12 +6,17 @@ import polars as pl
 import pytest
 
 from pipeline.files import tables
-from pipeline.files.tables import batches, open_export
+from pipeline.files.tables import batches, export_tables
 from pipeline.mill.sections import ExportLayout
 
 
+def first_table(path):
+    with export_tables(path, None) as found:
+        return next(found)
+
+
 def all_rows(path):
-    return pl.concat(list(batches(open_export(path, None))))
+    return pl.concat(list(batches(first_table(path))))
 
 
 @pytest.mark.parametrize("block", [1, 7, 64, 10_000])
@@ -33,7 +38,7 @@ def test_parquet_comes_in_pieces_in_order(tmp_path, monkeypatch):
     frame = pl.DataFrame({"k": range(10)})
     frame.write_parquet(path)
     monkeypatch.setattr(tables, "PARQUET_ROWS", 3)
-    assert [b.height for b in batches(open_export(path, None))] == [3, 3, 3, 1]
+    assert [b.height for b in batches(first_table(path))] == [3, 3, 3, 1]
     assert all_rows(path).equals(frame)
 
 
@@ -53,13 +58,13 @@ def test_a_file_of_headings_has_columns_and_no_rows(tmp_path):
 def test_the_delimiter_is_the_one_that_splits_the_headings(tmp_path, heading, delimiter):
     path = tmp_path / "a.csv"
     path.write_text(heading + "\n")
-    assert open_export(path, None).delimiter == delimiter
+    assert first_table(path).delimiter == delimiter
 
 
 def test_a_separator_line_that_names_no_delimiter_is_not_followed(tmp_path):
     path = tmp_path / "a.csv"
     path.write_text("sep=å\ntime;tag;value\n2025-10-06 10:00;PH.1;7.4\n")
-    assert open_export(path, None).delimiter == ";"
+    assert first_table(path).delimiter == ";"
     assert all_rows(path).rows() == [("2025-10-06 10:00", "PH.1", "7.4")]
 
 

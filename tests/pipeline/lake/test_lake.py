@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from keeping import merge_day
 
 from pipeline.base.errors import DataError
 from pipeline.lake.lake import Lake
@@ -39,7 +40,7 @@ def day_file(lake):
 def test_a_day_comes_back_sorted_by_tag_and_time(tmp_path):
     lake = Lake(tmp_path / "lake")
     assert lake.days() == []
-    assert lake.merge_day(DAY, SOME.reverse()) is True
+    assert merge_day(lake, DAY, SOME.reverse())[1] is True
     assert lake.days() == [DAY]
     assert lake.read_readings(DAY, DAY).equals(SOME)
     assert lake.read_readings(DAY, DAY, tags=["B"]).equals(SOME.filter(pl.col("tag") == "B"))
@@ -48,16 +49,16 @@ def test_a_day_comes_back_sorted_by_tag_and_time(tmp_path):
 
 def test_the_same_readings_again_write_nothing(tmp_path):
     lake = Lake(tmp_path)
-    lake.merge_day(DAY, SOME)
+    merge_day(lake, DAY, SOME)
     before = day_file(lake).stat()
-    assert lake.merge_day(DAY, SOME.sample(fraction=1.0, shuffle=True, seed=1)) is False
+    assert merge_day(lake, DAY, SOME.sample(fraction=1.0, shuffle=True, seed=1))[1] is False
     assert day_file(lake).stat().st_mtime_ns == before.st_mtime_ns
     assert day_file(lake).stat().st_ino == before.st_ino
 
 
 def test_counts_add_up_for_each_source(tmp_path):
     more = readings([(10, "A", 2.0, None), (20, "A", 3.0, None), (20, "A", 3.0, None)])
-    (first, second), changed = Lake(tmp_path).merge_day_counted(DAY, [SOME, more])
+    (first, second), changed = merge_day(Lake(tmp_path), DAY, SOME, more)
     assert changed
     assert (first.kept, first.merged, first.conflicts) == (3, 0, 0)
     assert (second.kept, second.merged, second.conflicts) == (1, 2, 0)
@@ -101,10 +102,10 @@ def test_the_last_import_wins_unless_it_says_less(
     tmp_path, stored, later, survivor, conflicts, good_stays
 ):
     lake = Lake(tmp_path)
-    lake.merge_day(DAY, SOME)
-    lake.merge_day(DAY, readings([(0, "C", *stored)]))
+    merge_day(lake, DAY, SOME)
+    merge_day(lake, DAY, readings([(0, "C", *stored)]))
     later_frame = readings([(0, "C", *later)])
-    (count,), changed = lake.merge_day_counted(DAY, [later_frame])
+    (count,), changed = merge_day(lake, DAY, later_frame)
     assert lake.read_readings(DAY, DAY)[-1].select("value", "reason").rows() == [survivor]
     assert changed == (survivor != stored)
     assert (count.kept, count.merged) == (0, 1)
@@ -186,14 +187,14 @@ def test_seven_overlapping_pieces_in_any_order_give_the_same_bytes(tmp_path):
         for piece in pieces:
             rng.shuffle(piece)
             if piece:
-                lake.merge_day(DAY, readings(piece))
+                merge_day(lake, DAY, readings(piece))
         bytes_seen.add(day_file(lake).read_bytes())
     assert len(bytes_seen) == 1
 
 
 def test_a_stop_between_writing_and_replacing_leaves_the_old_day(tmp_path, monkeypatch):
     lake = Lake(tmp_path)
-    lake.merge_day(DAY, SOME)
+    merge_day(lake, DAY, SOME)
     before = day_file(lake).read_bytes()
 
     def stopped(self, target):
@@ -202,12 +203,12 @@ def test_a_stop_between_writing_and_replacing_leaves_the_old_day(tmp_path, monke
     with monkeypatch.context() as patch:
         patch.setattr(Path, "replace", stopped)
         with pytest.raises(KeyboardInterrupt):
-            lake.merge_day(DAY, readings([(99, "A", 9.0, None)]))
+            merge_day(lake, DAY, readings([(99, "A", 9.0, None)]))
     assert day_file(lake).read_bytes() == before
     assert lake.read_readings(DAY, DAY).equals(SOME)
     assert lake.clean_leftovers() == 1
     assert lake.clean_leftovers() == 0
-    assert lake.merge_day(DAY, readings([(99, "A", 9.0, None)]))
+    assert merge_day(lake, DAY, readings([(99, "A", 9.0, None)]))[1]
     assert lake.read_readings(DAY, DAY).height == 4
 
 
@@ -240,7 +241,7 @@ def test_some_tags_of_several_days_come_by_tag_and_time(tmp_path, keep):
     lake = Lake(tmp_path)
     later = SOME.with_columns(pl.col("ts_utc") + timedelta(days=1))
     for frame, day in ((SOME, DAY), (later, DAY + timedelta(1))):
-        lake.merge_day(day, frame)
+        merge_day(lake, day, frame)
     both = lake.read_readings(DAY, DAY + timedelta(1), ["A", "Z"], keep=keep)
     expected = pl.concat([SOME, later]).filter(pl.col("tag") == "A").sort("tag", "ts_utc")
     assert both.equals(expected)
@@ -259,13 +260,13 @@ def test_a_link_that_leaves_the_root_is_refused(tmp_path):
     (tmp_path / "lake").mkdir()
     (tmp_path / "lake" / "readings").symlink_to(tmp_path / "elsewhere")
     with pytest.raises(DataError, match="leads out of the store"):
-        Lake(tmp_path / "lake").merge_day(DAY, SOME)
+        merge_day(Lake(tmp_path / "lake"), DAY, SOME)
     assert list((tmp_path / "elsewhere").iterdir()) == []
 
 
 def test_a_damaged_day_says_which_file_and_what_to_do(tmp_path):
     lake = Lake(tmp_path)
-    lake.merge_day(DAY, SOME)
+    merge_day(lake, DAY, SOME)
     day_file(lake).write_bytes(b"PAR1 no more")
     with pytest.raises(DataError) as caught:
         lake.read_readings(DAY, DAY)
@@ -273,7 +274,7 @@ def test_a_damaged_day_says_which_file_and_what_to_do(tmp_path):
     assert "import" in caught.value.next_step
     SOME.rename({"value": "other"}).write_parquet(day_file(lake))
     with pytest.raises(DataError, match="other"):
-        lake.merge_day(DAY, SOME)
+        merge_day(lake, DAY, SOME)
 
 
 @pytest.mark.parametrize(
@@ -288,5 +289,5 @@ def test_a_damaged_day_says_which_file_and_what_to_do(tmp_path):
 def test_frames_that_break_the_rules_never_reach_the_disk(tmp_path, frame, message):
     lake = Lake(tmp_path)
     with pytest.raises(ValueError, match=message):
-        lake.merge_day(DAY, frame)
+        merge_day(lake, DAY, frame)
     assert lake.days() == []

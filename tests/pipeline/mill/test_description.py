@@ -1,14 +1,13 @@
 """Descriptions of mills: what is accepted, and that every fault is named with its cure."""
 
 import tomllib
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
 
 from pipeline.base.errors import ConfigError
 from pipeline.mill.description import load_mill
-from pipeline.mill.sections import ShiftSection
 
 CONFIGS = Path(__file__).resolve().parents[3] / "configs"
 
@@ -136,13 +135,6 @@ def test_local_days_follow_the_clocks(tmp_path):
     assert start == datetime(2025, 11, 2, 5, tzinfo=UTC)
     assert (end - start).total_seconds() == 25 * 3600
     assert mill.local_day(datetime(2025, 11, 3, 5, 59, tzinfo=UTC)) == date(2025, 11, 2)
-
-
-def test_shifts_run_over_midnight():
-    shifts = ShiftSection()
-    assert shifts.shift_at(time(5, 59)) == "night"
-    assert shifts.shift_at(time(6, 0)) == "morning"
-    assert shifts.shift_at(time(23, 0)) == "night"
 
 
 ONE_FAULT = {

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from keeping import keep_found, keep_health, merge_day
 from polars.testing import assert_frame_equal
 
 from models.cause.lab_check import DAILY_SCHEMA
@@ -144,23 +145,23 @@ def mill(tmp_path_factory):
     for day in (date(2025, 10, 6), date(2025, 10, 7), date(2025, 10, 8)):
         write_day(lake, day)
         lake.write_features(DAILY, day, daily(day, 700.0))
-        lake.merge_day(day, readings("LT.AI212", minutes_of(day)[-1]))
+        merge_day(lake, day, readings("LT.AI212", minutes_of(day)[-1]))
     late = END - timedelta(hours=3)
-    lake.merge_day(date(2025, 10, 8), readings("ST.TI304", late))
+    merge_day(lake, date(2025, 10, 8), readings("ST.TI304", late))
     window, before = (START, END), END - timedelta(days=1)
     # The run of the day before knew three losses; tonight's keeps one, finds one late and one new.
     first = [found("overheating", (2, 6)), found("mud_held", (8, 12)), found("tank_held", (20, 26))]
-    store.publish_findings(first, window=(START, before), as_of=before, run_id="r-1")
+    keep_found(store, first, window=(START, before), as_of=before, run_id="r-1")
     store.record_run(run("r-1", before))
     second = [first[0], first[2], found("low_limed_ph", (14, 17)), found("unexplained", (40, 44))]
-    store.publish_findings(second, window=window, as_of=END, run_id="r-2")
+    keep_found(store, second, window=window, as_of=END, run_id="r-2")
     store.record_run(run("r-2", END))
     rows = [
         sensor(date(2025, 10, 6), "LT.AI212", "watch", "silent for 5.0 h"),
         sensor(date(2025, 10, 7), "ST.AI308", "sick", "reads 0.4 high"),
         sensor(date(2025, 10, 8), "LT.AI212", "sick", "silent for 14.0 h"),
     ]
-    store.publish_sensors(pl.DataFrame(rows, schema=SENSOR_COLUMNS))
+    keep_health(store, pl.DataFrame(rows, schema=SENSOR_COLUMNS))
     return mill
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from keeping import merge_day
 from polars.testing import assert_frame_equal
 
 from models.account.sums import bare_sums
@@ -155,7 +156,7 @@ def test_impossible_lab_results_are_marked_before_the_search(ready, monkeypatch)
     monkeypatch.setattr(stages, "lab_results", lambda r, s: real(seen.append(r) or r, s))
     result = lake_of(ready).read_readings(DAYS[1], DAYS[1], [series.tag]).head(1)
     absurd = result.with_columns(value=pl.lit(series.high + 50.0))
-    lake_of(ready).merge_day_counted(DAYS[1], [absurd])
+    merge_day(lake_of(ready), DAYS[1], absurd)
     stages.detect(ready, "backfill")
     assert "out_of_range" in seen[0]["reason"].to_list()
 

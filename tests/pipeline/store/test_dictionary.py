@@ -7,6 +7,7 @@ from pathlib import Path
 import duckdb
 import polars as pl
 import pytest
+from keeping import keep_found
 
 from pipeline.cli import app
 from pipeline.exports.refused import REFUSED_SCHEMA
@@ -44,7 +45,7 @@ def searched(tmp_path_factory):
     row |= {"lost_t_high": 4.0, "value": 1040.0, "currency": "USD", "confidence": 0.8}
     row |= {"status": "ended", "evidence": evidence, "lost_pct": None}
     window = (START, START + timedelta(days=1))
-    store_of(mill).publish_findings([row], window=window, as_of=window[1], run_id="r")
+    keep_found(store_of(mill), [row], window=window, as_of=window[1], run_id="r")
     give_verdict(mill, "1", "confirmed", "<b>valve</b>", "Ana")
     return mill
 

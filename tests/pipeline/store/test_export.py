@@ -11,6 +11,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from keeping import keep_found
 from python_calamine import CalamineWorkbook
 
 from pipeline.base.errors import ConfigError
@@ -67,7 +68,7 @@ def mill(tmp_path_factory):
     made = replace(BRINDLEWATER, store_path=tmp_path_factory.mktemp("store"))
     window = (START - timedelta(days=1), START + timedelta(days=40))
     rows = [episode(n) for n in range(len(NOTES))]
-    store_of(made).publish_findings(rows, window=window, as_of=window[1], run_id="r")
+    keep_found(store_of(made), rows, window=window, as_of=window[1], run_id="r")
     for rank, note in enumerate(NOTES, start=1):
         give_verdict(made, str(rank), "confirmed", note, "=Ana")
     return made
@@ -153,7 +154,7 @@ def test_the_same_findings_are_the_same_file(mill, tmp_path):
 def test_no_findings_are_an_empty_table(tmp_path):
     mill = replace(BRINDLEWATER, store_path=tmp_path / "store")
     window = (START, START + timedelta(days=1))
-    store_of(mill).publish_findings([], window=window, as_of=window[1], run_id="r")
+    keep_found(store_of(mill), [], window=window, as_of=window[1], run_id="r")
     for ending in ("csv", "xlsx", "parquet"):
         assert export_findings(mill, tmp_path / f"f.{ending}") == 0
     assert (tmp_path / "f.csv").read_text().startswith("rank,finding_id,")

@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import duckdb
 import pytest
+from keeping import keep_found
 
 from pipeline.base.errors import DataError, StoreBusyError
 from pipeline.store.matching import finding_id, merge_findings, pair_up, shared_part
@@ -38,7 +39,7 @@ def episode(start_h, hours, *, section="settler", cause="low_limed_ph", lost_t=4
 
 
 def publish(store, rows, run_id="run1", window=WINDOW, as_of=WINDOW[1]):
-    return store.publish_findings(rows, window=window, as_of=as_of, run_id=run_id)
+    return keep_found(store, rows, window=window, as_of=as_of, run_id=run_id)
 
 
 @pytest.fixture

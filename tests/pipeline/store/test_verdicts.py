@@ -7,6 +7,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from keeping import keep_found
 
 from pipeline.base.errors import ConfigError, DataError
 from pipeline.cli import app
@@ -55,7 +56,7 @@ def episode(start_h, hours=8.0, cause="overheating", lost_t=1.0, confidence=0.8)
 
 
 def publish(mill, rows):
-    return store_of(mill).publish_findings(rows, window=WINDOW, as_of=WINDOW[1], run_id="run1")
+    return keep_found(store_of(mill), rows, window=WINDOW, as_of=WINDOW[1], run_id="run1")
 
 
 @pytest.fixture
