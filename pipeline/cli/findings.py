@@ -143,7 +143,7 @@ def dictionary(*, out: Path | None = None) -> None:
     out
         Write it to this file instead of the terminal.
     """
-    from pipeline.store.dictionary import dictionary_text, write_dictionary  # noqa: PLC0415
+    from pipeline.store import dictionary_text, write_dictionary  # noqa: PLC0415
 
     if out is None:
         sys.stdout.write(dictionary_text())

@@ -3,7 +3,21 @@
 from pipeline.lake.columns import GOOD, Columns, Names, put_in_place, to_frame, write_frame
 from pipeline.lake.coverage import data_bounds, lake_of, tag_health, worked_out
 from pipeline.lake.days import DayParts, Part
-from pipeline.lake.kinds import DAILY, GRID, HEALTH, LOSSES, NOTICES, SENSORS, STATION, ZONES
+from pipeline.lake.kinds import (
+    DAILY,
+    FOUND,
+    GRID,
+    HEALTH,
+    LOSSES,
+    NOTICES,
+    SEARCHED,
+    SENSOR_DAYS,
+    SENSORS,
+    SHARPNESS,
+    STATION,
+    SUMS,
+    ZONES,
+)
 from pipeline.lake.lake import Lake
 from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, merge_readings
 from pipeline.lake.storage import Place

@@ -11,12 +11,11 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.base import ONE_DAY, Window
-from pipeline.lake import DAILY, LOSSES, ZONES, lake_of
+from pipeline.lake import DAILY, LOSSES, SHARPNESS, ZONES, lake_of
 from pipeline.mill import Mill
 from pipeline.present.night import run_health
 from pipeline.present.view import judged_minutes, latest_run, report_path, run_log_sd, view_of
 from pipeline.report import Gap, WeekView, settling_days, shift_lengths, shift_sums, write_week
-from pipeline.stages import SHARPNESS
 from pipeline.store import published_store_of
 
 #: Before and after of a fix are drawn from this far on either side.

@@ -11,18 +11,23 @@ import polars as pl
 from models.account import bare_sums
 from models.find import Losses
 from pipeline.base import ONE_DAY, midnight
-from pipeline.lake import DAILY, LOSSES, NOTICES, STATION, Lake
+from pipeline.lake import (
+    DAILY,
+    FOUND,
+    LOSSES,
+    NOTICES,
+    SEARCHED,
+    SENSOR_DAYS,
+    SHARPNESS,
+    STATION,
+    SUMS,
+    Lake,
+)
 from pipeline.mill import Mill
 from pipeline.stages.search_windows import Stretch, plan
 from pipeline.stages.sensors import judged_sensors
 from pipeline.store import Row, pair_up
 
-#: Kinds in the lake, filed under the first day that a stretch owns.
-FOUND: Final = "found"
-SEARCHED: Final = "searched"
-SENSOR_DAYS: Final = "sensor_days"
-SHARPNESS: Final = "sharpness"
-SUMS: Final = "sums"
 #: Findings this near to the border of a stretch may start on its other side for the neighbour.
 _NEAR: Final = timedelta(days=1)
 

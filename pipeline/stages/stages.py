@@ -36,12 +36,23 @@ from pipeline.base import (
     one_by_one,
     silent,
 )
-from pipeline.lake import GRID, HEALTH, SENSORS, STATION, ZONES, Lake, lake_of
+from pipeline.lake import (
+    FOUND,
+    GRID,
+    HEALTH,
+    SEARCHED,
+    SENSOR_DAYS,
+    SENSORS,
+    STATION,
+    ZONES,
+    Lake,
+    lake_of,
+)
 from pipeline.mill import Mill
 from pipeline.pull import PullResult, SourceLedger, pull_files, unfinished
 from pipeline.stages.identity import describe_run
 from pipeline.stages.search_plan import SearchPlan, plan_search
-from pipeline.stages.search_results import FOUND, SEARCHED, SENSOR_DAYS, forget, keep, season_rows
+from pipeline.stages.search_results import forget, keep, season_rows
 from pipeline.stages.search_windows import Stretch
 from pipeline.store import RunResult, Store, store_of
 

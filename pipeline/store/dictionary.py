@@ -16,9 +16,20 @@ import polars as pl
 
 from features.base import QUANTITY_COLUMNS, STATION_COLUMNS, TIME, ZONE_COLUMNS, Column
 from pipeline.base import ConfigError
-from pipeline.lake import DAILY, GRID, HEALTH, LOSSES, NOTICES, SENSORS, STATION, ZONES
-from pipeline.stages import SHARPNESS, SUMS
-from pipeline.store import EXPORT_COLUMNS, MIGRATIONS
+from pipeline.lake import (
+    DAILY,
+    GRID,
+    HEALTH,
+    LOSSES,
+    NOTICES,
+    SENSORS,
+    SHARPNESS,
+    STATION,
+    SUMS,
+    ZONES,
+)
+from pipeline.store.export import EXPORT_COLUMNS
+from pipeline.store.schema import MIGRATIONS
 
 _TEXT: Final = pl.String()
 _NUMBER: Final = pl.Float64()

@@ -74,7 +74,7 @@ RELIABILITY_COLUMNS: Final = {
     "unit": "Unit of value; empty for none",
 }
 
-SENSOR_COLUMNS: Final = {
+SENSORS_TO_SERVICE: Final = {
     "mill": "Key of the mill",
     "tag": "Name in the exports; untrusted text",
     "quantity": "What it measures",
@@ -283,7 +283,7 @@ _COMMENTS: Final[Mapping[str, Mapping[str, str]]] = {
     "for_chemist": CHEMIST_COLUMNS,
     "for_analyst": ANALYST_COLUMNS,
     "for_reliability": RELIABILITY_COLUMNS,
-    "sensors_to_service": SENSOR_COLUMNS,
+    "sensors_to_service": SENSORS_TO_SERVICE,
 }
 
 _ABOUT: Final = {
