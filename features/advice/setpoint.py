@@ -12,7 +12,7 @@ import polars as pl
 from features.base import FloatArray, Station
 from features.flow import derive
 from features.juice import density_kg_m3
-from features.kinetics import CAO_G_EQ, Belief, Draws, Estimate, draw, estimate
+from features.kinetics import CAO_G_EQ, Draws, Estimate, Prior, draw, estimate
 
 #: Limed pH between which costs are worked out, and their spacing [-].
 LOWEST_PH, HIGHEST_PH, STEP_PH = 6.6, 8.6, 0.02
@@ -107,7 +107,7 @@ class _Days:
     lime_t: FloatArray
 
 
-def advise(station: Station, prices: Prices, belief: Belief) -> Setpoint:
+def advise(station: Station, prices: Prices, prior: Prior) -> Setpoint:
     """Weigh sucrose inverted against reducing sugars destroyed and lime, over limed pH.
 
     Parameters
@@ -116,7 +116,7 @@ def advise(station: Station, prices: Prices, belief: Belief) -> Setpoint:
         Vessels and targets; its own kinetics are not used.
     prices : Prices
         What a tonne of each is worth.
-    belief : Belief
+    prior : Belief
         Kinetics, and how far they are known.
 
     Returns
@@ -137,8 +137,8 @@ def advise(station: Station, prices: Prices, belief: Belief) -> Setpoint:
     """
     targets = station.targets
     phs = np.round(np.arange(LOWEST_PH, HIGHEST_PH + STEP_PH / 2, STEP_PH), 6)
-    days, draws = _days_at_targets(station, belief, phs), draw(belief)
-    parts = _parts(days, belief, draws, prices)
+    days, draws = _days_at_targets(station, prior, phs), draw(prior)
+    parts = _parts(days, prior, draws, prices)
     totals = parts.sum(axis=0)
     cheapest = phs[np.argmin(totals, axis=1)]
     best = int(np.argmin(totals[0]))
@@ -166,10 +166,10 @@ def advise(station: Station, prices: Prices, belief: Belief) -> Setpoint:
     )
 
 
-def _days_at_targets(station: Station, belief: Belief, phs: FloatArray) -> _Days:
+def _days_at_targets(station: Station, prior: Prior, phs: FloatArray) -> _Days:
     """Work out a day at targets for each limed pH, by the derivation itself."""
     derived_at = np.arange(phs[0], phs[-1] + DERIVED_PH / 2, DERIVED_PH)
-    frames = [_zones_at(station, belief, float(ph)) for ph in derived_at]
+    frames = [_zones_at(station, prior, float(ph)) for ph in derived_at]
 
     def between(column: str) -> FloatArray:
         tonnes = np.array([frame[column].to_numpy() for frame in frames])
@@ -178,7 +178,7 @@ def _days_at_targets(station: Station, belief: Belief, phs: FloatArray) -> _Days
 
     targets = station.targets
     juice_t_h = targets.flow_feed_m3_h * density_kg_m3(targets.brix_pct, 25.0) / 1000.0
-    taken_meq_kg = belief.kinetics.buffer_meq_kg_ph * (phs - targets.ph_mixed)
+    taken_meq_kg = prior.kinetics.buffer_meq_kg_ph * (phs - targets.ph_mixed)
     return _Days(
         frames[0]["temp_degc"].to_numpy(),
         between("loss_kg_h"),
@@ -187,11 +187,11 @@ def _days_at_targets(station: Station, belief: Belief, phs: FloatArray) -> _Days
     )
 
 
-def _zones_at(station: Station, belief: Belief, ph_limed: float) -> pl.DataFrame:
+def _zones_at(station: Station, prior: Prior, ph_limed: float) -> pl.DataFrame:
     """One minute at targets but for the limed pH; zones from liming on."""
     fall = station.targets.ph_limed - station.targets.ph_clear
     targets = replace(station.targets, ph_limed=ph_limed, ph_clear=ph_limed - fall)
-    unmeasured = Station(station.vessels, (), (), targets, belief.kinetics)
+    unmeasured = Station(station.vessels, (), (), targets, prior.kinetics)
     minute = pl.Series("ts_utc", [datetime(2000, 1, 1, tzinfo=UTC)], pl.Datetime("us", "UTC"))
     zones = derive(pl.DataFrame([minute]), unmeasured).zone_minutes
     limed = zones.filter(pl.col("w_ph_limed") + pl.col("w_ph_clear") > 0.0)
@@ -200,9 +200,9 @@ def _zones_at(station: Station, belief: Belief, ph_limed: float) -> pl.DataFrame
     return limed
 
 
-def _parts(days: _Days, belief: Belief, draws: Draws, prices: Prices) -> FloatArray:
+def _parts(days: _Days, prior: Prior, draws: Draws, prices: Prices) -> FloatArray:
     """Cost of inversion, destruction and lime, shape (3, draws, pH) [currency/day]."""
-    kinetics = belief.kinetics
+    kinetics = prior.kinetics
     steeper = draws.ph_slope - kinetics.ph_slope
     warmer = days.temp_degc - kinetics.ph_ref_degc
     faster = draws.multiplier[:, None] * 10.0 ** -np.outer(steeper, warmer)

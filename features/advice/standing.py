@@ -10,9 +10,9 @@ import numpy as np
 from features.base import FloatArray, Kinetics, Numeric
 from features.kinetics import (
     INVERT_PER_SUCROSE,
-    Belief,
     Draws,
     Estimate,
+    Prior,
     draw,
     estimate,
     hold,
@@ -176,7 +176,7 @@ class _Pot:
         return np.where(self.sucrose > 2.0 * _NONE_LEFT, self.multiplier, 0.0)
 
 
-def stand(juice: Juice, hours: float, belief: Belief) -> Standing:
+def stand(juice: Juice, hours: float, prior: Prior) -> Standing:
     """Work out what a hold does to sucrose, reducing sugars and pH.
 
     Parameters
@@ -185,7 +185,7 @@ def stand(juice: Juice, hours: float, belief: Belief) -> Standing:
         The juice at the start.
     hours : float
         Length of the hold [h], above 0.
-    belief : Belief
+    prior : Belief
         Kinetics, and how far they are known.
 
     Returns
@@ -200,25 +200,25 @@ def stand(juice: Juice, hours: float, belief: Belief) -> Standing:
 
     Notes
     -----
-    Pieces of `features.kinetics.held.hold`, for all draws at once. Losses by microbes, which work below
-    about 80 degC, are not in it.
+    Pieces of `features.kinetics.held.hold`, for all draws at once. Losses by microbes, which work
+    below about 80 degC, are not in it.
     """
     if hours <= 0.0:
         raise ValueError(f"stand: a hold of {hours} h; give more than 0 h")
-    draws = draw(belief)
-    pots = [_filled(juice, belief, draws)]
+    draws = draw(prior)
+    pots = [_filled(juice, prior, draws)]
     for until in [*np.arange(1.0, hours - _INSTANT_H), hours]:
         pots.append(pots[-1].until(float(until)))
     return Standing(
         tuple(_moment(pot) for pot in pots),
-        _hours_to_tenth(_filled(juice, belief, draws.central())),
+        _hours_to_tenth(_filled(juice, prior, draws.central())),
         _beyond(pots),
     )
 
 
-def _filled(juice: Juice, belief: Belief, draws: Draws) -> _Pot:
+def _filled(juice: Juice, prior: Prior, draws: Draws) -> _Pot:
     """Set the juice up for a set of draws."""
-    usual = belief.kinetics
+    usual = prior.kinetics
     ph_slope: Numeric = draws.ph_slope
     cold = np.full(draws.ph_slope.shape, juice.ph)
     if juice.basis == "hot":

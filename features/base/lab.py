@@ -34,8 +34,8 @@ def lab_results(readings: Readings, station: Station) -> pl.DataFrame:
     Parameters
     ----------
     readings : polars.DataFrame or mapping
-        Columns ts_utc, tag, value, bad (others are ignored), or as `features.base.readings.by_tag` parts
-        them; values in the inside unit. Rows of other tags are ignored.
+        Columns ts_utc, tag, value, bad (others are ignored), or as `features.base.readings.by_tag`
+        parts them; values in the inside unit. Rows of other tags are ignored.
     station : Station
         Its ``lab`` says what each series is. A result counts when it is not bad and lies in
         ``[low, high]``.

@@ -12,13 +12,13 @@ from __future__ import annotations
 import numpy as np
 
 from features.base import BoolArray, FloatArray
-from features.flow.transport import carry_plug_flow, carry_stirred, outflow_by_balance_m3_h
+from features.flow.transport import outflow_by_balance_m3_h, transport_plug_flow, transport_stirred
 
 #: Parcels leaving within one minute differ in entry by that minute: variance of 1 min [min2].
 _MINUTE_VARIANCE = 1.0 / 12.0
 
 
-def carry_series(
+def transport_series(
     signal_in: FloatArray,
     start: FloatArray | float,
     flow_in_m3_h: FloatArray,
@@ -60,11 +60,11 @@ def carry_series(
         )
     live = volume_edges_m3 * (1.0 - dead_fraction)
     if tanks == 0:
-        return carry_plug_flow(signal_in, start, flow_in_m3_h, live)
+        return transport_plug_flow(signal_in, start, flow_in_m3_h, live)
     cell = live / tanks
     flow, signal = flow_in_m3_h, signal_in
     for _ in range(tanks):
-        signal, _end = carry_stirred(signal, start, flow, cell)
+        signal, _end = transport_stirred(signal, start, flow, cell)
         flow = np.maximum(outflow_by_balance_m3_h(flow, cell), 0.0)
     return signal
 
@@ -99,7 +99,7 @@ def residence_min(
     filled = float(volume_edges_m3[0]) * (1.0 - dead_fraction)
     usual = 60.0 * filled / max(float(np.mean(flow_in_m3_h)), 1e-9)
     start = clock_start(usual / max(tanks, 1))
-    entry = carry_series(clock, start, flow_in_m3_h, volume_edges_m3, tanks, dead_fraction)
+    entry = transport_series(clock, start, flow_in_m3_h, volume_edges_m3, tanks, dead_fraction)
     return age_moments_min(entry, clock[:, 0])
 
 

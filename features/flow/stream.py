@@ -10,7 +10,7 @@ import numpy as np
 
 from features.base import BoolArray, FloatArray
 from features.flow.residence import age_moments_min, clock_min, clock_start, mix_parallel
-from features.flow.transport import carry_plug_flow, carry_stirred, outflow_by_balance_m3_h
+from features.flow.transport import outflow_by_balance_m3_h, transport_plug_flow, transport_stirred
 
 
 class Tracer(IntEnum):
@@ -209,8 +209,8 @@ def _carry(
 ) -> FloatArray:
     """Carry through one stirred tank, or a whole plug-flow zone."""
     if tanks == 0:
-        return carry_plug_flow(signal, start, flow, edges)
-    return carry_stirred(signal, start, flow, edges)[0]
+        return transport_plug_flow(signal, start, flow, edges)
+    return transport_stirred(signal, start, flow, edges)[0]
 
 
 def _take_up(

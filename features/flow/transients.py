@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from features.base import BoolArray, FloatArray
-from features.flow.residence import carry_series
+from features.flow.residence import transport_series
 from features.flow.transport import cumulative_volume_m3
 
 #: Steps of the volume axis per nominal volume.
@@ -81,7 +81,7 @@ class _Crossing:
         n = self.inlet.shape[0]
         per_step = np.full(n, 60.0 * self.step_m3)
         edges = np.full(n + 1, volume_m3)
-        return carry_series(self.inlet, float(self.inlet[0]), per_step, edges, tanks)
+        return transport_series(self.inlet, float(self.inlet[0]), per_step, edges, tanks)
 
     def basis(self, signal: FloatArray) -> FloatArray:
         """Columns the outlet is made of: the arriving signal, an offset and a slow drift."""

@@ -79,7 +79,7 @@ def _log_mean(first: FloatArray, second: FloatArray) -> FloatArray:
     return np.where(np.abs(ratio) < 1e-9, 0.5 * (first + second), (second - first) / safe)
 
 
-def carry_stirred(
+def transport_stirred(
     signal_in: FloatArray,
     start: FloatArray | float,
     flow_in_m3_h: FloatArray,
@@ -146,7 +146,7 @@ def plug_flow_position_m3(flow_in_m3_h: FloatArray, volume_edges_m3: FloatArray)
     return np.maximum.accumulate(position)
 
 
-def carry_plug_flow(
+def transport_plug_flow(
     signal_in: FloatArray,
     start: FloatArray | float,
     flow_in_m3_h: FloatArray,

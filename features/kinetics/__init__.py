@@ -23,9 +23,9 @@ from features.kinetics.loss import (
     state_inversion_1_h,
 )
 from features.kinetics.prior import (
-    Belief,
     Draws,
     Estimate,
+    Prior,
     draw,
     estimate,
     log_sd_of_interval,

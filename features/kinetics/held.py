@@ -124,8 +124,8 @@ def hold(  # noqa: PLR0913 - each is a property of the juice or of the hold
     -----
     Runge and Kutta's fourth-order steps, halved until no result moves by more than 1e-4 of
     itself (then good to 1e-5); the tests integrate the same equations with scipy. Sources as in
-    `features.kinetics` and `features.kinetics.acid`. The level of the rates is a floor and a shape (see
-    `inversion_1_min`); the figures advise.
+    `features.kinetics` and `features.kinetics.acid`. The level of the rates is a floor and a shape
+    (see `inversion_1_min`); the figures advise.
     """
     site = Kinetics() if kinetics is None else kinetics
     given = (

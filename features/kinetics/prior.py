@@ -25,7 +25,7 @@ _WIDTH_90 = 3.2897
 
 
 @dataclass(frozen=True, slots=True)
-class Belief:
+class Prior:
     """Kinetics with standard errors.
 
     Attributes
@@ -87,7 +87,7 @@ class Estimate:
     high: float
 
 
-def published() -> Belief:
+def published() -> Prior:
     """Belief without any mill: the published rate as it stands.
 
     Returns
@@ -95,7 +95,7 @@ def published() -> Belief:
     Belief
         Multiplier 1, with the spread of the published kinetics.
     """
-    return Belief(Kinetics(multiplier=1.0, multiplier_log_sd=PUBLISHED_LOG_SD))
+    return Prior(Kinetics(multiplier=1.0, multiplier_log_sd=PUBLISHED_LOG_SD))
 
 
 def log_sd_of_interval(low: float, high: float) -> float:
@@ -114,12 +114,12 @@ def log_sd_of_interval(low: float, high: float) -> float:
     return float(np.log(high / low) / _WIDTH_90)
 
 
-def draw(belief: Belief) -> Draws:
+def draw(prior: Prior) -> Draws:
     """Lay draws around a belief.
 
     Parameters
     ----------
-    belief : Belief
+    prior : Belief
         Central values and standard errors.
 
     Returns
@@ -132,12 +132,12 @@ def draw(belief: Belief) -> Draws:
     Additive lattice of the generalised golden ratio in five dimensions, carried to normal
     quantiles: its averages settle faster than those of random draws.
     """
-    kinetics = belief.kinetics
+    kinetics = prior.kinetics
     level, slope, rs, acid, buffer = _normal_lattice(5)
     ph_slope = kinetics.ph_slope + kinetics.ph_slope_sd * slope
     multiplier = kinetics.multiplier * np.exp(kinetics.multiplier_log_sd * level)
-    if belief.fitted_at_degc is not None:
-        away = belief.fitted_at_degc - kinetics.ph_ref_degc
+    if prior.fitted_at_degc is not None:
+        away = prior.fitted_at_degc - kinetics.ph_ref_degc
         multiplier = multiplier * 10.0 ** ((ph_slope - kinetics.ph_slope) * away)
     return Draws(
         multiplier=multiplier,

@@ -56,8 +56,8 @@ def sensor_day(
     Parameters
     ----------
     screened : polars.DataFrame or mapping
-        ts_utc, tag, value, bad, reason, as `features.signal.quality.screen` gives them, or parted by
-        `features.base.readings.by_tag`; rows before and
+        ts_utc, tag, value, bad, reason, as `features.signal.quality.screen` gives them, or parted
+        by `features.base.readings.by_tag`; rows before and
         after the day carry readings over its edges.
     signals : sequence of Signal
         Tags to report on; one row each, also for a tag without readings.

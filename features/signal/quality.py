@@ -147,7 +147,7 @@ class _Series:
         self._mark(self._among_good(spikes(*self._sound(), signal.every_s, span)), "spike")
 
     def still(self) -> list[tuple[int, int]]:
-        """First and last position of stretches far stiller than the tag's habit."""
+        """First and last position of periods far stiller than the tag's habit."""
         rows = np.flatnonzero(self.good)
         at_s, value = self._sound()
         gap_s = 60.0 * self._signal.longest_gap_min
@@ -155,7 +155,7 @@ class _Series:
         return [(int(rows[first]), int(rows[last])) for first, last in runs]
 
     def mark_frozen(self, runs: Sequence[tuple[int, int]], moved: _Movement) -> None:
-        """Mark those stretches during which the plant moved."""
+        """Mark those periods during which the plant moved."""
         for first, last in runs:
             if moved.without(self._signal.tag, self.at_s[first], self.at_s[last]):
                 # The first reading of a run was still a measurement.

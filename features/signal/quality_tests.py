@@ -152,7 +152,7 @@ def calibrations(at_s: Floats, value: Floats) -> Bools:
 
     Notes
     -----
-    The usual course is a median over three hours. A stretch more than 1 pH off it, widened
+    The usual course is a median over three hours. A period more than 1 pH off it, widened
     to where it is 0.25 pH off, counts when it lasts 2 to 75 minutes and pH both rose and fell
     by 1 within a minute at its ends. Juice in a stirred tank follows a change of lime over its
     residence time of ten minutes or more and cannot do that.
@@ -197,7 +197,7 @@ def _usual_course(at_s: Floats, value: Floats) -> Floats:
 def frozen_runs(
     at_s: Floats, value: Floats, resting: Callable[[], Bools], gap_s: float
 ) -> list[tuple[int, int]]:
-    """Stretches without any change, far longer than this tag's habit.
+    """Periods without any change, far longer than this tag's habit.
 
     Parameters
     ----------

@@ -11,7 +11,7 @@ from models.base import MINUTES_PER_BLOCK, Array, block_means, running_median
 HALF_DAYS, STEP_DAYS = 7, 1
 
 
-def slow_usual(values: Array, running: NDArray[np.bool_]) -> Array:
+def slow_baseline(values: Array, running: NDArray[np.bool_]) -> Array:
     """Running median over a week either side, of the minutes with feed.
 
     Parameters

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from features.base import Station
 from features.kinetics import shapley_of_product
-from models.amount.baseline import season_where_missing, slow_usual
+from models.amount.baseline import season_where_missing, slow_baseline
 from models.amount.souring import PhParts, ph_parts
 from models.base import Array, Minutes, nan_sum
 
@@ -98,13 +98,14 @@ def split_excess(
         measured, older = _factors(zone, col, correction, parts)
         filled = {name: season_where_missing(values) for name, values in measured.items()}
         usual = {
-            name: np.maximum(slow_usual(values, running), _LEAST) for name, values in filled.items()
+            name: np.maximum(slow_baseline(values, running), _LEAST)
+            for name, values in filled.items()
         }
         flow = filled["throughput"]
         base = season_where_missing(col["ref_kg_h"])
         actual = {**filled, "throughput": older}
-        as_usual = {**usual, "throughput": flow / usual["throughput"]}
-        for name, share in shapley_of_product(base, actual, as_usual).items():
+        as_baseline = {**usual, "throughput": flow / usual["throughput"]}
+        for name, share in shapley_of_product(base, actual, as_baseline).items():
             by_driver[zone, name] = np.where(np.isfinite(measured[name]), share, np.nan)
         loss[zone] = base * np.prod(list(actual.values()), axis=0)
         reference[zone] = base * flow

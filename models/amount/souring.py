@@ -16,7 +16,7 @@ import numpy as np
 from features.base import Station
 from features.flow import souring_1_min
 from features.kinetics import LN3
-from models.amount.baseline import season_where_missing, slow_usual
+from models.amount.baseline import season_where_missing, slow_baseline
 from models.base import Array, Minutes
 
 #: Vessels without a pH probe, whose pH is carried on from the clear juice.
@@ -73,18 +73,18 @@ def ph_parts(minutes: Minutes, station: Station, bias_limed: Array) -> PhParts:
     residence = sum(
         (_residence_h(minutes, v.name) / len(settlers) for v in settlers), np.zeros(minutes.n)
     )
-    usual_h = slow_usual(residence, running)
+    baseline_h = slow_baseline(residence, running)
     degc = settlers[0].temp_degc if settlers else 97.0
     hourly = 60.0 * float(souring_1_min(station, degc))
     targets = station.targets
     between = hourly * 3.0 ** (0.5 * (targets.ph_limed + targets.ph_clear) - 7.0)
     # Juice limed lower also sours more slowly: a part of the difference is gone at the outlet.
     # Derivative of features.kinetics.acid.ph_after_acid by the pH at the start.
-    carried = 1.0 / (1.0 + LN3 * hourly * usual_h * 3.0 ** (targets.ph_limed - 7.0))
+    carried = 1.0 / (1.0 + LN3 * hourly * baseline_h * 3.0 ** (targets.ph_limed - 7.0))
     return PhParts(
-        limed=_below_usual(minutes, "ph_limed", bias_limed),
-        limed_at_clear=carried * _below_usual(minutes, "ph_limed_at_clear", bias_limed),
-        older=between * np.clip(residence - usual_h, _YOUNGER_H, _OLDER_H),
+        limed=_below_baseline(minutes, "ph_limed", bias_limed),
+        limed_at_clear=carried * _below_baseline(minutes, "ph_limed_at_clear", bias_limed),
+        older=between * np.clip(residence - baseline_h, _YOUNGER_H, _OLDER_H),
         older_mud={
             zone: _mud_older(minutes, zone) for zone in minutes.zones if zone.endswith(":mud")
         },
@@ -99,11 +99,11 @@ def _hotter(minutes: Minutes, station: Station) -> dict[str, Array]:
         if vessel.kind not in _BEHIND_CLEAR or vessel.name not in minutes.zones:
             continue
         temp = season_where_missing(minutes.zones[vessel.name]["temp_degc"], vessel.temp_degc)
-        usual = slow_usual(temp, ~minutes.stopped)
+        usual = slow_baseline(temp, ~minutes.stopped)
         more_1_h = 60.0 * np.asarray(souring_1_min(station, temp) - souring_1_min(station, usual))
         slower = 3.0 ** (station.targets.ph_clear + vessel.ph_shift - 7.0)
         # A stop is not hot juice: the usual stay counts, not that of what stood.
-        stay_h = slow_usual(_residence_h(minutes, vessel.name), ~minutes.stopped)
+        stay_h = slow_baseline(_residence_h(minutes, vessel.name), ~minutes.stopped)
         falls[vessel.name] = slower * more_1_h * stay_h
     return falls
 
@@ -122,9 +122,9 @@ def _behind_tanks(minutes: Minutes, station: Station, hourly: float) -> dict[str
         if tank.name not in minutes.zones:
             continue
         volume = season_where_missing(minutes.zones[tank.name]["volume_m3"], 0.0)
-        usual = np.maximum(slow_usual(volume, ~minutes.stopped), 1e-6)
-        usual_h = slow_usual(_residence_h(minutes, tank.name), ~minutes.stopped)
-        extra_h = np.clip(usual_h * (volume / usual - 1.0), _YOUNGER_H, _OLDER_H)
+        usual = np.maximum(slow_baseline(volume, ~minutes.stopped), 1e-6)
+        baseline_h = slow_baseline(_residence_h(minutes, tank.name), ~minutes.stopped)
+        extra_h = np.clip(baseline_h * (volume / usual - 1.0), _YOUNGER_H, _OLDER_H)
         for zone in zones_behind(station, tank.name, minutes.zones):
             older[zone] = hourly * extra_h
     return older
@@ -134,9 +134,9 @@ def _residence_h(minutes: Minutes, zone: str) -> Array:
     return season_where_missing(minutes.zones[zone]["residence_min"], 0.0) / 60.0
 
 
-def _below_usual(minutes: Minutes, name: str, bias: Array) -> Array:
+def _below_baseline(minutes: Minutes, name: str, bias: Array) -> Array:
     true = minutes.station[name] - bias
-    return slow_usual(season_where_missing(true), ~minutes.stopped) - true
+    return slow_baseline(season_where_missing(true), ~minutes.stopped) - true
 
 
 def _mud_older(minutes: Minutes, zone: str) -> Array:
@@ -144,4 +144,4 @@ def _mud_older(minutes: Minutes, zone: str) -> Array:
     fall = season_where_missing(
         minutes.station["ph_clear"] - minutes.zones[zone]["ph_cold"], otherwise=0.0
     )
-    return fall - slow_usual(fall, ~minutes.stopped)
+    return fall - slow_baseline(fall, ~minutes.stopped)

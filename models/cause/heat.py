@@ -40,17 +40,17 @@ def heat_fault(case: Case) -> SensorFault | None:
     if not rise >= (_BOILING_RISE_K if boiling else _PASSIVE_RISE_K):
         return None
     moves = {}
-    for witness in _heat_witnesses(case, zone):
-        before, during = case.before_and_in(case.minutes.zones[witness]["temp_degc"])
+    for partner in _heat_partners(case, zone):
+        before, during = case.before_and_in(case.minutes.zones[partner]["temp_degc"])
         if np.isfinite(during - before):
-            moves[witness] = during - before
+            moves[partner] = during - before
     if not moves or max(moves.values()) >= MOVED_SHARE * rise:
         return None
     others = ", ".join(f"{_words(z)} {dt:+.1f} K" for z, dt in moves.items())
     return case.fault(signal, f"temperature up by {rise:.1f} K, but nothing followed ({others}).")
 
 
-def _heat_witnesses(case: Case, zone: str) -> list[str]:
+def _heat_partners(case: Case, zone: str) -> list[str]:
     """Zones with a live thermometer that must warm with this one.
 
     Heat shows downstream as far as nothing controls or caps it: not behind a heater, and not in

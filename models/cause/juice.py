@@ -98,7 +98,7 @@ def flow_fault(case: Case) -> SensorFault | None:
     if signal is None:
         return None
     fall = _fall(case, case.minutes.station["flow_feed_m3_h"])
-    falls = [f for s in _flow_witnesses(case) if np.isfinite(f := _fall(case, s))]
+    falls = [f for s in _flow_partners(case) if np.isfinite(f := _fall(case, s))]
     if not fall >= _LEAST_FALL or not falls or max(falls) >= MOVED_SHARE * fall:
         return None
     why = f"flow down by {100 * fall:.0f} %, but other flows and the cane rate went on as before."
@@ -110,7 +110,7 @@ def _fall(case: Case, values: Array) -> float:
     return 1.0 - now / usual if usual > 0.0 else float("nan")
 
 
-def _flow_witnesses(case: Case) -> Iterator[Array]:
+def _flow_partners(case: Case) -> Iterator[Array]:
     """Flows that have a meter of their own, and the cane rate."""
     series = [case.minutes.station["cane_t_h"]]
     for zone, columns in case.minutes.zones.items():

@@ -33,7 +33,7 @@ _NEIGHBOURS = 0.25
 
 
 @dataclass(frozen=True)
-class Witness:
+class LabCheck:
     """Laboratory and ordinary balance, ready to be asked.
 
     Attributes
@@ -139,13 +139,13 @@ def zone_excess_kg(
     return {z: max(float(np.nansum(kg_h)) / 60.0, 0.0) for z, kg_h in over.items()}
 
 
-def daily_frame(minutes: Minutes, witness: Witness, zone: str = "UTC") -> pl.DataFrame:
+def daily_frame(minutes: Minutes, lab_check: LabCheck, zone: str = "UTC") -> pl.DataFrame:
     """Loss between limed and clear juice, day by day: by kinetics, by chemistry, and the rest.
 
     Parameters
     ----------
     minutes : Minutes
-    witness : Witness
+    lab_check : Witness
     zone : str
         IANA name of the time zone whose midnights part the days.
 
@@ -158,7 +158,7 @@ def daily_frame(minutes: Minutes, witness: Witness, zone: str = "UTC") -> pl.Dat
         detection_limit_t: loss that the ordinary daily balance would see that day; pairs.
     """
     return pl.DataFrame(
-        [_day(minutes, witness, bounds) for bounds in _days(minutes, zone)],
+        [_day(minutes, lab_check, bounds) for bounds in _days(minutes, zone)],
         schema=DAILY_SCHEMA,
         orient="row",
     )
@@ -173,20 +173,20 @@ def _days(minutes: Minutes, zone: str) -> list[tuple[date, int, int]]:
 
 
 def _day(
-    minutes: Minutes, witness: Witness, bounds: tuple[date, int, int]
+    minutes: Minutes, lab_check: LabCheck, bounds: tuple[date, int, int]
 ) -> tuple[date | float | int | None, ...]:
     day, first, last = bounds
     fed_t = np.nan_to_num(minutes.station["sucrose_feed_kg_h"][first:last]) / 60_000.0
     fed = float(fed_t.sum())
-    kinetic = float(np.nansum(witness.kinetic_pct[first:last] / 100.0 * fed_t))
-    limit = witness.ordinary.limit(first, last)
+    kinetic = float(np.nansum(lab_check.kinetic_pct[first:last] / 100.0 * fed_t))
+    limit = lab_check.ordinary.limit(first, last)
     limit_t = limit.tonnes if limit is not None else None
-    balance = witness.balance
+    balance = lab_check.balance
     inside = (balance.minute >= first) & (balance.minute < last)
     count = int(inside.sum())
     if count == 0:
         return day, fed, kinetic, None, None, None, limit_t, 0
     mean, sd = period_mean(balance, inside)
-    same = witness.kinetic_pct[balance.minute[inside]]
+    same = lab_check.kinetic_pct[balance.minute[inside]]
     rest = fed / 100.0 * (mean - float(np.nanmean(same))) if np.isfinite(same).any() else None
     return day, fed, kinetic, fed / 100.0 * mean, fed / 100.0 * sd, rest, limit_t, count

@@ -44,7 +44,7 @@ class Watch:
     limit : float
         Departure worth a notice.
     shortest_min : int
-        Shortest stretch worth a notice [min].
+        Shortest period worth a notice [min].
     """
 
     kind: str
@@ -82,7 +82,7 @@ def find_notices(
     """
     rows: list[dict[str, object]] = []
     for watch in _watches(minutes, lab, points, lab_shift, station):
-        rows += [_notice(minutes, watch, run) for run in _stretches(minutes, watch)]
+        rows += [_notice(minutes, watch, run) for run in _periods(minutes, watch)]
     rows += _handled_stops(minutes, claimed)
     return pl.DataFrame(rows, schema=NOTICE_SCHEMA).sort("started", "kind")
 
@@ -159,17 +159,17 @@ def _over_usual(values: Array) -> Array:
     blocks = block_means(values, MINUTES_PER_BLOCK)
     half = 7 * 24 * 60 // MINUTES_PER_BLOCK
     slow = running_median(blocks, np.ones(len(blocks), dtype=bool), half, half // 7)
-    return values - _stretch(slow, len(values))
+    return values - _to_minutes(slow, len(values))
 
 
-def _stretch(blocks: Array, n: int) -> Array:
+def _to_minutes(blocks: Array, n: int) -> Array:
     return np.repeat(blocks, MINUTES_PER_BLOCK)[:n]
 
 
-def _stretches(minutes: Minutes, watch: Watch) -> list[tuple[int, int]]:
-    """Stretches above the limit, pauses of up to an hour bridged."""
+def _periods(minutes: Minutes, watch: Watch) -> list[tuple[int, int]]:
+    """Periods above the limit, pauses of up to an hour bridged."""
     blocks = block_means(watch.values, MINUTES_PER_BLOCK)
-    high = np.nan_to_num(_stretch(blocks, minutes.n), nan=-np.inf) > watch.limit
+    high = np.nan_to_num(_to_minutes(blocks, minutes.n), nan=-np.inf) > watch.limit
     runs = bridge_runs([(a, b) for a, b in runs_of(high) if b - a >= 45], 60)
     return [(a, b) for a, b in runs if b - a >= watch.shortest_min]
 

@@ -1,4 +1,4 @@
-"""What the checks of a single sensor look at, and what they say: see `models.cause.corroboration`."""
+"""What the checks of a single sensor look at, and give; see `models.cause.corroboration`."""
 
 from __future__ import annotations
 

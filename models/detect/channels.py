@@ -58,7 +58,7 @@ def zone_kinds(station: Station, zones: Sequence[str]) -> dict[str, str]:
 def stop_runs(
     minutes: Minutes, bridge_min: int = 20, shortest_min: int = 5
 ) -> list[tuple[int, int]]:
-    """Stretches without feed [minutes]; restarts shorter than `bridge_min` do not end one."""
+    """Periods without feed [minutes]; restarts shorter than `bridge_min` do not end one."""
     runs = [(a, b) for a, b in runs_of(minutes.stopped) if b - a >= shortest_min]
     return bridge_runs(runs, bridge_min)
 

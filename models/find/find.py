@@ -36,8 +36,8 @@ from models.base import (
     to_minutes,
 )
 from models.cause import (
+    LabCheck,
     SensorFault,
-    Witness,
     corroborate,
     daily_frame,
     find_notices,
@@ -77,8 +77,9 @@ class Losses:
         ph_limed_true, ph_clear_true.
     multiplier : Multiplier
     daily : DataFrame
-        Columns of ``models.cause.lab_check.DAILY_SCHEMA``: loss between limed and clear juice by kinetics
-        and by chemistry, what stays unexplained, and what the ordinary daily balance would see.
+        Columns of ``models.cause.lab_check.DAILY_SCHEMA``: loss between limed and clear juice by
+        kinetics and by chemistry, what stays unexplained, and what the ordinary daily balance would
+        see.
     faults : tuple of SensorFault
         Episodes that only one sick sensor spoke for; each is also a notice.
     biases : dict of ProbeBias
@@ -86,7 +87,8 @@ class Losses:
     cells : int
         Hypotheses looked at, one a channel and six hours; see ``models.search.significance``.
     sharpness : DataFrame
-        Columns of ``models.detect.sharpness.SCHEMA``: what each derived feature gains over its raw signal.
+        Columns of ``models.detect.sharpness.SCHEMA``: what each derived feature gains over its raw
+        signal.
     """
 
     findings: pl.DataFrame
@@ -150,16 +152,16 @@ def find_losses(
     candidates, faults = corroborate(candidates, minutes, excess, station)
     outliers = score_blocks(*_vectors(minutes, context, microbial))
     candidates += find_unexplained(context, excess, multiplier.value, outliers, microbial, settings)
-    witness = Witness(
+    lab_check = LabCheck(
         balance,
         multiplier.value * published,
         zones_between(station, points),
         ordinary_balance(lab, minutes, station, points),
         context.quiet,
     )
-    rows = [candidate_row(c, context, excess, multiplier, outliers, witness) for c in candidates]
+    rows = [candidate_row(c, context, excess, multiplier, outliers, lab_check) for c in candidates]
     yield_kg_kg = station.kinetics.sucrose_per_lactic_kg_kg
-    rows += [microbial_row(m, minutes, witness, yield_kg_kg) for m in microbial]
+    rows += [microbial_row(m, minutes, lab_check, yield_kg_kg) for m in microbial]
     chance = [c.residual.chance.p_value(c.span.z) for c in candidates]
     chance += [NOISE.p_value(m.z) for m in microbial]
     cells = cells_in(minutes.n, len(channels))
@@ -173,7 +175,7 @@ def find_losses(
         notices,
         _series(minutes, excess, multiplier, biases),
         multiplier,
-        daily_frame(minutes, witness, zone),
+        daily_frame(minutes, lab_check, zone),
         tuple(faults),
         biases,
         cells,

@@ -46,14 +46,14 @@ def error_of(
     kg = max(item.kg, 1e-9)
     zones = item.channel.zones
     loss_kg = {z: _sum_kg(v[window]) for z, v in excess.loss_kg_h.items()}
-    usual_kg = sum(_sum_kg(excess.reference_kg_h[z][window]) for z in zones)
+    baseline_kg = sum(_sum_kg(excess.reference_kg_h[z][window]) for z in zones)
     share = _shares(loss_kg, zones)
     state = LossState(
         temp_degc=sum(w * _mean_temp(context, z, window) for z, w in share.items()),
         level_degc=_level_degc(context),
         ph_slope=context.station.kinetics.ph_slope,
         ph_leverage=multiplier.value * sum(loss_kg.values()) / kg if _on_ph(item) else 1.0,
-        flow_leverage=multiplier.value * usual_kg / kg if _on_flow(item) else 0.0,
+        flow_leverage=multiplier.value * baseline_kg / kg if _on_flow(item) else 0.0,
     )
     spans = [item.span, *(span for _, _, span in item.joined)]
     return loss_error(

@@ -11,7 +11,7 @@ import polars as pl
 from models.account import account_of, microbial_account
 from models.amount import Excess, Multiplier
 from models.base import MINUTES_PER_BLOCK, Array, Minutes, nan_sum
-from models.cause import Verdict, Witness, fact, judge, zone_excess_kg
+from models.cause import LabCheck, Verdict, fact, judge, zone_excess_kg
 from models.detect import Candidate, Context, MicrobialSpan
 from models.find.rank import Amount, confidence_of, error_of
 from models.search import OutlierScore
@@ -43,7 +43,7 @@ def candidate_row(
     excess: Excess,
     multiplier: Multiplier,
     outliers: OutlierScore,
-    witness: Witness,
+    lab_check: LabCheck,
 ) -> dict[str, object]:
     """Row of a candidate: amount, cause, confidence, evidence."""
     minutes, span = context.minutes, item.span
@@ -71,7 +71,7 @@ def candidate_row(
             },
             "account": account_of(item, minutes, excess, multiplier, error),
         }
-        | witness.evidence(
+        | lab_check.evidence(
             (span.start, span.end),
             amount.mid_kg,
             zone_excess_kg(excess, item.channel.zones, span.start, span.end),
@@ -103,7 +103,7 @@ def _driver_shares(excess: Excess, start: int, end: int) -> dict[str, float]:
 
 
 def microbial_row(
-    span: MicrobialSpan, minutes: Minutes, witness: Witness, yield_kg_kg: float
+    span: MicrobialSpan, minutes: Minutes, lab_check: LabCheck, yield_kg_kg: float
 ) -> dict[str, object]:
     """Row of a microbial spell; `yield_kg_kg` is the sucrose eaten per lactic acid made [kg/kg]."""
     # Sucrose per lactic acid is known to about a factor of two (stoichiometry 0.95-1.9, trade 2-8).
@@ -129,7 +129,7 @@ def microbial_row(
             "shares": {"microbes": 1.0},
             "account": microbial_account(span, yield_kg_kg, errors),
         }
-        | witness.evidence((span.start, span.end), span.kg, {span.zone: span.kg}, microbes=True),
+        | lab_check.evidence((span.start, span.end), span.kg, {span.zone: span.kg}, microbes=True),
     )
 
 

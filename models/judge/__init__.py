@@ -8,12 +8,12 @@ from models.judge.naive_rules import (
     fixed_limits,
     flag_everything,
     forest_on_raw_tags,
+    planted_alarms,
     quarter_hours,
     report_nothing,
     three_sigma_per_tag,
-    told_of,
     usual_limits,
 )
-from models.judge.nightly import Morning, as_it_stood
+from models.judge.nightly import NightlyList, as_it_stood
 from models.judge.scorecard import score
 from models.judge.text import as_line, as_text, causes_as_text

@@ -16,7 +16,7 @@ TIMELY_MORNING = 2
 
 
 @dataclass(frozen=True)
-class Morning:
+class NightlyList:
     """The list as it stood one morning.
 
     Attributes
@@ -51,12 +51,12 @@ class Wait:
     found_timely: bool = False
 
 
-def first_listed(mornings: Sequence[Morning], events: Spans) -> list[Wait]:
+def first_listed(nightly_lists: Sequence[NightlyList], events: Spans) -> list[Wait]:
     """For each event the wait until it is on the list, and until it is found.
 
     Parameters
     ----------
-    mornings : sequence of Morning
+    nightly_lists : sequence of Morning
         In order of time.
     events : array, shape (m, 2)
         Planted losses [h since 1970].
@@ -75,12 +75,12 @@ def first_listed(mornings: Sequence[Morning], events: Spans) -> list[Wait]:
     """
     waits = [Wait()] * len(events)
     turn = np.zeros(len(events), dtype=np.int64)
-    for morning in mornings:
-        now_h = morning.at_utc.timestamp() / 3600.0
+    for nightly in nightly_lists:
+        now_h = nightly.at_utc.timestamp() / 3600.0
         begun = np.flatnonzero(events[:, 0] < now_h)
         turn[begun] += 1
         so_far = np.column_stack([events[begun, 0], np.minimum(events[begun, 1], now_h)])
-        spans = to_spans(morning.findings, "started", "ended")
+        spans = to_spans(nightly.findings, "started", "ended")
         shown, held = set(pointing(spans, so_far).tolist()), owners(spans, so_far)
         for i, event in enumerate(begun.tolist()):
             wait, since_d = waits[event], (now_h - float(events[event, 0])) / 24.0
@@ -94,7 +94,7 @@ def first_listed(mornings: Sequence[Morning], events: Spans) -> list[Wait]:
     return waits
 
 
-def as_it_stood(findings: pl.DataFrame, at_utc: datetime) -> Morning:
+def as_it_stood(findings: pl.DataFrame, at_utc: datetime) -> NightlyList:
     """List that a rule which looks at each moment alone would have shown one morning.
 
     Parameters
@@ -105,7 +105,7 @@ def as_it_stood(findings: pl.DataFrame, at_utc: datetime) -> Morning:
         The morning; later findings are left out, running ones end there.
     """
     begun = findings.filter(pl.col("started") < at_utc)
-    return Morning(at_utc, begun.with_columns(pl.min_horizontal("ended", pl.lit(at_utc))))
+    return NightlyList(at_utc, begun.with_columns(pl.min_horizontal("ended", pl.lit(at_utc))))
 
 
 def median_wait_d(waits: Sequence[float | None]) -> float | None:

@@ -46,7 +46,7 @@ from models.judge.marks import (
     to_spans,
     united_iou,
 )
-from models.judge.nightly import Morning, first_listed
+from models.judge.nightly import NightlyList, first_listed
 from models.judge.order import ndcg
 
 #: Columns of a findings frame that the marks and the baselines share.
@@ -83,7 +83,7 @@ def score(
     truth: pl.DataFrame,
     findings: pl.DataFrame,
     fed_weeks: float,
-    mornings: Sequence[Morning] = (),
+    nightly_lists: Sequence[NightlyList] = (),
 ) -> Scorecard:
     """Mark findings against the planted events of one mill.
 
@@ -96,7 +96,7 @@ def score(
         have one, else as they come. More columns do no harm; filter by confidence before.
     fed_weeks : float
         Length of the data searched [weeks], above 0.
-    mornings : sequence of Morning
+    nightly_lists : sequence of Morning
         The list of every morning, in order; without it the waits are null.
 
     Returns
@@ -129,7 +129,7 @@ def score(
         confusers=confusers.height,
         confusers_claimed=claimed(spans, to_spans(confusers, "start_utc", "end_utc"), events),
         orders=() if order is None else (order,),
-        events=_event_rows(losses, findings, events, fed_weeks, mornings),
+        events=_event_rows(losses, findings, events, fed_weeks, nightly_lists),
     )
 
 
@@ -146,14 +146,14 @@ def _event_rows(
     findings: pl.DataFrame,
     events: Spans,
     weeks: float,
-    mornings: Sequence[Morning],
+    nightly_lists: Sequence[NightlyList],
 ) -> pl.DataFrame:
     """One row a loss event, with its findings summed."""
     spans = to_spans(findings, "started", "ended")
     owner = owners(spans, events)
     touched = shared_h(spans, events).sum(axis=0) > 0
     early = before_too_many_false(spans, events, FALSE_PER_WEEK * weeks)
-    waits = first_listed(mornings, events)
+    waits = first_listed(nightly_lists, events)
     rows: list[dict[str, object]] = []
     for i in range(losses.height):
         mine = np.flatnonzero(owner == i)
@@ -165,7 +165,7 @@ def _event_rows(
         row |= {"found_early": united_iou(first, events[i : i + 1]) >= FOUND_IOU}
         row |= {"iou": iou, "named": largest["cause"][0] if mine.size else None}
         row |= {name: float(own[name].sum()) if mine.size else None for name in _TOGETHER}
-        rows.append(row | (asdict(waits[i]) if mornings else {}))
+        rows.append(row | (asdict(waits[i]) if nightly_lists else {}))
     kept = losses.select(
         "event", "cause", "start_utc", "end_utc", pl.col("lost_t").alias("planted_t")
     )

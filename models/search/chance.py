@@ -1,7 +1,7 @@
-"""How often chance alone makes a stretch look like a loss, learnt from the mill's own quiet hours.
+"""How often chance alone makes a period look like a loss, learnt from the mill's own quiet hours.
 
-Theory counts windows and takes a normal tail. A search that looks at every stretch of every length,
-with a long-run variance that was itself estimated, meets strong stretches more often, and a plant
+Theory counts windows and takes a normal tail. A search that looks at every period of every length,
+with a long-run variance that was itself estimated, meets strong periods more often, and a plant
 whose levels are moved by hand far more often. So the search is run over resampled quiet hours, in
 blocks long enough to keep their wander, and what it finds there is what chance can do.
 """
@@ -18,14 +18,14 @@ from models.base import Array, runs_of
 from models.search.changepoint import WINDOW, segments
 
 _BLOCKS_PER_WEEK = 672
-#: Strength from which chance stretches are counted; weaker ones do not pay for two change points.
+#: Strength from which chance periods are counted; weaker ones do not pay for two change points.
 _LEVEL_Z = 4.0
 #: Weeks resampled of each channel, and quarter-hours searched at once.
 _WEEKS = 52
 _DRAWN = WINDOW
 #: Fewer quiet weeks than this say nothing that the first season's curve does not.
 _LEAST_QUIET_WEEKS = 3.0
-#: Prior, worth so many weeks with so many stretches of so wide a tail. A little wider than the
+#: Prior, worth so many weeks with so many periods of so wide a tail. A little wider than the
 #: widest AR(1) noise measured, phi 0.995 at one minute (``tests/benchmarks/false_alarms.py``).
 _PRIOR_WEEKS = 20.0
 _PRIOR_COUNT = 1.0
@@ -40,15 +40,15 @@ _SEED = 20_252
 
 @dataclass(frozen=True, slots=True)
 class Chance:
-    """Rate of chance stretches of one channel by their strength.
+    """Rate of chance periods of one channel by their strength.
 
-    Stretches stronger than `level` standard errors come `per_week` times a week; above it their
+    Periods stronger than `level` standard errors come `per_week` times a week; above it their
     squared strength falls off exponentially.
 
     Attributes
     ----------
     per_week : float
-        Stretches of at least four standard errors [1/week].
+        Periods of at least four standard errors [1/week].
     width : float
         Mean excess of their squared strength over sixteen.
     quiet_weeks : float
@@ -63,7 +63,7 @@ class Chance:
     block: float = 0.0
 
     def rate(self, z: float) -> float:
-        """Chance stretches at least as strong as `z` [1/week]."""
+        """Chance periods at least as strong as `z` [1/week]."""
         excess = max(z, 0.0) ** 2 - _LEVEL_Z**2
         return self.per_week * math.exp(-excess / self.width)
 
@@ -82,13 +82,13 @@ class Chance:
     def penalty(self, per_week: float) -> float:
         """Price of a change point at which chance is found `per_week` times a week.
 
-        A stretch inside the series needs two change points: it pays where its squared strength
+        A period inside the series needs two change points: it pays where its squared strength
         exceeds twice the penalty.
         """
         return 0.5 * max(self.z_for(per_week), _LEVEL_Z) ** 2
 
     def p_value(self, z: float) -> float:
-        """Probability that chance makes so strong a stretch within one cell of `CELL_H` hours.
+        """Probability that chance makes so strong a period within one cell of `CELL_H` hours.
 
         Never below 1e-7: no record of weeks can show more.
         """
@@ -98,7 +98,7 @@ class Chance:
 #: Noise alone, nothing moved by hand: the prior by itself.
 NOISE = Chance(_PRIOR_COUNT / _PRIOR_WEEKS, _PRIOR_WIDTH)
 #: Without enough quiet hours: levels may be moved by hand as they were in the tuning seasons, whose
-#: quiet hours passed 0.06 and 0.03 stretches a week where 0.05 and 0.02 were asked (estimate).
+#: quiet hours passed 0.06 and 0.03 periods a week where 0.05 and 0.02 were asked (estimate).
 FIRST_SEASON = Chance(0.2, 16.0)
 
 
@@ -145,7 +145,7 @@ def resample(series: Array, n: int, length: float, rng: np.random.Generator) -> 
     """Draw a series of the same noise: blocks of random length from random places.
 
     Stationary bootstrap (D. N. Politis & J. P. Romano, J. Am. Stat. Assoc. 89 (1994) 1303-1313;
-    memory). A block ends early where the quiet stretch it comes from ends.
+    memory). A block ends early where the quiet period it comes from ends.
 
     Parameters
     ----------

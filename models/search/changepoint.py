@@ -26,7 +26,7 @@ _CHEAPER = 0.7
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """A stretch of readings with one mean.
+    """A period of readings with one mean.
 
     Attributes
     ----------
@@ -69,7 +69,7 @@ def default_penalty(n: int, z_min: float) -> float:
     n : int
         Readings searched.
     z_min : float
-        Standard errors a stretch must differ by to be worth its two change points, on top of the
+        Standard errors a period must differ by to be worth its two change points, on top of the
         price ``2 log n`` of having searched everywhere.
 
     Returns
@@ -96,9 +96,10 @@ def change_points(values: Array, lrv: float, penalty: float, min_size: int = 2) 
     lrv : float
         Long-run variance [unit squared].
     penalty : float
-        Price of a change point [long-run variances]; see `default_penalty` and ``models.search.chance``.
+        Price of a change point [long-run variances]; see `default_penalty` and
+        ``models.search.chance``.
     min_size : int
-        Shortest stretch [readings].
+        Shortest period [readings].
 
     Raises
     ------
@@ -175,7 +176,7 @@ def segments(
     lrv: float | None = None,
     bridge: int = 32,
 ) -> list[Segment]:
-    """Stretches of constant mean of a series with gaps.
+    """Periods of constant mean of a series with gaps.
 
     A gap of up to `bridge` readings is bridged by a straight line, a longer one by zero, the value
     of a residual when nothing happens. Means and their errors use measured readings only.

@@ -16,9 +16,9 @@ from models.search.changepoint import Segment, default_penalty, segments
 _BASELINE_DAYS = 7
 _JOIN_H = 2.0
 _JOIN_UNPROVEN_H = 8.0
-#: A pause this long between two stretches twice as high parts them.
+#: A pause this long between two periods twice as high parts them.
 _VALLEY_H = 4.0
-#: A ramp up or a tail has at least this share of the stretch it leans on: pH drifts with its
+#: A ramp up or a tail has at least this share of the period it leans on: pH drifts with its
 #: probe and washes out, levels and temperatures step.
 _LEANING_PH, _LEANING = 0.3, 0.5
 
@@ -60,7 +60,7 @@ class Span:
     kg_sd : float
         Its error from everyday noise alone [kg].
     z : float
-        Strongest evidence of its stretches, in standard errors.
+        Strongest evidence of its periods, in standard errors.
     """
 
     start: int
@@ -122,15 +122,15 @@ def find_spans(
     ----------
     residual : Residual
     z_min : float
-        Standard errors a stretch must reach.
+        Standard errors a period must reach.
     rate_min : float
-        Smallest mean excess of a stretch [kg/h].
+        Smallest mean excess of a period [kg/h].
     kg_min : float
         Smallest excess of an episode [kg].
     standing_error : float
         Error of a mean that no length of time averages away [kg/h], such as that of a probe.
     false_per_week : float, optional
-        Stretches that chance may pass in this channel [1/week]; sets the penalty once the chance
+        Periods that chance may pass in this channel [1/week]; sets the penalty once the chance
         curve is the channel's own. Until then, or without it, the penalty rests on `z_min`.
     """
     penalty = default_penalty(len(residual.block_kg_h), z_min)
@@ -164,7 +164,7 @@ def _with_standing_error(part: Segment, error: float) -> Segment:
 
 
 def _with_shoulders(parts: list[Segment], strong: list[Segment], leaning: float) -> list[Segment]:
-    """Strong stretches and the weaker ones leaning on them (a ramp up, a tail)."""
+    """Strong periods and the weaker ones leaning on them (a ramp up, a tail)."""
     anchors, chosen = set(strong), set(strong)
     for step in (1, -1):
         for before, part in pairwise(parts[::step]):

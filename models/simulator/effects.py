@@ -131,16 +131,16 @@ _EFFECTS: dict[str, Effect] = {
 
 
 def apply_events(base: Drive, events: Iterable[PlannedEvent], first_step: int, steps: int) -> Drive:
-    """Driving series of a stretch of the season with `events` in it.
+    """Driving series of a period of the season with `events` in it.
 
     Parameters
     ----------
     base : dict of str to array, shape (T,)
         Everyday series of the whole season; left unchanged.
     events : iterable of PlannedEvent
-        Events to put in; those that miss the stretch change nothing.
+        Events to put in; those that miss the period change nothing.
     first_step, steps : int
-        The stretch. Past the season's end the last values are held.
+        The period. Past the season's end the last values are held.
 
     Returns
     -------

@@ -194,28 +194,28 @@ def with_verdicts(
     if not isinstance(evidence, dict):
         return row | {"verdict": _standing(row, own)}
     before = {"cause": row["cause"], "confidence": row["confidence"]}
-    told: list[str] = []
+    parts: list[str] = []
     if own is not None:  # somebody looked at this very loss: the kind has no say any more
-        _apply_own(row, own, told)
+        _apply_own(row, own, parts)
     else:
         lesson = lessons.of(row["cause"], row["section"])
-        _weigh_causes(row, evidence, lessons, before, told)
+        _weigh_causes(row, evidence, lessons, before, parts)
         if lesson.real or lesson.dismissed:
-            _weigh_confidence(row, lesson, told)
-            _weigh_mark(row, lesson, before, told, strict_q)
-    if not told:
+            _weigh_confidence(row, lesson, parts)
+            _weigh_mark(row, lesson, before, parts, strict_q)
+    if not parts:
         return row
     if isinstance(evidence.get("facts"), list):
-        evidence["facts"] = [*evidence["facts"], *({"text": t, "by": _KEY} for t in told)]
-    evidence[_KEY] = {"before": before, "told": told}
+        evidence["facts"] = [*evidence["facts"], *({"text": t, "by": _KEY} for t in parts)]
+    evidence[_KEY] = {"before": before, "told": parts}
     return row | {"evidence": _dump(evidence)}
 
 
-def _weigh_confidence(row: dict[str, Any], lesson: Lesson, told: list[str]) -> None:
+def _weigh_confidence(row: dict[str, Any], lesson: Lesson, parts: list[str]) -> None:
     factor = lesson.factor(large=_large(row))
     was = row["confidence"]
     row["confidence"] = round(min(was * factor, max(was, MOST_CONFIDENCE)), 3)
-    told.append(
+    parts.append(
         f"of findings of this kind {lesson.real} proved real and {lesson.dismissed} did not: "
         f"confidence {was:.2f} became {row['confidence']:.2f}"
     )
@@ -225,7 +225,7 @@ def _weigh_mark(
     row: dict[str, Any],
     lesson: Lesson,
     before: dict[str, Any],
-    told: list[str],
+    parts: list[str],
     strict_q: float,
 ) -> None:
     """Take the strict mark from a finding whose kind needs more significance than it has."""
@@ -235,7 +235,7 @@ def _weigh_mark(
     if q_value * stricter > strict_q:
         before["mark"] = row["mark"]
         row["mark"] = LISTED
-        told.append(
+        parts.append(
             f"its kind was dismissed before and now needs {stricter:.1f} times the significance: "
             "no longer marked as confident"
         )
@@ -246,7 +246,7 @@ def _weigh_causes(
     evidence: dict[str, Any],
     lessons: Lessons,
     before: dict[str, Any],
-    told: list[str],
+    parts: list[str],
 ) -> None:
     """Shift the weights of the causes considered; the heaviest names the finding."""
     others = {a["cause"]: float(a["weight"]) for a in evidence.get("alternatives") or []}
@@ -267,20 +267,20 @@ def _weigh_causes(
     ]
     became = f"weight of {named} {weights[named]:.2f} became {shifted[named]:.2f}"
     change = f"; {heaviest} now weighs most" if heaviest != named else ""
-    told.append(f"after what was found on the floor before, the {became}{change}")
+    parts.append(f"after what was found on the floor before, the {became}{change}")
 
 
-def _apply_own(row: dict[str, Any], own: Row, told: list[str]) -> None:
+def _apply_own(row: dict[str, Any], own: Row, parts: list[str]) -> None:
     row["verdict"] = _standing(row, own)
-    told.append(str(own["said"]))
+    parts.append(str(own["words"]))
     if row["verdict"] in _REAL:
         row["confidence"] = max(row["confidence"], MOST_CONFIDENCE)
     if own["found_cause"] and own["found_cause"] != row["cause"]:
-        told.append(f"the search had named {row['cause']}")
+        parts.append(f"the search had named {row['cause']}")
         row["cause"] = own["found_cause"]
     if row["verdict"] == "look_again":
         grown = f"it was {own['lost_t']:.2f} t then and is {row['lost_t']:.2f} t now"
-        told.append(f"look again: {'the loss went on' if own['went_on'] else grown}")
+        parts.append(f"look again: {'the loss went on' if own['went_on'] else grown}")
 
 
 def _standing(row: Row, own: Row | None) -> str | None:
@@ -300,5 +300,5 @@ def _ours(item: object) -> bool:
 
 
 def _dump(evidence: dict[str, Any]) -> str:
-    """Write evidence as ``models.find.rows`` does, so that what is taken back leaves the same text."""
+    """Write evidence as the search does, so that what is taken back leaves the same text."""
     return json.dumps(evidence, sort_keys=True)

@@ -36,18 +36,18 @@ def full_disk(error: BaseException, where: Path) -> DiskError | None:
     """
     if isinstance(error, DiskError):
         return error
-    said = next((text for text in map(_about_disk, _chain(error)) if text), None)
-    if said is None:
+    phrase = next((text for text in map(_about_disk, _chain(error)) if text), None)
+    if phrase is None:
         return None
-    if "read-only" in said:
+    if "read-only" in phrase:
         cure = "See why it may only be read (mount, failing disk)"
     else:
         cure = (
             "Make a little room by hand first, outside the store: clearing up needs some, too. "
-            "lostpol vacuum MILL --dry-run then lists what can go"
+            "lostpol tidy MILL --dry-run then lists what can go"
         )
     return DiskError(
-        f"The disk takes no writing: {said}.",
+        f"The disk takes no writing: {phrase}.",
         f"{where} ({_room(where)})",
         f"{cure}. Then run the same command again. What was stored before is as it was.",
     )

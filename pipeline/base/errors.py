@@ -13,7 +13,7 @@ DataError    3     Exports unreadable, tags missing, or too much of the data ref
 StoreBusy    4     Another program holds the findings store.
 Delivery     5     The report was written but could not be sent.
 DiskError    6     The disk is full, or takes no writing.
-Unwell       7     ``lostpol doctor`` found something that stops or falsifies runs.
+Unwell       7     ``lostpol health`` found something that stops or falsifies runs.
 LakeError    8     The lake (share or object store) cannot be reached, or refuses.
 ===========  ====  =====================================================================
 """

@@ -116,7 +116,7 @@ def only_writer(database: Path, patience_s: float) -> Iterator[None]:
     """Hold the right to write a findings store, or to put another file in its place.
 
     The database has a lock of its own; this one also covers the moment between closing one file
-    and putting a smaller one in its place (``lostpol vacuum``).
+    and putting a smaller one in its place (``lostpol tidy``).
 
     Raises
     ------

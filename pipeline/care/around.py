@@ -37,7 +37,7 @@ def _room(folder: Path) -> Sign:
     if free is None:
         return Sign("Disk", "look", "free space is not known", f"Look at {folder}.")
     what = f"{free / _MIB:,.0f} MiB free at {folder}"
-    cure = "Make room: lostpol vacuum MILL --dry-run lists what can go; [keep] says what may."
+    cure = "Make room: lostpol tidy MILL --dry-run lists what can go; [keep] says what may."
     state: State = "wrong" if free < _LEAST_FREE else "look" if free < _GOOD_FREE else "fine"
     return Sign("Disk", state, what, "" if state == "fine" else cure)
 

@@ -68,5 +68,5 @@ def require_well(mill: Mill, signs: Iterable[Sign]) -> None:
             f"{len(wrong)} of the things a run of {mill.name} depends on "
             f"{'is' if len(wrong) == 1 else 'are'} wrong.",
             ", ".join(wrong),
-            "Follow the cures above, then run lostpol doctor again.",
+            "Follow the cures above, then run lostpol health again.",
         )

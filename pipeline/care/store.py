@@ -52,7 +52,7 @@ def lake(mill: Mill) -> Iterator[Sign]:
         cure = "Pull exports with lostpol pull; if there were some, see that its disk is mounted."
         yield Sign("Lake", "look", f"{where} does not exist yet", cure)
         return
-    lake_of(mill).place.make_ready()
+    lake_of(mill).storage.make_ready()
     yield Sign("Lake", "fine", f"can be reached and written: {where}")
 
 
@@ -148,7 +148,7 @@ def leavings(mill: Mill) -> Iterator[Sign]:
     if items:
         mib = sum(item.size_bytes for item in items) / 2**20
         what = f"{len(items)} remains of stopped runs, {mib:.1f} MiB"
-        yield Sign("Remains", "look", what, "Remove them with lostpol vacuum.")
+        yield Sign("Remains", "look", what, "Remove them with lostpol tidy.")
 
 
 def last_runs(mill: Mill) -> Iterator[Sign]:
@@ -225,7 +225,7 @@ def stored_days(mill: Mill) -> Iterator[Sign]:
     days = held.days()
     if not days:
         return
-    pulled = days_pulled(held.place)
+    pulled = days_pulled(held.storage)
     gone = sorted(day for day in pulled - set(days) if day >= days[0])
     # An object store holds whole objects only, and all would have to be fetched.
     damaged = [d for d in days if isinstance(held.root, Path) and not held.is_whole(d)]

@@ -43,7 +43,7 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
-class Vacuumed:
+class Tidied:
     """What was deleted, or would be, and the size of the database before and after [bytes]."""
 
     items: tuple[Item, ...]
@@ -51,7 +51,7 @@ class Vacuumed:
     database_after: int
 
 
-def vacuum(mill: Mill, *, dry_run: bool) -> Vacuumed:
+def make_room(mill: Mill, *, dry_run: bool) -> Tidied:
     """Delete what may go and make the database file small.
 
     Parameters
@@ -68,7 +68,7 @@ def vacuum(mill: Mill, *, dry_run: bool) -> Vacuumed:
         items = tuple(to_delete(mill))
         size = _size(mill.database_path)
         if dry_run:
-            return Vacuumed(items, size, size - _free_inside(mill))
+            return Tidied(items, size, size - _free_inside(mill))
         try:
             for item in items:
                 _delete(mill, item)
@@ -76,8 +76,8 @@ def vacuum(mill: Mill, *, dry_run: bool) -> Vacuumed:
         except OSError as error:
             raise full_disk(error, mill.store_path) or error from error
         freed = sum(item.size_bytes for item in items)
-        log_event(mill, "vacuumed", items=len(items), freed_bytes=freed)
-        return Vacuumed(items, size, _size(mill.database_path))
+        log_event(mill, "tidied", items=len(items), freed_bytes=freed)
+        return Tidied(items, size, _size(mill.database_path))
 
 
 def to_delete(mill: Mill) -> Iterator[Item]:
@@ -101,7 +101,7 @@ def leftovers(mill: Mill) -> Iterator[Item]:
             yield _item(part, "left by a stopped run")
     if mill.lake is not None:
         lake = lake_of(mill)
-        for name in lake.place.leftovers():
+        for name in lake.storage.leftovers():
             yield _lake_item(lake, name, "left by a stopped run")
     incoming = mill.incoming_path
     if incoming.is_dir() and not unfinished(incoming):
@@ -119,7 +119,7 @@ def _old_seasons(mill: Mill, keep_days: int) -> Iterator[Item]:
         if days[-1] - season[-1] <= timedelta(days=keep_days) or waiting & set(season):
             continue
         first, last = season[0] - ONE_DAY, season[-1] + ONE_DAY
-        for folder in lake.place.day_folders():
+        for folder in lake.storage.day_folders():
             with suppress(ValueError):
                 if first <= date.fromisoformat(folder.rpartition("date=")[2]) <= last:
                     yield _lake_item(lake, folder, f"season that ended on {season[-1]}")
@@ -148,8 +148,8 @@ def _old_reports(mill: Mill, keep_days: int) -> Iterator[Item]:
 
 def _old_refusals(lake: Lake, days: int) -> Iterator[Item]:
     limit = time.time() - days * _DAY_S
-    for name in lake.place.find(f"{REFUSALS}/*.parquet"):
-        if lake.place.modified_s(name) < limit:
+    for name in lake.storage.find(f"{REFUSALS}/*.parquet"):
+        if lake.storage.modified_s(name) < limit:
             yield _lake_item(lake, name, f"refused rows, older than {days} days")
 
 
@@ -161,7 +161,7 @@ def _old_logs(folder: Path, days: int) -> Iterator[Item]:
 
 
 def _lake_item(lake: Lake, name: str, why: str) -> Item:
-    return Item(lake.place.where(name), why, lake.place.size_bytes(name), name)
+    return Item(lake.storage.where(name), why, lake.storage.size_bytes(name), name)
 
 
 def _item(path: Path, why: str) -> Item:
@@ -177,7 +177,7 @@ def _size(path: Path) -> int:
 
 def _delete(mill: Mill, item: Item) -> None:
     if item.in_lake:
-        lake_of(mill).place.remove(item.in_lake)
+        lake_of(mill).storage.remove(item.in_lake)
         return
     path = Path(item.path)
     if path.is_dir() and not path.is_symlink():

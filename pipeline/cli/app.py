@@ -18,7 +18,7 @@ from typing import Annotated, Literal
 from cyclopts import App, CycloptsError, Parameter, validators
 
 from pipeline.base import ConfigError, LostpolError, full_disk
-from pipeline.cli.care import doctor, vacuum
+from pipeline.cli.care import health, tidy
 from pipeline.cli.dossier import explain
 from pipeline.cli.exports import describe, pull_direct
 from pipeline.cli.findings import dictionary, findings, outbox, show_findings, verdict, verdicts
@@ -47,8 +47,8 @@ for _command in (
     outbox,
     dictionary,
     scorecard,
-    doctor,
-    vacuum,
+    health,
+    tidy,
 ):
     app.command(_command)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
@@ -237,24 +237,24 @@ def run(arguments: Sequence[str]) -> int:
     try:
         app(words, exit_on_error=False, print_error=False, result_action="return_value")
     except LostpolError as error:
-        return _tell(error, debug=debug)
+        return _show(error, debug=debug)
     except CycloptsError as error:
         cure = "Run lostpol --help, or lostpol COMMAND --help."
-        return _tell(ConfigError(str(error), "command line", cure), debug=debug)
+        return _show(ConfigError(str(error), "command line", cure), debug=debug)
     except KeyboardInterrupt:
         stop = "Run the same command again: what was finished is kept, the rest is done again."
-        _tell(LostpolError("Stopped by the keyboard.", "command line", stop), debug=debug)
+        _show(LostpolError("Stopped by the keyboard.", "command line", stop), debug=debug)
         return 130
     except Exception as error:  # noqa: BLE001  (the last door: a traceback is no answer)
         if (full := full_disk(error, Path.cwd())) is not None:
-            return _tell(full, debug=debug)
+            return _show(full, debug=debug)
         text = f"{type(error).__name__}: {error}"
         cure = "Run it again with --debug and report what it shows."
-        return _tell(LostpolError("lostpol met a fault of its own.", text, cure), debug=debug)
+        return _show(LostpolError("lostpol met a fault of its own.", text, cure), debug=debug)
     return 0
 
 
-def _tell(error: LostpolError, *, debug: bool) -> int:
+def _show(error: LostpolError, *, debug: bool) -> int:
     """Show an error, after the traceback when asked for, and give its exit code."""
     from pipeline.cli.terminal import show_error  # noqa: PLC0415
 

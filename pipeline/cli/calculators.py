@@ -13,7 +13,7 @@ from typing import Any, Final
 import polars as pl
 
 from features.advice import LONGEST_H, Cost, Juice, Prices, Setpoint, Standing, advise, stand
-from features.kinetics import Belief, Estimate, log_sd_of_interval, published
+from features.kinetics import Estimate, Prior, log_sd_of_interval, published
 from pipeline.base import ConfigError
 from pipeline.mill import Mill
 from pipeline.store import published_store_of
@@ -33,7 +33,7 @@ _RANGE: Final = (
 class Known:
     """Kinetics and where they come from, in words."""
 
-    belief: Belief
+    prior: Prior
     words: str
 
 
@@ -52,7 +52,7 @@ def kinetics_of(mill: Mill | None) -> Known:
     """
     if mill is None:
         return Known(published(), "published inversion kinetics as they stand, of no mill")
-    described = Belief(mill.station.kinetics)
+    described = Prior(mill.station.kinetics)
     store = published_store_of(mill)
     runs = store.runs() if store.path.exists() else pl.DataFrame()
     if not runs.is_empty():
@@ -76,7 +76,7 @@ def kinetics_of(mill: Mill | None) -> Known:
     return Known(_fitted(mill, run), words)
 
 
-def _fitted(mill: Mill, run: dict[str, Any]) -> Belief:
+def _fitted(mill: Mill, run: dict[str, Any]) -> Prior:
     """Belief with the multiplier of a run."""
     kinetics = replace(
         mill.station.kinetics,
@@ -84,7 +84,7 @@ def _fitted(mill: Mill, run: dict[str, Any]) -> Belief:
         multiplier_log_sd=log_sd_of_interval(run["multiplier_low"], run["multiplier_high"]),
     )
     settlers = mill.station.of_kind("settler")
-    return Belief(kinetics, settlers[0].temp_degc if settlers else None)
+    return Prior(kinetics, settlers[0].temp_degc if settlers else None)
 
 
 def standing_juice(juice: Juice, hours: float, mill: Mill | None) -> tuple[Standing, Known]:
@@ -112,7 +112,7 @@ def standing_juice(juice: Juice, hours: float, mill: Mill | None) -> tuple[Stand
     if mill is not None:
         juice = replace(juice, purity_pct=mill.station.targets.purity_pct)
     known = kinetics_of(mill)
-    return stand(juice, hours, known.belief), known
+    return stand(juice, hours, known.prior), known
 
 
 def standing_json(standing: Standing) -> str:
@@ -151,7 +151,7 @@ def limed_ph(mill: Mill) -> tuple[Setpoint, Prices, Known]:
     )
     known = kinetics_of(mill)
     try:
-        return advise(mill.station, prices, known.belief), prices, known
+        return advise(mill.station, prices, known.prior), prices, known
     except ValueError as error:
         raise ConfigError(
             "The limed pH cannot be weighed with this description.",
@@ -162,7 +162,7 @@ def limed_ph(mill: Mill) -> tuple[Setpoint, Prices, Known]:
 
 def setpoint_json(mill: Mill, advice: Setpoint, prices: Prices, known: Known) -> str:
     """Advice as JSON: pH of cooled samples, costs per day, 90 % intervals."""
-    kinetics = known.belief.kinetics
+    kinetics = known.prior.kinetics
     return _as_json(
         {
             "mill": mill.name,

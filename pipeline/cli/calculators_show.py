@@ -17,7 +17,7 @@ from pipeline.mill import Mill
 from pipeline.words import money, plain, quantity
 
 _MOST_ROWS: Final = 24
-#: A stretch of pH this wide in which the cost hardly differs is worth calling flat.
+#: A period of pH this wide in which the cost hardly differs is worth calling flat.
 _FLAT_PH: Final = 0.3
 _MICROBES_BELOW_DEGC: Final = 80.0
 #: Limed pH shown in the table.
@@ -140,7 +140,7 @@ def _cost_table(curve: Sequence[Cost], currency: str) -> Table:
 
 
 def _say_kinetics(known: Known) -> None:
-    kinetics = known.belief.kinetics
+    kinetics = known.prior.kinetics
     spread = math.exp(1.645 * kinetics.multiplier_log_sd)
     level = quantity(
         kinetics.multiplier, kinetics.multiplier / spread, kinetics.multiplier * spread, ""

@@ -11,7 +11,7 @@ from cyclopts import Parameter
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 
 
-def doctor(mill: MillFile, *, json: bool = False) -> None:
+def health(mill: MillFile, *, json: bool = False) -> None:
     """Tell what is wrong with store, schedule, disk, mail and clock, and the cure of each.
 
     Ends with code 7 when something stops or falsifies runs. Changes nothing.
@@ -35,7 +35,7 @@ def doctor(mill: MillFile, *, json: bool = False) -> None:
     require_well(described, signs)
 
 
-def vacuum(mill: MillFile, *, dry_run: Annotated[bool, Parameter(negative="")] = False) -> None:
+def tidy(mill: MillFile, *, dry_run: Annotated[bool, Parameter(negative="")] = False) -> None:
     """Delete what [keep] lets go and remains of stopped runs, and make the database small.
 
     Parameters
@@ -43,7 +43,7 @@ def vacuum(mill: MillFile, *, dry_run: Annotated[bool, Parameter(negative="")] =
     dry_run
         Only list what would go, with its size.
     """
-    from pipeline.care import vacuum as make_room  # noqa: PLC0415
+    from pipeline.care import make_room  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.mill import load_mill  # noqa: PLC0415
 

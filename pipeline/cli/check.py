@@ -52,7 +52,7 @@ def check_mill(mill: Mill) -> list[str]:
     if waiting:
         lines.append(f"{len(waiting)} days wait to be worked out. Next: lostpol backfill MILL")
     last = days[-1]
-    notes = shown_lately(lake.place, last - timedelta(days=_DAYS - 1))
+    notes = shown_lately(lake.storage, last - timedelta(days=_DAYS - 1))
     if notes:
         lines.append(f"Exports that reach into the last {_DAYS} days showed, and were read:")
         lines += _few([f"- {shown(note, 300)}" for note in notes], _MOST_NOTES, "lines")

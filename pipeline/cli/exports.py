@@ -31,7 +31,7 @@ def describe(
         IANA time zone of the plant, such as America/Sao_Paulo.
     """
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
-    from pipeline.describe import describe_exports, told, write_draft  # noqa: PLC0415
+    from pipeline.describe import describe_exports, draft_summary, write_draft  # noqa: PLC0415
 
     if out.exists():
         cure = "Name another file with --out; lostpol never overwrites a description."
@@ -39,7 +39,7 @@ def describe(
     with progress_bar() as progress:
         draft = describe_exports(files, name, zone, progress)
     write_draft(draft, out)
-    for line in told(draft):
+    for line in draft_summary(draft):
         say(line)
     say(f"Written: {out}. Read it, confirm what is marked CONFIRM, then: lostpol check {out}")
 
@@ -49,13 +49,13 @@ def pull_direct(mill: Path, first: date | None, last: date | None) -> None:
     from pipeline.base import only_run  # noqa: PLC0415
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
     from pipeline.mill import load_mill  # noqa: PLC0415
-    from pipeline.sources import pull_sources, told  # noqa: PLC0415
+    from pipeline.sources import pull_sources, source_summary  # noqa: PLC0415
 
     described = load_mill(mill)
     with only_run(described), progress_bar() as progress:
         results = pull_sources(described, first, last, progress)
     for result in results:
-        for line in told(described, result):
+        for line in source_summary(described, result):
             say(line)
     days = set().union(*(result.days_changed for result in results))
     say(f"{len(days)} days changed. Next: lostpol backfill {mill}")

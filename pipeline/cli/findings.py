@@ -58,7 +58,7 @@ def _write_findings(mill: Path, out: Path) -> None:
 def verdict(
     mill: MillFile,
     finding: Annotated[str, Parameter(help="Id, its beginning, or the rank.")],
-    said: Annotated[
+    outcome: Annotated[
         Literal["confirmed", "dismissed", "fixed"] | None,
         Parameter(help="confirmed: it was real; dismissed: it was none; fixed: real, and mended."),
     ] = None,
@@ -82,15 +82,15 @@ def verdict(
     withdraw
         Take back the verdict that counts; it stays in the history.
     """
-    if withdraw == (said is not None):
+    if withdraw == (outcome is not None):
         cure = "lostpol verdict MILL ID confirmed|dismissed|fixed --note TEXT, or --withdraw"
         raise ConfigError("Say one verdict, or take back the last.", "command line", cure)
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.mill import load_mill  # noqa: PLC0415
-    from pipeline.store import give_verdict, told  # noqa: PLC0415
+    from pipeline.store import give_verdict, verdict_summary  # noqa: PLC0415
 
-    now = give_verdict(load_mill(mill), finding, said, note, by, cause)
-    for line in told(now):
+    now = give_verdict(load_mill(mill), finding, outcome, note, by, cause)
+    for line in verdict_summary(now):
         say(line)
 
 

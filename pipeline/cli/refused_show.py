@@ -53,7 +53,7 @@ def refused_lines(
         f"  {clean(name)}: {why.replace('_', ' ')}, {n} rows"
         for (name, why), n in sorted(chosen.items(), key=lambda item: (-item[1], item[0]))
     ]
-    rows = read_refused(lake_of(mill).place, reason, file)
+    rows = read_refused(lake_of(mill).storage, reason, file)
     lines += [_line(row) for row in rows.head(limit).to_dicts()]
     if rows.height > limit:
         lines.append(f"{rows.height - limit} more were kept: --limit shows them.")

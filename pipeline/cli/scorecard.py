@@ -50,7 +50,7 @@ def scorecard(
         Also write every figure to this file, as JSON.
     """
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
-    from pipeline.proof import Plan, as_json, mark_mills, unseen_seeds  # noqa: PLC0415
+    from pipeline.proof import Plan, as_json, mark_mills, proof_seeds  # noqa: PLC0415
 
     if seeds and min(seeds) < 0:
         raise ConfigError("A seed is below 0.", "--seeds", "Give seeds of 0 or more.")
@@ -61,7 +61,7 @@ def scorecard(
             str(json),
             "Make it first, or name a file in another folder with --json.",
         )
-    chosen = tuple(dict.fromkeys(seeds)) if seeds else unseen_seeds(mills, any_mill=any_mill)
+    chosen = tuple(dict.fromkeys(seeds)) if seeds else proof_seeds(mills, any_mill=any_mill)
     plan = Plan(chosen, weeks, any_mill, nightly, jobs)
     began = time.monotonic()
     marked = []

@@ -1,3 +1,3 @@
 """A mill's description drafted from its exports."""
 
-from pipeline.describe.describe import describe_exports, told, write_draft
+from pipeline.describe.describe import describe_exports, draft_summary, write_draft

@@ -107,7 +107,7 @@ def describe_exports(
     return Draft(text.rstrip("\n") + "\n", tuple(guesses), tuple(lab))
 
 
-def told(draft: Draft) -> list[str]:
+def draft_summary(draft: Draft) -> list[str]:
     """What was guessed, tag by tag, for a person at a terminal."""
     lines = []
     for guess in draft.guesses:
@@ -212,8 +212,8 @@ def _clock_change_lines(
         length = 120 if back else 60
         twice = sum(_readings_in(t, start, length) for t in tags) > _DOUBLED * usual
         day = datetime.fromtimestamp(60 * start, zone)
-        said = "local time, as taken" if twice == back else "not local time, but UTC or the like"
-        lines.append(f"# The clock change of {day:%Y-%m-%d} speaks for {said}.")
+        words = "local time, as taken" if twice == back else "not local time, but UTC or the like"
+        lines.append(f"# The clock change of {day:%Y-%m-%d} speaks for {words}.")
     return lines
 
 

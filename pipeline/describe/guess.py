@@ -153,9 +153,9 @@ def _score(tag: TagLook, name: NameParts, point: Point, feed: float) -> float:
             return -math.inf
     else:
         score += _UNIT_UNKNOWN
-    said, _ = named_quantities(name)
-    if said:
-        score += _NAMED_QUANTITY if point.quantity in said else _CONTRADICTED
+    text, _ = named_quantities(name)
+    if text:
+        score += _NAMED_QUANTITY if point.quantity in text else _CONTRADICTED
     calm = _CALM.get(point.quantity)
     if calm is not None and tag.high - tag.low > calm:
         score -= 4.0
@@ -269,24 +269,24 @@ def _guess(
 
 
 def _why(tag: TagLook, name: NameParts, point: Point, feed: float) -> str:
-    said = []
+    text = []
     if tag.unit:
-        said.append("unit")
+        text.append("unit")
     quantities, how = named_quantities(name)
     if point.quantity in quantities:
-        said.append(how)
+        text.append(how)
     word = named_places(name).get(point.place)
     if word is not None:
-        said.append(f'"{word}" in the name')
+        text.append(f'"{word}" in the name')
     level = inside_value(tag, point.quantity, tag.middle)
     if point.share and math.isfinite(feed) and point.quantity in ("flow", "imbibition_flow"):
-        said.append(f"{100.0 * level / feed:.0f} % of the largest flow")
+        text.append(f"{100.0 * level / feed:.0f} % of the largest flow")
     else:
-        said.append(f"usual level {level:.3g}")
-    return ", ".join(said)
+        text.append(f"usual level {level:.3g}")
+    return ", ".join(text)
 
 
 def _unplaced_why(tag: TagLook, name: NameParts) -> str:
-    said, _ = named_quantities(name)
-    what = " or ".join(sorted(q.replace("_", " ") for q in said)) or "nothing known"
+    text, _ = named_quantities(name)
+    what = " or ".join(sorted(q.replace("_", " ") for q in text)) or "nothing known"
     return f"could be {what}, usual level {tag.middle:.3g}, but fits no free point of a station"

@@ -189,14 +189,14 @@ def _note_table(
     times = raw[plan.time]
     kind = times.dtype
     if isinstance(kind, pl.Datetime) and kind.time_zone:
-        said = f"times are stored in {kind.time_zone}"
+        text = f"times are stored in {kind.time_zone}"
     elif plan.time_zone is not None:
-        said = f"times are said to be in {plan.time_zone}"
+        text = f"times are said to be in {plan.time_zone}"
     elif kind == pl.String and _share_with_offset(times) > 0.5:
-        said = "times are written with their offset from UTC"
+        text = "times are written with their offset from UTC"
     else:
-        said = "times are written without a zone"
-    looks.append(FileLook(Path(table.where).name, plan.shape, said))
+        text = "times are written without a zone"
+    looks.append(FileLook(Path(table.where).name, plan.shape, text))
 
 
 def _share_with_offset(times: pl.Series) -> float:

@@ -113,8 +113,8 @@ def named_quantities(parts: NameParts) -> tuple[frozenset[Quantity], str]:
     """Quantities that a name speaks of, and how it says so (empty for nothing)."""
     if parts.letters:
         found = _LETTERS[parts.letters[0]]
-        said = frozenset(q for q in found if parts.words & _words_of(q))
-        return said or frozenset(found), f'letters "{parts.letters.upper()}" (ISA-5.1)'
+        text = frozenset(q for q in found if parts.words & _words_of(q))
+        return text or frozenset(found), f'letters "{parts.letters.upper()}" (ISA-5.1)'
     for quantity, known in QUANTITY_WORDS.items():
         if hit := sorted(parts.words & known):
             if quantity == "level" and parts.words & MUD_WORDS:

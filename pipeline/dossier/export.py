@@ -11,14 +11,14 @@ import polars as pl
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import LOSS_KEY, Lane
 from pipeline.dossier.steps import Step
-from pipeline.lake import put_in_place
+from pipeline.lake import replace_file
 from pipeline.words import clean, is_formula
 
 
 def harmless(text: str) -> str:
     """Text that no spreadsheet takes for a formula."""
-    said = clean(text, 500)
-    return f"'{said}" if is_formula(text) or is_formula(said) else said
+    phrase = clean(text, 500)
+    return f"'{phrase}" if is_formula(text) or is_formula(phrase) else phrase
 
 
 def minutes_frame(material: Material, lanes: Sequence[Lane]) -> pl.DataFrame:
@@ -90,4 +90,4 @@ def write_whole(path: Path, content: bytes) -> None:
     """Write a file so that a reader finds the old one or the new one, never half of it."""
     part = path.with_name(f".{path.name}.part")
     part.write_bytes(content)
-    put_in_place(part, path)
+    replace_file(part, path)

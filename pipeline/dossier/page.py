@@ -30,7 +30,7 @@ from pipeline.dossier.sections import (
     sensor_rows,
     zone_rows,
 )
-from pipeline.dossier.similar import like_rows, likenesses
+from pipeline.dossier.similar import similar_episodes, similar_rows
 from pipeline.dossier.steps import Step, minute_steps
 from pipeline.dossier.tonnage import Sum, sum_of
 from pipeline.report import chance_words, mark_words
@@ -121,7 +121,7 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
         "fault": fault,
         "sensors": sensor_rows(material, lanes),
         "lab": lab_rows(material),
-        "likes": like_rows(material, likenesses(material.finding, material.others), links),
+        "likes": similar_rows(material, similar_episodes(material.finding, material.others), links),
         "missing": _missing(material, lanes, workings),
         "exported": exported,
         "run": _run_words(material),
@@ -135,7 +135,7 @@ def _headline(material: Material) -> dict[str, Any]:
     zone = ZoneInfo(mill.zone)
     lost, low, high = (known(row[name]) for name in ("lost_t", "lost_t_low", "lost_t_high"))
     price = [None if v is None else v * mill.price_per_t for v in (lost, low, high)]
-    said = counting(material.verdicts).get(str(row["finding_id"]))
+    phrase = counting(material.verdicts).get(str(row["finding_id"]))
     mass = tonnes(lost, low, high)
     worth = money(price[0], price[1], price[2], clean(mill.currency, 12))
     return {
@@ -156,7 +156,7 @@ def _headline(material: Material) -> dict[str, Any]:
         "data_to": "" if material.run is None else moment_words(material.run["as_of"], zone),
         "status": status_words(str(row["status"])),
         "withdrawn": row["status"] == "withdrawn",
-        "verdict": _verdict_words(said, zone) if said else "",
+        "verdict": _verdict_words(phrase, zone) if phrase else "",
     }
 
 
@@ -169,20 +169,20 @@ def _all_facts(material: Material) -> list[str]:
     """Every fact in words: the report's reader of evidence gives the first few at a time."""
     facts = material.evidence.get("facts")
     rest = facts if isinstance(facts, list) else []
-    said: list[str] = []
+    phrase: list[str] = []
     while rest:
         read = read_evidence(json.dumps({"facts": rest}))
-        said += read.facts
+        phrase += read.facts
         if read.more_facts == 0 or not read.facts:
             break
         rest = rest[-read.more_facts :]
-    return said
+    return phrase
 
 
-def _verdict_words(said: Mapping[str, Any], zone: ZoneInfo) -> str:
-    by = f"by {clean(said['author'], 80)}, {moment_words(said['given_at'], zone)}"
-    note = clean(said["note"], 1000)
-    return f"{clean(said['verdict'], 20)} {by}" + (f": {note}" if note else "")
+def _verdict_words(phrase: Mapping[str, Any], zone: ZoneInfo) -> str:
+    by = f"by {clean(phrase['author'], 80)}, {moment_words(phrase['given_at'], zone)}"
+    note = clean(phrase["note"], 1000)
+    return f"{clean(phrase['verdict'], 20)} {by}" + (f": {note}" if note else "")
 
 
 def _workings(material: Material) -> Workings | None:
@@ -244,36 +244,36 @@ def _missing(
     material: Material, lanes: Sequence[Lane], workings: Workings | None
 ) -> list[tuple[str, str]]:
     """What the page lacks, and why."""
-    said: list[tuple[str, str]] = []
+    phrase: list[tuple[str, str]] = []
     if material.minutes is None:
-        said.append(
+        phrase.append(
             (
                 "Trends, vessels and the minute worked by hand",
                 "these days are not worked out: run lostpol backfill",
             )
         )
     elif workings is not None and workings.by_hand is None:
-        said.append(("A minute worked by hand", "no minute has every reading it needs"))
+        phrase.append(("A minute worked by hand", "no minute has every reading it needs"))
     silent = silent_tags(material)
     if silent:
-        said.append((f"Trends of {', '.join(silent)}", "no usable reading in these hours"))
+        phrase.append((f"Trends of {', '.join(silent)}", "no usable reading in these hours"))
     if material.lab.is_empty():
-        said.append(("Laboratory results", "none in these hours, so no probe could be checked"))
+        phrase.append(("Laboratory results", "none in these hours, so no probe could be checked"))
     if material.sensors.is_empty():
-        said.append(("Health of the sensors", "no day of this finding was judged"))
+        phrase.append(("Health of the sensors", "no day of this finding was judged"))
     if material.run is None:
-        said.append(("The run behind the numbers", "it is no longer in the store"))
+        phrase.append(("The run behind the numbers", "it is no longer in the store"))
     absent = _absent_minutes(material)
     if absent:
-        said.append(
+        phrase.append(
             (
                 f"Readings behind the loss in these hours: {absent}",
                 "not measured then; the season's median stood in for them",
             )
         )
     if not lanes:
-        said.append(("The chart", "there is nothing to draw"))
-    return said
+        phrase.append(("The chart", "there is nothing to draw"))
+    return phrase
 
 
 def _absent_minutes(material: Material) -> str:
@@ -282,13 +282,13 @@ def _absent_minutes(material: Material) -> str:
         return ""
     kinds = vessel_kinds(material)
     rows = slice(*(max(material.index_of(material.finding[n]), 0) for n in ("started", "ended")))
-    said = []
+    phrase = []
     for zone, columns in material.minutes.zones.items():
         unknown = int((~np.isfinite(columns["loss_kg_h"][rows])).sum())
         if unknown >= _LEAST_UNKNOWN_MIN:
             lasted = duration_words(timedelta(minutes=unknown))
-            said.append(f"{section_words(zone, kinds)} ({lasted})")
-    return ", ".join(said)
+            phrase.append(f"{section_words(zone, kinds)} ({lasted})")
+    return ", ".join(phrase)
 
 
 def _run_words(material: Material) -> list[tuple[str, str]]:

@@ -124,10 +124,10 @@ def _later(lag: float, spread: int, *, first: bool) -> str:
 
 def _change(lane: Lane, move: Move) -> str:
     before, after = (plain(v, lane.decimals) for v in (move.before, move.after))
-    said = f"{before} to {after} {lane.unit}".rstrip()
+    text = f"{before} to {after} {lane.unit}".rstrip()
     if not math.isfinite(move.swings) or move.swings > 99:
-        return said
-    return f"{said}, {move.swings:.2g} times its everyday swing"
+        return text
+    return f"{text}, {move.swings:.2g} times its everyday swing"
 
 
 def _shifted(lane: Lane, row: int) -> str:
@@ -200,20 +200,20 @@ def sensor_rows(material: Material, lanes: Sequence[Lane]) -> list[SensorRow]:
             continue
         well = worst["verdict"] == "good"
         bad = sum(r["verdict"] != "good" for r in held)
-        said = "well" if well else sensor_words(worst["verdict"])
+        text = "well" if well else sensor_words(worst["verdict"])
         days = "" if well else f"{bad} of {len(held)}"
         why = clean(worst["text"], 300)
-        row = SensorRow(lane.tag, lane.what, said, days, why, _drift(held), well)
+        row = SensorRow(lane.tag, lane.what, text, days, why, _drift(held), well)
         rows.append((grades.get(worst["verdict"], 9), row))
     return [row for _, row in sorted(rows, key=lambda item: item[0])]
 
 
 def _drift(held: Sequence[dict[str, Any]]) -> str:
     """Largest error against the laboratory on these days, with its 90 % interval."""
-    told = [r for r in held if known(r["drift"]) is not None]
-    if not told:
+    facts = [r for r in held if known(r["drift"]) is not None]
+    if not facts:
         return ""
-    most = max(told, key=lambda r: abs(r["drift"]))
+    most = max(facts, key=lambda r: abs(r["drift"]))
     half = Z90 * (known(most["drift_sd"]) or 0.0)
     side = "high" if most["drift"] > 0 else "low"
     return f"{abs(most['drift']):.2f} ± {half:.2f} pH {side}"

@@ -17,7 +17,7 @@ from pipeline.words import clean, duration_words, known, section_words, span_wor
 
 
 @dataclass(frozen=True)
-class LikeRow:
+class SimilarRow:
     """A loss that resembles this one."""
 
     finding_id: str
@@ -27,7 +27,7 @@ class LikeRow:
     mass: str
     alike: str
     why: str
-    said: str
+    text: str
     link: str
 
 
@@ -53,15 +53,15 @@ def episode_of(finding: dict[str, Any], evidence: dict[str, Any]) -> Episode:
     )
 
 
-def likenesses(finding: dict[str, Any], others: Sequence[dict[str, Any]]) -> list[Likeness]:
+def similar_episodes(finding: dict[str, Any], others: Sequence[dict[str, Any]]) -> list[Likeness]:
     """Other findings that resemble one, nearest first."""
     own, *rest = (episode_of(row, parsed_evidence(row["evidence"])) for row in (finding, *others))
     return similar(own, rest)
 
 
-def like_rows(
+def similar_rows(
     material: Material, found: Sequence[Likeness], links: Mapping[str, str]
-) -> list[LikeRow]:
+) -> list[SimilarRow]:
     """Similar losses in words, with a link where their dossier exists."""
     zone, kinds = ZoneInfo(material.mill.zone), vessel_kinds(material)
     by_id = {str(row["finding_id"]): row for row in material.others}
@@ -69,9 +69,9 @@ def like_rows(
     rows = []
     for item in found:
         row = by_id[item.episode.finding_id]
-        said = counts.get(item.episode.finding_id)
+        text = counts.get(item.episode.finding_id)
         rows.append(
-            LikeRow(
+            SimilarRow(
                 item.episode.finding_id,
                 words_of(str(row["cause"])).name,
                 section_words(str(row["section"]), kinds),
@@ -79,16 +79,16 @@ def like_rows(
                 tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"]),
                 f"{100 * (1 - item.distance):.0f} %",
                 _alike(item, material.finding["started"]),
-                "" if said is None else _verdict(said),
+                "" if text is None else _verdict(text),
                 links.get(item.episode.finding_id, ""),
             )
         )
     return rows
 
 
-def _verdict(said: Any) -> str:  # noqa: ANN401
-    note = clean(said["note"], 300)
-    return f"{clean(said['verdict'], 20)}" + (f": {note}" if note else "")
+def _verdict(text: Any) -> str:  # noqa: ANN401
+    note = clean(text["note"], 300)
+    return f"{clean(text['verdict'], 20)}" + (f": {note}" if note else "")
 
 
 def _shared(cause: float) -> str:

@@ -109,8 +109,8 @@ def sum_of(
             "computed",
         )
     )
-    agrees, said = _check(total_t, (low, high), finding)
-    return Sum(tuple(steps), tuple(_errors(account["errors"])), said, agrees)
+    agrees, text = _check(total_t, (low, high), finding)
+    return Sum(tuple(steps), tuple(_errors(account["errors"])), text, agrees)
 
 
 def _together(parts: Sequence[str]) -> str:

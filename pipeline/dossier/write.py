@@ -10,7 +10,7 @@ from pipeline.base import ConfigError, DataError
 from pipeline.dossier.export import lab_frame, minutes_frame, steps_frame, write_both, write_whole
 from pipeline.dossier.gather import gather
 from pipeline.dossier.page import make_page
-from pipeline.dossier.similar import likenesses
+from pipeline.dossier.similar import similar_episodes
 from pipeline.mill import Mill
 from pipeline.store import PAGE, SAFE_ID, chosen, dossier_home, published_store_of
 
@@ -48,14 +48,16 @@ def write_dossier(mill: Mill, which: str, out: Path | None = None) -> Path:
     if out is not None:
         return _write(mill, finding, out, {})
     home = dossier_home(mill)
-    alike = [item.episode.finding_id for item in likenesses(finding, store.findings().to_dicts())]
+    alike = [
+        item.episode.finding_id for item in similar_episodes(finding, store.findings().to_dicts())
+    ]
     known = [name for name in alike if SAFE_ID.fullmatch(name)]
     page = _write(mill, finding, home / _folder_name(finding), _links(known))
     for name in known:
         if not (home / name / PAGE).exists():
             # What the page links to must be there to be followed.
             other = chosen(store.findings(), name)
-            near = likenesses(other, store.findings().to_dicts())
+            near = similar_episodes(other, store.findings().to_dicts())
             there = [i.episode.finding_id for i in near if i.episode.finding_id in known]
             _write(mill, other, home / name, _links([_folder_name(finding), *there]))
     return page

@@ -1,4 +1,4 @@
-"""Clocks that jump: steps back, and stretches during which a clock ran ahead.
+"""Clocks that jump: steps back, and periods during which a clock ran ahead.
 
 A step back shows a clock that was set back. Where the same tag stepped forward by about as much
 some readings before, the clock had been set ahead and was put right: all readings between are
@@ -73,8 +73,8 @@ class ClockWatch:
             pl.col("step").rank("ordinal", descending=True).over("tag") <= _MOST_LEAPS + count
         )
         usual = pl.col("step").filter(pl.col("step") > timedelta(0)).median().over("tag")
-        told = steps.with_columns(usual=usual).filter(back | far)
-        for tag, after, before, step, usual_step in told.iter_rows():
+        parts = steps.with_columns(usual=usual).filter(back | far)
+        for tag, after, before, step, usual_step in parts.iter_rows():
             if step > timedelta(0):
                 leaps = self._leaps.setdefault(tag, deque(maxlen=_MOST_LEAPS))
                 leaps.append((before, after))
@@ -111,7 +111,7 @@ class ClockWatch:
     def _step_back(
         self, tag: str, before: datetime, after: datetime, usual: timedelta | None
     ) -> None:
-        """Enter a step back: the end of a stretch ahead, or a jump of its own."""
+        """Enter a step back: the end of a period ahead, or a jump of its own."""
         leap = None if usual is None else self._leap_before(tag, before, after, usual)
         if leap is None or usual is None:
             jump = self._back.setdefault(tag, _Jumps(0, before, after))

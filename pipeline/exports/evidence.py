@@ -73,8 +73,8 @@ class Evidence:
         for tag, units in sorted(self._units.items()):
             if len(units) > 1:
                 since = sorted(units.items(), key=lambda item: item[1])
-                told = ", ".join(f"{shown(u)} from {t:%Y-%m-%d %H:%M} UTC" for u, t in since)
-                lines.append(f"{shown(tag)}: the unit changes: {told}.")
+                parts = ", ".join(f"{shown(u)} from {t:%Y-%m-%d %H:%M} UTC" for u, t in since)
+                lines.append(f"{shown(tag)}: the unit changes: {parts}.")
         return lines + self._level_notes()
 
     # Fillers ----------------------------------------------------------------------------------
@@ -191,8 +191,8 @@ class Evidence:
             ]
         for part in hours.sort("tag", "at").partition_by("tag", maintain_order=True):
             tag = part["tag"][0]
-            if len(self._units.get(tag, ())) < 2 and (told := _changed_level(part)):
-                notes.append(f"{shown(tag)}: {told}")
+            if len(self._units.get(tag, ())) < 2 and (parts := _changed_level(part)):
+                notes.append(f"{shown(tag)}: {parts}")
         return notes
 
 

@@ -18,7 +18,7 @@ from typing import Final
 import polars as pl
 
 from pipeline.base import DataError
-from pipeline.lake import Place
+from pipeline.lake import Storage
 
 #: Rows of one export kept for each reason of refusal; all of them are counted.
 ROWS_KEPT: Final = 1000
@@ -145,7 +145,7 @@ def refused_name(sha256: str) -> str:
     return f"{FOLDER}/{sha256}.parquet"
 
 
-def read_refused(lake: Place, reason: str | None = None, file: str | None = None) -> pl.DataFrame:
+def read_refused(lake: Storage, reason: str | None = None, file: str | None = None) -> pl.DataFrame:
     """Refused rows kept so far, by file and row.
 
     Parameters

@@ -80,14 +80,14 @@ class Sections:
         for row, heading, texts in zip(looked_at.to_list(), again, cells, strict=True):
             if self._changes >= _MOST_CHANGES:
                 break
-            told = dict(zip(names, (text.strip() for text in texts), strict=True))
+            facts = dict(zip(names, (text.strip() for text in texts), strict=True))
             before = self.plan
             if heading:
                 last_heading = row
-                self._new_headings(told)
-            elif self._is_units(told, sure=row - last_heading == 1):
+                self._new_headings(facts)
+            elif self._is_units(facts, sure=row - last_heading == 1):
                 units.append(row)
-                self._new_units(told)
+                self._new_units(facts)
             if self.plan is not before and row > start:
                 parts.append((start, row, before))
                 start = row
@@ -101,21 +101,21 @@ class Sections:
 
     # Headings ---------------------------------------------------------------------------------
 
-    def _new_headings(self, told: dict[str, str]) -> None:
+    def _new_headings(self, facts: dict[str, str]) -> None:
         """Take over headings that differ from those that held so far."""
-        if any(is_number(cell) or is_moment(cell) for cell in told.values() if cell):
+        if any(is_number(cell) or is_moment(cell) for cell in facts.values() if cell):
             return  # a damaged row of readings
         if self.plan.shape == "wide":
-            self._new_columns(told)
+            self._new_columns(facts)
         else:
-            self._new_places(told)
+            self._new_places(facts)
 
-    def _new_columns(self, told: dict[str, str]) -> None:
+    def _new_columns(self, facts: dict[str, str]) -> None:
         """Headings of a wide table: which tag a column holds, and in which unit."""
         plan, changed = self.plan, {}
         names, units = dict(plan.tag_names), dict(plan.tag_units)
         for column in plan.tags:
-            title, cell = self._titles.get(column, column), told[column]
+            title, cell = self._titles.get(column, column), facts[column]
             # A second level of headings above the first stands in the title only.
             if cell == title or (cell and title.endswith(f" {cell}")):
                 continue
@@ -142,10 +142,10 @@ class Sections:
             return column
         return self.plan.tag_names.get(column, column)
 
-    def _new_places(self, told: dict[str, str]) -> None:
+    def _new_places(self, facts: dict[str, str]) -> None:
         """Headings of a long table: where each kind of cell stands, and the unit of values."""
         first = self._first
-        columns = {parted(cell)[0]: column for column, cell in reversed(told.items()) if cell}
+        columns = {parted(cell)[0]: column for column, cell in reversed(facts.items()) if cell}
         tag, value, quality, unit = (
             columns.get(parted(name)[0]) if name is not None else ""
             for name in (first.tag, first.value, first.quality, first.unit)
@@ -157,7 +157,7 @@ class Sections:
             )
             return
         units = dict(self.plan.tag_units)
-        units[value] = parted(told[value])[1] or units.get(self.plan.value or "", "")
+        units[value] = parted(facts[value])[1] or units.get(self.plan.value or "", "")
         plan = replace(
             self.plan,
             tag=tag,
@@ -170,25 +170,25 @@ class Sections:
 
     # Units ------------------------------------------------------------------------------------
 
-    def _is_units(self, told: dict[str, str], *, sure: bool) -> bool:
+    def _is_units(self, facts: dict[str, str], *, sure: bool) -> bool:
         """Tell whether a row is one of units; `sure` below headings."""
         if sure:
-            return subhead(list(told.values()), list(told)) == "units"
+            return subhead(list(facts.values()), list(facts)) == "units"
         columns = self._value_columns()
-        named = [cell for column in columns if (cell := told[column].strip(_BRACKETS))]
+        named = [cell for column in columns if (cell := facts[column].strip(_BRACKETS))]
         plain = [cell for cell in named if cell not in _NO_UNIT]
         return (
             len(plain) >= min(2, len(columns))
             and all(is_unit(cell) for cell in plain)
-            and not (self.plan.tag and told[self.plan.tag])
+            and not (self.plan.tag and facts[self.plan.tag])
         )
 
-    def _new_units(self, told: dict[str, str]) -> None:
+    def _new_units(self, facts: dict[str, str]) -> None:
         """Take over units; an empty cell says nothing new."""
         found = {
             column: unit
             for column in self._value_columns()
-            if (unit := told[column].strip(_BRACKETS)) not in _NO_UNIT and is_unit(unit)
+            if (unit := facts[column].strip(_BRACKETS)) not in _NO_UNIT and is_unit(unit)
         }
         units = {**self.plan.tag_units, **found}
         if units != self.plan.tag_units:

@@ -127,8 +127,8 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
     """Readings of a table with one reading a row."""
     assert plan.tag is not None and plan.value is not None
     quality = pl.col(plan.quality) if plan.quality else pl.lit(None, pl.String)
-    told = plan.tag_units.get(plan.value) or None
-    unit = pl.col(plan.unit) if plan.unit else pl.lit(told, pl.String)
+    facts = plan.tag_units.get(plan.value) or None
+    unit = pl.col(plan.unit) if plan.unit else pl.lit(facts, pl.String)
     frame = raw.select(
         _ROW,
         *_added(raw),
@@ -246,7 +246,7 @@ def _with_moments(
 
 
 def _not_ahead(timed: pl.DataFrame, tally: Tally, weight: int) -> pl.DataFrame:
-    """Refuse readings of days to come: one wrong year would stretch the season by years."""
+    """Refuse readings of days to come: one wrong year would period the season by years."""
     ahead = (pl.col("ts_utc") > latest_moment()).fill_null(value=False)
     found = timed.filter(ahead)
     if found.is_empty():

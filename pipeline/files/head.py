@@ -166,13 +166,17 @@ def _moments_under(rows: Sequence[Sequence[str]], heading: int) -> set[int]:
 def subhead(row: Sequence[str], titles: Sequence[str]) -> Literal["units", "words"] | None:
     """Tell what a row below the headings is; None for readings."""
     cells = [cell.strip() for cell in row]
-    told = [c.strip("[](){} ") for c in cells if c]
-    if not told or any(is_moment(c) for c in told) or any(is_number(c) and c != "1" for c in told):
+    parts = [c.strip("[](){} ") for c in cells if c]
+    if (
+        not parts
+        or any(is_moment(c) for c in parts)
+        or any(is_number(c) and c != "1" for c in parts)
+    ):
         return None
-    known = sum(is_unit(c) for c in told)
+    known = sum(is_unit(c) for c in parts)
     times = [k for k, t in enumerate(titles) if plain_name(t) in TIME_NAMES and k < len(cells)]
     timed = any(cells[k] and plain_name(cells[k]) not in TIME_NAMES for k in times[:1])
-    if known and 2 * known >= len(told) - timed:
+    if known and 2 * known >= len(parts) - timed:
         return "units"
     return "words"
 

@@ -185,9 +185,9 @@ def _used(codes: NDArray[np.int32], words: list[str]) -> tuple[list[str], NDArra
     occurs[codes] = True
     used = sorted(word for word, found in zip(words, occurs, strict=False) if found)
     renumber = np.full(len(words) + 1, GOOD, np.int32)
-    place = {word: n for n, word in enumerate(used)}
+    storage = {word: n for n, word in enumerate(used)}
     for n, word in enumerate(words):
-        renumber[n] = place.get(word, GOOD)
+        renumber[n] = storage.get(word, GOOD)
     return used, renumber[codes]
 
 
@@ -237,7 +237,7 @@ def _dump(table: pa.Table, file: BinaryIO) -> None:
     )
 
 
-def put_in_place(part: Path, path: Path) -> None:
+def replace_file(part: Path, path: Path) -> None:
     """Give a finished file its name, in one step that a power cut cannot halve."""
     path.parent.mkdir(parents=True, exist_ok=True)
     part.replace(path)

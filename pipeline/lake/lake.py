@@ -26,7 +26,7 @@ import polars as pl
 from features.base import rows_by_tag
 from pipeline.base import DataError
 from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, conform, import_readings
-from pipeline.lake.storage import Place, place_at
+from pipeline.lake.storage import Storage, storage_at
 
 _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
 _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
@@ -49,12 +49,12 @@ class Lake:
     """
 
     def __init__(self, root: Path | str) -> None:
-        self.place: Final[Place] = place_at(root)
+        self.storage: Final[Storage] = storage_at(root)
 
     @property
     def root(self) -> Path | str:
         """Folder of the lake, or its URL."""
-        return self.place.root
+        return self.storage.root
 
     # Readings ---------------------------------------------------------------------------------
 
@@ -108,7 +108,7 @@ class Lake:
         for day in self.days():
             if first <= day <= last:
                 digest.update(day.isoformat().encode())
-                with self.place.open(self.readings_name(day)) as file:
+                with self.storage.open(self.readings_name(day)) as file:
                     digest.update(file.read())
         return digest.hexdigest()[:16]
 
@@ -116,7 +116,7 @@ class Lake:
         self,
         day: date,
         news: Sequence[pl.DataFrame],
-        said_before: Sequence[Collection[str]] = (),
+        tags_repeated: Sequence[Collection[str]] = (),
         *,
         in_full: bool = False,
     ) -> tuple[pl.DataFrame, list[DayMerge], bool]:
@@ -131,7 +131,7 @@ class Lake:
             UTC day all readings must belong to.
         news : sequence of polars.DataFrame
             Readings, one frame for each import, the last import last.
-        said_before : sequence of collection of str
+        tags_repeated : sequence of collection of str
             For each import, the tags of which it is no news; none at all by default.
         in_full : bool
             The imports replace whatever is stored of their moments.
@@ -156,7 +156,7 @@ class Lake:
         if stored is None:
             stored = READINGS_SCHEMA.to_frame()
         current, counts = stored, []
-        for new, known in zip(news, said_before or [()] * len(news), strict=True):
+        for new, known in zip(news, tags_repeated or [()] * len(news), strict=True):
             frame = conform(new)
             _require_day(frame, day)
             current, count = import_readings(current, frame, known, in_full=in_full)
@@ -166,7 +166,7 @@ class Lake:
     def is_whole(self, day: date) -> bool:
         """Tell whether a stored day of readings has a beginning and an end that fit."""
         try:
-            with self.place.open(self.readings_name(day)) as file:
+            with self.storage.open(self.readings_name(day)) as file:
                 return bool(pl.read_parquet_schema(file) == READINGS_SCHEMA)
         except (OSError, pl.exceptions.PolarsError):
             return False
@@ -183,7 +183,7 @@ class Lake:
         stored = self._read(name)
         if stored is not None and stored.equals(frame):
             return False
-        self.place.write(name, partial(_dump_features, frame))
+        self.storage.write(name, partial(_dump_features, frame))
         return True
 
     def read_features(
@@ -213,15 +213,15 @@ class Lake:
 
     def drop_features(self, kind: str, day: date) -> None:
         """Remove one day of a kind of features, there or not."""
-        self.place.delete(_name(_folder(kind), day, kind))
+        self.storage.delete(_name(_folder(kind), day, kind))
 
     # Care -------------------------------------------------------------------------------------
 
     def clean_leftovers(self) -> int:
         """Remove half-written files of a run that was stopped; returns how many there were."""
-        leftovers = self.place.leftovers()
+        leftovers = self.storage.leftovers()
         for name in leftovers:
-            self.place.delete(name)
+            self.storage.delete(name)
         return len(leftovers)
 
     def _files(self, folder: str, stem: str, first: date, last: date) -> list[str]:
@@ -231,11 +231,11 @@ class Lake:
             return [_name(folder, day, stem) for day in days]
         span = [first + timedelta(days=n) for n in range((last - first).days + 1)]
         names = [_name(folder, day, stem) for day in span]
-        return names if len(names) <= _SHORT_SPAN else self.place.existing(names)
+        return names if len(names) <= _SHORT_SPAN else self.storage.existing(names)
 
     def _days(self, folder: str, stem: str) -> list[date]:
         found = []
-        for name in self.place.find(f"{folder}/date=*/{stem}.parquet"):
+        for name in self.storage.find(f"{folder}/date=*/{stem}.parquet"):
             match = _DAY.fullmatch(name.split("/")[-2])
             with suppress(ValueError):
                 if match:
@@ -244,9 +244,9 @@ class Lake:
 
     def _day_of(self, name: str) -> pl.DataFrame | None:
         """A stored day of readings; the last few are kept: neighbouring days ask for the same."""
-        where = self.place.where(name)
+        where = self.storage.where(name)
         try:
-            signature = self.place.signature(name)
+            signature = self.storage.signature(name)
         except FileNotFoundError:
             return None
         except OSError as error:
@@ -274,7 +274,7 @@ class Lake:
         """
         try:
             # Reading from an open file frees the name at once: it may be replaced next.
-            with self.place.open(name) as file:
+            with self.storage.open(name) as file:
                 if columns is None and tags is None:
                     frame = pl.read_parquet(file)
                 else:
@@ -288,10 +288,10 @@ class Lake:
         except FileNotFoundError:
             return None
         except (OSError, pl.exceptions.PolarsError) as error:
-            raise _unreadable(self.place.where(name), str(error).splitlines()[0]) from error
+            raise _unreadable(self.storage.where(name), str(error).splitlines()[0]) from error
         if schema is not None and frame.schema != schema:
-            told = f"its columns are {', '.join(frame.columns)}"
-            raise _unreadable(self.place.where(name), told)
+            facts = f"its columns are {', '.join(frame.columns)}"
+            raise _unreadable(self.storage.where(name), facts)
         return frame
 
 

@@ -127,7 +127,7 @@ def merge_readings(stored: pl.DataFrame, new: pl.DataFrame) -> tuple[pl.DataFram
 def import_readings(
     stored: pl.DataFrame,
     new: pl.DataFrame,
-    said_before: Collection[str] = (),
+    tags_repeated: Collection[str] = (),
     *,
     in_full: bool = False,
 ) -> tuple[pl.DataFrame, DayMerge]:
@@ -137,7 +137,7 @@ def import_readings(
     ----------
     stored, new : polars.DataFrame
         As `conform` gives them; `stored` without repeats.
-    said_before : collection of str
+    tags_repeated : collection of str
         Tags of which this export is no news.
     in_full : bool
         The import replaces whatever is stored of its moments.
@@ -152,11 +152,11 @@ def import_readings(
     if stored.is_empty():
         return single, DayMerge(single.height, new.height - single.height, conflicts)
     # Tags of which the import says nothing stay as they are; most exports tell of few or of all.
-    told_of = set(single["tag"].unique())
+    planted_alarms = set(single["tag"].unique())
     apart = rows_by_tag(stored)
-    shared = [apart.pop(tag) for tag in sorted(told_of & apart.keys())]
+    shared = [apart.pop(tag) for tag in sorted(planted_alarms & apart.keys())]
     stored_of = pl.concat(shared) if shared else stored.clear()
-    frame, count = _import_shared(stored_of, single, said_before, in_full=in_full)
+    frame, count = _import_shared(stored_of, single, tags_repeated, in_full=in_full)
     parts = apart | rows_by_tag(frame)
     merged = new.height - count.kept
     return (
@@ -166,7 +166,7 @@ def import_readings(
 
 
 def _import_shared(
-    stored: pl.DataFrame, single: pl.DataFrame, said_before: Collection[str], *, in_full: bool
+    stored: pl.DataFrame, single: pl.DataFrame, tags_repeated: Collection[str], *, in_full: bool
 ) -> tuple[pl.DataFrame, DayMerge]:
     """Readings of the tags of an import, one a moment in it, with what is stored of these tags."""
     old = stored.select(*_KEY, old=pl.col("value"), old_worth=_worth()).with_columns(
@@ -175,11 +175,11 @@ def _import_shared(
     both = single.join(old, on=_KEY, how="left", maintain_order="left").with_columns(
         known=pl.col("known").fill_null(value=False), worth=_worth()
     )
-    news = ~pl.col("tag").is_in(list(said_before)) | pl.lit(in_full)
+    news = ~pl.col("tag").is_in(list(tags_repeated)) | pl.lit(in_full)
     wins = pl.lit(in_full) | (pl.col("worth") > pl.col("old_worth"))
     wins |= news & (pl.col("worth") == pl.col("old_worth"))
     both_good = (pl.col("worth") == _GOOD) & (pl.col("old_worth") == _GOOD)
-    told = both.filter("known").select(
+    facts = both.filter("known").select(
         conflicts=(both_good & news & (pl.col("value") != pl.col("old"))).sum(),
         good_stays=(~wins & news & (pl.col("old_worth") == _GOOD)).sum(),
     )
@@ -187,7 +187,7 @@ def _import_shared(
     rest = stored.join(taken, on=_KEY, how="anti", maintain_order="left")
     frame = pl.concat([rest, taken]).sort(_KEY)
     kept = frame.height - stored.height
-    differ, stay = told.row(0)
+    differ, stay = facts.row(0)
     return frame, DayMerge(kept, single.height - kept, differ, stay)
 
 

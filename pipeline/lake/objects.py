@@ -32,7 +32,7 @@ _OPTIONS: Final = {"s3": _IN_ONE_PIECE, "s3a": _IN_ONE_PIECE}
 
 
 @dataclass(frozen=True, slots=True)
-class ObjectPlace:
+class ObjectStorage:
     """A prefix in an object store; see ``pipeline.lake.storage.Place``.
 
     Parameters
@@ -205,28 +205,28 @@ def _fits(levels: Sequence[str], pattern: Sequence[str]) -> bool:
 
 def _away(url: str, error: Exception) -> LakeError:
     """Build the error for a store that does not answer, or refuses."""
-    said = f"{type(error).__name__}: {(str(error).splitlines() or [''])[0]}"[:300]
+    text = f"{type(error).__name__}: {(str(error).splitlines() or [''])[0]}"[:300]
     if isinstance(error, PermissionError) or "Credential" in type(error).__name__:
         return LakeError(
             "The object store of the lake refuses to be read or written with the keys it was "
             "given.",
-            f"{url} ({said})",
+            f"{url} ({text})",
             "Give keys that may list, read, write and delete there in the environment of lostpol "
             "and of all workers (for s3://: AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, or "
             "AWS_PROFILE), then run the same command again.",
         )
     return LakeError(
         "The object store of the lake cannot be reached, or failed.",
-        f"{url} ({said})",
+        f"{url} ({text})",
         "See that the network and the store work and that its address is right (for s3:// of your "
         "own: AWS_ENDPOINT_URL), then run the same command again. What was stored is as it was.",
     )
 
 
 def _no_bucket(url: str, error: Exception) -> LakeError:
-    said = (str(error).splitlines() or [""])[0]
+    text = (str(error).splitlines() or [""])[0]
     return LakeError(
         "There is no such bucket.",
-        f"{url} ({said})",
+        f"{url} ({text})",
         "Make the bucket, or correct [mill] lake, then run the same command again.",
     )

@@ -20,13 +20,13 @@ from pathlib import Path
 from typing import BinaryIO, Final, Protocol
 
 from pipeline.base import DataError, LakeError, full_disk
-from pipeline.lake.columns import put_in_place
+from pipeline.lake.columns import replace_file
 
 #: Behind the name of a file that is not finished.
 PART: Final = ".part"
 
 
-class Place(Protocol):
+class Storage(Protocol):
     """Where the files of a lake lie; names are relative, with forward slashes."""
 
     @property
@@ -91,17 +91,17 @@ class Place(Protocol):
         """Names of half-written files of a run that was stopped."""
 
 
-def place_at(where: Path | str) -> Place:
+def storage_at(where: Path | str) -> Storage:
     """Place of a lake: a path is a folder, a text the URL of an object store."""
     if isinstance(where, Path):
-        return FolderPlace(where.resolve())
-    from pipeline.lake.objects import ObjectPlace  # noqa: PLC0415  (few lakes lie there)
+        return FolderStorage(where.resolve())
+    from pipeline.lake.objects import ObjectStorage  # noqa: PLC0415  (few lakes lie there)
 
-    return ObjectPlace(where.rstrip("/"))
+    return ObjectStorage(where.rstrip("/"))
 
 
 @dataclass(frozen=True, slots=True)
-class FolderPlace:
+class FolderStorage:
     """A folder, on a disk of this machine or on a share.
 
     Parameters
@@ -154,12 +154,12 @@ class FolderPlace:
             fill(file)
             file.flush()
             os.fsync(file.fileno())
-        put_in_place(part, path)
+        replace_file(part, path)
 
     def take(self, part: Path, name: str) -> None:
         """Rename a finished file into place; from another disk it is copied beside it first."""
         try:
-            put_in_place(part, self._path(name))
+            replace_file(part, self._path(name))
         except OSError as error:
             if error.errno != errno.EXDEV:
                 raise

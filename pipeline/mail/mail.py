@@ -22,7 +22,7 @@ from typing import Final
 
 from pipeline.base import ConfigError, DeliveryError, now, only_sender
 from pipeline.mail.outbox import Letter, Outbox, name_of
-from pipeline.mail.smtp import Later, NotLikeThis, Patience, Refused, Unsure, connected, hand_over
+from pipeline.mail.smtp import Later, Patience, Refused, Unsupported, Unsure, connected, hand_over
 from pipeline.mill import MailSection, Mill
 from pipeline.words import clean
 
@@ -254,7 +254,7 @@ def _round(mail: MailSection, box: Outbox, patience: Patience) -> bool:
                 _hand_over(mail, box, letter, patience, server)
                 if server.sock is None:
                     return True
-    except (Later, NotLikeThis) as error:
+    except (Later, Unsupported) as error:
         for letter in _waiting(box):
             box.change(letter, "waiting", str(error), tries=1)
         return isinstance(error, Later)

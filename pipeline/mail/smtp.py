@@ -32,7 +32,7 @@ class Later(Exception):  # noqa: N818
     """Not now: another try may help."""
 
 
-class NotLikeThis(Exception):  # noqa: N818
+class Unsupported(Exception):  # noqa: N818
     """The server takes nothing from us until somebody puts something right."""
 
 
@@ -78,9 +78,9 @@ def connected(mail: MailSection, patience: Patience) -> Iterator[smtplib.SMTP]:
     user = os.environ.get(USER_VARIABLE) or mail.user
     password = os.environ.get(PASSWORD_VARIABLE, "")
     if user and not password:
-        raise NotLikeThis(f"the password of {user} is not in {PASSWORD_VARIABLE}")
+        raise Unsupported(f"the password of {user} is not in {PASSWORD_VARIABLE}")
     if user and not (mail.tls or mail.start_tls):
-        raise NotLikeThis("the password would go unencrypted; set tls or start_tls")
+        raise Unsupported("the password would go unencrypted; set tls or start_tls")
     with _told():
         server = _greeted(mail, patience)
     try:
@@ -116,14 +116,14 @@ def _told() -> Iterator[None]:
     try:
         yield
     except smtplib.SMTPNotSupportedError as error:
-        raise NotLikeThis(str(error)) from error
+        raise Unsupported(str(error)) from error
     except smtplib.SMTPResponseException as error:
         text = _said(error.smtp_code, error.smtp_error)
         if 400 <= error.smtp_code < 500:
             raise Later(text) from error
-        raise NotLikeThis(text) from error
+        raise Unsupported(text) from error
     except ssl.SSLError as error:  # a certificate is not mended by waiting
-        raise NotLikeThis(f"no trusted encryption: {error}") from error
+        raise Unsupported(f"no trusted encryption: {error}") from error
     except (OSError, smtplib.SMTPException) as error:
         raise Later(str(error) or type(error).__name__) from error
 

@@ -19,7 +19,7 @@ from features.base import Station
 from pipeline.base import ConfigError
 from pipeline.mill.checks import layout_faults, zone_faults
 from pipeline.mill.faults import Fault, nearest, read_section, text_at
-from pipeline.mill.lake_place import place_faults, read_places
+from pipeline.mill.lake_place import place_faults, read_locations
 from pipeline.mill.sections import (
     ClusterSection,
     DetectionSection,
@@ -239,7 +239,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         return None
     if cluster is None or keep is None or exports is None or prices is None or faults:
         return None
-    store_path, lake = read_places(base.store, base.lake, path.parent, faults)
+    store_path, lake = read_locations(base.store, base.lake, path.parent, faults)
     return Mill(
         name=base.name,
         key=base.key,

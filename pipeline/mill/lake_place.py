@@ -34,7 +34,7 @@ def place_faults(store: str, lake: str) -> Iterator[Fault]:
     yield from _lake_faults(lake)
 
 
-def read_places(
+def read_locations(
     store: str, lake: str | None, folder: Path, faults: list[Fault]
 ) -> tuple[Path, Path | str | None]:
     """Folder of a store, and folder or URL of its lake, None for the usual one.

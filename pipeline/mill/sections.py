@@ -75,7 +75,7 @@ class DetectionSection(Section):
     ``false_findings_per_week`` is the rate of findings accepted when nothing is lost;
     ``smallest_finding_t`` is the loss [t sucrose] below which an episode is not worth a line;
     ``look_back_days`` is how much history a nightly run judges again, and the length of the
-    stretches in which a season is searched.
+    periods in which a season is searched.
     """
 
     false_findings_per_week: Annotated[float, Field(gt=0.0, le=50.0)] = 0.5
@@ -99,7 +99,7 @@ class ScheduleSection(Section):
 
 
 class KeepSection(Section):
-    """How long ``lostpol vacuum`` keeps what it may delete [days]; None keeps it for ever.
+    """How long ``lostpol tidy`` keeps what it may delete [days]; None keeps it for ever.
 
     ``readings_days`` counts back from the last reading and concerns whole seasons only, with what
     was worked out from them; the findings stay. ``reports_days`` counts back from the last report,

@@ -29,7 +29,7 @@ _WANTED: Final[tuple[tuple[str, Quantity, tuple[Port, ...], str], ...]] = (
 )
 
 
-def what_cannot_be_seen(
+def gaps_of_coverage(
     station: Station, lab: pl.DataFrame, losses: pl.DataFrame, zone: str = "UTC"
 ) -> tuple[Gap, ...]:
     """List what rests on targets, what no analysis checks, and what was not measured.
@@ -107,9 +107,9 @@ def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:
     )
     longest = runs.row(0, named=True)
     span = span_words(longest["start"], longest["end"] + _MINUTE, zone)
-    said = "all of them" if runs.height == 1 else "the longest stretch"
+    phrase = "all of them" if runs.height == 1 else "the longest stretch"
     why = (
-        f"{100 * share:.0f} % of the minutes of this report lack a reading, {said} {span}; there "
+        f"{100 * share:.0f} % of the minutes of this report lack a reading, {phrase} {span}; there "
         "the mill's usual value stands in, so a fault of what was not read cannot show."
     )
     return [Gap("Minutes without all readings", why)]

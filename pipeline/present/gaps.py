@@ -34,10 +34,10 @@ def hours_without_readings(mill: Mill, period: Window) -> list[Gap]:
         return []
     holes.sort(key=lambda hole: (hole[0] - hole[1], hole[0]))
     named = sorted(holes[:_NAMED])
-    said = "; ".join(f"{span_words(a, b, mill.tz)} ({duration_words(b - a)})" for a, b in named)
+    text = "; ".join(f"{span_words(a, b, mill.tz)} ({duration_words(b - a)})" for a, b in named)
     rest = f"; and {len(holes) - _NAMED} shorter spells" if len(holes) > _NAMED else ""
     why = (
-        f"{said}{rest}. No tag of the station was read, so the mill's usual values stand in: "
+        f"{text}{rest}. No tag of the station was read, so the mill's usual values stand in: "
         "sums of these hours say nothing of what was really lost. Pull the exports that lack."
     )
     return [Gap("Hours without a single reading", why)]

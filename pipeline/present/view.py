@@ -18,7 +18,7 @@ from models.account import multiplier_log_sd, with_bounds
 from pipeline.base import ONE_DAY, DataError, Window, midnight
 from pipeline.lake import LOSSES, NOTICES, STATION, ZONES, lake_of, tag_health
 from pipeline.mill import Mill
-from pipeline.present.coverage import what_cannot_be_seen
+from pipeline.present.coverage import gaps_of_coverage
 from pipeline.present.gaps import hours_without_readings
 from pipeline.report import REQUIRED_COLUMNS, Gap, Multiplier, ReportView, write_report
 from pipeline.stages import season_days, sensors_to_look_at
@@ -84,9 +84,7 @@ def view_of(
     station = lake.read_features(STATION, *days, _DRAWN_STATION).filter(inside)
     readings = lake.read_readings(*days, [s.tag for s in mill.station.lab]).filter(inside)
     lab = lab_results(readings, mill.station)
-    told = what_cannot_be_seen(
-        mill.station, _within(lab, period), _within(losses, period), mill.zone
-    )
+    parts = gaps_of_coverage(mill.station, _within(lab, period), _within(losses, period), mill.zone)
     sources, refused = _sources(mill, period)
     tags = tag_health(mill, *period.days)
     return ReportView(
@@ -110,7 +108,7 @@ def view_of(
         sensors=sensors_to_look_at(mill, *_whole_days(mill, period)),
         verdicts=store.verdicts(),
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
-        not_computed=(*gaps, *hours_without_readings(mill, period), *told),
+        not_computed=(*gaps, *hours_without_readings(mill, period), *parts),
         run=_run_words(mill, run),
         dossiers=dossiers_of(mill, found["finding_id"].to_list()),
     )

@@ -67,7 +67,7 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
 
 
 def _sharpness(mill: Mill, last: date) -> pl.DataFrame | None:
-    """What the search of the stretch that owns the week's end says of its features."""
+    """What the search of the search window that owns the week's end says of its features."""
     lake = lake_of(mill)
     days = [day for day in lake.feature_days(SHARPNESS) if day <= last]
     return lake.read_features(SHARPNESS, days[-1], days[-1]) if days else None

@@ -7,5 +7,5 @@ from pipeline.proof.scorecard import (
     Plan,
     as_json,
     mark_mills,
-    unseen_seeds,
+    proof_seeds,
 )

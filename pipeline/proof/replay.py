@@ -15,12 +15,12 @@ from typing import Final
 import polars as pl
 
 from models.find import FINDING_SCHEMA
-from models.judge import Morning
+from models.judge import NightlyList
 from pipeline import stages
 from pipeline.base import ONE_DAY, Progress, Window, silent
 from pipeline.lake import Lake, lake_of
 from pipeline.mill import Mill
-from pipeline.stages import Stretch, plan, season_rows, told_findings
+from pipeline.stages import SearchWindow, owned_findings, plan, season_rows
 from pipeline.store import Row, merge_findings
 
 #: Days whose grids, and whose minutes, may rest on readings of the morning's own day.
@@ -87,7 +87,7 @@ class LakeAsOf(Lake):
         return [day for day in super().feature_days(kind) if day <= last]
 
 
-def mornings_of(mill: Mill) -> list[datetime]:
+def nightly_moments(mill: Mill) -> list[datetime]:
     """Moments of the nightly run, from the first after the data begin to the first after they end.
 
     Parameters
@@ -116,7 +116,7 @@ def _moment(found: object) -> datetime:
     return found
 
 
-def replay(mill: Mill, progress: Progress = silent) -> Iterator[Morning]:
+def replay(mill: Mill, progress: Progress = silent) -> Iterator[NightlyList]:
     """Search on what had arrived by each morning, in order.
 
     Parameters
@@ -131,16 +131,16 @@ def replay(mill: Mill, progress: Progress = silent) -> Iterator[Morning]:
         would have kept had it run that morning with every reading at hand.
     """
     known: dict[str, Row] = {}
-    told: dict[Stretch, pl.DataFrame] = {}
-    moments = mornings_of(mill)
+    facts: dict[SearchWindow, pl.DataFrame] = {}
+    moments = nightly_moments(mill)
     for done, at_utc in enumerate(moments):
         progress("Replaying the mornings", done, len(moments))
         lake = LakeAsOf(mill.lake_path, at_utc)
         _work_out(mill, lake)
         planned = plan(mill, lake)
-        # A stretch that was parted off sees no day that a later morning changes.
-        parts = {s: told[s] if s in told else _searched(mill, lake, s) for s in planned}
-        told = {s: frame for s, frame in parts.items() if not s.open}
+        # A search window that was parted off sees no day that a later morning changes.
+        parts = {s: facts[s] if s in facts else _searched(mill, lake, s) for s in planned}
+        facts = {s: frame for s, frame in parts.items() if not s.open}
         window = Window(planned[0].owns.start, planned[-1].owns.end)
         found = [
             stages.finding_row(mill, row) | {"mill": mill.key}
@@ -151,12 +151,12 @@ def replay(mill: Mill, progress: Progress = silent) -> Iterator[Morning]:
         known |= {row["finding_id"]: row for row in merged}
         shown = [row for row in known.values() if row["status"] != "withdrawn"]
         schema = {name: kind for name, kind in FINDING_SCHEMA.items() if name != "open"}
-        yield Morning(at_utc, pl.DataFrame(shown, schema=schema, infer_schema_length=None))
+        yield NightlyList(at_utc, pl.DataFrame(shown, schema=schema, infer_schema_length=None))
     progress("Replaying the mornings", len(moments), len(moments))
 
 
-def _searched(mill: Mill, lake: Lake, stretch: Stretch) -> pl.DataFrame:
-    return told_findings(stretch, stages.search(mill, lake, stretch.sees))
+def _searched(mill: Mill, lake: Lake, search_window: SearchWindow) -> pl.DataFrame:
+    return owned_findings(search_window, stages.search(mill, lake, search_window.sees))
 
 
 def _work_out(mill: Mill, lake: LakeAsOf) -> None:

@@ -25,7 +25,7 @@ import polars as pl
 
 from models.judge import (
     PH_ALARM,
-    Morning,
+    NightlyList,
     Rule,
     Scorecard,
     as_it_stood,
@@ -34,11 +34,11 @@ from models.judge import (
     fixed_limits,
     flag_everything,
     forest_on_raw_tags,
+    planted_alarms,
     quarter_hours,
     report_nothing,
     score,
     three_sigma_per_tag,
-    told_of,
     usual_limits,
 )
 from models.simulator import (
@@ -52,7 +52,7 @@ from models.simulator import (
 from pipeline.base import DataError, Progress, silent
 from pipeline.lake import GRID, lake_of
 from pipeline.mill import Mill, load_mill
-from pipeline.proof.replay import mornings_of, replay
+from pipeline.proof.replay import nightly_moments, replay
 from pipeline.proof.sample import write_sample
 from pipeline.stages import derive, detect, pull
 from pipeline.store import store_of
@@ -122,7 +122,7 @@ class MillMarks:
     seconds: float
 
 
-def unseen_seeds(mills: int, *, any_mill: bool) -> tuple[int, ...]:
+def proof_seeds(mills: int, *, any_mill: bool) -> tuple[int, ...]:
     """Seeds of so many mills never used for tuning."""
     first = FIRST_UNSEEN_ANY if any_mill else FIRST_UNSEEN_USUAL
     return tuple(range(first, first + mills))
@@ -261,38 +261,38 @@ def _cards(
     lake = lake_of(mill)
     days = lake.days()
     blocks = quarter_hours(lake.read_features(GRID, days[0], days[-1]))
-    moments = mornings_of(mill) if plan.nightly else []
+    moments = nightly_moments(mill) if plan.nightly else []
     own = list(replay(mill, progress)) if plan.nightly else []
     cards = {LISTED: score(truth, findings, weeks, own)}
     if "mark" in findings.columns:
         sure = pl.col("mark") == CONFIDENT
-        nights = [Morning(m.at_utc, m.findings.filter(sure)) for m in own]
+        nights = [NightlyList(m.at_utc, m.findings.filter(sure)) for m in own]
         cards[CONFIDENT] = score(truth, findings.filter(sure), weeks, nights)
-    told = told_of(truth, weeks * 168.0)
+    parts = planted_alarms(truth, weeks * 168.0)
     start, end = blocks["ts_utc"][0], blocks["ts_utc"][-1] + timedelta(minutes=15)
     for name, fixed in {
         "nothing": report_nothing(),
-        "everything": flag_everything(start, end, told),
+        "everything": flag_everything(start, end, parts),
         "random": at_random(findings, start, end, seed),
     }.items():
         cards[name] = score(truth, fixed, weeks, [as_it_stood(fixed, at) for at in moments])
     limits = usual_limits(mill.station)
     alarm = [limit for limit in limits if limit.column == PH_ALARM]
     rules: dict[str, Rule] = {
-        "pH limit": lambda known: fixed_limits(known, alarm, told),
-        "fixed limits": lambda known: fixed_limits(known, limits, told),
-        THREE_SIGMA: lambda known: three_sigma_per_tag(known, told),
-        "forest": lambda known: forest_on_raw_tags(known, told),
+        "pH limit": lambda known: fixed_limits(known, alarm, parts),
+        "fixed limits": lambda known: fixed_limits(known, limits, parts),
+        THREE_SIGMA: lambda known: three_sigma_per_tag(known, parts),
+        "forest": lambda known: forest_on_raw_tags(known, parts),
     }
     for name, rule in rules.items():
         progress(f"Marking the simple rules: {name}", 0, 1)
-        cards[name] = score(truth, rule(blocks), weeks, _rule_mornings(rule, blocks, moments))
+        cards[name] = score(truth, rule(blocks), weeks, _rule_lists(rule, blocks, moments))
     return cards
 
 
-def _rule_mornings(rule: Rule, blocks: pl.DataFrame, moments: Sequence[datetime]) -> list[Morning]:
+def _rule_lists(rule: Rule, blocks: pl.DataFrame, moments: Sequence[datetime]) -> list[NightlyList]:
     """What a simple rule would have listed every morning, from what it had seen by then."""
-    return [Morning(at, rule(blocks.filter(pl.col("ts_utc") < at))) for at in moments]
+    return [NightlyList(at, rule(blocks.filter(pl.col("ts_utc") < at))) for at in moments]
 
 
 def as_json(plan: Plan, mills: Sequence[MillMarks], together: Mapping[str, Scorecard]) -> str:

@@ -64,14 +64,14 @@ class Arrival:
     read_as : str
     meanings : dict of str to str
         As ``pipeline.pull.known.Pulled`` has them.
-    said_before : frozenset of str
+    tags_repeated : frozenset of str
         Tags of which it is no news.
     """
 
     staged: Staged
     read_as: str
     meanings: dict[str, str]
-    said_before: frozenset[str]
+    tags_repeated: frozenset[str]
 
     def note(self, ledger: SourceLedger) -> Pulled:
         """What is to be kept of how it was read."""
@@ -160,13 +160,13 @@ def carry_out(lake: Lake, incoming: Path, plan: Plan, record: Callable[[PullResu
     for day in plan.days_changed:
         part = incoming / _PLAN / f"{day}.parquet"
         if part.exists():
-            lake.place.take(part, lake.readings_name(day))
+            lake.storage.take(part, lake.readings_name(day))
     for ledger in plan.ledgers.values():
         part = incoming / _PLAN / f"refused_{ledger.sha256}.parquet"
         if part.exists():
-            lake.place.take(part, refused_name(ledger.sha256))
+            lake.storage.take(part, refused_name(ledger.sha256))
     for note in plan.notes.values():
-        keep_note(lake.place, note)
+        keep_note(lake.storage, note)
     record(PullResult(plan.days_changed, tuple(plan.ledgers.values()), ()))
     (incoming / _PLAN_RECORD).unlink()
     shutil.rmtree(incoming, ignore_errors=True)
@@ -182,7 +182,7 @@ def _new_day(
     parts = [
         (n, s.folder / p.name, p) for n, s in enumerate(staged) for p in s.parts if p.day == day
     ]
-    if len(parts) == 1 and not lake.place.exists(lake.readings_name(day)):
+    if len(parts) == 1 and not lake.storage.exists(lake.readings_name(day)):
         number, path, part = parts[0]
         _same_file(path, target)
         counts[number] = DayMerge(part.rows, 0, 0)
@@ -197,7 +197,7 @@ def _new_day(
                 inside += DayMerge(0, again.merged, again.conflicts)
         counts[number] = inside
         frames.append(frame)
-    known = [arrivals[number].said_before for number in numbers]
+    known = [arrivals[number].tags_repeated for number in numbers]
     merged, of_day, changed = lake.merged_day(day, frames, known, in_full=in_full)
     for number, count in zip(numbers, of_day, strict=True):
         counts[number] += count

@@ -55,7 +55,7 @@ def hashed(files: Sequence[Path], notes: Path) -> dict[Path, str]:
     with suppress(OSError, ValueError):
         held = json.loads(notes.read_text(encoding="utf-8"))
         known = held if isinstance(held, dict) else {}
-    found, told = {}, {}
+    found, parts = {}, {}
     for path in files:
         noted = known.get(path.name)
         try:
@@ -67,11 +67,11 @@ def hashed(files: Sequence[Path], notes: Path) -> dict[Path, str]:
         except OSError:
             found[path] = ""  # known to nobody, so that the reader says what is wrong with it
             continue
-        told[path.name] = [*seen, found[path]]
-    if told != known:
+        parts[path.name] = [*seen, found[path]]
+    if parts != known:
         with suppress(OSError):
             part = notes.with_name(notes.name + ".part")
-            part.write_text(json.dumps(told), encoding="utf-8")
+            part.write_text(json.dumps(parts), encoding="utf-8")
             part.replace(notes)
     return found
 

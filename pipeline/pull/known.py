@@ -21,7 +21,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from pipeline.exports import layout_for, refused_name
-from pipeline.lake import Lake, Place
+from pipeline.lake import Lake, Storage
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, record_bytes
 from pipeline.pull.mill import PullMill
 
@@ -49,7 +49,7 @@ class Pulled:
     meanings: dict[str, str]
     days: tuple[str, ...]
 
-    def said_before(self, mill: PullMill, path: Path) -> frozenset[str]:
+    def tags_repeated(self, mill: PullMill, path: Path) -> frozenset[str]:
         """Tags of which the export, read now, would tell nothing new."""
         if self.read_as != read_as(mill, path):
             return frozenset()
@@ -62,22 +62,22 @@ class Pulled:
         return (
             not new_tags
             and self.read_as == read_as(mill, path)
-            and self.said_before(mill, path) == self.meanings.keys()
+            and self.tags_repeated(mill, path) == self.meanings.keys()
             and self._is_there(lake)  # a person may have moved a damaged day
         )
 
     def _is_there(self, lake: Lake) -> bool:
         days = [lake.readings_name(date.fromisoformat(day)) for day in self.days]
         rows = [refused_name(self.ledger.sha256)] if self.ledger.refused else []
-        return all(lake.place.existing(names) == names for names in (days, rows))
+        return all(lake.storage.existing(names) == names for names in (days, rows))
 
 
 def read_as(mill: PullMill, path: Path) -> str:
     """Hash of all that decides how an export is read, but for the meaning of its tags."""
     layout = layout_for(path, mill.exports.layout)
-    told = [mill.zone, mill.ambiguous, mill.missing, version("lostpol")]
-    told.append(layout.model_dump_json(exclude={"match", "name"}) if layout else "")
-    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:32]
+    parts = [mill.zone, mill.ambiguous, mill.missing, version("lostpol")]
+    parts.append(layout.model_dump_json(exclude={"match", "name"}) if layout else "")
+    return hashlib.sha256(json.dumps(parts).encode()).hexdigest()[:32]
 
 
 def meanings(mill: PullMill, tags: Iterable[str]) -> dict[str, str]:
@@ -86,7 +86,7 @@ def meanings(mill: PullMill, tags: Iterable[str]) -> dict[str, str]:
     return {tag: repr(changes[tag]) for tag in sorted(tags) if tag in changes}
 
 
-def pulled_before(lake: Place, path: Path) -> Pulled | None:
+def pulled_before(lake: Storage, path: Path) -> Pulled | None:
     """What is known of an export that was pulled; None for a new one.
 
     Hashed only when an export of the same size is known: others are new anyway.
@@ -97,14 +97,14 @@ def pulled_before(lake: Place, path: Path) -> Pulled | None:
     return None
 
 
-def find_pulled(lake: Place, size_bytes: int, sha256: str) -> Pulled | None:
+def find_pulled(lake: Storage, size_bytes: int, sha256: str) -> Pulled | None:
     """Note on the export with this content, if there is one that can be read."""
     with suppress(OSError, ValueError, KeyError, TypeError):
         return _note(lake, _note_name(size_bytes, sha256))
     return None
 
 
-def days_pulled(lake: Place) -> set[date]:
+def days_pulled(lake: Storage) -> set[date]:
     """UTC days of which some export held readings."""
     found: set[date] = set()
     for name in lake.find(f"{FOLDER}/*.json"):
@@ -113,7 +113,7 @@ def days_pulled(lake: Place) -> set[date]:
     return found
 
 
-def shown_lately(lake: Place, since: date) -> list[str]:
+def shown_lately(lake: Storage, since: date) -> list[str]:
     """What exports that reach `since` or beyond showed as a whole, by name of the export."""
     found = []
     for name in lake.find(f"{FOLDER}/*.json"):
@@ -124,13 +124,13 @@ def shown_lately(lake: Place, since: date) -> list[str]:
     return sorted(found)
 
 
-def keep_note(lake: Place, pulled: Pulled) -> None:
+def keep_note(lake: Storage, pulled: Pulled) -> None:
     """Keep the note on an export in the lake."""
     name = _note_name(pulled.ledger.size_bytes, pulled.ledger.sha256)
     lake.write(name, lambda file: file.write(record_bytes(note_record(pulled))))
 
 
-def _note(lake: Place, name: str) -> Pulled:
+def _note(lake: Storage, name: str) -> Pulled:
     with lake.open(name) as file:
         return note_from(json.loads(file.read()))
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.base import LostpolError
-from pipeline.lake import DayMerge, put_in_place
+from pipeline.lake import DayMerge, replace_file
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +83,10 @@ class SourceLedger:
             conflicts=self.conflicts + count.conflicts,
             good_stays=self.good_stays + count.good_stays,
         )
-        told = whole.kept + whole.merged + sum(whole.refused.values())
-        if told != whole.rows_read:
+        parts = whole.kept + whole.merged + sum(whole.refused.values())
+        if parts != whole.rows_read:
             raise LostpolError(
-                f"{whole.rows_read} rows were read but {told} accounted for.",
+                f"{whole.rows_read} rows were read but {parts} accounted for.",
                 whole.name,
                 "Nothing was stored. Report this, if you can with the file.",
             )
@@ -150,4 +150,4 @@ def write_record(path: Path, record: Mapping[str, Any]) -> None:
         file.write(record_bytes(record))
         file.flush()
         os.fsync(file.fileno())
-    put_in_place(part, path)
+    replace_file(part, path)

@@ -72,7 +72,7 @@ def pull_files(
     """
     lake = Lake(mill.lake_path)
     incoming = mill.incoming_path
-    lake.place.make_ready()
+    lake.storage.make_ready()
     lake.clean_leftovers()
     earlier = open_plan(incoming) or Plan((), {}, {})
     if earlier.ledgers:
@@ -113,7 +113,7 @@ def unfinished(incoming: Path) -> bool:
 
 def _no_news(mill: PullMill, lake: Lake, files: dict[str, Path]) -> dict[str, Pulled]:
     """Those of some exports that were pulled before and would leave all as it is."""
-    found = {key: pulled_before(lake.place, path) for key, path in files.items()}
+    found = {key: pulled_before(lake.storage, path) for key, path in files.items()}
     return {
         key: pulled
         for key, pulled in found.items()
@@ -128,8 +128,8 @@ def _arrivals(
     arrivals: list[Arrival] = []
     for source in staged:
         path, ledger = files[source.folder.name], source.ledger
-        pulled = None if anew else find_pulled(lake.place, ledger.size_bytes, ledger.sha256)
-        before = pulled.said_before(mill, path) if pulled else frozenset()
+        pulled = None if anew else find_pulled(lake.storage, ledger.size_bytes, ledger.sha256)
+        before = pulled.tags_repeated(mill, path) if pulled else frozenset()
         if any(ledger.sha256 == other.staged.ledger.sha256 for other in arrivals):
             before = source.known_tags
         tags = meanings(mill, source.known_tags)

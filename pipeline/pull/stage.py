@@ -37,7 +37,7 @@ from pipeline.pull.mill import PullMill
 RECORD: Final = "finished.json"
 REFUSED: Final = "refused.parquet"
 #: Told the rows read so far of an export, and the bytes read where they are known.
-Told = Callable[[int, int], None]
+PlantedAlarms = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ def stage_key(mill: PullMill, path: Path, *, in_full: bool) -> str:
         facts = path.stat()
     except OSError:
         return "absent"  # the reader says what is wrong with it
-    told = [
+    entries = [
         str(path.resolve()),
         facts.st_size,
         facts.st_mtime_ns,
@@ -83,10 +83,12 @@ def stage_key(mill: PullMill, path: Path, *, in_full: bool) -> str:
         mill.exports.model_dump_json(),
         sorted(meanings(mill, mill.unit_changes).items()),
     ]
-    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:32]
+    return hashlib.sha256(json.dumps(entries).encode()).hexdigest()[:32]
 
 
-def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, told: Told) -> Staged:
+def stage(
+    mill: PullMill, path: Path, folder: Path, pool: Executor, entries: PlantedAlarms
+) -> Staged:
     """Read one export, or find it read already.
 
     Raises
@@ -101,7 +103,7 @@ def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, told: Told) 
     # Hashing takes as long as a good part of the reading, and can go on beside it.
     sha256 = pool.submit(file_hash, path)
     try:
-        tally, days, parts = _read_into(mill, path, folder, pool, told)
+        tally, days, parts = _read_into(mill, path, folder, pool, entries)
         ledger = _ledger(mill, path, tally, days, parts, sha256.result())
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
@@ -113,7 +115,7 @@ def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, told: Told) 
 
 
 def _read_into(
-    mill: PullMill, path: Path, folder: Path, pool: Executor, told: Told
+    mill: PullMill, path: Path, folder: Path, pool: Executor, entries: PlantedAlarms
 ) -> tuple[Tally, DayParts, list[Part]]:
     """Read an export into parts: the quick way, or from the start the thorough way."""
     for read in (_quickly, _thoroughly):
@@ -124,7 +126,7 @@ def _read_into(
                     days.add(piece)
                 else:
                     days.add_frame(piece)
-                told(tally.rows, bytes_read)
+                entries(tally.rows, bytes_read)
             _require_sense(mill, path, tally)
             return tally, days, days.finish()
         except NotPlainError:

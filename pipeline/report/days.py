@@ -21,7 +21,7 @@ MICROBES: Final = "microbial"
 
 
 def within(findings: pl.DataFrame, start: datetime, end: datetime) -> pl.DataFrame:
-    """Give the part of each finding that lies in a stretch; findings outside it are left out.
+    """Give the part of each finding that lies in a period; findings outside it are left out.
 
     Returns
     -------
@@ -45,7 +45,7 @@ def within(findings: pl.DataFrame, start: datetime, end: datetime) -> pl.DataFra
 
 
 def microbes_within(findings: pl.DataFrame, start: datetime, end: datetime) -> Estimate:
-    """Sucrose eaten by microbes in a stretch, by the findings [t]."""
+    """Sucrose eaten by microbes in a period, by the findings [t]."""
     rows = within(findings.filter(pl.col("cause") == MICROBES), start, end)
     return Estimate(*(float(rows[name].sum()) for name in ("lost_t", "lost_t_low", "lost_t_high")))
 

@@ -145,14 +145,14 @@ def finding_chart(
 def _missing_words(
     view: ReportView, window: tuple[datetime, datetime], absent: Sequence[str]
 ) -> str:
-    said = [f"Not drawn, because no readings exist: {'; '.join(absent)}."] if absent else []
+    text = [f"Not drawn, because no readings exist: {'; '.join(absent)}."] if absent else []
     if view.zone_minutes is not None and not has_judged_loss(view.station_minutes):
         zones = view.zone_minutes.filter(pl.col("ts_utc").is_between(*window, closed="left"))
         names = [section_words(zone, vessel_kinds(view)) for zone in silent_zones(zones)]
-        said += [f"The loss rate leaves out {', '.join(names)}: no readings."] if names else []
+        text += [f"The loss rate leaves out {', '.join(names)}: no readings."] if names else []
     if clocks_change(*window, ZoneInfo(view.zone)):
-        said.append("The clocks changed in these hours; the chart keeps the time of its left edge.")
-    return " ".join(said)
+        text.append("The clocks changed in these hours; the chart keeps the time of its left edge.")
+    return " ".join(text)
 
 
 def epoch_ms(moment: datetime) -> int:
@@ -282,8 +282,8 @@ def _station_loss(scope: Scope, zones: pl.DataFrame | None) -> pl.DataFrame | No
     spoken = zones.filter(~pl.col("zone").is_in(silent_zones(zones)))
     # A minute with one zone missing would look like a dip in the loss: leave it out.
     return spoken.group_by("ts_utc").agg(
-        pl.when(pl.col(name).null_count() == 0).then(pl.col(name).sum() * factor).alias(said)
-        for name, said in (("loss_kg_h", "loss_kg_h"), ("loss_ref_kg_h", "unavoidable_kg_h"))
+        pl.when(pl.col(name).null_count() == 0).then(pl.col(name).sum() * factor).alias(text)
+        for name, text in (("loss_kg_h", "loss_kg_h"), ("loss_ref_kg_h", "unavoidable_kg_h"))
     )
 
 

@@ -84,10 +84,10 @@ def finding_tile(view: ReportView, row: FindingRow, prefix: str) -> Drawing:
     )
     label = f"{row.cause.name}, {row.where}, {row.when}: {'; '.join(p.title for p in shown)}"
     absent = [panel.title for panel in panels if panel.empty]
-    said = [f"Not drawn, no readings: {'; '.join(absent)}."] if absent else []
+    text = [f"Not drawn, no readings: {'; '.join(absent)}."] if absent else []
     if clocks_change(*window, zone):
-        said.append("The clocks changed; the chart keeps the time of its left edge.")
-    return Drawing(draw(stack(shown, axis, TILE), prefix, label), None, " ".join(said))
+        text.append("The clocks changed; the chart keeps the time of its left edge.")
+    return Drawing(draw(stack(shown, axis, TILE), prefix, label), None, " ".join(text))
 
 
 def _station_loss(scope: Scope) -> Panel:

@@ -77,12 +77,12 @@ def verdict_words(view: ReportView, raw: Mapping[str, object]) -> str:
     state = raw.get("verdict")
     if not state:
         return ""
-    said = _VERDICTS.get(str(state), clean(state, 40))
+    text = _VERDICTS.get(str(state), clean(state, 40))
     last = _last_verdict(view.verdicts, str(raw["finding_id"]))
     if last is None:
-        return said
+        return text
     given = day_words(last["given_at"].astimezone(ZoneInfo(view.zone)))
-    by = f"{said} by {clean(last['author'], 60)}, {given}"
+    by = f"{text} by {clean(last['author'], 60)}, {given}"
     note = clean(last["note"], _NOTE)
     return f"{by}: “{note}”" if note else by
 

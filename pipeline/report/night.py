@@ -185,9 +185,9 @@ def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str
     spread = Estimate(difference, 0.0, 2 * difference)
     size = bare_tonnes(difference, spread.low, spread.high)
     side = "more" if value > usual else "less"
-    said = f"{size} {side} than the mean of the {_days(before.days)} before"
-    said += f"; {_rank(worse, days.height)}."
-    return f"{said} {_found_in_it(view, value)}"
+    text = f"{size} {side} than the mean of the {_days(before.days)} before"
+    text += f"; {_rank(worse, days.height)}."
+    return f"{text} {_found_in_it(view, value)}"
 
 
 def _rank(worse: int, days: int) -> str:
@@ -212,12 +212,12 @@ def _found_in_it(view: NightView, value: float) -> str:
     ]
     rest = value - float(causes["lost_t"].sum())
     outside = bare_tonnes(abs(rest), abs(rest) - 0.1, abs(rest) + 0.1)
-    told = f"Outside it {outside}." if rest > 0 else f"Outside it {outside} less than at target."
-    said = f"Found in it: {'; '.join(named)}"
-    said += (
+    entries = f"Outside it {outside}." if rest > 0 else f"Outside it {outside} less than at target."
+    text = f"Found in it: {'; '.join(named)}"
+    text += (
         f"; {causes.height - _NAMED_CAUSES} more causes" if causes.height > _NAMED_CAUSES else ""
     )
-    return f"{said}. {told}"
+    return f"{text}. {entries}"
 
 
 def _mass(row: dict[str, Any]) -> str:
@@ -235,11 +235,11 @@ def _cover(view: NightView, of_day: Tally | None) -> tuple[str, bool]:
         return "How much of the day could be computed is not known.", True
     judged = min(100.0, 100.0 * of_day.minutes / view.day_minutes)
     measured = min(100.0, 100.0 * of_day.measured / view.day_minutes)
-    said = f"{judged:.0f} % of the day's minutes computed, {measured:.0f} % with all readings."
+    text = f"{judged:.0f} % of the day's minutes computed, {measured:.0f} % with all readings."
     if judged >= 95 and measured >= 90:
-        return said, False
+        return text, False
     lacking = "Where readings lack, the mill's usual value stands in, and a loss may not show"
-    return f"{said} {lacking}; see below.", True
+    return f"{text} {lacking}; see below.", True
 
 
 def _counts(items: Sequence[Item]) -> str:

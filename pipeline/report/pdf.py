@@ -46,8 +46,8 @@ def write_pdf(out: Path, page: str) -> str:
             check=False,
         )
         if made.returncode != 0:
-            said = made.stderr.decode("utf-8", "replace").strip().splitlines()
-            return _without(out, half_done, f"the renderer failed: {said[-1] if said else 'crash'}")
+            text = made.stderr.decode("utf-8", "replace").strip().splitlines()
+            return _without(out, half_done, f"the renderer failed: {text[-1] if text else 'crash'}")
         if not any(mark in half_done.read_bytes() for mark in _FONT_MARKS):
             return _without(out, half_done, "the renderer could not read the report's fonts")
         os.replace(half_done, out)  # noqa: PTH105 - replaces on every system

@@ -185,10 +185,10 @@ def _cover(view: ReportView) -> tuple[str, str]:
     share = computed_share(view)
     if share is None:
         return "", "How much of the period could be computed is not known: minute data are missing."
-    said = f"{plain(share, 1 if 99 < share < 100 else 0)} % of the period could be computed."
+    phrase = f"{plain(share, 1 if 99 < share < 100 else 0)} % of the period could be computed."
     if share >= 95:
-        return said, ""
-    return said, "Hours without data are not hours without loss: see “What is missing”."
+        return phrase, ""
+    return phrase, "Hours without data are not hours without loss: see “What is missing”."
 
 
 def _card(view: ReportView, row: FindingRow) -> Card:

@@ -13,7 +13,8 @@ import polars as pl
 from features.base import Station, Vessel
 from features.flow import overflow_velocity_m_h, settling_correction, settling_utilisation
 
-#: Initial settling rate of a batch test [m/h]: 8 to 12 is usual (as `features.flow.settling` has it).
+#: Initial settling rate of a batch test [m/h]: 8 to 12 is usual (as `features.flow.settling` has
+#: it).
 SLOW_M_H: Final = 8.0
 FAST_M_H: Final = 12.0
 

@@ -176,11 +176,11 @@ def _refused(refused: pl.DataFrame | None, source: dict[str, object]) -> str:
     if refused is None:
         return f"{count(lost)} (reasons not recorded)" if lost else "none"
     reasons = refused.filter(pl.col("source") == source["source"]).sort("rows", descending=True)
-    said = [f"{count(r['rows'])} {clean(r['reason'])}" for r in reasons.to_dicts()]
+    phrase = [f"{count(r['rows'])} {clean(r['reason'])}" for r in reasons.to_dicts()]
     rest = (lost or 0) - sum(known(rows) or 0 for rows in reasons["rows"])
     if rest > 0:
-        said.append(f"{count(rest)} without a recorded reason")
-    return "; ".join(said) or "none"
+        phrase.append(f"{count(rest)} without a recorded reason")
+    return "; ".join(phrase) or "none"
 
 
 @dataclass(frozen=True, slots=True)

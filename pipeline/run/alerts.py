@@ -23,7 +23,7 @@ _ADVICE: Final = (
 )
 
 
-def tell_of_failure(mill: Mill, flow: str, error: BaseException) -> None:
+def alert_failure(mill: Mill, flow: str, error: BaseException) -> None:
     """Queue and send word of a failed run; whatever stops that is logged and let go.
 
     The same failure of the same flow on the same local day is one message.
@@ -37,7 +37,7 @@ def tell_of_failure(mill: Mill, flow: str, error: BaseException) -> None:
         log_event(mill, "failure notice not sent", flow=flow, error=f"{type(fault).__name__}")
 
 
-def tell_of_silence(mill: Mill, end: datetime) -> None:
+def alert_silence(mill: Mill, end: datetime) -> None:
     """Queue and send word that no new readings came, each morning of the first week.
 
     Last night's report again is no news, so that without this a dead export would be silence. A
@@ -51,7 +51,7 @@ def tell_of_silence(mill: Mill, end: datetime) -> None:
         "Where: the export of the plant's readings, the inbox, or the drive between them",
         "Next:  See that the export job runs and that its files reach the inbox. The next run then "
         "reads all that is missing.",
-        f"The command lostpol doctor {mill.config_path.name} names all that is wrong, with cures.",
+        f"The command lostpol health {mill.config_path.name} names all that is wrong, with cures.",
         _ADVICE,
     ]
     subject = f"No new readings from {_one_line(mill)} since {local}"
@@ -70,7 +70,7 @@ def _queue(mill: Mill, flow: str, error: BaseException) -> None:
         f"What:  {what}",
         f"Where: {where}",
         f"Next:  {cure}",
-        f"The command lostpol doctor {mill.config_path.name} names all that is wrong, with cures.",
+        f"The command lostpol health {mill.config_path.name} names all that is wrong, with cures.",
         _ADVICE,
     ]
     _put(mill, subject, lines, (flow, what))

@@ -20,7 +20,7 @@ from typing import Any, Final
 
 from pipeline.base import DeliveryError, LostpolError, full_disk, now, only_run
 from pipeline.mill import Mill
-from pipeline.run.alerts import tell_of_failure
+from pipeline.run.alerts import alert_failure
 from pipeline.run.log import log_event, rotate, without_secrets
 from pipeline.store import store_of
 
@@ -103,8 +103,8 @@ class _Attempt:
             "error": in_words(self.mill, error) if error else None,
         }
         self.rows.append(row)
-        told = {k: v for k, v in row.items() if k != "number" and v is not None}
-        log_event(self.mill, "stage", **told, run_id=self.run_id)
+        parts = {k: v for k, v in row.items() if k != "number" and v is not None}
+        log_event(self.mill, "stage", **parts, run_id=self.run_id)
 
     def save(self, *, over: bool = False) -> None:
         """Keep the stages so far, and once the attempt ended the whole."""
@@ -130,8 +130,8 @@ class _Attempt:
             "error": in_words(self.mill, error) if error else None,
         }
         self.rows.append(whole)
-        told = {k: v for k, v in whole.items() if k not in {"number", "stage"} and v is not None}
-        log_event(self.mill, "run ended", **told, run_id=self.run_id)
+        parts = {k: v for k, v in whole.items() if k not in {"number", "stage"} and v is not None}
+        log_event(self.mill, "run ended", **parts, run_id=self.run_id)
         self.save(over=True)
 
 
@@ -182,7 +182,7 @@ def attempt(
         if kept is None:
             log_event(mill, "run not started", flow=flow, error=in_words(mill, error))
         if notice and not (kept and kept.reported) and not isinstance(error, DeliveryError):
-            tell_of_failure(mill, flow, full or error)
+            alert_failure(mill, flow, full or error)
         if full is not None and full is not error:
             raise full from error
         raise
@@ -200,7 +200,7 @@ def _time_limit(minutes: int | None) -> Iterator[None]:
         raise LostpolError(
             f"The run took longer than its limit of {minutes} min, and was stopped.",
             "[schedule] longest_run_min",
-            "See what is slow with lostpol doctor and the table stages; raise the limit if it is "
+            "See what is slow with lostpol health and the table stages; raise the limit if it is "
             "too short. The next run makes good what is missing.",
         )
 

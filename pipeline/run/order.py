@@ -29,7 +29,7 @@ from pipeline.mill import Mill
 from pipeline.present import write_night_report, write_season_report, write_week_report
 from pipeline.pull import INBOX_NOTES, exports_in, hashed, still_arriving
 from pipeline.report import Gap
-from pipeline.run.alerts import tell_of_silence
+from pipeline.run.alerts import alert_silence
 from pipeline.run.attempts import Step, attempt
 from pipeline.sources import pull_source
 from pipeline.stages import Judged, derive, detect, pull
@@ -250,7 +250,7 @@ def _finish(
     report: Path = step("report", write, mill, period, gaps)
     if mill.mail is not None and name != "backfill":
         if name == "nightly" and _staleness(mill, judged.window.end):
-            tell_of_silence(mill, judged.window.end)
+            alert_silence(mill, judged.window.end)
         step("send", send_report, mill, report, judged.run_id)
     faults = [item for item in unread if not item.waits]
     if faults:

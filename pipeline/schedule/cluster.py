@@ -1,8 +1,8 @@
 """Backfills of many mills and seasons at once, on a Dask cluster through Prefect.
 
 Each mill runs its own chain in a thread of this process, which alone holds its lock and writes its
-findings. What a chain spreads (days to work out, stretches to search) becomes tasks on the workers,
-so that one long season and many short ones both keep all of them busy.
+findings. What a chain spreads (days to work out, search windows to search) becomes tasks on the
+workers, so that one long season and many short ones both keep all of them busy.
 
 Workers read and write the lake, and nothing else of a store: on other machines it must lie at a
 URL, or in a shared folder under the same path. They must hold the same versions, or digits could
@@ -81,8 +81,8 @@ def cluster_of(
             ", ".join(name or "none, that is processes on this machine" for name in named),
             "Give the same [cluster] address in all of them, or name one with --scheduler.",
         )
-    told = max((mill.cluster.workers or 0 for mill in mills), default=0)
-    return Cluster(address or named[0] or None, workers or told or os.cpu_count() or 1)
+    parts = max((mill.cluster.workers or 0 for mill in mills), default=0)
+    return Cluster(address or named[0] or None, workers or parts or os.cpu_count() or 1)
 
 
 @flow(name="backfill on a cluster", persist_result=False)

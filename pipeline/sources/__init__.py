@@ -1,3 +1,3 @@
 """History over OPC UA and SQL, handed on as exports."""
 
-from pipeline.sources.sources import pull_source, pull_sources, told
+from pipeline.sources.sources import pull_source, pull_sources, source_summary

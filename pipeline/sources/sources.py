@@ -110,7 +110,7 @@ def pull_source(
     return SourceResult(source.name, start, end, tuple(pulls), problems)
 
 
-def told(mill: Mill, result: SourceResult) -> list[str]:
+def source_summary(mill: Mill, result: SourceResult) -> list[str]:
     """What reading a source did, in lines for a person."""
     ledgers = [ledger for pulled in result.pulls for ledger in pulled.sources]
     read, kept, merged = (

@@ -1,8 +1,8 @@
 """The stages of a run: read, call the pure part, write."""
 
 from pipeline.stages.identity import versions_here
-from pipeline.stages.search_results import season_days, season_rows, told_findings
-from pipeline.stages.search_windows import BETWEEN_SEASONS, Stretch, plan
+from pipeline.stages.search_results import owned_findings, season_days, season_rows
+from pipeline.stages.search_windows import BETWEEN_SEASONS, SearchWindow, plan
 from pipeline.stages.sensors import sensors_to_look_at
 from pipeline.stages.stages import (
     Judged,

@@ -1,4 +1,4 @@
-"""Which stretches of a season have to be searched: those that no search of these readings knows."""
+"""Which search windows of a season to search: those that no search of these readings knows."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from pipeline.lake import Lake
 from pipeline.mill import Mill
 from pipeline.stages.identity import short_hash, stamp_of
 from pipeline.stages.search_results import searched
-from pipeline.stages.search_windows import Stretch, plan
+from pipeline.stages.search_windows import SearchWindow, plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,21 +23,21 @@ class SearchPlan:
         The whole season.
     inputs, stamp : str
         Hashes of its readings, and of description and versions.
-    stretches : tuple of Stretch
+    search_windows : tuple of SearchWindow
         All of them, in order.
-    anew : tuple of (Stretch, str)
+    anew : tuple of (SearchWindow, str)
         Those to search, each with the hash of the readings it sees.
     """
 
     window: Window
     inputs: str
     stamp: str
-    stretches: tuple[Stretch, ...]
-    anew: tuple[tuple[Stretch, str], ...]
+    search_windows: tuple[SearchWindow, ...]
+    anew: tuple[tuple[SearchWindow, str], ...]
 
 
 def plan_search(mill: Mill, lake: Lake, first: date | None = None) -> SearchPlan:
-    """Tell which stretches of the season have to be searched; see `pipeline.stages.detect`.
+    """Tell which search windows of the season have to be searched; see `pipeline.stages.detect`.
 
     Raises
     ------
@@ -56,11 +56,11 @@ def plan_search(mill: Mill, lake: Lake, first: date | None = None) -> SearchPlan
             "Give an earlier first day, or pull newer exports.",
         )
     stamp, hashes, stale = stamp_of(mill), [], []
-    for stretch in planned:
-        known = searched(lake, stretch, stamp) if stretch.sees.end <= anew else None
-        inputs = known["inputs"] if known else lake.readings_hash(*stretch.sees.days)
+    for search_window in planned:
+        known = searched(lake, search_window, stamp) if search_window.sees.end <= anew else None
+        inputs = known["inputs"] if known else lake.readings_hash(*search_window.sees.days)
         hashes.append(inputs)
         if known is None:
-            stale.append((stretch, inputs))
+            stale.append((search_window, inputs))
     inputs = hashes[0] if len(hashes) == 1 else short_hash(hashes)
     return SearchPlan(window, inputs, stamp, tuple(planned), tuple(stale))

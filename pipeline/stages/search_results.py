@@ -1,4 +1,4 @@
-"""What the search of a stretch said: kept in the lake, and joined for the season."""
+"""What the search of a search window said: kept in the lake, and joined for the season."""
 
 from __future__ import annotations
 
@@ -24,16 +24,19 @@ from pipeline.lake import (
     Lake,
 )
 from pipeline.mill import Mill
-from pipeline.stages.search_windows import Stretch, plan
+from pipeline.stages.search_windows import SearchWindow, plan
 from pipeline.stages.sensors import judged_sensors
 from pipeline.store import Row, pair_up
 
-#: Findings this near to the border of a stretch may start on its other side for the neighbour.
+#: Findings this near to the border of a search window may start on its other side for the
+#: neighbour.
 _NEAR: Final = timedelta(days=1)
 
 
-def keep(mill: Mill, lake: Lake, stretch: Stretch, losses: Losses, stamp: str, inputs: str) -> None:
-    """Keep what the search of a stretch said: for the report, and for the findings of the season.
+def keep(
+    mill: Mill, lake: Lake, search_window: SearchWindow, losses: Losses, stamp: str, inputs: str
+) -> None:
+    """Keep the results of one search window, for the report and the findings of the season.
 
     The row that makes it count is written last.
 
@@ -44,32 +47,36 @@ def keep(mill: Mill, lake: Lake, stretch: Stretch, losses: Losses, stamp: str, i
     inputs : str
         Hash of the readings it saw.
     """
-    _keep_series(lake, stretch, losses)
-    _keep_daily(mill, lake, stretch, losses.daily)
-    sensors = judged_sensors(mill, stretch.owns, losses)
+    _keep_series(lake, search_window, losses)
+    _keep_daily(mill, lake, search_window, losses.daily)
+    sensors = judged_sensors(mill, search_window.owns, losses)
     if sensors is not None:
-        lake.write_features(SENSOR_DAYS, stretch.day, sensors)
-    lake.write_features(SHARPNESS, stretch.day, losses.sharpness)
-    lake.write_features(SUMS, stretch.day, _sums(mill, lake, stretch, losses.minutes))
-    lake.write_features(FOUND, stretch.day, told_findings(stretch, losses))
-    lake.write_features(SEARCHED, stretch.day, _told(stretch, losses, stamp, inputs))
+        lake.write_features(SENSOR_DAYS, search_window.day, sensors)
+    lake.write_features(SHARPNESS, search_window.day, losses.sharpness)
+    lake.write_features(SUMS, search_window.day, _sums(mill, lake, search_window, losses.minutes))
+    lake.write_features(FOUND, search_window.day, owned_findings(search_window, losses))
+    lake.write_features(SEARCHED, search_window.day, _told(search_window, losses, stamp, inputs))
 
 
-def told_findings(stretch: Stretch, losses: Losses) -> pl.DataFrame:
-    """Findings a stretch may tell: those that start in what it owns, or near to it."""
-    near = pl.col("started").is_between(stretch.owns.start - _NEAR, stretch.owns.end + _NEAR)
-    going_on = pl.col("open") & stretch.open
+def owned_findings(search_window: SearchWindow, losses: Losses) -> pl.DataFrame:
+    """Findings a search window may tell: those that start in what it owns, or near to it."""
+    near = pl.col("started").is_between(
+        search_window.owns.start - _NEAR, search_window.owns.end + _NEAR
+    )
+    going_on = pl.col("open") & search_window.open
     return losses.findings.filter(near).with_columns(open=going_on)
 
 
-def _told(stretch: Stretch, losses: Losses, stamp: str, inputs: str) -> pl.DataFrame:
-    """How a stretch was searched; its hypotheses are counted for what it owns."""
-    owned = (stretch.owns.end - stretch.owns.start) / (stretch.sees.end - stretch.sees.start)
+def _told(search_window: SearchWindow, losses: Losses, stamp: str, inputs: str) -> pl.DataFrame:
+    """How a search window was searched; its hypotheses are counted for what it owns."""
+    owned = (search_window.owns.end - search_window.owns.start) / (
+        search_window.sees.end - search_window.sees.start
+    )
     row = {
-        "owns_start": stretch.owns.start,
-        "owns_end": stretch.owns.end,
-        "sees_start": stretch.sees.start,
-        "sees_end": stretch.sees.end,
+        "owns_start": search_window.owns.start,
+        "owns_end": search_window.owns.end,
+        "sees_start": search_window.sees.start,
+        "sees_end": search_window.sees.end,
         "stamp": stamp,
         "inputs": inputs,
         "cells": losses.cells * owned,
@@ -82,9 +89,9 @@ def _told(stretch: Stretch, losses: Losses, stamp: str, inputs: str) -> pl.DataF
     return pl.DataFrame([row], infer_schema_length=None)
 
 
-def _keep_series(lake: Lake, stretch: Stretch, losses: Losses) -> None:
+def _keep_series(lake: Lake, search_window: SearchWindow, losses: Losses) -> None:
     """Keep the drawn series and the notices, one file a day; a notice belongs to its first day."""
-    first, last = stretch.owns.days
+    first, last = search_window.owns.days
     for n in range((last - first).days + 1):
         day = first + n * ONE_DAY
         lake.write_features(LOSSES, day, _of_day(losses.minutes, "ts_utc", day))
@@ -94,26 +101,30 @@ def _keep_series(lake: Lake, stretch: Stretch, losses: Losses) -> None:
 def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:
     """Sums of each local day of the season, see `pipeline.report.days.bare_sums`.
 
-    What its stretches said of their own days; only a stretch that never said it is summed here,
-    so that a report costs the same on every day of a season.
+    What its search windows said of their own days; only a search window that never said it is
+    summed here, so that a report costs the same on every day of a season.
     """
-    parts = [_sums_of(mill, lake, stretch) for stretch in plan(mill, lake)]
+    parts = [_sums_of(mill, lake, search_window) for search_window in plan(mill, lake)]
     # A local day may lie on both sides of a border.
     return pl.concat(parts).group_by("day_local").sum().sort("day_local")
 
 
-def _sums_of(mill: Mill, lake: Lake, stretch: Stretch) -> pl.DataFrame:
-    said = lake.read_features(SUMS, stretch.day, stretch.day)
-    if not said.is_empty():
-        return said
-    losses = lake.read_features(LOSSES, *stretch.owns.days)
-    return _sums(mill, lake, stretch, losses)
+def _sums_of(mill: Mill, lake: Lake, search_window: SearchWindow) -> pl.DataFrame:
+    text = lake.read_features(SUMS, search_window.day, search_window.day)
+    if not text.is_empty():
+        return text
+    losses = lake.read_features(LOSSES, *search_window.owns.days)
+    return _sums(mill, lake, search_window, losses)
 
 
-def _sums(mill: Mill, lake: Lake, stretch: Stretch, losses: pl.DataFrame) -> pl.DataFrame:
-    """Sums of the minutes that a stretch owns, by local day."""
-    fed = lake.read_features(STATION, *stretch.owns.days, ("ts_utc", "sucrose_feed_kg_h"))
-    owned = pl.col("ts_utc").is_between(stretch.owns.start, stretch.owns.end, closed="left")
+def _sums(
+    mill: Mill, lake: Lake, search_window: SearchWindow, losses: pl.DataFrame
+) -> pl.DataFrame:
+    """Sums of the minutes that a search window owns, by local day."""
+    fed = lake.read_features(STATION, *search_window.owns.days, ("ts_utc", "sucrose_feed_kg_h"))
+    owned = pl.col("ts_utc").is_between(
+        search_window.owns.start, search_window.owns.end, closed="left"
+    )
     minutes = (
         losses.filter(owned)
         .join(fed, on="ts_utc", how="left")
@@ -126,35 +137,36 @@ def _of_day(frame: pl.DataFrame, column: str, day: date) -> pl.DataFrame:
     return frame.filter(pl.col(column).is_between(midnight(day), midnight(day, 1), closed="left"))
 
 
-def _keep_daily(mill: Mill, lake: Lake, stretch: Stretch, daily: pl.DataFrame) -> None:
+def _keep_daily(mill: Mill, lake: Lake, search_window: SearchWindow, daily: pl.DataFrame) -> None:
     """Keep the laboratory's day beside that of kinetics, one file a local day.
 
-    A local day is told by the stretch in which it begins; the first one may begin before any data.
+    A local day is told by the search window in which it begins; the first one may begin before any
+    data.
     """
     for (day,), row in daily.partition_by("day", as_dict=True).items():
-        begins = max(mill.day_start_utc(day), stretch.sees.start)
-        if stretch.owns.start <= begins < stretch.owns.end:
+        begins = max(mill.day_start_utc(day), search_window.sees.start)
+        if search_window.owns.start <= begins < search_window.owns.end:
             lake.write_features(DAILY, day, row)
 
 
-def searched(lake: Lake, stretch: Stretch, stamp: str) -> dict[str, Any] | None:
-    """How a stretch was searched, or None when that has to be done (again)."""
-    told = lake.read_features(SEARCHED, stretch.day, stretch.day)
-    if told.is_empty():
+def searched(lake: Lake, search_window: SearchWindow, stamp: str) -> dict[str, Any] | None:
+    """How a search window was searched, or None when that has to be done (again)."""
+    facts = lake.read_features(SEARCHED, search_window.day, search_window.day)
+    if facts.is_empty():
         return None
-    row = told.row(0, named=True)
+    row = facts.row(0, named=True)
     same = (
-        row["owns_start"] == stretch.owns.start
-        and row["owns_end"] == stretch.owns.end
-        and row["sees_start"] == stretch.sees.start
-        and row["sees_end"] == stretch.sees.end
+        row["owns_start"] == search_window.owns.start
+        and row["owns_end"] == search_window.owns.end
+        and row["sees_start"] == search_window.sees.start
+        and row["sees_end"] == search_window.sees.end
         and row["stamp"] == stamp
     )
     return row if same else None
 
 
 def forget(lake: Lake, days: Sequence[date]) -> None:
-    """Let every stretch that sees one of these UTC days be searched again."""
+    """Let every search window that sees one of these UTC days be searched again."""
     if not days:
         return
     first, last = midnight(min(days)), midnight(max(days), 1)
@@ -164,22 +176,22 @@ def forget(lake: Lake, days: Sequence[date]) -> None:
             lake.drop_features(SEARCHED, day)
 
 
-def season_rows(parts: Sequence[tuple[Stretch, pl.DataFrame]]) -> list[Row]:
-    """Findings of a season from those of its stretches, each told once.
+def season_rows(parts: Sequence[tuple[SearchWindow, pl.DataFrame]]) -> list[Row]:
+    """Findings of a season from those of its search windows, each told once.
 
     Parameters
     ----------
-    parts : sequence of (Stretch, DataFrame)
+    parts : sequence of (SearchWindow, DataFrame)
         In order; findings as `keep` keeps them.
 
     Notes
     -----
     Two neighbours may see one loss start on different sides of their border. The earlier one's
-    view is then told; without a counterpart, a finding is told by the stretch it starts in.
+    view is then told; without a counterpart, a finding is told by the search window it starts in.
     """
     rows = [frame.to_dicts() for _, frame in parts]
-    told = [[stretch.owns.start <= row["started"] < stretch.owns.end for row in of]
-            for (stretch, _), of in zip(parts, rows, strict=True)]  # fmt: skip
+    facts = [[search_window.owns.start <= row["started"] < search_window.owns.end for row in of]
+            for (search_window, _), of in zip(parts, rows, strict=True)]  # fmt: skip
     for n in range(1, len(parts)):
         border = parts[n][0].owns.start
         if parts[n - 1][0].owns.end != border:
@@ -189,10 +201,10 @@ def season_rows(parts: Sequence[tuple[Stretch, pl.DataFrame]]) -> list[Row]:
         known, new = ([of[i] for i in at] for of, at in ((rows[n - 1], before), (rows[n], after)))
         for i, j in pair_up(known, new).items():
             earlier, later = before[j], after[i]
-            told[n - 1][earlier], told[n][later] = True, False
+            facts[n - 1][earlier], facts[n][later] = True, False
     return [
         row
-        for of, tells in zip(rows, told, strict=True)
+        for of, tells in zip(rows, facts, strict=True)
         for row, tell in zip(of, tells, strict=True)
         if tell
     ]

@@ -1,17 +1,17 @@
-"""A season is searched in stretches, so that a night's work does not grow with the season.
+"""A season is searched in search windows, so that a night's work does not grow with the season.
 
-A stretch owns some weeks and sees a halo of weeks on either side: enough for the slow baseline, the
-usual loss and the multiplier. Its findings are those that start in what it owns. Where stretches
-lie follows from the first day with readings, the end of data and the look-back alone, and what one
-says from the readings it sees alone. So it makes no difference whether a season came night by
-night, late or in one piece: only stretches that see a changed day are searched again, and what the
-others said stands in the lake.
+A search window owns some weeks and sees a halo of weeks on either side: enough for the slow
+baseline, the usual loss and the multiplier. Its findings are those that start in what it owns.
+Where search windows lie follows from the first day with readings, the end of data and the look-back
+alone, and what one says from the readings it sees alone. So it makes no difference whether a season
+came night by night, late or in one piece: only search windows that see a changed day are searched
+again, and what the others said stands in the lake.
 
-The last stretch owns everything up to the end of data. It is parted only when the part left behind
-sees its whole halo and no more days that the next nights work out again.
+The last search window owns everything up to the end of data. It is parted only when the part left
+behind sees its whole halo and no more days that the next nights work out again.
 
-Here is where stretches lie; `pipeline.stages.search_plan` tells which of them have to be searched, and
-`pipeline.stages.search_results` keeps what the search of each one said.
+Here is where search windows lie; `pipeline.stages.search_plan` tells which of them have to be
+searched, and `pipeline.stages.search_results` keeps what the search of each one said.
 """
 
 from __future__ import annotations
@@ -34,13 +34,13 @@ BETWEEN_SEASONS: Final = 21 * ONE_DAY
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class SearchWindow:
     """A part of a season that is searched on its own.
 
     Attributes
     ----------
     owns : Window
-        Findings that start in it are told by this stretch.
+        Findings that start in it are told by this search window.
     sees : Window
         What is searched.
     open : bool
@@ -57,8 +57,8 @@ class Stretch:
         return self.owns.start.date()
 
 
-def plan(mill: Mill, lake: Lake) -> list[Stretch]:
-    """Stretches of all days worked out, in order.
+def plan(mill: Mill, lake: Lake) -> list[SearchWindow]:
+    """Search windows of all days worked out, in order.
 
     Raises
     ------
@@ -69,11 +69,13 @@ def plan(mill: Mill, lake: Lake) -> list[Stretch]:
     begin, end = data_bounds(mill, lake, days)
     read = [day for day in lake.days() if days[0] <= day <= days[-1]] or days
     seasons = _seasons(read)
-    found: list[Stretch] = []
+    found: list[SearchWindow] = []
     for first, last in seasons:
         start = begin if first == seasons[0][0] else midnight(first)
         over = end if last == seasons[-1][1] else midnight(last, 1)
-        found += stretches(Window(start, over), mill.detection.look_back_days, open_=over == end)
+        found += search_windows(
+            Window(start, over), mill.detection.look_back_days, open_=over == end
+        )
     return found
 
 
@@ -88,7 +90,9 @@ def _seasons(days: Sequence[date]) -> list[tuple[date, date]]:
     return seasons
 
 
-def stretches(season: Window, look_back_days: int, *, open_: bool = True) -> list[Stretch]:
+def search_windows(
+    season: Window, look_back_days: int, *, open_: bool = True
+) -> list[SearchWindow]:
     """Part a season.
 
     Parameters
@@ -96,7 +100,7 @@ def stretches(season: Window, look_back_days: int, *, open_: bool = True) -> lis
     season : Window
         From the first reading to the end of data.
     look_back_days : int
-        What a stretch owns [days]; the last one owns more. A halo is half of it, two weeks at
+        What a search window owns [days]; the last one owns more. A halo is half of it, two weeks at
         least.
     open_ : bool
         More readings are expected.
@@ -112,5 +116,5 @@ def stretches(season: Window, look_back_days: int, *, open_: bool = True) -> lis
             max(anchor + n * core, season.start), season.end if last else anchor + (n + 1) * core
         )
         sees = Window(max(owns.start - halo, season.start), min(owns.end + halo, season.end))
-        found.append(Stretch(owns, sees, open_ and last))
+        found.append(SearchWindow(owns, sees, open_ and last))
     return found

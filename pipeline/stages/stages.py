@@ -53,7 +53,7 @@ from pipeline.pull import PullResult, SourceLedger, pull_files, unfinished
 from pipeline.stages.identity import describe_run
 from pipeline.stages.search_plan import SearchPlan, plan_search
 from pipeline.stages.search_results import forget, keep, season_rows
-from pipeline.stages.search_windows import Stretch
+from pipeline.stages.search_windows import SearchWindow
 from pipeline.store import RunResult, Store, store_of
 
 #: Days before a day whose readings may still be in the juice that leaves on that day: a weekend
@@ -248,8 +248,8 @@ def detect(
 ) -> Judged:
     """Search for losses, publish what was found and keep what the report draws.
 
-    The season is judged whole, to the end of the days worked out; only those of its stretches that
-    see a changed day are searched again (``pipeline.stages.search_windows``).
+    The season is judged whole, to the end of the days worked out; only those of its search
+    windows that see a changed day are searched again (``pipeline.stages.search_windows``).
 
     Parameters
     ----------
@@ -258,7 +258,7 @@ def detect(
     first : date, optional
         Local day from which on everything is searched anew, changed or not.
     spread : callable
-        Carries out the stretches, here or on a cluster.
+        Carries out the search windows, here or on a cluster.
 
     Raises
     ------
@@ -272,9 +272,9 @@ def detect(
     run = describe_run(mill, flow, job.window, job.inputs)
     store.record_run(run | {"state": "running"})
     try:
-        pieces = [(mill, stretch, job.stamp, inputs) for stretch, inputs in job.anew]
+        pieces = [(mill, search_window, job.stamp, inputs) for search_window, inputs in job.anew]
         spread(
-            search_stretch,
+            search_one,
             pieces,
             lambda done: progress("Looking for losses", done, len(pieces) + 1),
         )
@@ -287,23 +287,23 @@ def detect(
     return judged
 
 
-def search_stretch(mill: Mill, stretch: Stretch, stamp: str, inputs: str) -> None:
-    """Search one stretch and keep in the lake what it says; touches no database."""
+def search_one(mill: Mill, search_window: SearchWindow, stamp: str, inputs: str) -> None:
+    """Search one search window and keep in the lake what it says; touches no database."""
     lake = lake_of(mill)
-    keep(mill, lake, stretch, search(mill, lake, stretch.sees), stamp, inputs)
+    keep(mill, lake, search_window, search(mill, lake, search_window.sees), stamp, inputs)
 
 
 def publish(mill: Mill, job: SearchPlan, run: dict[str, Any]) -> Judged:
-    """Join what all stretches say, and publish it as one run."""
+    """Join what all search windows say, and publish it as one run."""
     lake = lake_of(mill)
-    parts = [(s, lake.read_features(FOUND, s.day, s.day)) for s in job.stretches]
+    parts = [(s, lake.read_features(FOUND, s.day, s.day)) for s in job.search_windows]
     found = [finding_row(mill, row) for row in season_rows(parts)]
-    told = pl.concat([lake.read_features(SEARCHED, s.day, s.day) for s in job.stretches])
-    # Of all stretches: one searched by a run that was stopped then is told of only now.
-    sensors = [lake.read_features(SENSOR_DAYS, s.day, s.day) for s in job.stretches]
+    facts = pl.concat([lake.read_features(SEARCHED, s.day, s.day) for s in job.search_windows])
+    # Of all search windows: one searched by a run that was stopped then is told of only now.
+    sensors = [lake.read_features(SENSOR_DAYS, s.day, s.day) for s in job.search_windows]
     sensors = [frame for frame in sensors if not frame.is_empty()]
-    done = run | _outcome(told, len(found)) | {"state": "finished", "finished_at": now()}
-    cells = round(told["cells"].sum())
+    done = run | _outcome(facts, len(found)) | {"state": "finished", "finished_at": now()}
+    cells = round(facts["cells"].sum())
     health = pl.concat(sensors) if sensors else None
     store_of(mill).publish_run(RunResult(done, _mill_row(mill), found, health, cells))
     return Judged(run["run_id"], job.window, len(found))
@@ -339,9 +339,9 @@ def finding_row(mill: Mill, row: dict[str, Any]) -> dict[str, Any]:
     return row | worth | {"status": status}
 
 
-def _outcome(told: pl.DataFrame, findings: int) -> dict[str, Any]:
-    """What the row of a run tells of its search; the multiplier is that of the last stretch."""
-    last = told.row(-1, named=True)
+def _outcome(facts: pl.DataFrame, findings: int) -> dict[str, Any]:
+    """What the row of a run tells of its search; the multiplier is of the last search window."""
+    last = facts.row(-1, named=True)
     fitted = ("multiplier", "multiplier_low", "multiplier_high", "multiplier_pairs")
-    counts = {"minutes": int(told["minutes"].sum()), "findings": findings}
+    counts = {"minutes": int(facts["minutes"].sum()), "findings": findings}
     return counts | {name: last[name] for name in fitted}

@@ -16,4 +16,4 @@ from pipeline.store.matching import Row, merge_findings, pair_up
 from pipeline.store.published import write_copy
 from pipeline.store.schema import MIGRATIONS, SENSOR_COLUMNS
 from pipeline.store.store import RunResult, Store
-from pipeline.store.verdicts import chosen, give_verdict, told, verdict_lines
+from pipeline.store.verdicts import chosen, give_verdict, verdict_lines, verdict_summary

@@ -84,12 +84,12 @@ def _own(finding: Row, verdict: Row | None) -> Row | None:
         return None
     fixed = verdict["verdict"] == "fixed"
     return verdict | {
-        "said": said(verdict),
+        "words": verdict_words(verdict),
         "went_on": fixed and finding["ended"] > verdict["given_at"] + _GRACE,
     }
 
 
-def said(verdict: Row) -> str:
+def verdict_words(verdict: Row) -> str:
     """Who said what and why. It holds untrusted text: whoever shows it makes it harmless."""
     note = verdict["note"]
     short = note if len(note) <= _LONGEST_NOTE else f"{note[:_LONGEST_NOTE]}…"

@@ -179,7 +179,7 @@ class Store:
         return self._read("SELECT * FROM stages WHERE mill = $mill ORDER BY attempt, number")
 
     def verdicts(self) -> pl.DataFrame:
-        """Every verdict ever given, in order; see `pipeline.store.learning` for which ones count."""
+        """Every verdict ever given, in order; `pipeline.store.learning` says which count."""
         return self._read("SELECT * FROM verdicts WHERE mill = $mill ORDER BY verdict_id")
 
     def record_verdict(self, verdict: Mapping[str, Any]) -> None:

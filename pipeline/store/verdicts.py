@@ -154,15 +154,15 @@ def verdict_lines(mill: Mill) -> list[str]:
 
 
 def _lines_of(mill: Mill, row: dict[str, Any], *, counts: bool) -> list[str]:
-    said = "taken back" if row["verdict"] == TAKEN_BACK else row["verdict"]
+    phrase = "taken back" if row["verdict"] == TAKEN_BACK else row["verdict"]
     if row["found_cause"]:
-        said += f", was {words_of(row['found_cause']).name}"
+        phrase += f", was {words_of(row['found_cause']).name}"
     when = _local(mill, row["given_at"])
     what = f"{words_of(row['cause']).name} in {clean(row['section'])}"
     episode = f"from {_local(mill, row['started'])}, {row['lost_t']:.2f} t"
     mark = "" if counts or row["verdict"] == TAKEN_BACK else " (no longer counts)"
     lines = [
-        f"{row['finding_id']}  {said}{mark}, by {clean(row['author'])}, {when}",
+        f"{row['finding_id']}  {phrase}{mark}, by {clean(row['author'])}, {when}",
         f"    {what}, {episode}",
     ]
     return [*lines, f"    {clean(row['note'], 400)}"] if row["note"] else lines
@@ -172,7 +172,7 @@ def _local(mill: Mill, moment: datetime) -> str:
     return f"{moment_words(moment, mill.tz)} {mill.zone}"
 
 
-def told(finding: dict[str, Any]) -> list[str]:
+def verdict_summary(finding: dict[str, Any]) -> list[str]:
     """What a finding looks like after a verdict, for a terminal."""
     evidence = json.loads(finding["evidence"])
     changes = evidence.get("verdicts", {}).get("told", []) if isinstance(evidence, dict) else []

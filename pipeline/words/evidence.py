@@ -127,10 +127,10 @@ def _shares(item: object) -> tuple[Share, ...]:
 def _alternatives(items: object) -> tuple[str, ...]:
     if not isinstance(items, list):
         return ()
-    said: list[str] = []
+    phrase: list[str] = []
     for item in items:
         if isinstance(item, Mapping) and item.get("cause"):
             weight = known(item.get("weight"))
             name = words_of(str(item["cause"])).name
-            said.append(name if weight is None else f"{name} (weight {weight:.2f} of 1)")
-    return tuple(said)
+            phrase.append(name if weight is None else f"{name} (weight {weight:.2f} of 1)")
+    return tuple(phrase)

@@ -17,8 +17,8 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 
 def day_words(moment: date, known_year: int | None = None) -> str:
     """Write a local date, for example ``Mon 6 Oct 2025``; the year is left out where known."""
-    said = f"{_DAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]}"
-    return said if moment.year == known_year else f"{said} {moment.year:04d}"
+    text = f"{_DAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]}"
+    return text if moment.year == known_year else f"{text} {moment.year:04d}"
 
 
 def _offset_words(local: datetime) -> str:

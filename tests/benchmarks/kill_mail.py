@@ -108,7 +108,7 @@ def main() -> None:
             send(mill)
         os.kill(server, signal.SIGKILL)
         os.waitpid(server, 0)
-        sys.exit(_tell(mill, ledger, killed))
+        sys.exit(_show(mill, ledger, killed))
 
 
 def _undisturbed(mill, folder: Path) -> float:
@@ -119,7 +119,7 @@ def _undisturbed(mill, folder: Path) -> float:
     return time.monotonic() - begun
 
 
-def _tell(mill, ledger: Path, killed: int) -> int:
+def _show(mill, ledger: Path, killed: int) -> int:
     domain = mill.mail.sender.rpartition("@")[2]
     taken = Counter(ledger.read_text().splitlines())
     letters = outbox_of(mill).letters()

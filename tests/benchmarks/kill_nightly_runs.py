@@ -33,7 +33,7 @@ class Runs:
         self._mother.wait()
 
     def start(self, store: Path, limit: int | None = None, what: str = "nightly") -> Runs:
-        self._tell({"store": str(store), "limit": limit, "what": what})
+        self._show({"store": str(store), "limit": limit, "what": what})
         self._child = int(self._mother.stdout.readline())
         return self
 
@@ -45,7 +45,7 @@ class Runs:
                 time.sleep(0.005)
             with suppress(ProcessLookupError):
                 os.kill(self._child, signal.SIGKILL)
-        self._tell({"wait": True})
+        self._show({"wait": True})
         return int(self._mother.stdout.readline())
 
     def _over(self) -> bool:
@@ -56,7 +56,7 @@ class Runs:
             )
         return False
 
-    def _tell(self, what: dict[str, object]) -> None:
+    def _show(self, what: dict[str, object]) -> None:
         self._mother.stdin.write(json.dumps(what) + "\n")
         self._mother.stdin.flush()
 

@@ -3,9 +3,9 @@
     python tests/benchmarks/many_mills.py                  # short seasons of 28 days
     python tests/benchmarks/many_mills.py --days 180       # whole ones; hours on two cores
 
-Each mill is the small one of nights.py with its own stretch of the sample weeks. All exports are
-pulled once; then every run starts from a copy of the same eight stores and does what
-``lostpol backfill MILL... --cluster --workers N`` does: days and stretches as tasks through
+Each mill is the small one of nights.py with its own search window of the sample weeks. All exports
+are pulled once; then every run starts from a copy of the same eight stores and does what
+``lostpol backfill MILL... --cluster --workers N`` does: days and search windows as tasks through
 Prefect, findings and reports by the one process that asked. Findings and every file of the lake
 must be the same as from one process without any cluster.
 

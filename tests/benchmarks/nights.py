@@ -66,7 +66,7 @@ KINDS = ("grid", "station", "zones", "losses", "notices", "daily", "health", "se
 
 
 def describe(folder: Path) -> Mill:
-    """A small mill, with a short look-back so that many stretches are parted off in a season."""
+    """A small mill, with a short look-back so that a season has many search windows."""
     text = (ROOT / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
     text = re.sub(r'(?m)^store = ".*"$', f'store = "{folder / "store"}"', text)
     text = re.sub(r'(?m)^inbox = ".*"$', f'inbox = "{folder / "inbox"}"', text)
@@ -154,7 +154,7 @@ def arrivals(nights: int, rng: np.random.Generator) -> Arrivals:
 
 
 @dataclass
-class Told:
+class PlantedAlarms:
     """What a night cost."""
 
     seconds: dict[int, float] = field(default_factory=dict)
@@ -162,9 +162,9 @@ class Told:
     sorts: dict[str, int] = field(default_factory=dict)
 
 
-def nightly_season(mill: Mill, plan: Arrivals, off: range, first: date = FIRST) -> Told:
+def nightly_season(mill: Mill, plan: Arrivals, off: range, first: date = FIRST) -> PlantedAlarms:
     """Run every night that is not in `off`, on what had arrived by then."""
-    season, told, nights = Season(), Told(), len(plan)
+    season, told, nights = Season(), PlantedAlarms(), len(plan)
     inbox = mill.inbox_path
     if inbox is None:
         raise ValueError("the mill has no inbox")

@@ -14,7 +14,7 @@ def merge_day(lake, day, *news):
         with TemporaryDirectory() as folder:
             write_frame(Path(folder) / "day.parquet", merged)
             written = (Path(folder) / "day.parquet").read_bytes()
-        lake.place.write(lake.readings_name(day), lambda file: file.write(written))
+        lake.storage.write(lake.readings_name(day), lambda file: file.write(written))
     return counts, changed
 
 

@@ -21,7 +21,7 @@ class ControlWords:
 
     name: str
     drawing: Drawing
-    said: tuple[str, ...]
+    text: tuple[str, ...]
     moved: bool
 
 

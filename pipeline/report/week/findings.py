@@ -79,7 +79,7 @@ class FixRow:
     after: str
     fell: str
     outcome: str
-    said: str
+    text: str
 
 
 def verdicts_due(view: WeekView) -> Due | None:
@@ -175,7 +175,7 @@ def fixes(view: WeekView) -> list[FixRow] | None:
 
 def _fix(view: WeekView, row: dict[str, Any], checked: FixCheck) -> FixRow:
     what, where = _what_where(view, row)
-    outcome, said = _outcome(checked)
+    outcome, text = _outcome(checked)
     return FixRow(
         finding_id=clean(row["finding_id"], 20),
         what=what,
@@ -186,7 +186,7 @@ def _fix(view: WeekView, row: dict[str, Any], checked: FixCheck) -> FixRow:
         after=_rate(checked, checked.after),
         fell=_rate(checked, checked.fell),
         outcome=outcome,
-        said=said,
+        text=text,
     )
 
 

@@ -1,9 +1,9 @@
 """Before and after a fault was fixed: whether the loss stopped.
 
-Three stretches of the station's loss above the unavoidable are set beside one another: the week
+Three periods of the station's loss above the unavoidable are set beside one another: the week
 before the finding, the finding itself, and the time since it was fixed. Minutes of other findings
 are left out. Six-hour means count as independent, and their scatter gives the intervals; what errs
-in all three stretches alike (multiplier, volumes) cancels in the comparison.
+in all three periods alike (multiplier, volumes) cancels in the comparison.
 """
 
 from __future__ import annotations
@@ -147,7 +147,7 @@ def _without(minutes: pl.DataFrame, findings: pl.DataFrame) -> pl.DataFrame:
 
 
 def _scatter(parts: tuple[pl.DataFrame, ...]) -> float | None:
-    """Standard deviation of six-hour means inside the stretches [kg/h]; None from too few."""
+    """Standard deviation of six-hour means inside the periods [kg/h]; None from too few."""
     squares, free = 0.0, 0
     for part in (parts[0], parts[2]):
         means = (

@@ -27,7 +27,7 @@ class SharpnessRow:
     raw: str
     left: str
     smallest: str
-    said: str
+    text: str
 
 
 def sharpness_rows(view: WeekView) -> list[SharpnessRow] | None:
@@ -41,9 +41,9 @@ def sharpness_rows(view: WeekView) -> list[SharpnessRow] | None:
 
 def _row(row: Mapping[str, Any], kinds: Mapping[str, str]) -> SharpnessRow:
     name = str(row["feature"])
-    said = f"loss by {channel_words(name)}" if name in CHANNELS else clean(name, 60)
+    text = f"loss by {channel_words(name)}" if name in CHANNELS else clean(name, 60)
     return SharpnessRow(
-        said,
+        text,
         section_words(str(row["section"]), kinds),
         _swing(row["lrv_raw"], row["unit"], squared=True),
         _swing(row["lrv_residual"], row["unit"], squared=True),

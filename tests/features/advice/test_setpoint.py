@@ -7,11 +7,11 @@ import pytest
 
 from features.advice.setpoint import STEP_PH, Prices, advise
 from features.base.station import Kinetics, Station
-from features.kinetics.prior import Belief
+from features.kinetics.prior import Prior
 
 PRICES = Prices(sucrose=520.0, reducing_sugar=400.0, lime=0.0)
 #: Without souring, costs go with 10**-pH and 3**pH exactly.
-NO_ACID = Belief(Kinetics(acid_per_hexose=0.0))
+NO_ACID = Prior(Kinetics(acid_per_hexose=0.0))
 
 
 def _hotter(station: Station, kelvin: float) -> Station:
@@ -26,8 +26,8 @@ def _hotter(station: Station, kelvin: float) -> Station:
     return replace(station, vessels=tuple(warmed))
 
 
-def _best(station, prices=PRICES, belief=NO_ACID):
-    return advise(station, prices, belief).best_ph.value
+def _best(station, prices=PRICES, prior=NO_ACID):
+    return advise(station, prices, prior).best_ph.value
 
 
 def test_best_is_where_the_slopes_of_both_costs_cancel(brindlewater):
@@ -41,8 +41,8 @@ def test_best_is_where_the_slopes_of_both_costs_cancel(brindlewater):
 
 
 def test_twice_the_multiplier_moves_it_by_a_fifth_of_a_ph(brindlewater):
-    twice = Belief(replace(NO_ACID.kinetics, multiplier=2 * NO_ACID.kinetics.multiplier))
-    moved = _best(brindlewater, belief=twice) - _best(brindlewater)
+    twice = Prior(replace(NO_ACID.kinetics, multiplier=2 * NO_ACID.kinetics.multiplier))
+    moved = _best(brindlewater, prior=twice) - _best(brindlewater)
     assert moved == pytest.approx(np.log(2.0) / np.log(30.0), abs=STEP_PH)
 
 
@@ -60,11 +60,11 @@ def test_losses_at_target_are_those_of_the_rates(brindlewater):
 
 @pytest.mark.parametrize("acid", [0.0, 1.4])
 def test_dearer_sugars_and_lime_ask_for_less_ph_dearer_sucrose_for_more(brindlewater, acid):
-    belief = Belief(Kinetics(acid_per_hexose=acid))
-    base = _best(brindlewater, PRICES, belief)
-    assert _best(brindlewater, replace(PRICES, reducing_sugar=800.0), belief) < base
-    assert _best(brindlewater, replace(PRICES, lime=150.0), belief) < base
-    assert _best(brindlewater, replace(PRICES, sucrose=1040.0), belief) > base
+    prior = Prior(Kinetics(acid_per_hexose=acid))
+    base = _best(brindlewater, PRICES, prior)
+    assert _best(brindlewater, replace(PRICES, reducing_sugar=800.0), prior) < base
+    assert _best(brindlewater, replace(PRICES, lime=150.0), prior) < base
+    assert _best(brindlewater, replace(PRICES, sucrose=1040.0), prior) > base
 
 
 def test_hotter_costs_more_and_asks_for_a_little_less_ph(brindlewater):
@@ -101,7 +101,7 @@ def test_interval_shrinks_with_what_is_known(brindlewater):
     sharp = advise(
         brindlewater,
         PRICES,
-        Belief(replace(NO_ACID.kinetics, multiplier_log_sd=0.1), fitted_at_degc=97.5),
+        Prior(replace(NO_ACID.kinetics, multiplier_log_sd=0.1), fitted_at_degc=97.5),
     )
     width = [s.best_ph.high - s.best_ph.low for s in (vague, sharp)]
     assert width[1] < 0.7 * width[0]
@@ -114,7 +114,7 @@ def test_interval_shrinks_with_what_is_known(brindlewater):
 
 
 def test_flat_stretch_holds_the_best_and_costs_no_more_than_said(brindlewater):
-    found = advise(brindlewater, replace(PRICES, lime=150.0), Belief(Kinetics()))
+    found = advise(brindlewater, replace(PRICES, lime=150.0), Prior(Kinetics()))
     low, high = found.flat
     assert low < found.best_ph.value < high
     for cost in found.curve:
@@ -129,6 +129,6 @@ def test_a_station_of_mixed_juice_only_is_refused(brindlewater):
 
 
 def test_no_destruction_at_all_is_no_division_by_nothing(brindlewater):
-    found = advise(brindlewater, PRICES, Belief(Kinetics(rs_rate_ph7_1_h=0.0)))
+    found = advise(brindlewater, PRICES, Prior(Kinetics(rs_rate_ph7_1_h=0.0)))
     assert found.at_best.reducing_sugar.value == pytest.approx(0.0, abs=1e-6)
     assert found.at_edge

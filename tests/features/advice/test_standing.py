@@ -13,10 +13,10 @@ from scipy.optimize import brentq
 from features.advice.standing import COOLEST_DEGC, LOWEST_PH, Juice, stand
 from features.base.station import Kinetics
 from features.kinetics.kinetics import inversion_1_h, ph_at_process, rs_destruction_1_h
-from features.kinetics.prior import Belief, published
+from features.kinetics.prior import Prior, published
 
 #: Nothing sours: the rate stays what it is at the start.
-NO_ACID = Belief(replace(published().kinetics, acid_per_hexose=0.0))
+NO_ACID = Prior(replace(published().kinetics, acid_per_hexose=0.0))
 CLEAR = Juice(6.9, "cold", 97.0, 15.0)
 
 
@@ -157,10 +157,10 @@ def test_a_hot_reading_leaves_the_slope_out():
 
 def test_a_fitted_multiplier_narrows_juice_as_hot_as_the_fit():
     kinetics = Kinetics(multiplier=2.0, multiplier_log_sd=0.1)
-    free = stand(CLEAR, 4.0, Belief(kinetics)).end.lost_pct
-    fitted = stand(CLEAR, 4.0, Belief(kinetics, fitted_at_degc=97.0)).end.lost_pct
+    free = stand(CLEAR, 4.0, Prior(kinetics)).end.lost_pct
+    fitted = stand(CLEAR, 4.0, Prior(kinetics, fitted_at_degc=97.0)).end.lost_pct
     known = replace(kinetics, ph_slope_sd=0.0)
-    exact = stand(CLEAR, 4.0, Belief(known)).end.lost_pct
+    exact = stand(CLEAR, 4.0, Prior(known)).end.lost_pct
     assert fitted.high / fitted.low == pytest.approx(exact.high / exact.low, rel=0.02)
     assert free.high / free.low > 2.0 * fitted.high / fitted.low
 

@@ -7,14 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from features.flow.residence import carry_series, mix_parallel, residence_min
+from features.flow.residence import mix_parallel, residence_min, transport_series
 from features.flow.transport import (
-    carry_plug_flow,
-    carry_stirred,
     cumulative_volume_m3,
     edges_from_means,
     outflow_by_balance_m3_h,
     plug_flow_position_m3,
+    transport_plug_flow,
+    transport_stirred,
 )
 
 SETTINGS = settings(max_examples=60, deadline=None)
@@ -41,7 +41,7 @@ def histories(draw):
 @given(histories())
 def test_stirred_vessel_keeps_what_it_is_given(history):
     flow, volume, signal = history
-    out, end = carry_stirred(signal, np.array([2.0, 5.0]), flow, volume)
+    out, end = transport_stirred(signal, np.array([2.0, 5.0]), flow, volume)
     outflow = outflow_by_balance_m3_h(flow, volume)
     given_in = (flow[:, None] * signal).sum(0) / 60.0 + volume[0] * np.array([2.0, 5.0])
     taken_out = (outflow[:, None] * out).sum(0) / 60.0
@@ -52,7 +52,7 @@ def test_stirred_vessel_keeps_what_it_is_given(history):
 @given(histories())
 def test_plug_flow_keeps_what_it_is_given(history):
     flow, volume, signal = history
-    out = carry_plug_flow(signal, np.array([2.0, 5.0]), flow, volume)
+    out = transport_plug_flow(signal, np.array([2.0, 5.0]), flow, volume)
     outflow = outflow_by_balance_m3_h(flow, volume)
     given_in = (flow[:, None] * signal).sum(0) / 60.0 + volume[0] * np.array([2.0, 5.0])
     taken_out = (outflow[:, None] * out).sum(0) / 60.0
@@ -68,7 +68,7 @@ def test_plug_flow_keeps_what_it_is_given(history):
 @given(histories(), st.integers(0, 4), st.floats(0.0, 0.5))
 def test_a_signal_never_leaves_its_range(history, tanks, dead):
     flow, volume, signal = history
-    out = carry_series(signal, 5.0, flow, volume, tanks, dead)
+    out = transport_series(signal, 5.0, flow, volume, tanks, dead)
     assert out.min() >= min(signal.min(), 5.0) - 1e-9
     assert out.max() <= max(signal.max(), 5.0) + 1e-9
 
@@ -116,7 +116,7 @@ def test_dead_fraction_shortens_residence_in_proportion():
 
 
 def test_step_through_one_tank_follows_the_exponential():
-    out, end = carry_stirred(np.ones(120), 0.0, np.full(120, 60.0), np.full(121, 30.0))
+    out, end = transport_stirred(np.ones(120), 0.0, np.full(120, 60.0), np.full(121, 30.0))
     minutes = np.arange(1, 121)
     np.testing.assert_allclose(end, 1.0 - np.exp(-minutes / 30.0), rtol=1e-12)
     mean = 1.0 - 30.0 * (np.exp(-(minutes - 1) / 30.0) - np.exp(-minutes / 30.0))
@@ -125,7 +125,7 @@ def test_step_through_one_tank_follows_the_exponential():
 
 def test_filling_tank_dilutes_by_volume():
     volume = np.linspace(10.0, 20.0, 11)
-    _, end = carry_stirred(np.zeros(10), 1.0, np.full(10, 60.0), volume)
+    _, end = transport_stirred(np.zeros(10), 1.0, np.full(10, 60.0), volume)
     np.testing.assert_allclose(end, 10.0 / volume[1:], rtol=1e-12)
 
 
@@ -147,12 +147,12 @@ def test_parallel_vessels_join_by_flow():
 def test_two_equal_vessels_in_parallel_act_as_one():
     rng = np.random.default_rng(5)
     flow, signal = rng.uniform(0.0, 300.0, 200), rng.uniform(1.0, 2.0, (200, 1))
-    one = carry_series(signal, 1.5, flow, np.full(201, 100.0), 1)
-    half = carry_series(signal, 1.5, flow / 2, np.full(201, 50.0), 1)
+    one = transport_series(signal, 1.5, flow, np.full(201, 100.0), 1)
+    half = transport_series(signal, 1.5, flow / 2, np.full(201, 50.0), 1)
     np.testing.assert_allclose(mix_parallel([flow / 2, flow / 2], [half, half]), one, rtol=1e-12)
 
 
 def test_edges_lie_midway_and_refusals_are_plain():
     np.testing.assert_allclose(edges_from_means(np.array([1.0, 3.0])), [1.0, 2.0, 3.0])
     with pytest.raises(ValueError, match="tanks of 0 or more"):
-        carry_series(np.ones(2), 0.0, np.ones(2), np.ones(3), -1)
+        transport_series(np.ones(2), 0.0, np.ones(2), np.ones(3), -1)

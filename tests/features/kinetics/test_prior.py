@@ -10,7 +10,7 @@ from features.base.station import Kinetics
 from features.kinetics.prior import (
     DRAWS,
     PUBLISHED_LOG_SD,
-    Belief,
+    Prior,
     draw,
     estimate,
     log_sd_of_interval,
@@ -20,7 +20,7 @@ from features.kinetics.prior import (
 
 def test_central_values_come_first_and_draws_repeat():
     kinetics = Kinetics(multiplier=1.7, ph_slope=-0.005)
-    first, again = draw(Belief(kinetics)), draw(Belief(kinetics))
+    first, again = draw(Prior(kinetics)), draw(Prior(kinetics))
     assert first.multiplier.shape == (DRAWS + 1,)
     assert first.multiplier[0] == pytest.approx(1.7)
     assert first.ph_slope[0] == -0.005
@@ -48,7 +48,7 @@ def test_interval_of_a_log_normal_is_the_textbook_one():
 
 
 def test_a_fitted_multiplier_takes_back_the_error_of_the_slope():
-    belief = Belief(replace(Kinetics(), multiplier_log_sd=0.0), fitted_at_degc=97.0)
-    found = draw(belief)
+    prior = Prior(replace(Kinetics(), multiplier_log_sd=0.0), fitted_at_degc=97.0)
+    found = draw(prior)
     at_fit = found.multiplier * 10.0 ** (-found.ph_slope * (97.0 - 25.0))
     np.testing.assert_allclose(at_fit, at_fit[0], rtol=1e-12)

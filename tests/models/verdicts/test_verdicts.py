@@ -39,7 +39,7 @@ def a_finding(cause="overheating", section="settler", alternatives=(), **other):
 
 def own(verdict, lost_t=1.2, found_cause=None, went_on=False):
     told = {"verdict": verdict, "found_cause": found_cause, "lost_t": lost_t}
-    return told | {"went_on": went_on, "said": f"{verdict} by Ana on 2025-11-30: looked"}
+    return told | {"went_on": went_on, "words": f"{verdict} by Ana on 2025-11-30: looked"}
 
 
 def told_by(row):

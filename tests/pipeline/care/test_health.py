@@ -74,7 +74,7 @@ def wrong(mill):
 def test_a_well_store_is_well(mill):
     assert wrong(mill) == {}
     assert {"Disk", "Clock", "Mail", "Runs", "Lock", "Published copy"} <= states(mill).keys()
-    assert run(["doctor", str(mill.config_path)]) == 0
+    assert run(["health", str(mill.config_path)]) == 0
 
 
 def test_every_sign_that_is_not_fine_has_a_cure(mill):
@@ -115,7 +115,7 @@ def test_a_published_copy_that_is_behind_or_absent_is_wrong(mill):
 
 def test_little_room_is_wrong(mill, monkeypatch):
     monkeypatch.setattr(around, "free_bytes", lambda _: 5 << 20)
-    assert "lostpol vacuum" in wrong(mill)["Disk"].cure
+    assert "lostpol tidy" in wrong(mill)["Disk"].cure
 
 
 def test_a_failed_run_and_a_missed_one_are_wrong(mill, monkeypatch):
@@ -168,7 +168,7 @@ def test_a_time_that_summer_time_skips_is_told(mill):
 
 def test_a_damaged_database_is_wrong_and_ends_with_seven(mill, capsys):
     mill.database_path.write_bytes(b"no database, but long enough to be taken for one" * 100)
-    assert run(["doctor", str(mill.config_path), "--json"]) == 7
+    assert run(["health", str(mill.config_path), "--json"]) == 7
     told = json.loads(capsys.readouterr().out)
     assert told["well"] is False
     assert {"Database"} <= {s["about"] for s in told["signs"] if s["state"] == "wrong"}
@@ -179,7 +179,7 @@ def test_a_database_cut_or_filled_up_is_told_and_never_a_traceback(mill, capsys,
     with mill.database_path.open("rb+") as file:
         file.truncate(0)
         file.truncate(size)
-    assert run(["doctor", str(mill.config_path)]) == 7
+    assert run(["health", str(mill.config_path)]) == 7
     told = capsys.readouterr().out
     assert "fault of its own" not in told
     assert "findings_published.duckdb" in told
@@ -204,12 +204,12 @@ def test_days_that_went_missing_or_were_cut_are_named(mill):
         readings_at(mill, now() - timedelta(days=n, hours=2))
     days = lake.days()
     ledger = SourceLedger("a.csv", "0" * 64, 1, "", 1, 1, 0, 0, {}, {}, (), None, None, ())
-    keep_note(lake.place, Pulled(ledger, "", {}, tuple(map(str, days))))
+    keep_note(lake.storage, Pulled(ledger, "", {}, tuple(map(str, days))))
     assert states(mill)["Stored days"].state == "fine"
-    path = Path(lake.place.where(lake.readings_name(days[1])))
+    path = Path(lake.storage.where(lake.readings_name(days[1])))
     path.unlink()
     assert f"{days[1]} are gone" in wrong(mill)["Stored days"].what
-    path = Path(lake.place.where(lake.readings_name(last)))
+    path = Path(lake.storage.where(lake.readings_name(last)))
     path.write_bytes(path.read_bytes()[:-20])
     told = [sign.what for sign in examine(mill) if sign.about == "Stored days"]
     assert any(f"{last} are cut short" in what for what in told)
@@ -217,7 +217,7 @@ def test_days_that_went_missing_or_were_cut_are_named(mill):
 
 def test_silence_of_the_plant_is_wrong_until_it_is_off_season(mill):
     lake = lake_of(mill)
-    lake.place.delete(lake.readings_name(lake.days()[-1]))
+    lake.storage.delete(lake.readings_name(lake.days()[-1]))
     readings_at(mill, now() - timedelta(days=30))
     assert states(mill)["Readings"].state == "look"
     readings_at(mill, now() - timedelta(days=3))

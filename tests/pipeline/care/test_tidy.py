@@ -13,7 +13,7 @@ from keeping import merge_day
 
 from pipeline.base.errors import ConfigError, StoreBusyError
 from pipeline.base.lock import only_run
-from pipeline.care.tidy import vacuum
+from pipeline.care.tidy import make_room
 from pipeline.cli.app import run
 from pipeline.lake.coverage import lake_of
 from pipeline.lake.kinds import GRID
@@ -67,7 +67,7 @@ def test_by_default_only_remains_of_stopped_runs_go(tmp_path):
     mill = described(tmp_path)
     fill(mill)
     before = files(mill)
-    done = vacuum(mill, dry_run=False)
+    done = make_room(mill, dry_run=False)
     assert sorted(item.size_bytes for item in done.items) == [1000, 2000]
     gone = {name for name in before - files(mill) if (mill.store_path / name).suffix}
     assert gone == {
@@ -81,17 +81,17 @@ def test_a_dry_run_lists_the_same_and_deletes_nothing(tmp_path):
     mill = described(tmp_path, keep)
     fill(mill)
     before = files(mill)
-    told = vacuum(mill, dry_run=True)
+    told = make_room(mill, dry_run=True)
     assert files(mill) == before
-    assert vacuum(mill, dry_run=False).items == told.items
-    assert vacuum(mill, dry_run=True).items == ()
+    assert make_room(mill, dry_run=False).items == told.items
+    assert make_room(mill, dry_run=True).items == ()
 
 
 def test_old_seasons_reports_refused_rows_and_logs_go_by_rule(tmp_path):
     keep = "readings_days = 365\nrefused_days = 365\nreports_days = 365\nlogs_days = 90"
     mill = described(tmp_path, keep)
     fill(mill)
-    vacuum(mill, dry_run=False)
+    make_room(mill, dry_run=False)
     assert lake_of(mill).days() == NEW
     assert lake_of(mill).feature_days(GRID) == NEW
     assert [p.name for p in mill.reports_path.iterdir()] == [str(NEW[2])]
@@ -102,13 +102,13 @@ def test_old_seasons_reports_refused_rows_and_logs_go_by_rule(tmp_path):
 def test_no_season_is_cut_and_the_last_one_always_stays(tmp_path):
     mill = described(tmp_path, "readings_days = 730")
     fill(mill)  # the old season ended 731 days before the end of data, but began earlier
-    vacuum(mill, dry_run=False)
+    make_room(mill, dry_run=False)
     assert lake_of(mill).days() == NEW
     other = tmp_path / "b"
     other.mkdir()
     mill = described(other, "readings_days = 732")
     fill(mill)
-    vacuum(mill, dry_run=False)
+    make_room(mill, dry_run=False)
     assert lake_of(mill).days() == OLD + NEW
 
 
@@ -116,7 +116,7 @@ def test_days_that_wait_to_be_worked_out_stay(tmp_path):
     mill = described(tmp_path, "readings_days = 365")
     fill(mill)
     store_of(mill).record_pull([], [OLD[1]])
-    vacuum(mill, dry_run=False)
+    make_room(mill, dry_run=False)
     assert lake_of(mill).days() == OLD + NEW
 
 
@@ -134,7 +134,7 @@ def test_the_database_loses_its_gaps_and_nothing_else(tmp_path):
         connection.execute("CHECKPOINT")
         connection.execute("DROP TABLE big")
         connection.execute("CHECKPOINT")
-    done = vacuum(mill, dry_run=False)
+    done = make_room(mill, dry_run=False)
     assert done.database_after < done.database_before
     assert store.pending_days() == tuple(NEW)
     store.clear_pending(NEW)  # the new file can be written
@@ -145,7 +145,7 @@ def test_nothing_is_deleted_while_a_run_works(tmp_path):
     mill = described(tmp_path)
     fill(mill)
     with only_run(mill), pytest.raises(StoreBusyError):
-        vacuum(mill, dry_run=False)
+        make_room(mill, dry_run=False)
     assert (mill.lake_path / "incoming").exists()
 
 
@@ -157,7 +157,7 @@ def test_a_rule_too_short_is_refused(tmp_path):
 def test_the_command_says_what_and_how_much(tmp_path, capsys):
     mill = described(tmp_path)
     fill(mill)
-    assert run(["vacuum", str(mill.config_path), "--dry-run"]) == 0
+    assert run(["tidy", str(mill.config_path), "--dry-run"]) == 0
     said = capsys.readouterr().out
     assert "2 files and folders would go: 3,000 bytes." in said
     assert "left by a stopped run" in said

@@ -12,7 +12,7 @@ from pipeline.dossier.export import harmless
 from pipeline.dossier.gather import gather
 from pipeline.dossier.lanes import lanes_of
 from pipeline.dossier.sections import chart_moves, lab_rows, move_rows, moves_of, sensor_rows
-from pipeline.dossier.similar import like_rows, likenesses
+from pipeline.dossier.similar import similar_episodes, similar_rows
 from pipeline.dossier.steps import digits
 
 
@@ -96,10 +96,10 @@ def test_sensors_and_results_are_told_for_what_is_shown(material, lanes):
 
 
 def test_similar_losses_leave_out_the_finding_itself(material, first):
-    found = likenesses(first, [first, first | {"finding_id": "twin"}])
+    found = similar_episodes(first, [first, first | {"finding_id": "twin"}])
     assert [item.episode.finding_id for item in found] == ["twin"]
     assert found[0].distance == pytest.approx(0.0)
-    rows = like_rows(
+    rows = similar_rows(
         replace(material, others=[first | {"finding_id": "twin"}]), found, {"twin": "../t"}
     )
     assert rows[0].link == "../t"

@@ -18,7 +18,7 @@ from pipeline.exports.refused import (
     refused_frame,
     refused_name,
 )
-from pipeline.lake.storage import place_at
+from pipeline.lake.storage import storage_at
 from pipeline.mill.description import load_mill
 from pipeline.stages import stages
 
@@ -62,11 +62,11 @@ def test_kept_rows_come_back_by_reason_and_file(tmp_path):
         path = tmp_path / refused_name(mark * 64)
         path.parent.mkdir(exist_ok=True)
         refused_frame(name, rows).write_parquet(path)
-    assert read_refused(place_at(tmp_path))["row"].to_list() == [2, 9, 2, 9]
-    assert read_refused(place_at(tmp_path), reason="tag_absent", file="b.csv").rows() == [
+    assert read_refused(storage_at(tmp_path))["row"].to_list() == [2, 9, 2, 9]
+    assert read_refused(storage_at(tmp_path), reason="tag_absent", file="b.csv").rows() == [
         ("b.csv", 9, "tag_absent", "z")
     ]
-    assert read_refused(place_at(tmp_path / "nowhere")).schema == REFUSED_SCHEMA
+    assert read_refused(storage_at(tmp_path / "nowhere")).schema == REFUSED_SCHEMA
 
 
 def test_what_is_no_hash_never_becomes_a_path(tmp_path):
@@ -82,7 +82,7 @@ def test_a_damaged_list_says_which_and_what_to_do(tmp_path, damage):
     if damage:
         path.write_bytes(damage)
     with pytest.raises(DataError, match="refused rows") as caught:
-        read_refused(place_at(tmp_path))
+        read_refused(storage_at(tmp_path))
     assert str(path) in caught.value.where
 
 

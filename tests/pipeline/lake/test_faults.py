@@ -58,18 +58,18 @@ def test_a_mill_given_another_store_leaves_its_lake_alone(tmp_path):
     assert mill.with_store(tmp_path / "other").lake_path == tmp_path / "other" / "lake"
 
 
-def told_by_doctor(mill):
+def told_by_health(mill):
     return {sign.about: sign for sign in examine(mill)}["Lake"]
 
 
 def test_a_lake_that_answers_is_well_and_left_as_it_was(tmp_path, bucket):
     for lake in (bucket, in_memory()):
         mill = describe(tmp_path, lake)
-        sign = told_by_doctor(mill)
+        sign = told_by_health(mill)
         assert (sign.state, sign.what) == ("fine", f"can be reached and written: {lake}")
         assert files_of(mill) == {}
     mill = describe(tmp_path, "../nowhere")
-    assert told_by_doctor(mill).state == "look"
+    assert told_by_health(mill).state == "look"
     rooms = [sign.what for sign in examine(mill) if sign.about == "Disk"]
     assert [
         what.endswith(str(at)) for what, at in zip(rooms, (mill.store_path, mill.lake), strict=True)
@@ -87,15 +87,15 @@ def test_a_lake_out_of_reach_is_told_in_words_and_ends_with_eight(
     assert "Traceback" not in said
     assert "AWS_ENDPOINT_URL" in said
     assert run(["nightly", str(mill.config_path)]) == 8
-    assert run(["doctor", str(mill.config_path)]) == 7
-    assert told_by_doctor(mill).state == "wrong"
+    assert run(["health", str(mill.config_path)]) == 7
+    assert told_by_health(mill).state == "wrong"
 
 
 def test_an_absent_bucket_and_refused_keys_are_told(tmp_path, two_exports, s3, bucket, capsys):
     absent = describe(tmp_path / "absent", f"s3://{uuid4().hex}/mill")
     assert run(["pull", str(absent.config_path), str(two_exports[0])]) == 8
     assert "no such bucket" in capsys.readouterr().err
-    assert "no such bucket" in told_by_doctor(absent).what
+    assert "no such bucket" in told_by_health(absent).what
     mill = describe(tmp_path / "refused", bucket)
     with only_known_keys(s3):
         assert run(["pull", str(mill.config_path), str(two_exports[0])]) == 8

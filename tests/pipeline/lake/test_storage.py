@@ -18,11 +18,11 @@ from hypothesis import strategies as st
 from lakes import DAYS, describe, files_of, in_memory, read
 
 from pipeline.base.errors import DataError
-from pipeline.care.tidy import vacuum
+from pipeline.care.tidy import make_room
 from pipeline.lake import storage
 from pipeline.lake.coverage import lake_of
-from pipeline.lake.objects import ObjectPlace, _opened
-from pipeline.lake.storage import FolderPlace, place_at
+from pipeline.lake.objects import ObjectStorage, _opened
+from pipeline.lake.storage import FolderStorage, storage_at
 from pipeline.stages import stages
 from pipeline.store.folders import store_of
 
@@ -102,7 +102,7 @@ def elsewhere(sent):
 
 
 def test_from_another_disk_a_file_is_copied_beside_its_place_first(tmp_path, monkeypatch):
-    real, moved = storage.put_in_place, []
+    real, moved = storage.replace_file, []
 
     def other_disk(part, path):
         if part.parent != path.parent:
@@ -111,7 +111,7 @@ def test_from_another_disk_a_file_is_copied_beside_its_place_first(tmp_path, mon
         real(part, path)
 
     monkeypatch.setattr(storage, "put_in_place", other_disk)
-    place = place_at(tmp_path / "lake")
+    place = storage_at(tmp_path / "lake")
     part = tmp_path / "part"
     part.write_bytes(b"day")
     place.take(part, NAME)
@@ -191,7 +191,7 @@ class Stopped(BaseException):
 
 def stop_before(patch, number):
     """Stop before the writing of this number to an object store."""
-    real, left = ObjectPlace._send, [number]
+    real, left = ObjectStorage._send, [number]
 
     def send(self, content, name):
         left[0] -= 1
@@ -199,7 +199,7 @@ def stop_before(patch, number):
             raise Stopped
         real(self, content, name)
 
-    patch.setattr(ObjectPlace, "_send", send)
+    patch.setattr(ObjectStorage, "_send", send)
 
 
 @pytest.mark.parametrize("stop", [1, 2, 3, 4])
@@ -226,7 +226,7 @@ def test_a_pull_into_s3_that_is_stopped_is_completed_by_the_next(
 
 
 def places(tmp_path, bucket):
-    return [place_at(tmp_path / "lake"), place_at(in_memory()), place_at(bucket)]
+    return [storage_at(tmp_path / "lake"), storage_at(in_memory()), storage_at(bucket)]
 
 
 def test_places_answer_alike(tmp_path, bucket):
@@ -270,16 +270,16 @@ def test_places_answer_alike(tmp_path, bucket):
 
 @pytest.mark.parametrize("name", ["../out", "a/../../b", "/a", "a//b", "a\\b", "."])
 def test_names_that_lead_out_of_a_place_are_refused(tmp_path, name):
-    place = place_at(in_memory())
+    place = storage_at(in_memory())
     with pytest.raises(ValueError, match="within the lake"):
         place.write(name, lambda file: file.write(b"x"))
     if name.startswith(("..", "a/..", "/")):
         with pytest.raises(DataError, match="leads out"):
-            FolderPlace(tmp_path / "lake").write(name, lambda file: file.write(b"x"))
+            FolderStorage(tmp_path / "lake").write(name, lambda file: file.write(b"x"))
 
 
 def test_a_day_worked_out_elsewhere_is_seen_at_once(bucket):
-    place = place_at(bucket)
+    place = storage_at(bucket)
     worker = fsspec.filesystem("s3", skip_instance_cache=True)
     other = NAME.replace("2025-10-13", "2025-10-14")
     for names in ([NAME], [NAME, other]):
@@ -293,7 +293,7 @@ def test_a_day_worked_out_elsewhere_is_seen_at_once(bucket):
 
 
 def test_a_large_day_is_fetched_in_one_piece(bucket, monkeypatch):
-    place = place_at(bucket)
+    place = storage_at(bucket)
     place.write(NAME, lambda file: file.write(b"a day of many readings"))
     system, _ = _opened(bucket, os.getpid())
     asked = []
@@ -311,20 +311,20 @@ def test_a_large_day_is_fetched_in_one_piece(bucket, monkeypatch):
 
 def test_old_seasons_and_refused_rows_of_an_object_store_go_by_rule(tmp_path, usual):
     mill = describe(tmp_path, in_memory(), "\n[keep]\nreadings_days = 365\nrefused_days = 30\n")
-    place = lake_of(mill).place
+    place = lake_of(mill).storage
     for day in ("2023-10-01", "2025-10-13"):
         name = NAME.replace("2025-10-13", day)
         place.write(name, lambda file: file.write(usual[1][NAME]))
     place.write(f"refused/{'a' * 64}.parquet", lambda file: file.write(b"x"))
     store_of(mill).record_pull([], [])
-    told = vacuum(mill, dry_run=True)
+    told = make_room(mill, dry_run=True)
     assert [item.path for item in told.items] == [f"{mill.lake_path}/readings/date=2023-10-01"]
-    assert vacuum(mill, dry_run=False).items == told.items
+    assert make_room(mill, dry_run=False).items == told.items
     assert lake_of(mill).days() == DAYS[:1]
 
 
 def test_choice_of_places_is_by_kind(tmp_path):
     url = "s3://bucket/mill/"
-    assert place_at(url).root == url[:-1]
-    assert place_at(tmp_path).root == tmp_path.resolve()
-    assert pickle.loads(pickle.dumps(place_at(url))) == place_at(url)
+    assert storage_at(url).root == url[:-1]
+    assert storage_at(tmp_path).root == tmp_path.resolve()
+    assert pickle.loads(pickle.dumps(storage_at(url))) == storage_at(url)

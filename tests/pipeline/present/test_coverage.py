@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from pipeline.mill.description import load_mill
-from pipeline.present.coverage import what_cannot_be_seen
+from pipeline.present.coverage import gaps_of_coverage
 
 ROOT = Path(__file__).resolve().parents[3]
 LAB = pl.DataFrame({"analyte": ["ph", "rs", "lactic"]})
@@ -29,7 +29,7 @@ def station():
 
 
 def said(station, lab=LAB, losses=WHOLE):
-    gaps = what_cannot_be_seen(station, lab, losses, "America/Chicago")
+    gaps = gaps_of_coverage(station, lab, losses, "America/Chicago")
     return " ".join(f"{g.what}: {g.why}" for g in gaps)
 
 
@@ -67,7 +67,7 @@ def test_minutes_without_readings_are_told(station):
     assert "all of them Sun 30 Nov 2025 04:30 to 04:40" in told
 
 
-def test_of_several_stretches_without_readings_the_longest_is_named(station):
+def test_of_several_search_windows_without_readings_the_longest_is_named(station):
     told = said(station, losses=judged([False] * 5 + [True] * 60 + [False] * 30 + [True] * 5))
     assert "35 % of the minutes" in told
     assert "the longest stretch Sun 30 Nov 2025 04:05 to 04:35" in told

@@ -20,7 +20,7 @@ from pipeline.present.night import night_view
 from pipeline.present.view import view_of
 from pipeline.present.week import week_view
 from pipeline.stages import search_results
-from pipeline.stages.search_windows import Stretch
+from pipeline.stages.search_windows import SearchWindow
 from pipeline.store.folders import store_of
 from pipeline.store.schema import SENSOR_COLUMNS
 
@@ -226,13 +226,13 @@ def test_the_week_is_filled_from_the_same_store(mill):
     assert view.minutes is None
 
 
-def test_a_stretch_tells_only_of_the_local_days_that_begin_in_it(mill):
+def test_a_search_window_tells_only_of_the_local_days_that_begin_in_it(mill):
     lake = lake_of(mill)
     new = pl.concat([daily(date(2025, 10, 6), 1.0), daily(date(2025, 10, 7), 2.0)])
     before = lake.read_features(DAILY, date(2025, 10, 6), date(2025, 10, 6))
     owns = Window(START + timedelta(hours=6), END)
-    stretch = Stretch(owns, Window(START, END), open=True)
-    search_results._keep_daily(mill, lake, stretch, new)
+    search_window = SearchWindow(owns, Window(START, END), open=True)
+    search_results._keep_daily(mill, lake, search_window, new)
     kept = lake.read_features(DAILY, date(2025, 10, 6), date(2025, 10, 7))
     assert kept["sucrose_fed_t"].to_list() == [before["sucrose_fed_t"][0], 2.0]
 
@@ -241,7 +241,8 @@ def test_a_day_on_both_sides_of_a_border_is_summed_once(mill, tmp_path, monkeypa
     lake, border = lake_of(mill), START + timedelta(hours=30)
     whole = Window(START, END)
     parts = [
-        Stretch(owns, whole, open=False) for owns in (Window(START, border), Window(border, END))
+        SearchWindow(owns, whole, open=False)
+        for owns in (Window(START, border), Window(border, END))
     ]
     losses = lake.read_features(LOSSES, *whole.days)
     monkeypatch.setattr(search_results, "plan", lambda *_: parts)

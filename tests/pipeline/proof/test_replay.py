@@ -12,7 +12,7 @@ import pytest
 from pipeline.lake.coverage import lake_of
 from pipeline.lake.kinds import GRID, STATION
 from pipeline.mill.description import load_mill
-from pipeline.proof.replay import LakeAsOf, mornings_of, replay
+from pipeline.proof.replay import LakeAsOf, nightly_moments, replay
 from pipeline.stages import stages
 from pipeline.store.folders import store_of
 
@@ -62,21 +62,21 @@ def whole(tmp_path_factory, readings):
 
 
 def test_mornings_reach_past_the_end_of_data(whole):
-    assert mornings_of(whole) == MORNINGS
+    assert nightly_moments(whole) == MORNINGS
 
 
 def test_replay_is_what_nightly_runs_keep(whole, readings, tmp_path):
     mill = described(tmp_path / "store")
     columns = ["started", "ended", "section", "cause", "lost_t", "lost_t_low", "confidence"]
     seen, most = START, 0
-    for morning in replay(whole):
-        files = exported(readings, tmp_path / f"{morning.at_utc:%d}", seen, morning.at_utc)
-        seen = morning.at_utc
+    for nightly in replay(whole):
+        files = exported(readings, tmp_path / f"{nightly.at_utc:%d}", seen, nightly.at_utc)
+        seen = nightly.at_utc
         stages.pull(mill, [file for file in files if not pl.read_parquet(file).is_empty()])
         stages.derive(mill)
         stages.detect(mill, "nightly")
         kept = store_of(mill).findings().select(columns).sort("started", "section")
-        told = morning.findings.select(columns).sort("started", "section")
+        told = nightly.findings.select(columns).sort("started", "section")
         assert told.rows() == kept.rows()
         most = max(most, kept.height)
         if seen >= MORNINGS[2]:

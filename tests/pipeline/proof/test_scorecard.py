@@ -86,8 +86,8 @@ def test_a_described_mill_knows_its_volumes_roughly_and_its_sampling_exactly():
 
 
 def test_unseen_seeds_begin_where_tuning_never_looked():
-    assert scorecard.unseen_seeds(2, any_mill=True) == (501, 502)
-    assert scorecard.unseen_seeds(1, any_mill=False) == (201,)
+    assert scorecard.proof_seeds(2, any_mill=True) == (501, 502)
+    assert scorecard.proof_seeds(1, any_mill=False) == (201,)
 
 
 def made_up(seed, plan, progress=None):

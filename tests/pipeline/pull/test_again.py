@@ -71,8 +71,8 @@ def test_an_old_file_pulled_again_undoes_no_correction(tmp_path):
 
 
 def test_files_of_one_pull_count_in_the_order_named(tmp_path):
-    told_of = [(7.1, 7.2, "7.3|bad"), (7.15, "9.9|bad"), ("7.7|bad", 7.25, 7.35), (7.1, 7.2)]
-    files = [export(tmp_path, f"{k}.csv", *some) for k, some in enumerate(told_of)]
+    planted_alarms = [(7.1, 7.2, "7.3|bad"), (7.15, "9.9|bad"), ("7.7|bad", 7.25, 7.35), (7.1, 7.2)]
+    files = [export(tmp_path, f"{k}.csv", *some) for k, some in enumerate(planted_alarms)]
     files.append(tmp_path / "again.csv")
     files[-1].write_bytes(files[0].read_bytes())
     rng = random.Random(2)
@@ -119,6 +119,6 @@ def test_a_day_that_was_moved_away_comes_back_with_its_exports(tmp_path):
     told(mill, path)
     before = lake_bytes(mill)
     lake = Lake(mill.lake_path)
-    lake.place.delete(lake.readings_name(FIRST))
+    lake.storage.delete(lake.readings_name(FIRST))
     assert told(mill, path).days_changed == (FIRST,)
     assert lake_bytes(mill) == before

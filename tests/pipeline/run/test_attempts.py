@@ -17,7 +17,7 @@ from pipeline.base.window import now
 from pipeline.mail.mail import outbox_of
 from pipeline.mill.description import load_mill
 from pipeline.run import alerts, attempts, log
-from pipeline.run.alerts import tell_of_silence
+from pipeline.run.alerts import alert_silence
 from pipeline.run.attempts import attempt
 from pipeline.run.log import log_event, log_path, read_log, rotate
 from pipeline.store.folders import store_of
@@ -122,12 +122,12 @@ def test_silence_of_the_plant_is_told_each_morning_of_a_week(mill, monkeypatch):
         with monkeypatch.context() as patch:
             later = now() + timedelta(days=days)
             patch.setattr(alerts, "now", lambda later=later: later)
-            tell_of_silence(mill, end)
+            alert_silence(mill, end)
     letters = outbox_of(mill).letters()
     assert len(letters) == 2  # the first morning once, the second, and none after a week
     assert all("No new readings from Brindlewater" in letter.subject for letter in letters)
     told = outbox_of(mill).message(letters[0]).decode()
-    assert "lostpol doctor" in told
+    assert "lostpol health" in told
 
 
 def test_a_backfill_by_hand_mails_nobody(mill):
@@ -141,7 +141,7 @@ def test_a_full_disk_has_its_own_words_and_code(mill):
         with attempt(mill, "nightly", plainly) as step:
             step("derive", failing(OSError(28, "No space left on device")))
     assert caught.value.exit_code == 6
-    assert "lostpol vacuum" in caught.value.next_step
+    assert "lostpol tidy" in caught.value.next_step
 
 
 def test_a_run_that_takes_too_long_is_stopped(mill, monkeypatch):

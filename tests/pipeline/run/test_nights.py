@@ -10,7 +10,7 @@ from pipeline.base.window import Window
 from pipeline.lake.coverage import lake_of
 from pipeline.pull import inbox
 from pipeline.stages.search_results import SEARCHED, forget, season_rows
-from pipeline.stages.search_windows import Stretch
+from pipeline.stages.search_windows import SearchWindow
 from pipeline.store.folders import store_of
 
 #: By night, which days arrive: the second is late, on it the clocks of the mill go back; the fourth
@@ -37,7 +37,7 @@ def test_nights_one_by_one_leave_what_one_backfill_leaves(tmp_path, monkeypatch)
     assert runs.height == 3  # the second night has nothing new
 
 
-def test_a_changed_day_lets_only_the_stretches_that_see_it_be_searched_again(tmp_path):
+def test_a_changed_day_lets_only_the_search_windows_that_see_it_be_searched_again(tmp_path):
     lake = lake_of(nights.describe(tmp_path))
     day = date(2025, 10, 6)
     for n, (first, last) in enumerate([(0, 30), (20, 60), (50, 80)]):
@@ -54,11 +54,13 @@ def test_a_changed_day_lets_only_the_stretches_that_see_it_be_searched_again(tmp
 BORDER = nights.datetime(2025, 11, 3, tzinfo=nights.UTC)
 
 
-def seen_by(stretch, *findings):
-    """A stretch before or after the border, with findings from and to some hours around it."""
+def seen_by(search_window, *findings):
+    """A search window before or after the border, with findings from and to hours around it."""
     month = nights.timedelta(days=30)
     owns = (
-        Window(BORDER - month, BORDER) if stretch == "earlier" else Window(BORDER, BORDER + month)
+        Window(BORDER - month, BORDER)
+        if search_window == "earlier"
+        else Window(BORDER, BORDER + month)
     )
     rows = [
         {
@@ -66,12 +68,12 @@ def seen_by(stretch, *findings):
             "ended": BORDER + nights.timedelta(hours=b),
             "section": section,
             "cause": "low_ph",
-            "told_by": stretch,
+            "told_by": search_window,
         }
         for a, b, section in findings
     ]
     schema = None if rows else {"started": pl.Datetime("us", "UTC")}
-    return Stretch(owns, owns, open=False), pl.DataFrame(rows, schema=schema)
+    return SearchWindow(owns, owns, open=False), pl.DataFrame(rows, schema=schema)
 
 
 @pytest.mark.parametrize(
@@ -90,7 +92,7 @@ def seen_by(stretch, *findings):
         ([(-9.0, -1.0)], [(0.5, 9.0)], [("earlier", -9.0), ("later", 0.5)]),
     ],
 )
-def test_a_loss_at_the_border_of_two_stretches_is_told_once(earlier, later, told):
+def test_a_loss_at_the_border_of_two_search_windows_is_told_once(earlier, later, told):
     parts = [
         seen_by(name, *((a, b, "settler") for a, b in spans))
         for name, spans in (("earlier", earlier), ("later", later))

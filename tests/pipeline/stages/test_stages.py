@@ -334,7 +334,7 @@ def test_only_one_run_works_on_a_store(ready):
 
 
 def test_sums_of_the_season_are_those_of_its_minutes(ready):
-    """Local days straddle UTC days and the borders of stretches; each minute counts once."""
+    """Local days straddle UTC days and the borders of search windows; each minute counts once."""
     stages.detect(ready, "backfill")
     lake = lake_of(ready)
     losses = lake.read_features(LOSSES, DAYS[0], DAYS[4])

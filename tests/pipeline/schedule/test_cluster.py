@@ -1,4 +1,4 @@
-"""Spread over workers, the same days and stretches leave the same lake and the same findings."""
+"""Spread over workers, the same days and search windows leave the same lake and findings."""
 
 import hashlib
 import shutil
@@ -17,7 +17,7 @@ from pipeline.base.window import Window, midnight
 from pipeline.mill.description import load_mill
 from pipeline.run import order
 from pipeline.stages import stages
-from pipeline.stages.search_windows import stretches
+from pipeline.stages.search_windows import search_windows
 from pipeline.store.folders import store_of
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -139,11 +139,11 @@ def test_batches_hold_every_piece_once():
     assert batches([], 2) == []
 
 
-def test_stretches_cover_a_season_once_and_see_their_halo():
+def test_search_windows_cover_a_season_once_and_see_their_halo():
     start = midnight(date(2025, 10, 6)) + timedelta(hours=5)
     for days in (1, 30, 66, 67, 180, 181):
         season = Window(start, start + timedelta(days=days))
-        parts = stretches(season, 42)
+        parts = search_windows(season, 42)
         assert parts[0].owns.start == season.start
         assert parts[-1].owns.end == season.end
         assert [p.open for p in parts] == [False] * (len(parts) - 1) + [True]
@@ -155,11 +155,11 @@ def test_stretches_cover_a_season_once_and_see_their_halo():
         assert parts[-1].sees.end - parts[-1].sees.start < timedelta(days=21 + 21 + 42 + 5)
 
 
-def test_only_the_last_stretch_moves_as_a_season_grows():
+def test_only_the_last_search_window_moves_as_a_season_grows():
     start = midnight(date(2025, 10, 6))
     before: list = []
     for days in range(1, 200):
-        parts = stretches(Window(start, start + timedelta(days=days)), 14)
+        parts = search_windows(Window(start, start + timedelta(days=days)), 14)
         assert [p for p in before if not p.open] == parts[: len([p for p in before if not p.open])]
         before = parts
 
