@@ -121,7 +121,9 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
         "fault": fault,
         "sensors": sensor_rows(material, lanes),
         "lab": lab_rows(material),
-        "likes": similar_rows(material, similar_episodes(material.finding, material.others), links),
+        "similar": similar_rows(
+            material, similar_episodes(material.finding, material.others), links
+        ),
         "missing": _missing(material, lanes, workings),
         "exported": exported,
         "run": _run_words(material),
