@@ -32,7 +32,7 @@ from pipeline import run
 from pipeline.base import ConfigError, DataError, LostpolError, Piece, Progress, batches, silent
 from pipeline.mill import Mill
 from pipeline.run import in_words
-from pipeline.schedule import flows
+from pipeline.schedule.server import scheduling_server
 from pipeline.stages import versions_here
 
 #: One thread each: as many workers as cores share a machine best.
@@ -116,16 +116,8 @@ def backfill_together(
     DataError
         Some mills could not be backfilled; the others were.
     """
-    for places, word in (
-        ([mill.store_path for mill in mills], "store"),
-        ([mill.lake_path for mill in mills], "lake"),
-    ):
-        if len(set(places)) < len(mills):
-            raise ConfigError(
-                f"Two of the mills share one {word}.",
-                ", ".join(map(str, places)),
-                f"Name each mill once, and give each its own [mill] {word}.",
-            )
+    _refuse_shared("store", [mill.store_path for mill in mills])
+    _refuse_shared("lake", [mill.lake_path for mill in mills])
     count = _Count(progress)
 
     def spread(
@@ -153,11 +145,20 @@ def backfill_together(
     _JOBS[name] = job
     try:
         # A backfill takes hours, and a server that ends meanwhile takes its history along.
-        with flows.scheduling_server(shared=False), _runner(cluster) as runner:
+        with scheduling_server(shared=False), _runner(cluster) as runner:
             backfill_on_a_cluster.with_options(task_runner=runner)(name)
     finally:
         del _JOBS[name]
     return _outcomes(mills, results)
+
+
+def _refuse_shared(word: str, places: Sequence[object]) -> None:
+    if len(set(places)) < len(places):
+        raise ConfigError(
+            f"Two of the mills share one {word}.",
+            ", ".join(map(str, places)),
+            f"Name each mill once, and give each its own [mill] {word}.",
+        )
 
 
 def _one(

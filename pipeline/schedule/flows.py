@@ -1,4 +1,4 @@
-"""Scheduled runs: the only module that knows Prefect.
+"""Scheduled runs.
 
 Each flow is a chain of ``pipeline.run.order`` whose stages run as tasks. Paths and windows pass
 between tasks, never frames. Which day is meant follows from the data, never from the clock, so a
@@ -8,36 +8,20 @@ run that starts late or again gives the same result.
 from __future__ import annotations
 
 import os
-import socket
-import subprocess
 import sys
 import threading
 import time
-import urllib.request
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any, Final
 
-# Read by Prefect on import: nothing is reported to anybody unless the site asks for it.
-os.environ.setdefault("PREFECT_SERVER_ANALYTICS_ENABLED", "false")
-os.environ.setdefault("DO_NOT_TRACK", "1")
-# The server's own pages then ask the server they came from, whatever its port.
-os.environ.setdefault("PREFECT_SERVER_UI_API_URL", "/api")
-os.environ.setdefault("PREFECT_SERVER_UI_SHOW_PROMOTIONAL_CONTENT", "false")
-
 from prefect import flow, get_client, get_run_logger, serve, task
 from prefect.cache_policies import NO_CACHE
-from prefect.client.schemas.filters import (
-    FlowRunFilter,
-    FlowRunFilterState,
-    FlowRunFilterStateType,
-)
+from prefect.client.schemas.filters import FlowRunFilter, FlowRunFilterState, FlowRunFilterStateType
 from prefect.client.schemas.objects import State, StateType, TaskRun
 from prefect.deployments.runner import RunnerDeployment
 from prefect.schedules import Cron
-from prefect.settings import PREFECT_API_URL, temporary_settings
 from prefect.states import Crashed
 from prefect.tasks import Task
 from prefect.types.entrypoint import EntrypointType
@@ -45,12 +29,10 @@ from prefect.types.entrypoint import EntrypointType
 from pipeline import run
 from pipeline.base import DeliveryError, LakeError, LostpolError, StoreBusyError, now, only_run
 from pipeline.mill import Mill, load_mill
+from pipeline.schedule.server import answers, scheduling_server
 
 #: Waits before another try [s]; only for what the outside world may put right by itself.
 _WAITS_S: Final = [60.0, 300.0]
-_USUAL_PORT: Final = 4200
-_USUAL_URL: Final = f"http://127.0.0.1:{_USUAL_PORT}/api"
-_SERVER_PATIENCE_S: Final = 120.0
 #: How often a served mill's server is looked for [s], and how often in a row it may be missed.
 _LOOK_S: Final = 10.0
 _MOST_MISSED: Final = 6
@@ -166,7 +148,7 @@ def _watch(url: str) -> None:
     missed = 0
     while missed < _MOST_MISSED:
         time.sleep(_LOOK_S)
-        missed = 0 if _answers(url) else missed + 1
+        missed = 0 if answers(url) else missed + 1
     error = LostpolError(
         "The server that schedules runs is gone, so no run would be started any more.",
         url,
@@ -213,100 +195,3 @@ def _at_work(mill: Mill) -> bool:
             return False
     except LostpolError:
         return True
-
-
-@contextmanager
-def scheduling_server(*, shared: bool = True) -> Iterator[str]:
-    """Give a server that schedules: the site's own, or one on this machine while it lasts.
-
-    The temporary server that Prefect starts by itself never starts scheduled runs. Ours listens
-    on this machine only and keeps its history in Prefect's home folder.
-
-    Parameters
-    ----------
-    shared : bool
-        A server that somebody else runs at the usual port will do. It goes when they like.
-
-    Raises
-    ------
-    LostpolError
-        The server did not start.
-    """
-    url = PREFECT_API_URL.value()
-    if url is not None:
-        yield url
-        return
-    # Started by hand, or left running by a serve that was killed.
-    if shared and _answers(_USUAL_URL):
-        with _reached_at(_USUAL_URL):
-            yield _USUAL_URL
-        return
-    port = _free_port()
-    url = f"http://127.0.0.1:{port}/api"
-    command = [sys.executable, "-m", "prefect", "server", "start"]
-    server = subprocess.Popen(
-        [*command, "--host", "127.0.0.1", "--port", str(port)],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        # Ctrl-C is for the runner, which still needs the server to take its schedules down.
-        start_new_session=True,
-    )
-    try:
-        _await_health(server, url)
-        with _reached_at(url):
-            yield url
-    finally:
-        server.terminate()
-        try:
-            server.wait(timeout=10)
-        except subprocess.TimeoutExpired:
-            server.kill()
-            server.wait()
-
-
-@contextmanager
-def _reached_at(url: str) -> Iterator[None]:
-    """Tell this process and the runs it starts, which are processes of their own."""
-    os.environ["PREFECT_API_URL"] = url
-    try:
-        with temporary_settings(updates={PREFECT_API_URL: url}):
-            yield
-    finally:
-        del os.environ["PREFECT_API_URL"]
-
-
-def _free_port() -> int:
-    """Take Prefect's usual port, or any other when it is in use."""
-    for port in (_USUAL_PORT, 0):
-        with socket.socket() as probe:
-            # A port just left by an earlier server counts as free, as it does for the server.
-            if sys.platform != "win32":
-                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
-                probe.bind(("127.0.0.1", port))
-            except OSError:
-                continue
-            return int(probe.getsockname()[1])
-    return 0
-
-
-def _answers(url: str) -> bool:
-    try:
-        with urllib.request.urlopen(f"{url}/health", timeout=2):
-            return True
-    except OSError:
-        return False
-
-
-def _await_health(server: subprocess.Popen[bytes], url: str) -> None:
-    """Wait until the server answers."""
-    give_up = time.monotonic() + _SERVER_PATIENCE_S
-    while server.poll() is None and time.monotonic() < give_up:
-        if _answers(url):
-            return
-        time.sleep(0.5)
-    raise LostpolError(
-        "The server that schedules runs did not start.",
-        url,
-        "Start one by hand with: prefect server start. Or run lostpol nightly from cron.",
-    )

@@ -89,9 +89,7 @@ def test_one_mill_that_fails_does_not_hold_up_the_others(
     # Without workers: what is tried is the joining of outcomes.
     monkeypatch.setattr(cluster, "_runner", lambda _: nullcontext())
     monkeypatch.setattr(
-        cluster,
-        "_on_workers",
-        lambda work, pieces, *_: one_by_one(work, pieces, lambda _: None),
+        cluster, "_on_workers", lambda work, pieces, *_: one_by_one(work, pieces, lambda _: None)
     )
     good, bad = copies(pulled[:1], tmp_path)[0], describe(tmp_path / "empty")
     with pytest.raises(DataError, match="no readings yet"):

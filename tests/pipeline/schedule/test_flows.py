@@ -70,9 +70,7 @@ def test_runs_that_were_killed_are_told_over_and_others_are_left_alone(tmp_path)
     with get_client(sync_client=True) as client:
         mine, other = (
             client.create_flow_run(
-                flows.nightly,
-                parameters={"mill_path": str(mill.config_path)},
-                state=Running(),
+                flows.nightly, parameters={"mill_path": str(mill.config_path)}, state=Running()
             ).id
             for mill in (here, elsewhere)
         )
@@ -87,6 +85,19 @@ def test_runs_that_were_killed_are_told_over_and_others_are_left_alone(tmp_path)
         assert flows.call_crashed([here], oldest_s=0.0) == 1
         assert states() == ["CRASHED", "RUNNING"]
         assert flows.call_crashed([here], oldest_s=0.0) == 0
+
+
+def test_nothing_is_reported_to_anybody_unless_the_site_asks_for_it():
+    """Prefect reads its settings on import, whichever module of the room is first."""
+    script = (
+        "import pipeline.schedule.cluster, os; from prefect.settings import get_current_settings;"
+        "print(get_current_settings().server.analytics_enabled, os.environ['DO_NOT_TRACK'])"
+    )
+    names = ("PREFECT_SERVER_ANALYTICS_ENABLED", "DO_NOT_TRACK")
+    environment = {name: value for name, value in os.environ.items() if name not in names}
+    command = [sys.executable, "-c", script]
+    told = subprocess.run(command, env=environment, capture_output=True, text=True, check=True)
+    assert told.stdout.split() == ["False", "1"]
 
 
 def test_another_try_is_for_what_the_world_may_put_right():
@@ -124,11 +135,11 @@ def test_deployments_run_at_the_mills_own_times():
 def test_a_site_with_its_own_server_keeps_it():
     from prefect.settings import PREFECT_API_URL, temporary_settings
 
-    from pipeline.schedule import flows
+    from pipeline.schedule import server
 
     with (
         temporary_settings(updates={PREFECT_API_URL: "http://scheduler.example/api"}),
-        flows.scheduling_server() as url,
+        server.scheduling_server() as url,
     ):
         assert url == "http://scheduler.example/api"
 
@@ -136,17 +147,17 @@ def test_a_site_with_its_own_server_keeps_it():
 def test_a_site_without_a_server_gets_one_that_ends_with_it(tmp_path, monkeypatch):
     from prefect.settings import PREFECT_API_URL, temporary_settings
 
-    from pipeline.schedule import flows
+    from pipeline.schedule import server
 
     monkeypatch.setenv("PREFECT_HOME", str(tmp_path))
     monkeypatch.delenv("PREFECT_API_URL", raising=False)
     with monkeypatch.context() as patch, temporary_settings(restore_defaults={PREFECT_API_URL}):
-        patch.setattr(flows, "_answers", lambda url: url == flows._USUAL_URL)
-        with flows.scheduling_server() as url:  # somebody else's, started by hand
-            assert url == flows._USUAL_URL
+        patch.setattr(server, "answers", lambda url: url == server._USUAL_URL)
+        with server.scheduling_server() as url:  # somebody else's, started by hand
+            assert url == server._USUAL_URL
     with (
         temporary_settings(restore_defaults={PREFECT_API_URL}),
-        flows.scheduling_server(shared=False) as url,
+        server.scheduling_server(shared=False) as url,
         urllib.request.urlopen(f"{url}/health", timeout=10) as answer,
     ):
         assert answer.status == 200
@@ -161,7 +172,7 @@ def test_a_serve_whose_server_is_gone_says_so_and_ends(monkeypatch, capsys):
     answers = iter([True, False, True, *[False] * 6])
     ended = []
     monkeypatch.setattr(flows, "_LOOK_S", 0.0)
-    monkeypatch.setattr(flows, "_answers", lambda _: next(answers))
+    monkeypatch.setattr(flows, "answers", lambda _: next(answers))
     monkeypatch.setattr(flows.os, "_exit", ended.append)
     flows._watch("http://127.0.0.1:1/api")
     assert ended == [1]
@@ -219,7 +230,7 @@ SERVE = """
 import asyncio, json, sys
 from datetime import timedelta
 from pathlib import Path
-from pipeline import flows
+from pipeline.schedule import flows, server
 from pipeline.mill.description import load_mill
 from prefect import get_client
 from prefect.runner import Runner
@@ -250,6 +261,6 @@ async def main(made):
 if __name__ == "__main__":
     from prefect.client.schemas.schedules import IntervalSchedule
     EVERY = IntervalSchedule(interval=timedelta(seconds=5))
-    with flows.scheduling_server():
+    with server.scheduling_server():
         asyncio.run(main(flows.deployments([load_mill(Path(sys.argv[1]))])[0]))
 """
