@@ -39,52 +39,19 @@ def exp(value: Numeric) -> Numeric:
 
 
 def ln(value: Numeric) -> Numeric:
-    """Natural logarithm for a float, an array or an expression.
-
-    Parameters
-    ----------
-    value : float, ndarray or polars.Expr
-        Positive number [-].
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Same kind and shape as `value`.
-    """
+    """Natural logarithm of a positive number, as `exp` takes and gives it."""
     if isinstance(value, pl.Expr):
         return value.log()
     return np.log(value)
 
 
 def log10(value: Numeric) -> Numeric:
-    """Decimal logarithm for a float, an array or an expression.
-
-    Parameters
-    ----------
-    value : float, ndarray or polars.Expr
-        Positive number [-].
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Same kind and shape as `value`.
-    """
+    """Decimal logarithm of a positive number, as `exp` takes and gives it."""
     if isinstance(value, pl.Expr):
         return value.log10()
     return np.log10(value)
 
 
 def exp10(value: Numeric) -> Numeric:
-    """10 to the power `value`.
-
-    Parameters
-    ----------
-    value : float, ndarray or polars.Expr
-        Exponent [-].
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Same kind and shape as `value`.
-    """
+    """10 to the power `value`, as `exp` takes and gives it."""
     return exp(LN10 * value)

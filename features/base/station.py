@@ -10,30 +10,13 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 VesselKind = Literal[
-    "liming_tank",
-    "heater",
-    "flash_tank",
-    "settler",
-    "clear_juice_tank",
-    "clear_juice_heater",
+    "liming_tank", "heater", "flash_tank", "settler", "clear_juice_tank", "clear_juice_heater",
     "evaporator_vessel",
-]
+]  # fmt: skip
 Quantity = Literal[
-    "flow",
-    "temperature",
-    "ph",
-    "level",
-    "mud_level",
-    "brix",
-    "turbidity",
-    "conductivity",
-    "steam_pressure",
-    "cane_rate",
-    "imbibition_flow",
-    "lime_flow",
-    "flocculant_flow",
-    "other",
-]
+    "flow", "temperature", "ph", "level", "mud_level", "brix", "turbidity", "conductivity",
+    "steam_pressure", "cane_rate", "imbibition_flow", "lime_flow", "flocculant_flow", "other",
+]  # fmt: skip
 Port = Literal["in", "inside", "out", "mud", ""]
 Interpolation = Literal["linear", "step"]
 Analyte = Literal[

@@ -51,10 +51,7 @@ def settling_utilisation(overflow_m_h: Numeric, initial_settling_m_h: Numeric) -
 
 
 def settling_correction(
-    brix_pct: Numeric,
-    temp_degc: Numeric,
-    brix_ref_pct: Numeric,
-    temp_ref_degc: Numeric,
+    brix_pct: Numeric, temp_degc: Numeric, brix_ref_pct: Numeric, temp_ref_degc: Numeric
 ) -> Numeric:
     """Settling velocity relative to another Brix and temperature, through viscosity alone.
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from features.base import BoolArray, FloatArray, Port, Quantity, Vessel
+from features.base import BoolArray, FloatArray, Vessel
+from features.flow.mud import level_volume, mud_flow, run_mud
 from features.flow.nominal import (
     reference_souring,
     souring_1_min,
@@ -15,7 +16,6 @@ from features.flow.nominal import (
     usual_flow_m3_h,
 )
 from features.flow.probes import (
-    ANY,
     CONTENT_FIRST,
     INLET,
     OUTLET_FIRST,
@@ -25,18 +25,12 @@ from features.flow.probes import (
     region_of,
     vessel_temp,
 )
-from features.flow.scan import linear_recurrence
 from features.flow.stream import Dose, Passage, Passed, Stream, Tracer, join
-from features.flow.tracks import Track, Tracks, running_mean, smooth
+from features.flow.tracks import Track, Tracks, smooth
 from features.flow.transport import edges_from_means
 from features.flow.vessel_ph import fall_left, reference_acidity, standing_in
 from features.flow.zones import Zone, run_zone
-from features.kinetics import LN3, State, concentration_ratio, ph_after_acid
-
-#: Mud sours no further than this [pH] (estimate).
-_SOUREST = 6.0
-#: Running mean of the mud level [min].
-_MUD_LEVEL_MIN = 61
+from features.kinetics import State, concentration_ratio
 
 
 @dataclass(slots=True, eq=False)
@@ -132,15 +126,6 @@ def _share(tracks: Tracks, group: tuple[Vessel, ...], stream: Stream) -> list[St
     return streams
 
 
-def _level_volume(
-    tracks: Tracks, vessel: Vessel, quantity: Quantity, volume_m3: float, target_pct: float
-) -> Track:
-    """Volume the juice reaches, from a level or the level at target [m3]."""
-    ports: tuple[Port, ...] = ("mud", "", "inside") if quantity == "mud_level" else ANY
-    level = tracks.read(quantity, vessel.name, ports, target_pct)
-    return replace(level, values=np.maximum(level.values, 0.0) / 100.0 * volume_m3)
-
-
 def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey: Journey) -> Stream:
     """Pass one vessel, and the mud zone of a settler; return the juice leaving."""
     zone, probe = _vessel_zone(tracks, vessel, inlet, feed, journey.reference_soured)
@@ -159,7 +144,8 @@ def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey:
     columns["flow_out_m3_h"] = np.where(out.flow_known, out.flow_m3_h, np.nan)
     journey.columns[vessel.name] = columns
     if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
-        _mud(tracks, vessel, (inside, passed), probe, (zone.temp, loading, journey))
+        name, mud = run_mud(tracks, vessel, (inside, passed), probe, (zone.temp, loading))
+        journey.columns[name] = mud
     if zone.region == "liming":
         return _as_read(out, probe).with_tracers(ph_limed=probe.values, limed_known=probe.known)
     if zone.region == "settler":
@@ -192,7 +178,7 @@ def _vessel_zone(
     region = region_of(station, vessel)
     temp = vessel_temp(tracks, vessel)
     live = vessel.volume_m3 * (1.0 - vessel.dead_fraction)
-    volume = _level_volume(tracks, vessel, "level", live, vessel.level_pct)
+    volume = level_volume(tracks, vessel, "level", live, vessel.level_pct)
     shared = feed.ph_limed if region in ("mixed", "liming", "limed") else feed.ph_clear
     own = tracks.ph_cold(vessel.name, OUTLET_FIRST, temp, shared.values[0])
     probe = own if own.measured and region in ("liming", "settler") else shared
@@ -211,7 +197,7 @@ def _vessel_zone(
         volume_edges_m3=edges_from_means(smooth(volume.values)),
         tanks=vessel.tanks,
         usual_flow_m3_h=usual_flow / target_concentration(station, vessel),
-        drawn_m3_h=_mud_flow(tracks, vessel, inlet).values,
+        drawn_m3_h=mud_flow(tracks, vessel, inlet).values,
         souring_1_min=None if region in ("liming", "settler") else souring,
     )
     zone = Zone(
@@ -238,16 +224,6 @@ def _vessel_zone(
     return zone, probe
 
 
-def _mud_flow(tracks: Tracks, vessel: Vessel, inlet: Stream) -> Track:
-    """Underflow of a settler [m3/h]: measured, or its target as far as juice flows in."""
-    if vessel.kind != "settler":
-        return tracks.target(0.0)
-    if tracks.has("flow", vessel.name, "mud"):
-        return flow_track(tracks, vessel.name, ("mud",), vessel.mud_flow_m3_h)
-    target = tracks.target(vessel.mud_flow_m3_h)
-    return replace(target, values=np.minimum(target.values, inlet.flow_m3_h))
-
-
 def _outlet(tracks: Tracks, vessel: Vessel, inlet: Stream, passed: Passed) -> Stream:
     """Juice leaving a vessel: its own meter wins over the balance."""
     flow, known = passed.flow_out_m3_h, inlet.flow_known
@@ -255,82 +231,3 @@ def _outlet(tracks: Tracks, vessel: Vessel, inlet: Stream, passed: Passed) -> St
         meter = flow_track(tracks, vessel.name, ("out",), 0.0)
         flow, known = np.where(meter.known, meter.values, flow), meter.known | known
     return Stream(flow, known, passed.tracers, passed.doses)
-
-
-def _mud_ph_drop(
-    vessel: Vessel, target: float, inflow_m3_h: FloatArray, edges_m3: FloatArray
-) -> FloatArray:
-    """How far mud pH lies below clear-juice pH [-]: more, the older the mud.
-
-    The acid made in mud follows ``V da/dt = V (1 - a / most) - Q a`` (well stirred), in minutes of
-    fresh mud, starting at its target. It lowers pH by the law of juice (`ph_after_acid`), at the
-    pace that gives the drop described at target, and fades towards pH 6, below which that law was
-    never measured.
-    """
-    volume = np.maximum(0.5 * (edges_m3[1:] + edges_m3[:-1]), 1e-6)
-    renewed_min = (
-        0.6 * vessel.mud_volume_m3 * vessel.mud_level_pct / max(vessel.mud_flow_m3_h, 1e-6)
-    )
-    at_target, at_most = (
-        np.expm1(LN3 * drop) for drop in (vessel.mud_ph_drop, max(target - _SOUREST, 0.1))
-    )
-    # Both fadings at target give the drop described: 1 / a = 1 / renewed + 1 / most.
-    most_min = renewed_min * max(at_most / at_target - 1.0, 0.5)
-    usual_min = 1.0 / (1.0 / renewed_min + 1.0 / most_min)
-    leaving = inflow_m3_h / volume / 60.0 + 1.0 / most_min
-    acid_min = linear_recurrence(np.exp(-leaving), -np.expm1(-leaving) / leaving, usual_min)
-    at_ph7 = at_target / LN3 * 3.0 ** (7.0 - target)
-    return target - ph_after_acid(target, at_ph7 * acid_min / usual_min)
-
-
-def _mud(
-    tracks: Tracks,
-    vessel: Vessel,
-    clear_zone: tuple[Stream, Passed],
-    clear_ph: Track,
-    rest: tuple[Track, tuple[FloatArray, BoolArray], Journey],
-) -> None:
-    """Mud zone of a settler: fed from its first tank, emptied by the underflow."""
-    inlet, passed = clear_zone
-    clear_temp, loading, journey = rest
-    targets = tracks.station.targets
-    target_temp = vessel.temp_degc if vessel.mud_temp_degc is None else vessel.mud_temp_degc
-    temp = tracks.read("temperature", vessel.name, ("mud",), target_temp)
-    if not temp.measured and clear_temp.measured and vessel.mud_temp_degc is None:
-        temp = clear_temp
-    volume = _level_volume(tracks, vessel, "mud_level", vessel.mud_volume_m3, vessel.mud_level_pct)
-    # Mud moves over hours, its level reads rough: noise in it would pass for fresh mud.
-    edges = edges_from_means(running_mean(volume.values, _MUD_LEVEL_MIN))
-    drawn = _mud_flow(tracks, vessel, inlet)
-    inflow = np.maximum(drawn.values + 60.0 * np.diff(edges), 0.0)
-    acidity = reference_acidity(
-        "mud",
-        1,
-        (targets.ph_mixed, targets.ph_limed, targets.ph_clear),
-        mud_drop=vessel.mud_ph_drop,
-    )
-    zone = Zone(
-        name=f"{vessel.name}:mud",
-        region="mud",
-        temp=temp,
-        volume=volume,
-        ph=replace(
-            clear_ph,
-            values=clear_ph.values - _mud_ph_drop(vessel, targets.ph_clear, inflow, edges),
-        ),
-        brix=None,
-        passage=Passage(edges, 1, max(vessel.mud_flow_m3_h, 1e-6), np.zeros(tracks.rows)),
-        reference=State(
-            temp_degc=target_temp,
-            acidity=acidity,
-            brix_pct=targets.brix_pct,
-            volume_m3=vessel.mud_volume_m3 * vessel.mud_level_pct / 100.0,
-        ),
-    )
-    stream = Stream(
-        inflow, drawn.known & inlet.flow_known, passed.first_tracers, passed.first_doses
-    )
-    _left, columns = run_zone(stream, zone, tracks.station, loading)
-    columns["flow_in_m3_h"] = np.where(stream.flow_known, inflow, np.nan)
-    columns["flow_out_m3_h"] = np.where(drawn.known, drawn.values, np.nan)
-    journey.columns[zone.name] = columns

@@ -196,8 +196,7 @@ def _content_columns(
         "temp_degc": _known(temp, warm),
         "ph_cold": _known(ph_cold, ph_known),
         "ph_hot": _known(
-            ph_at_process(ph_cold, temp, kinetics.ph_slope, kinetics.ph_ref_degc),
-            ph_known & warm,
+            ph_at_process(ph_cold, temp, kinetics.ph_slope, kinetics.ph_ref_degc), ph_known & warm
         ),
         "brix_pct": _known(brix, juice),
         "volume_m3": _known(volume, full),

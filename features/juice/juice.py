@@ -91,10 +91,8 @@ def water_content_kg_m3(brix_pct: Numeric, temp_degc: Numeric) -> Numeric:
 
     Parameters
     ----------
-    brix_pct : float, ndarray or polars.Expr
-        Dissolved solids [% by mass], 0 to 85.
-    temp_degc : float, ndarray or polars.Expr
-        Temperature [degC], 0 to 105.
+    brix_pct, temp_degc : float, ndarray or polars.Expr
+        As for `density_kg_m3`.
 
     Returns
     -------
@@ -109,10 +107,8 @@ def water_content_g_ml(brix_pct: Numeric, temp_degc: Numeric) -> Numeric:
 
     Parameters
     ----------
-    brix_pct : float, ndarray or polars.Expr
-        Dissolved solids [% by mass], 0 to 85.
-    temp_degc : float, ndarray or polars.Expr
-        Temperature [degC], 0 to 105.
+    brix_pct, temp_degc : float, ndarray or polars.Expr
+        As for `density_kg_m3`.
 
     Returns
     -------

@@ -6,6 +6,7 @@ which makes reducing sugars. `hold` integrates them as one.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -128,19 +129,14 @@ def hold(  # noqa: PLR0913 - each is a property of the juice or of the hold
     (see `inversion_1_min`); the figures advise.
     """
     site = Kinetics() if kinetics is None else kinetics
-    given = (
-        ph_cold,
-        temp_degc,
-        brix_pct,
-        rs_per_sucrose_pct,
-        hours,
-        cooling_k_h,
-        purity_pct,
-        multiplier,
-    )
-    ph, temp, brix, rs_pct, length, cooling, purity, times = np.broadcast_arrays(
-        *(np.asarray(value, dtype=np.float64) for value in given)
-    )
+    juice, rest = (ph_cold, temp_degc, brix_pct, rs_per_sucrose_pct), (purity_pct, multiplier)
+    given = (np.asarray(value, float) for value in (*juice, hours, cooling_k_h, *rest))
+    return _held(np.broadcast_arrays(*given), site)
+
+
+def _held(given: Sequence[FloatArray], site: Kinetics) -> Held:
+    """Hold juice; the arguments of `hold` in their order, as arrays of one shape."""
+    ph, temp, brix, rs_pct, length, cooling, purity, times = given
     _check(length, brix)
     # What buffers the juice thickens with it: acid against buffer does not depend on Brix.
     hexose = hexose_mmol_kg(BUFFER_BRIX_PCT, purity, 100.0)

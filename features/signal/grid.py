@@ -33,10 +33,7 @@ Ints = NDArray[np.int64]
 
 
 def to_grid(
-    readings: Readings,
-    signals: Sequence[Signal],
-    start_utc: datetime,
-    end_utc: datetime,
+    readings: Readings, signals: Sequence[Signal], start_utc: datetime, end_utc: datetime
 ) -> pl.DataFrame:
     """Time-weighted mean of every signal in each minute of ``[start_utc, end_utc)``.
 

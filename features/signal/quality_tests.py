@@ -106,10 +106,9 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
             found[hit + k] = True
     if not found.any():
         return found
-    share = pl.Series(found.astype(np.float64)).rolling_mean(
-        _SPIKE_WINDOW, min_samples=1, center=True
-    )
-    return np.asarray(found & (share.to_numpy() <= _SPIKE_DENSEST))
+    marks = pl.Series(found.astype(np.float64))
+    share = marks.rolling_mean(_SPIKE_WINDOW, min_samples=1, center=True).to_numpy()
+    return np.asarray(found & (share <= _SPIKE_DENSEST))
 
 
 def _least_spike(value: Floats, change: Floats, span: float) -> float:

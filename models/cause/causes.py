@@ -82,10 +82,7 @@ def _judge_ph(item: Candidate, context: Context) -> Verdict:
     read_gap = _usual(limed, context) - _mean(limed, item)
     error = _mean(bias.bias, item) - _usual(bias.bias, context) if bias is not None else 0.0
     clear_gap = _usual(clear, context) - _mean(clear, item)
-    parts = {
-        "low_limed_ph": max(np.nan_to_num(read_gap), 0.0),
-        "ph_probe_high": max(error, 0.0),
-    }
+    parts = {"low_limed_ph": max(np.nan_to_num(read_gap), 0.0), "ph_probe_high": max(error, 0.0)}
     # The limed juice is known to about this much: neither may claim it.
     parts["unexplained"] = 0.02
     total = sum(parts.values())

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from features.base import Station, Vessel
+from features.base import BoolArray, Station, Vessel
 from models.amount import Excess, zones_behind
 from models.base import Array, Minutes, bridge_runs, nan_sum, runs_of
 
@@ -85,36 +85,20 @@ def loss_channels(
         Running channels are NaN in stops, the standing channel is NaN outside them.
     """
     kinds = zone_kinds(station, list(minutes.zones))
-    running = np.ones(minutes.n, dtype=bool)
-    for start, end in stop_runs(minutes):
-        running[start:end] = False
-    after_stops = running.copy()
-    for start, end in stop_runs(minutes):
-        after_stops[start : end + _OLD_JUICE_MIN] = False
+    running, after_stops = _running(minutes, 0), _running(minutes, _OLD_JUICE_MIN)
     everywhere = tuple(minutes.zones)
 
     def channel(name: str, section: str, zones: Sequence[str], drivers: Sequence[str]) -> Channel:
         total = sum((excess.driver(d, list(zones)) for d in drivers), np.zeros(minutes.n))
         return Channel(name, section, tuple(zones), np.where(running, multiplier * total, np.nan))
 
-    def with_behind(tank: Channel) -> Channel:
-        """Juice from a fuller tank is older: what it loses behind the tank is the tank's."""
-        zones = zones_behind(station, tank.section, everywhere)
-        if kinds[tank.section] != "clear_juice_tank" or not zones:
-            return tank
-        return replace(
-            tank, kg_h=tank.kg_h + multiplier * np.nan_to_num(excess.driver("held", list(zones)))
-        )
-
     usual = multiplier * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     limed = next((z for z, kind in kinds.items() if kind == "liming_tank"), None)
     largest = _largest(excess, everywhere)
+    error = math.log(10.0) * ph_sd * usual
     found = [
-        replace(found, standing_error=math.log(10.0) * ph_sd * usual)
-        for found in (
-            channel("ph", limed or largest, everywhere, ["ph"]),
-            channel("drop", largest, everywhere, ["drop"]),
-        )
+        replace(channel("ph", limed or largest, everywhere, ["ph"]), standing_error=error),
+        replace(channel("drop", largest, everywhere, ["drop"]), standing_error=error),
     ]
     found += [
         channel("heat", _largest(excess, zones), zones, ["temperature"])
@@ -122,7 +106,13 @@ def loss_channels(
     ]
     for zone, kind in kinds.items():
         if kind in _TANKS:
-            found.append(with_behind(channel("hold", zone, [zone], ["volume"])))
+            behind = zones_behind(station, zone, everywhere) if kind == "clear_juice_tank" else ()
+            held = channel("hold", zone, [zone], ["volume"])
+            # Juice from a fuller tank is older: what it loses behind the tank is the tank's.
+            if behind:
+                older = multiplier * np.nan_to_num(excess.driver("held", list(behind)))
+                held = replace(held, kg_h=held.kg_h + older)
+            found.append(held)
         if kind == "mud":
             found.append(channel("mud", zone, [zone], ["volume"]))
     found.append(channel("throughput", "train", everywhere, ["throughput"]))
@@ -133,6 +123,14 @@ def loss_channels(
     ]
     standing = np.where(running, np.nan, multiplier * excess.total)
     return [*found, Channel("standing", largest, everywhere, standing)]
+
+
+def _running(minutes: Minutes, beyond: int) -> BoolArray:
+    """Minutes outside of stops and of so many minutes after each."""
+    running = np.ones(minutes.n, dtype=bool)
+    for start, end in stop_runs(minutes):
+        running[start : end + beyond] = False
+    return running
 
 
 def _heat_groups(kinds: dict[str, str]) -> list[tuple[str, ...]]:

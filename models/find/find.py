@@ -134,12 +134,18 @@ def find_losses(
     """
     vessels = [v.name for v in sorted(station.vessels, key=lambda v: v.step)]
     station_minutes, zone_minutes, lab = in_order(station_minutes, zone_minutes, lab, vessels)
-    minutes = to_minutes(station_minutes, zone_minutes)
+    return _search(to_minutes(station_minutes, zone_minutes), lab, station, settings, zone)
+
+
+def _search(
+    minutes: Minutes, lab: pl.DataFrame, station: Station, settings: Settings, zone: str
+) -> Losses:
+    """Search minutes without holes, in order."""
     points = lab_points(station)
     biases, lab_shift = _probe_truth(minutes, lab, points)
-    zero = np.zeros(minutes.n)
-    limed = biases["limed"].bias if "limed" in biases else zero
-    clear = biases["clear"].bias if "clear" in biases else zero
+    limed, clear = (
+        biases[name].bias if name in biases else np.zeros(minutes.n) for name in ("limed", "clear")
+    )
     balance = chemical_balance(lab, minutes, points, station)
     published = published_pct(minutes, limed, clear)
     multiplier = _fit(published, balance, station)
@@ -162,17 +168,12 @@ def find_losses(
     rows = [candidate_row(c, context, excess, multiplier, outliers, lab_check) for c in candidates]
     yield_kg_kg = station.kinetics.sucrose_per_lactic_kg_kg
     rows += [microbial_row(m, minutes, lab_check, yield_kg_kg) for m in microbial]
-    chance = [c.residual.chance.p_value(c.span.z) for c in candidates]
-    chance += [NOISE.p_value(m.z) for m in microbial]
     cells = cells_in(minutes.n, len(channels))
-    rows = with_marks(rows, chance, cells)
-    claimed = [(c.span.start, c.span.end) for c in candidates]
-    claimed += [(f.start, f.end) for f in faults]
+    claimed = [(c.span.start, c.span.end) for c in candidates] + [(f.start, f.end) for f in faults]
     notices = find_notices(minutes, lab, points, lab_shift, station, claimed)
-    notices = with_faults(notices, minutes, faults)
     return Losses(
-        ranked(rows),
-        notices,
+        ranked(with_marks(rows, _chances(candidates, microbial), cells)),
+        with_faults(notices, minutes, faults),
         _series(minutes, excess, multiplier, biases),
         multiplier,
         daily_frame(minutes, lab_check, zone),
@@ -181,6 +182,12 @@ def find_losses(
         cells,
         lrv_ratios(minutes, channels, excess, multiplier.value, context.quiet),
     )
+
+
+def _chances(candidates: list[Candidate], microbial: list[MicrobialSpan]) -> list[float]:
+    """Chance of each where nothing is lost."""
+    found = [c.residual.chance.p_value(c.span.z) for c in candidates]
+    return found + [NOISE.p_value(m.z) for m in microbial]
 
 
 def _probe_truth(

@@ -170,11 +170,7 @@ def _moved(scaled: Array, points: list[int], min_size: int) -> list[int]:
 
 
 def segments(
-    values: Array,
-    penalty: float,
-    min_size: int = 2,
-    lrv: float | None = None,
-    bridge: int = 32,
+    values: Array, penalty: float, min_size: int = 2, lrv: float | None = None, bridge: int = 32
 ) -> list[Segment]:
     """Periods of constant mean of a series with gaps.
 

@@ -23,11 +23,7 @@ _WINDOW = 15
 _CAP = 100.0
 _TAIL_LEVEL = 0.95
 SCHEMA = pl.Schema(
-    {
-        "started": pl.Datetime("us", "UTC"),
-        "ended": pl.Datetime("us", "UTC"),
-        "score": pl.Float64(),
-    }
+    {"started": pl.Datetime("us", "UTC"), "ended": pl.Datetime("us", "UTC"), "score": pl.Float64()}
 )
 
 
@@ -59,11 +55,7 @@ def unusual_periods(grid: pl.DataFrame, train_rows: int, false_per_week: float) 
     high[:train_rows] = False
     times = grid["ts_utc"]
     rows = [
-        {
-            "started": times[a],
-            "ended": times[b - 1],
-            "score": float(np.nanmax(score[a:b]) / limit),
-        }
+        {"started": times[a], "ended": times[b - 1], "score": float(np.nanmax(score[a:b]) / limit)}
         for a, b in bridge_runs(runs_of(high), 4 * _WINDOW)
     ]
     return pl.DataFrame(rows, schema=SCHEMA)

@@ -61,10 +61,7 @@ class PlannedEvent:
 LOSSES: tuple[Recipe, ...] = (
     Recipe("loss", "low_limed_ph", "settler", ((8, 0.48, 0), (12, 0.34, 0), (17, 0.42, 0))),
     Recipe(
-        "loss",
-        "ph_probe_high",
-        "settler",
-        ((39, 0.28, 0.3), (41, 0.36, 0.27), (46, 0.43, 0.3)),
+        "loss", "ph_probe_high", "settler", ((39, 0.28, 0.3), (41, 0.36, 0.27), (46, 0.43, 0.3))
     ),
     Recipe("loss", "standing_juice", "settler", ((5.5, 0, 0), (7.5, 0, 0), (9.5, 0, 0))),
     Recipe("loss", "slow_throughput", "settler", ((14.5, 0.53, 0), (17, 0.60, 0), (22, 0.55, 0))),

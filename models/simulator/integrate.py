@@ -15,88 +15,19 @@ from numpy.typing import NDArray
 from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.cells import State
-from models.simulator.chemistry import brix_of_solids, juice_density_kg_m3
-from models.simulator.disturb import Drive
+from models.simulator.chemistry import brix_of_solids
+from models.simulator.drive import DRIVE_AT
 from models.simulator.parameters import PlantParameters
 from models.simulator.reactions import React
 
 Floats = NDArray[np.float64]
 
-#: Columns of the drive matrix, after the seven feed contents.
-DRIVE_COLUMNS = (
-    "rate",
-    "ph_setpoint",
-    "probe_bias",
-    "hold",
-    "lime_strength",
-    "temp_primary",
-    "temp_secondary",
-    "temp_flash",
-    "temp_heater",
-    "temp_evaporator",
-    "cooling",
-    "mud_level",
-    "underflow",
-    "tank_level",
-    "evaporator_level",
-    "evaporator_gain",
-    "drain",
-    "vigour",
-)
-_D = {name: c.SPECIES + i for i, name in enumerate(DRIVE_COLUMNS)}
 
 #: What is written down each step, besides the destruction by zone.
 TRACE_COLUMNS = (
-    "flow_feed",
-    "flow_settler",
-    "flow_mud",
-    "flow_over",
-    "flow_tank",
-    "lime",
-    "level_liming",
-    "level_settler",
-    "level_mud",
-    "level_tank",
-    "fed",
-    "left",
-)
-
-
-def feed_contents(drive: Drive, plant: PlantParameters) -> Floats:
-    """Contents of mixed juice over time.
-
-    Parameters
-    ----------
-    drive : dict of str to array, shape (T,)
-        Driving series.
-    plant : PlantParameters
-        The station.
-
-    Returns
-    -------
-    array, shape (T, 7)
-        Sucrose, reducing sugars, other solids, lactic acid [kg/m3], alkali and acid still to
-        come [meq/L], temperature [degC].
-    """
-    solids = 0.01 * drive["brix"] * juice_density_kg_m3(drive["brix"])
-    sucrose = solids * 0.01 * drive["purity"]
-    rs = sucrose * 0.01 * drive["rs"]
-    strength = solids / _nominal_solids()
-    alkali = (drive["ph_mixed"] - 7.0) * plant.buffer_meq_l_ph * strength
-    pending = plant.phosphate_acid_meq_l * drive["phosphate"] * strength
-    other = solids - sucrose - rs
-    parts = [sucrose, rs, other, alkali, pending, drive["lactic"], drive["temp_mixed"]]
-    return np.stack(parts, axis=-1)
-
-
-def _nominal_solids() -> float:
-    return float(0.01 * p.BRIX_PCT * juice_density_kg_m3(np.array(p.BRIX_PCT)))
-
-
-def drive_matrix(drive: Drive, plant: PlantParameters) -> Floats:
-    """Feed contents and driving series as one array, shape (T, 7 + 18)."""
-    series = np.stack([drive[name] for name in DRIVE_COLUMNS], axis=-1)
-    return np.concatenate([feed_contents(drive, plant), series], axis=-1)
+    "flow_feed", "flow_settler", "flow_mud", "flow_over", "flow_tank", "lime", "level_liming",
+    "level_settler", "level_mud", "level_tank", "fed", "left",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,27 +86,27 @@ class Integrator:
         self._back(s, u, volume)
         self._transport(s, u, volume)
         s.x[c.ALKALI, :, c.LIMING] += (
-            p.STEP_H * lime * self.plant.lime_eq_l * u[:, _D["lime_strength"]]
+            p.STEP_H * lime * self.plant.lime_eq_l * u[:, DRIVE_AT["lime_strength"]]
         ) / volume[:, c.LIMING]
         s.volume_m3[:] = volume
         self._heat(s, u)
-        return self.react.step(s, u[:, _D["vigour"]])
+        return self.react.step(s, u[:, DRIVE_AT["vigour"]])
 
     def _lime(self, s: State, u: Floats) -> Floats:
         """Lime flow [L/h] from the pH loop, which sees the probe's reading only."""
-        reading = self.react.ph[:, c.LIMING] + u[:, _D["probe_bias"]]
-        error = np.clip(u[:, _D["ph_setpoint"]] - reading, -1.0, 1.0)
-        free = (u[:, _D["hold"]] < 0.5) & (u[:, _D["rate"]] > 0.25)
+        reading = self.react.ph[:, c.LIMING] + u[:, DRIVE_AT["probe_bias"]]
+        error = np.clip(u[:, DRIVE_AT["ph_setpoint"]] - reading, -1.0, 1.0)
+        free = (u[:, DRIVE_AT["hold"]] < 0.5) & (u[:, DRIVE_AT["rate"]] > 0.25)
         s.integral[:] = np.where(
             free, np.clip(s.integral + p.STEP_H / 0.23 * error, -0.7, 0.9), s.integral
         )
         s.lime_ratio[:] = np.where(free, np.clip(1.0 + error + s.integral, 0.1, 2.2), s.lime_ratio)
-        lime = p.LIME_L_H * s.lime_ratio * u[:, _D["rate"]]
+        lime = p.LIME_L_H * s.lime_ratio * u[:, DRIVE_AT["rate"]]
         self.trace[:, 5] = lime
         return lime
 
     def _front(self, u: Floats, volume: Floats, lime: Floats) -> None:
-        flow = p.FEED_M3_H * u[:, _D["rate"]]
+        flow = p.FEED_M3_H * u[:, DRIVE_AT["rate"]]
         limed = flow + 0.001 * lime
         level = 100.0 * volume[:, c.LIMING] / self.plant.liming_m3
         out = np.maximum(limed + 3.0 * (level - p.LIMING_LEVEL_PCT), 0.0)
@@ -194,11 +125,11 @@ class Integrator:
     def _mud(self, u: Floats, volume: Floats, feed: Floats) -> tuple[Floats, Floats]:
         """Inflow and underflow of the mud zone [m3/h]; moves its volume."""
         held = volume[:, c.MUD]
-        wanted = 0.01 * self.plant.mud_m3 * u[:, _D["mud_level"]]
+        wanted = 0.01 * self.plant.mud_m3 * u[:, DRIVE_AT["mud_level"]]
         growth = np.clip(2.0 * (wanted - held), -40.0, 16.0)
         # Mud builds up only while juice comes in.
         growth = np.where((growth > 0.0) & (feed < 50.0), 0.0, growth)
-        under = p.MUD_FLOW_M3_H / p.SETTLER_FEED_M3_H * feed * u[:, _D["underflow"]]
+        under = p.MUD_FLOW_M3_H / p.SETTLER_FEED_M3_H * feed * u[:, DRIVE_AT["underflow"]]
         inflow = under + np.maximum(growth, 0.0)
         out = under - np.minimum(growth, 0.0)
         volume[:, c.MUD] += p.STEP_H * growth
@@ -209,7 +140,7 @@ class Integrator:
         to_mud, under = self._mud(u, volume, feed)
         full = self.plant.settler_m3
         held = volume[:, c.CLEAR_FIRST : c.SLOW + 1].sum(axis=1)
-        drain = u[:, _D["drain"]] * np.clip((held / full - 0.1) * 20.0, 0.0, 1.0)
+        drain = u[:, DRIVE_AT["drain"]] * np.clip((held / full - 0.1) * 20.0, 0.0, 1.0)
         new = np.minimum(held + p.STEP_H * (feed - to_mud - drain), full)
         fill = (new - held) / p.STEP_H + drain
         volume[:, c.CLEAR_FIRST : c.SLOW + 1] = new[:, None] * self.shares
@@ -238,12 +169,12 @@ class Integrator:
         over = self.inflow[:, c.TANK]
         s.tank_draw += (p.STEP_H / 0.4) * (over - s.tank_draw)
         level = 100.0 * volume[:, c.TANK] / self.plant.clear_tank_m3
-        push = np.clip(4.0 * (level - u[:, _D["tank_level"]]), -45.0, 60.0)
+        push = np.clip(4.0 * (level - u[:, DRIVE_AT["tank_level"]]), -45.0, 60.0)
         out = np.maximum(s.tank_draw + push, 0.0) * np.clip((level - 7.0) / 3.0, 0.0, 1.0)
         volume[:, c.TANK] += p.STEP_H * (over - out)
-        gain = u[:, _D["evaporator_gain"]]
+        gain = u[:, DRIVE_AT["evaporator_gain"]]
         self.inflow[:, c.HEATER] = out
-        new = 0.01 * self.plant.evaporator_m3 * u[:, _D["evaporator_level"]]
+        new = 0.01 * self.plant.evaporator_m3 * u[:, DRIVE_AT["evaporator_level"]]
         before = volume[:, c.EVAPORATOR].copy()
         # A standing evaporator keeps its level.
         new = np.where(out > 30.0, new, before)
@@ -271,17 +202,17 @@ class Integrator:
 
     def _heat(self, s: State, u: Floats) -> None:
         temp = s.x[c.TEMP]
-        self.target[:, c.PRIMARY] = u[:, _D["temp_primary"]]
-        self.target[:, c.SECONDARY] = u[:, _D["temp_secondary"]]
-        self.target[:, c.HEATER] = u[:, _D["temp_heater"]]
-        self.target[:, c.EVAPORATOR] = u[:, _D["temp_evaporator"]]
+        self.target[:, c.PRIMARY] = u[:, DRIVE_AT["temp_primary"]]
+        self.target[:, c.SECONDARY] = u[:, DRIVE_AT["temp_secondary"]]
+        self.target[:, c.HEATER] = u[:, DRIVE_AT["temp_heater"]]
+        self.target[:, c.EVAPORATOR] = u[:, DRIVE_AT["temp_evaporator"]]
         # Steam is shut when juice stands: heated cells then drift towards 80 degC.
         running = np.clip(self.inflow / 60.0, 0.0, 1.0)
         pull = self.lag * (0.03 + 0.97 * running)
         idle = np.minimum(80.0, self.target)
         temp += pull * (idle + (self.target - idle) * running - temp)
-        temp[:, c.FLASH] = np.minimum(temp[:, c.FLASH], u[:, _D["temp_flash"]])
-        loss = self.cooling * u[:, _D["cooling"]][:, None]
+        temp[:, c.FLASH] = np.minimum(temp[:, c.FLASH], u[:, DRIVE_AT["temp_flash"]])
+        loss = self.cooling * u[:, DRIVE_AT["cooling"]][:, None]
         temp -= p.STEP_H * loss * (temp - 30.0) / 67.0
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -12,9 +13,10 @@ from numpy.typing import NDArray
 from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.disturb import Drive, everyday
+from models.simulator.drive import drive_matrix
 from models.simulator.effects import EXPORT_ONLY, apply_events
 from models.simulator.events import MIN_GAP_H, PlannedEvent, plan_events
-from models.simulator.integrate import Run, drive_matrix, integrate
+from models.simulator.integrate import Run, integrate
 from models.simulator.laboratory import Errors, in_local_time, lab_results
 from models.simulator.observe import Written, export_tags
 from models.simulator.parameters import PlantParameters, as_mixed_juice, draw_plant
@@ -98,22 +100,30 @@ def simulate_season(
         raise ValueError("start_utc has no time zone; give it one, such as datetime.UTC")
     streams = np.random.default_rng(np.random.SeedSequence([seed, 7])).spawn(4)
     plant = draw_plant(seed) if parameters is None else parameters
-    inner = as_mixed_juice(plant)
     plan = plan_events(streams[0], weeks)
     events = plan if with_events else ()
-    base = everyday(
-        streams[1], weeks * 168 * 3600 // p.STEP_S, steady=plant.steady, unrest=plant.unrest
-    )
+    steps = weeks * 168 * 3600 // p.STEP_S
+    base = everyday(streams[1], steps, steady=plant.steady, unrest=plant.unrest)
+    return _season(streams[2:], plant, base, events, start_utc)
+
+
+def _season(
+    streams: Sequence[np.random.Generator],
+    plant: PlantParameters,
+    base: Drive,
+    events: tuple[PlannedEvent, ...],
+    start_utc: datetime,
+) -> Season:
+    """Season of a plant whose everyday and events are drawn; streams of laboratory and tags."""
+    inner = as_mixed_juice(plant)
     drive = apply_events(base, events, 0, len(base["rate"]))
     matrix = drive_matrix(drive, inner)[:, None, :]
     run, held_start = _run_in_and_go(inner, matrix, events)
-    lost = planted_tonnes(inner, base, events, run)
     ph = np.column_stack([cold_ph(run, inner), drive["ph_mixed"]])
-    contents = run.contents[:, :, 0, :]
     lab = lab_results(
-        streams[2],
+        streams[0],
         matrix[:, 0, : c.SPECIES],
-        contents,
+        run.contents[:, :, 0, :],
         ph,
         drive["rate"],
         events,
@@ -121,17 +131,13 @@ def simulate_season(
         plant.lab_gap,
     )
     courses = tag_courses(run, drive, inner)
+    written = Written(plant.sampling, plant.deadband, plant.heartbeat_s)
     return Season(
         tags=export_tags(
-            streams[3],
-            courses,
-            events,
-            start_utc,
-            clean=plant.steady,
-            written=Written(plant.sampling, plant.deadband, plant.heartbeat_s),
+            streams[1], courses, events, start_utc, clean=plant.steady, written=written
         ),
         lab=in_local_time(lab, start_utc, MILL_ZONE),
-        truth=_truth(events, lost, start_utc),
+        truth=_truth(events, planted_tonnes(inner, base, events, run), start_utc),
         planted=_planted(run, ph, start_utc),
         events=events,
         parameters=plant,

@@ -222,11 +222,7 @@ def _weigh_confidence(row: dict[str, Any], lesson: Lesson, parts: list[str]) -> 
 
 
 def _weigh_mark(
-    row: dict[str, Any],
-    lesson: Lesson,
-    before: dict[str, Any],
-    parts: list[str],
-    strict_q: float,
+    row: dict[str, Any], lesson: Lesson, before: dict[str, Any], parts: list[str], strict_q: float
 ) -> None:
     """Take the strict mark from a finding whose kind needs more significance than it has."""
     q_value, stricter = row.get("q_value"), lesson.stricter()

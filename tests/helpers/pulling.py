@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.lake.lake import Lake
-from pipeline.mill.sections import Exports
+from pipeline.mill.export_layout import Exports
 from pipeline.mill.units import UnitChange
 from pipeline.pull.pull import pull_files
 

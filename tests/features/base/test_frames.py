@@ -18,10 +18,7 @@ def test_an_empty_frame_of_the_schema_passes():
     assert check_frame(frame, ZONE_COLUMNS) is frame
 
 
-SMALL = {
-    "a": Column(pl.Float64(), "-", "A."),
-    "b": Column(pl.String(), "-", "B.", nullable=False),
-}
+SMALL = {"a": Column(pl.Float64(), "-", "A."), "b": Column(pl.String(), "-", "B.", nullable=False)}
 
 
 @pytest.mark.parametrize(

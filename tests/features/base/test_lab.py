@@ -36,9 +36,7 @@ def readings(*rows):
 def test_results_get_place_and_larger_error():
     frame = lab_results(
         readings(
-            (2, "LAB MJ rs", 0.8, False),
-            (0, "LAB CJ ph", 6.9, False),
-            (4, "LAB MJ rs", 0.2, False),
+            (2, "LAB MJ rs", 0.8, False), (0, "LAB CJ ph", 6.9, False), (4, "LAB MJ rs", 0.2, False)
         ),
         STATION,
     )

@@ -9,12 +9,11 @@ with the code under test only the published rates and the juice density.
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from itertools import pairwise
 
 import numpy as np
 import polars as pl
 import pytest
-from scipy.integrate import solve_ivp
+from stretches import minute_means, solved_in_stretches
 
 from features.base.station import Kinetics, Signal, Station, Targets, Vessel
 from features.flow.minutes import derive
@@ -148,31 +147,12 @@ class Reference:
         return out
 
     def solve(self):
-        """State at every minute; the flow jumps, so each stretch between is solved alone."""
+        """State at every minute."""
         n = len(CELLS)
         y = np.concatenate((np.full(n, 20.0), np.full(n, 7.0), np.ones(n), np.zeros(6)))
-        parts = [y[:, None]]
-        for first, last in pairwise([0.0, *(t for stop in STOPS for t in stop), float(MINUTES)]):
-            solved = solve_ivp(
-                lambda t, y, last=last: self.derivatives(min(t, last - 1e-6), y),
-                (first, last),
-                y,
-                t_eval=np.arange(first, last + 1),
-                method="LSODA",
-                rtol=1e-7,
-                atol=1e-9,
-                max_step=5.0,
-            )
-            y = solved.y[:, -1]
-            parts.append(solved.y[:, 1:])
-        return np.hstack(parts)
-
-
-def _minute_means(function):
-    inside = (np.arange(4) + 0.5) / 4
-    return np.array(
-        [np.mean([function(m + s) for s in inside], axis=0) for m in range(MINUTES)], dtype=float
-    )
+        return solved_in_stretches(
+            self.derivatives, y, STOPS, MINUTES, method="LSODA", rtol=1e-7, atol=1e-9
+        )
 
 
 def _derived():
@@ -188,18 +168,18 @@ def _derived():
     heat = [
         Signal(f"t{n}", "temperature", n, p, "C", 0, 140) for n, p in zip(NAMES, ports, strict=True)
     ]
-    volume, temp = _minute_means(volumes_m3), _minute_means(temps_degc)
+    volume, temp = minute_means(volumes_m3, MINUTES, 4), minute_means(temps_degc, MINUTES, 4)
     start = datetime(2025, 10, 6, tzinfo=UTC)
     grid = pl.DataFrame(
         {
             "ts_utc": [start + timedelta(minutes=m) for m in range(MINUTES)],
-            "flow_mixed_juice_m3_h": 60.0 * _minute_means(flow_m3_min),
-            "flow_basin_mud_m3_h": 60.0 * _minute_means(mud_m3_min),
+            "flow_mixed_juice_m3_h": 60.0 * minute_means(flow_m3_min, MINUTES, 4),
+            "flow_basin_mud_m3_h": 60.0 * minute_means(mud_m3_min, MINUTES, 4),
             "level_lime_pct": volume[:, 0] / 0.9,
             "level_tank_pct": volume[:, 3] / 2.0,
             **{signal.name: temp[:, i] for i, signal in enumerate(heat)},
-            "ph_lime_out": _minute_means(ph_limed),
-            "ph_basin_out": _minute_means(ph_clear),
+            "ph_lime_out": minute_means(ph_limed, MINUTES, 4),
+            "ph_basin_out": minute_means(ph_clear, MINUTES, 4),
         }
     ).cast({"ts_utc": pl.Datetime("us", "UTC")})
     targets = Targets(265.0, 7.5, 6.95, BRIX, PURITY)

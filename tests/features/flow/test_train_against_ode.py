@@ -7,12 +7,11 @@ is shared with the code under test except the published rate and the juice densi
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from itertools import pairwise
 
 import numpy as np
 import polars as pl
 import pytest
-from scipy.integrate import solve_ivp
+from stretches import minute_means, solved_in_stretches
 
 from features.base.station import Kinetics, Signal, Station, Targets, Vessel
 from features.flow.minutes import derive
@@ -104,31 +103,10 @@ class Reference:
         return out
 
     def solve(self):
-        """State at every minute; the flow jumps, so each stretch between is solved alone."""
+        """State at every minute."""
         n = self.count
         y = np.concatenate((np.full(n, 20.0), np.full(n, 7.0), np.ones(n), np.zeros(3)))
-        parts = [y[:, None]]
-        for first, last in pairwise([0.0, *(t for stop in STOPS for t in stop), float(MINUTES)]):
-            solved = solve_ivp(
-                # Stay off the jump itself: the last point belongs to the flow before it.
-                lambda t, y, last=last: self.derivatives(min(t, last - 1e-6), y),
-                (first, last),
-                y,
-                t_eval=np.arange(first, last + 1),
-                rtol=1e-8,
-                atol=1e-8,
-                max_step=5.0,
-            )
-            y = solved.y[:, -1]
-            parts.append(solved.y[:, 1:])
-        return np.hstack(parts)
-
-
-def _minute_means(function):
-    inside = (np.arange(8) + 0.5) / 8
-    return np.array(
-        [np.mean([function(m + s) for s in inside], axis=0) for m in range(MINUTES)], dtype=float
-    )
+        return solved_in_stretches(self.derivatives, y, STOPS, MINUTES, rtol=1e-8, atol=1e-8)
 
 
 def _derived(case):
@@ -142,17 +120,17 @@ def _derived(case):
         Signal("d", "ph", "lime", "out", "pH", 0, 14),
         Signal("e", "ph", "basin", "out", "pH", 0, 14),
     )
-    volume, temp = _minute_means(volumes_m3), _minute_means(temps_degc)
+    volume, temp = minute_means(volumes_m3, MINUTES, 8), minute_means(temps_degc, MINUTES, 8)
     start = datetime(2025, 10, 6, tzinfo=UTC)
     grid = pl.DataFrame(
         {
             "ts_utc": [start + timedelta(minutes=m) for m in range(MINUTES)],
-            "flow_mixed_juice_m3_h": 60.0 * _minute_means(flow_m3_min),
+            "flow_mixed_juice_m3_h": 60.0 * minute_means(flow_m3_min, MINUTES, 8),
             "level_lime_pct": volume[:, 0] / 0.9,
             "level_tank_pct": volume[:, 2] / 2.0,
             **{f"temp_{name}_inside_degc": temp[:, i] for i, name in enumerate(names)},
-            "ph_lime_out": _minute_means(limed),
-            "ph_basin_out": _minute_means(clear),
+            "ph_lime_out": minute_means(limed, MINUTES, 8),
+            "ph_basin_out": minute_means(clear, MINUTES, 8),
         }
     ).cast({"ts_utc": pl.Datetime("us", "UTC")})
     targets = Targets(265.0, 7.5, 6.9, BRIX, PURITY)

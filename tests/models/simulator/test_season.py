@@ -16,9 +16,10 @@ from models.simulator import PlantParameters, plan_events, simulate_season
 from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.disturb import everyday
+from models.simulator.drive import drive_matrix
 from models.simulator.effects import apply_events
 from models.simulator.events import CONFUSERS, LOSSES, MIN_GAP_H, PlannedEvent
-from models.simulator.integrate import drive_matrix, integrate
+from models.simulator.integrate import integrate
 from models.simulator.observe import compress
 from models.simulator.reactions import React
 from models.simulator.season import planted_tonnes
