@@ -18,10 +18,7 @@ class Spread(Protocol):
     """Carries out all pieces, in any order and anywhere, and returns when all are done."""
 
     def __call__(
-        self,
-        work: Callable[..., object],
-        pieces: Sequence[Piece],
-        done: Callable[[int], None],
+        self, work: Callable[..., object], pieces: Sequence[Piece], done: Callable[[int], None]
     ) -> None:
         """Call `work` with each of `pieces`; `done` is told how many are finished."""
 

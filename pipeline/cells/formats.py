@@ -40,9 +40,7 @@ _SHAPES: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
 _SAMPLE: Final = 5000
 
 
-def time_formats(
-    where: str, first: pl.Series, rest: Iterable[pl.Series] = ()
-) -> tuple[str, ...]:  # fmt: skip
+def time_formats(where: str, first: pl.Series, rest: Iterable[pl.Series] = ()) -> tuple[str, ...]:
     """Formats, or one word of ``EPOCHS`` or ``serial``, that read a column of times.
 
     Parameters

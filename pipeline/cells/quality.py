@@ -15,9 +15,7 @@ _LEAST_CODE: Final = 1 << 30
 _CODE: Final = r"^(?:0x[0-9a-f]{1,8}|-?\d{1,10})$"
 
 
-def quality_kind(
-    first: pl.Series | None, *, words_given: bool
-) -> Literal["status", "words"]:  # fmt: skip
+def quality_kind(first: pl.Series | None, *, words_given: bool) -> Literal["status", "words"]:
     """Tell status codes from words and flags.
 
     A column of zeros alone is status codes that are all good: a flag that is never set would

@@ -267,11 +267,7 @@ def finish(part: dict[str, Any], size: Size, data: Datasets) -> dict[str, Any]:
             "center": size is WIDE,
         }
     }
-    return part | {
-        "$schema": alt.SCHEMA_URL,
-        "config": config,
-        "datasets": data.rows,
-    }
+    return part | {"$schema": alt.SCHEMA_URL, "config": config, "datasets": data.rows}
 
 
 def single(chart: alt.LayerChart, size: Size, data: Datasets) -> dict[str, Any]:

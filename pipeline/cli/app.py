@@ -35,21 +35,9 @@ app = App(
     help_format="plaintext",
 )
 for _command in (
-    describe,
-    backfill,
-    nightly,
-    weekly,
-    serve,
-    findings,
-    explain,
-    verdict,
-    verdicts,
-    outbox,
-    dictionary,
-    scorecard,
-    health,
-    tidy,
-):
+    describe, backfill, nightly, weekly, serve, findings, explain, verdict, verdicts, outbox,
+    dictionary, scorecard, health, tidy,
+):  # fmt: skip
     app.command(_command)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 

@@ -40,7 +40,7 @@ def check_mill(mill: Mill) -> list[str]:
     station = mill.station
     lines = [
         f"{mill.name}: the description is sound. {len(station.signals)} tags, "
-        f"{len(station.lab)} lab series, {len(station.vessels)} vessels; times in {mill.zone}.",
+        f"{len(station.lab)} lab series, {len(station.vessels)} vessels; times in {mill.zone}."
     ]
     if not station.vessels:
         lines.append("It names no vessels: readings can be pulled, but no loss worked out.")

@@ -85,11 +85,7 @@ def _line(mill: MillMarks) -> str:
 
 def _summary(plan: Plan, marked: list[MillMarks]) -> dict[str, Scorecard]:
     """Say the marks of all mills together, and what the simulation must be like; return them."""
-    from models.judge import (  # noqa: PLC0415
-        as_text,
-        causes_as_text,
-        pooled,
-    )
+    from models.judge import as_text, causes_as_text, pooled  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.proof import LISTED, THREE_SIGMA  # noqa: PLC0415
 

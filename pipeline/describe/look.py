@@ -150,8 +150,7 @@ def _gaps(readings: pl.DataFrame) -> pl.DataFrame:
         readings.sort("tag", "ts_utc")
         .group_by("tag")
         .agg(
-            gap_s=pl.col("ts_utc").diff().dt.total_milliseconds().median() / 1000.0,
-            weight=pl.len(),
+            gap_s=pl.col("ts_utc").diff().dt.total_milliseconds().median() / 1000.0, weight=pl.len()
         )
         .drop_nulls()
     )

@@ -7,7 +7,6 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -21,7 +20,8 @@ from models.account import Workings, work_through
 from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.drawing import still
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Lane, by_the_clock, lanes_of, silent_tags, vessel_kinds
+from pipeline.dossier.lanes import Lane, by_the_clock, lanes_of, vessel_kinds
+from pipeline.dossier.missing import missing
 from pipeline.dossier.sections import (
     chart_moves,
     lab_rows,
@@ -52,9 +52,6 @@ from pipeline.words import (
     tonnes,
     words_of,
 )
-
-#: Missing readings of a vessel are told from so many minutes on.
-_LEAST_UNKNOWN_MIN = 15
 
 
 @dataclass(frozen=True)
@@ -124,7 +121,7 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
         "similar": similar_rows(
             material, similar_episodes(material.finding, material.others), links
         ),
-        "missing": _missing(material, lanes, workings),
+        "missing": missing(material, lanes, workings),
         "exported": exported,
         "run": _run_words(material),
     }
@@ -240,57 +237,6 @@ def _fed_t(material: Material) -> float | None:
     fed = material.minutes.station["sucrose_feed_kg_h"][rows]
     fed = fed[np.isfinite(fed)]
     return float(fed.sum()) / 60_000.0 if len(fed) else None
-
-
-def _missing(
-    material: Material, lanes: Sequence[Lane], workings: Workings | None
-) -> list[tuple[str, str]]:
-    """What the page lacks, and why."""
-    phrase: list[tuple[str, str]] = []
-    if material.minutes is None:
-        phrase.append(
-            (
-                "Trends, vessels and the minute worked by hand",
-                "these days are not worked out: run lostpol backfill",
-            )
-        )
-    elif workings is not None and workings.by_hand is None:
-        phrase.append(("A minute worked by hand", "no minute has every reading it needs"))
-    silent = silent_tags(material)
-    if silent:
-        phrase.append((f"Trends of {', '.join(silent)}", "no usable reading in these hours"))
-    if material.lab.is_empty():
-        phrase.append(("Laboratory results", "none in these hours, so no probe could be checked"))
-    if material.sensors.is_empty():
-        phrase.append(("Health of the sensors", "no day of this finding was judged"))
-    if material.run is None:
-        phrase.append(("The run behind the numbers", "it is no longer in the store"))
-    absent = _absent_minutes(material)
-    if absent:
-        phrase.append(
-            (
-                f"Readings behind the loss in these hours: {absent}",
-                "not measured then; the season's median stood in for them",
-            )
-        )
-    if not lanes:
-        phrase.append(("The chart", "there is nothing to draw"))
-    return phrase
-
-
-def _absent_minutes(material: Material) -> str:
-    """Vessels whose loss rests on something not measured, and for how long, in words."""
-    if material.minutes is None:
-        return ""
-    kinds = vessel_kinds(material)
-    rows = slice(*(max(material.index_of(material.finding[n]), 0) for n in ("started", "ended")))
-    phrase = []
-    for zone, columns in material.minutes.zones.items():
-        unknown = int((~np.isfinite(columns["loss_kg_h"][rows])).sum())
-        if unknown >= _LEAST_UNKNOWN_MIN:
-            lasted = duration_words(timedelta(minutes=unknown))
-            phrase.append(f"{section_words(zone, kinds)} ({lasted})")
-    return ", ".join(phrase)
 
 
 def _run_words(material: Material) -> list[tuple[str, str]]:

@@ -76,39 +76,19 @@ def sum_of(
     parts = [step.number for step in steps if step.unit == "kg" and step.what.startswith("Lost")]
     total = f"b{len(steps) + 1}"
     steps.append(
-        Step(
-            total,
-            "All together",
-            _together(parts),
-            digits(total_t),
-            "t",
-            "",
-            "computed",
-        )
+        Step(total, "All together", _together(parts), digits(total_t), "t", "", "computed")
     )
-    worth = Step(
-        f"b{len(steps) + 1}",
-        "Worth",
-        f"{total} × {digits(price[0])}",
-        digits(total_t * price[0]),
-        price[1],
-        "price of sucrose in the description",
-        "as described",
-    )
-    steps.append(worth)
+    formula, worth = f"{total} × {digits(price[0])}", digits(total_t * price[0])
+    source = "price of sucrose in the description"
+    number = f"b{len(steps) + 1}"
+    steps.append(Step(number, "Worth", formula, worth, price[1], source, "as described"))
     steps += _share(total, total_t, fed_t, len(steps))
-    spread = math.exp(Z90 * account["log_sd"])
-    steps.append(
-        Step(
-            f"b{len(steps) + 1}",
-            "90 % interval",
-            f"{total} / {digits(spread, 4)} to {total} × {digits(spread, 4)}",
-            f"{digits(low)} to {digits(high)}",
-            "t",
-            f"exp({Z90} × {digits(account['log_sd'], 4)}), the errors below joined",
-            "computed",
-        )
-    )
+    spread = digits(math.exp(Z90 * account["log_sd"]), 4)
+    formula = f"{total} / {spread} to {total} × {spread}"
+    interval = f"{digits(low)} to {digits(high)}"
+    source = f"exp({Z90} × {digits(account['log_sd'], 4)}), the errors below joined"
+    number = f"b{len(steps) + 1}"
+    steps.append(Step(number, "90 % interval", formula, interval, "t", source, "computed"))
     agrees, text = _check(total_t, (low, high), finding)
     return Sum(tuple(steps), tuple(_errors(account["errors"])), text, agrees)
 

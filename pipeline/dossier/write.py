@@ -14,8 +14,6 @@ from pipeline.dossier.similar import similar_episodes
 from pipeline.mill import Mill
 from pipeline.store import PAGE, SAFE_ID, chosen, dossier_home, published_store_of
 
-__all__ = ["write_dossier"]
-
 _DATA = ("minutes", "laboratory", "steps")
 
 
@@ -83,11 +81,7 @@ def _write(mill: Mill, finding: dict[str, Any], folder: Path, links: Mapping[str
     material = gather(mill, finding)
     exported = [f"{part}.{kind}" for part in _DATA for kind in ("csv", "parquet")]
     page = make_page(material, links, exported)
-    frames = (
-        minutes_frame(material, page.lanes),
-        lab_frame(material),
-        steps_frame(page.steps),
-    )
+    frames = (minutes_frame(material, page.lanes), lab_frame(material), steps_frame(page.steps))
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for part, frame in zip(_DATA, frames, strict=True):

@@ -79,9 +79,7 @@ class Evidence:
 
     # Fillers ----------------------------------------------------------------------------------
 
-    def without_fillers(
-        self, frame: pl.DataFrame, given: Sequence[float] | None
-    ) -> pl.DataFrame:  # fmt: skip
+    def without_fillers(self, frame: pl.DataFrame, given: Sequence[float] | None) -> pl.DataFrame:
         """Mark fillers: the numbers given, or those that the record shows to be none of its own.
 
         Parameters

@@ -138,9 +138,7 @@ class Passes:
     def _shift_us(self, local_us: int) -> int:
         """How far the clock goes back around a repeated local time [us]."""
         zone, at = ZoneInfo(self._zone), _EPOCH + timedelta(microseconds=local_us)
-        early, late = (
-            at.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1)
-        )  # fmt: skip
+        early, late = (at.replace(tzinfo=zone, fold=fold).astimezone(UTC) for fold in (0, 1))
         return (late - early) // timedelta(microseconds=1)
 
 

@@ -61,9 +61,7 @@ class Sheet:
         if above < 0:
             return ()
         width = len(self.rows[row])
-        spans = [
-            (a[1], b[1]) for a, b in self.merges if a[0] <= above <= b[0] and b[0] < row
-        ]  # fmt: skip
+        spans = [(a[1], b[1]) for a, b in self.merges if a[0] <= above <= b[0] and b[0] < row]
         groups = [s for s in spans if 0 < s[1] - s[0] < width - 1]
         if not groups:
             return ()

@@ -142,9 +142,7 @@ def parse_block(block: str, table: TextTable, head: Head, where: str) -> pl.Data
     return frame
 
 
-def _parse(
-    block: str, delimiter: str, head: Head, *, quotes: bool, where: str
-) -> pl.DataFrame:  # fmt: skip
+def _parse(block: str, delimiter: str, head: Head, *, quotes: bool, where: str) -> pl.DataFrame:
     names = [f"c{k}" for k in range(max(len(head.names), 1))]
     heading = delimiter.join(names) + "\n"
     try:

@@ -14,29 +14,26 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Collection, Hashable, Sequence
+from collections.abc import Collection, Sequence
 from contextlib import suppress
 from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import Final
 
 import polars as pl
 
 from features.base import rows_by_tag
-from pipeline.base import DataError
 from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, conform, import_readings
 from pipeline.lake.storage import Storage, storage_at
+from pipeline.lake.stored import dump_features, read_stored, recent_day
 
 _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
 _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
-#: Days of readings kept in memory: three make a grid, and one is on its way out.
-_MOST_RECENT: Final = 4
 #: Days of shorter spans are just opened; asking first takes as long, where the lake is far away.
 _SHORT_SPAN: Final = 4
 #: Longer spans [days] are looked up among the days there are.
 _LONG_SPAN: Final = 1000
-_RECENT: Final[dict[str, tuple[Hashable, pl.DataFrame]]] = {}
 
 
 class Lake:
@@ -90,7 +87,10 @@ class Lake:
         wanted = None if tags is None else set(tags)
         parts: dict[str, list[pl.DataFrame]] = {}
         for name in self._files("readings", "readings", first, last):
-            day = self._day_of(name) if keep else self._read(name, READINGS_SCHEMA, tags=wanted)
+            if keep:
+                day = recent_day(self.storage, name)
+            else:
+                day = read_stored(self.storage, name, READINGS_SCHEMA, tags=wanted)
             for tag, rows in rows_by_tag(day).items() if day is not None else ():
                 if wanted is None or tag in wanted:
                     parts.setdefault(tag, []).append(rows)
@@ -152,7 +152,7 @@ class Lake:
         DataError
             The stored day cannot be read.
         """
-        stored = self._read(self.readings_name(day), READINGS_SCHEMA)
+        stored = read_stored(self.storage, self.readings_name(day), READINGS_SCHEMA)
         if stored is None:
             stored = READINGS_SCHEMA.to_frame()
         current, counts = stored, []
@@ -180,10 +180,10 @@ class Lake:
     def write_features(self, kind: str, day: date, frame: pl.DataFrame) -> bool:
         """Replace one day of a kind of features; True when its content changed."""
         name = _name(_folder(kind), day, kind)
-        stored = self._read(name)
+        stored = read_stored(self.storage, name)
         if stored is not None and stored.equals(frame):
             return False
-        self.storage.write(name, partial(_dump_features, frame))
+        self.storage.write(name, partial(dump_features, frame))
         return True
 
     def read_features(
@@ -203,7 +203,7 @@ class Lake:
             neither rows nor columns.
         """
         names = self._files(_folder(kind), kind, first, last)
-        read = [self._read(name, columns=columns) for name in names]
+        read = [read_stored(self.storage, name, columns=columns) for name in names]
         frames = [frame for frame in read if frame is not None]
         return pl.concat(frames, how="diagonal") if frames else pl.DataFrame()
 
@@ -242,58 +242,6 @@ class Lake:
                     found.append(date.fromisoformat(match[1]))
         return sorted(found)
 
-    def _day_of(self, name: str) -> pl.DataFrame | None:
-        """A stored day of readings; the last few are kept: neighbouring days ask for the same."""
-        where = self.storage.where(name)
-        try:
-            signature = self.storage.signature(name)
-        except FileNotFoundError:
-            return None
-        except OSError as error:
-            raise _unreadable(where, error.strerror or "it may not be looked at") from error
-        known = _RECENT.get(where)
-        if known is not None and known[0] == signature:
-            return known[1]
-        day = self._read(name, READINGS_SCHEMA)
-        if day is not None:
-            while len(_RECENT) >= _MOST_RECENT:
-                _RECENT.pop(next(iter(_RECENT)), None)
-            _RECENT[where] = (signature, day)
-        return day
-
-    def _read(
-        self,
-        name: str,
-        schema: pl.Schema | None = None,
-        columns: Sequence[str] | None = None,
-        tags: Collection[str] | None = None,
-    ) -> pl.DataFrame | None:
-        """Read one stored file, or some of it, checking its columns when a schema is given.
-
-        None when there is no such file.
-        """
-        try:
-            # Reading from an open file frees the name at once: it may be replaced next.
-            with self.storage.open(name) as file:
-                if columns is None and tags is None:
-                    frame = pl.read_parquet(file)
-                else:
-                    some = pl.scan_parquet(file)
-                    if columns is not None:
-                        held = some.collect_schema().names()
-                        some = some.select([name for name in columns if name in held])
-                    if tags is not None:
-                        some = some.filter(pl.col("tag").is_in(list(tags)))
-                    frame = some.collect()
-        except FileNotFoundError:
-            return None
-        except (OSError, pl.exceptions.PolarsError) as error:
-            raise _unreadable(self.storage.where(name), str(error).splitlines()[0]) from error
-        if schema is not None and frame.schema != schema:
-            facts = f"its columns are {', '.join(frame.columns)}"
-            raise _unreadable(self.storage.where(name), facts)
-        return frame
-
 
 def _folder(kind: str) -> str:
     if not _KIND.fullmatch(kind):
@@ -305,23 +253,8 @@ def _name(folder: str, day: date, stem: str) -> str:
     return f"{folder}/date={day.isoformat()}/{stem}.parquet"
 
 
-def _dump_features(frame: pl.DataFrame, file: BinaryIO) -> None:
-    frame.rechunk().write_parquet(
-        file, compression="zstd", compression_level=3, row_group_size=1 << 20
-    )
-
-
 def _require_day(frame: pl.DataFrame, day: date) -> None:
     """Refuse readings that belong to another UTC day."""
     other = frame.filter(pl.col("ts_utc").dt.date() != day)
     if other.height:
         raise ValueError(f"{other.height} readings are not of {day}: the first {other.row(0)}")
-
-
-def _unreadable(where: str, detail: str) -> DataError:
-    """Build the error for a stored file that cannot be read."""
-    return DataError(
-        f"A stored day cannot be read: {detail}.",
-        where,
-        "Move that file away, then import the exports of that day again.",
-    )

@@ -2,6 +2,7 @@
 
 from pipeline.mill.checks import zone_faults
 from pipeline.mill.description import Mill, load_mill
-from pipeline.mill.sections import ExportLayout, Exports, MailSection
+from pipeline.mill.export_layout import ExportLayout, Exports
+from pipeline.mill.sections import MailSection
 from pipeline.mill.sources import OpcUaSource, Source, SqlSource
 from pipeline.mill.units import UnitChange, is_unit, lab_change, signal_change

@@ -7,14 +7,9 @@ from typing import get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from features.base import QUANTITY_COLUMNS, Quantity
+from pipeline.mill.export_layout import ExportLayout
 from pipeline.mill.faults import Fault, nearest, quoted
-from pipeline.mill.sections import (
-    ExportLayout,
-    LabSection,
-    TagSection,
-    TargetsSection,
-    VesselSection,
-)
+from pipeline.mill.sections import LabSection, TagSection, TargetsSection, VesselSection
 from pipeline.mill.units import lab_change, signal_change, units_of
 
 #: Places that are not vessels.
@@ -92,9 +87,7 @@ def _settler_faults(key: str, vessel: VesselSection) -> Iterator[Fault]:
 
 
 def source_faults(
-    tags: Mapping[str, TagSection],
-    lab: Mapping[str, LabSection],
-    vessel_kinds: Mapping[str, str],
+    tags: Mapping[str, TagSection], lab: Mapping[str, LabSection], vessel_kinds: Mapping[str, str]
 ) -> Iterator[Fault]:
     """Units, places and double claims of tags and lab series.
 

@@ -18,12 +18,12 @@ from zoneinfo import ZoneInfo
 from features.base import Station
 from pipeline.base import ConfigError
 from pipeline.mill.checks import layout_faults, zone_faults
+from pipeline.mill.export_layout import Exports
 from pipeline.mill.faults import Fault, nearest, read_section, text_at
 from pipeline.mill.lake_place import place_faults, read_locations
 from pipeline.mill.sections import (
     ClusterSection,
     DetectionSection,
-    Exports,
     KeepSection,
     MailSection,
     MillSection,
@@ -36,22 +36,9 @@ from pipeline.mill.station import read_station
 from pipeline.mill.units import UnitChange, lab_change, signal_change
 
 _SECTIONS: Final = (
-    "mill",
-    "shifts",
-    "detection",
-    "schedule",
-    "cluster",
-    "keep",
-    "mail",
-    "exports",
-    "source",
-    "targets",
-    "kinetics",
-    "prices",
-    "train",
-    "tags",
-    "lab",
-)
+    "mill", "shifts", "detection", "schedule", "cluster", "keep", "mail", "exports", "source",
+    "targets", "kinetics", "prices", "train", "tags", "lab",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

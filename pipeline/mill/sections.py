@@ -9,14 +9,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Field,
-    StringConstraints,
-    field_validator,
-    model_validator,
-)
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from features.base import Analyte, Interpolation, Port, Quantity, VesselKind
 
@@ -145,94 +138,6 @@ class MailSection(Section):
     recipients: Annotated[
         tuple[Annotated[str, Field(pattern=r"^[^@\s]+@[^@\s]+$")], ...], Field(min_length=1)
     ]
-
-
-class ExportLayout(Section):
-    """How one kind of export file is laid out. Whatever is absent is guessed from the file.
-
-    Attributes
-    ----------
-    name : str
-        What the layout is called in messages.
-    match : str
-        Pattern of the file names it applies to, such as ``lab*.csv``; case is ignored.
-    shape : {"long", "wide"}
-        One reading a row, or one column a tag.
-    sheets : tuple of str
-        Patterns of the sheets of a workbook, or entries of an archive, to read; none reads all.
-    heading_row : int or None
-        Line of the headings, counted from 1; None lets lostpol look for it.
-    time_column, tag_column, value_column, quality_column : str or None
-        Column names; None lets lostpol look for a usual one.
-    date_column, unit_column : str or None
-        Where the date stands apart from the time of day, and where units stand in rows.
-    time_zone : str or None
-        Zone of times written without one; None is the mill's zone.
-    time_format : str or None
-        strptime format of times written as text, or ``epoch_s``, ``epoch_ms``, ``epoch_us``,
-        ``epoch_ns``, ``serial`` (days of a spreadsheet); None lets lostpol find out.
-    delimiter, decimal : str
-        For text files; ``delimiter`` None lets lostpol look at the first lines.
-    thousands : str or None
-        Mark that parts thousands; None takes one only where a number shows both marks.
-    encoding : str
-        Text encoding of text files.
-    good_words, uncertain_words : tuple of str
-        Quality words of a sound and of a doubtful reading, case ignored; every other word makes
-        it bad. Doubtful readings are marked bad too, with a reason of their own.
-    fillers : tuple of float or None
-        Numbers that stand for "no reading"; None finds them on evidence.
-    harmless_marks : tuple of str
-        Marks behind a number, such as ``*``, that leave the reading sound.
-    no_result_words : tuple of str
-        Values that stand for "no result".
-    """
-
-    name: Annotated[str, Field(min_length=1)]
-    match: Annotated[str, Field(min_length=1)] = "*"
-    shape: Literal["long", "wide"] = "long"
-    sheets: tuple[str, ...] = ()
-    heading_row: Annotated[int, Field(ge=1, le=100)] | None = None
-    time_column: str | None = None
-    date_column: str | None = None
-    tag_column: str | None = None
-    value_column: str | None = None
-    quality_column: str | None = None
-    unit_column: str | None = None
-    time_zone: str | None = None
-    time_format: str | None = None
-    # A tab is a delimiter: blanks around it are not to be stripped away.
-    delimiter: (
-        Annotated[str, StringConstraints(strip_whitespace=False, min_length=1, max_length=1)] | None
-    ) = None
-    decimal: Literal[".", ","] = "."
-    thousands: Literal[",", ".", " ", "'"] | None = None
-    encoding: Literal["utf-8", "utf-16", "latin-1", "cp1252"] = "utf-8"
-    good_words: tuple[str, ...] = ("good", "ok", "1", "true")
-    uncertain_words: tuple[str, ...] = ("uncertain", "doubtful", "questionable", "stale", "held")
-    fillers: tuple[Finite, ...] | None = None
-    harmless_marks: tuple[str, ...] = ()
-    no_result_words: tuple[str, ...] = ("", "-", "n.d.", "nd", "n/a", "na", "null", "nan")
-
-    @model_validator(mode="after")
-    def _delimiter_is_not_decimal(self) -> ExportLayout:
-        if self.delimiter is not None and (not self.delimiter.isascii() or self.delimiter in '"\n'):
-            raise ValueError(f"{self.delimiter!r} cannot be a delimiter")
-        if self.delimiter is not None and self.delimiter == self.decimal:
-            raise ValueError(f"delimiter and decimal are both {self.decimal!r}")
-        if self.thousands == self.decimal:
-            raise ValueError(f"thousands and decimal are both {self.decimal!r}")
-        return self
-
-
-class Exports(Section):
-    """Layouts in order: the first whose ``match`` fits a file name is used.
-
-    ``most_refused_pct`` is the share of unreadable rows above which a file is refused whole.
-    """
-
-    layout: tuple[ExportLayout, ...] = ()
-    most_refused_pct: Percent = 20.0
 
 
 class TargetsSection(Section):

@@ -50,10 +50,7 @@ def night_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> NightV
     day = mill.local_day(period.end) - ONE_DAY
     start, end = mill.day_span_utc(day, day)
     report = view_of(mill, period, gaps, found=tonight)
-    report = replace(
-        report,
-        sensors=_sensors_now(mill, report.sensors, period),
-    )
+    report = replace(report, sensors=_sensors_now(mill, report.sensors, period))
     return NightView(
         report=report,
         day=day,

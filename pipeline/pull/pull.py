@@ -19,11 +19,9 @@ from pipeline.base import Pace, Progress, StoppedError, silent
 from pipeline.lake import Lake
 from pipeline.pull.commit import Arrival, Plan, carry_out, open_plan, prepare
 from pipeline.pull.known import Pulled, find_pulled, meanings, pulled_before, read_as
-from pipeline.pull.ledger import PullResult, SourceLedger
+from pipeline.pull.ledger import PullResult
 from pipeline.pull.mill import PullMill
 from pipeline.pull.stage import Staged, stage, stage_key
-
-__all__ = ["PullMill", "PullResult", "SourceLedger", "pull_files", "unfinished"]
 
 #: How often progress is told [s].
 _EVERY_S: Final = 0.2
@@ -43,20 +41,17 @@ def pull_files(
     Parameters
     ----------
     mill : PullMill
-        Zone, tags, layouts and lake of the mill.
     files : sequence of Path
-        Exports; they count as imported in this order (``pipeline.lake.merge`` tells which of
-        two readings stays). With none, only a pull that was stopped is completed.
+        Exports, imported in this order (``pipeline.lake.merge`` tells which of two readings
+        stays). With none, only a pull that was stopped is completed.
     progress : callable, optional
-        Called with what is done, how much of it is done, and how much there is.
     in_full : bool
-        Files are applied even if pulled before, and replace whatever is stored of their
-        moments, good readings by bad ones too.
+        Also files pulled before; they replace what is stored of their moments, even good by bad.
     again : bool
-        Files are applied even if pulled before: they were not kept, but written anew.
+        Files pulled before are applied too: they were not kept, but written anew.
     record : callable, optional
-        Told what was pulled once it is in the lake, again after a stop until it returned. A
-        pull that was stopped before is told of first.
+        Told what was pulled once it is in the lake, a pull stopped before first; again after a
+        stop until it returned.
 
     Returns
     -------
@@ -70,17 +65,14 @@ def pull_files(
     LakeError
         The lake cannot be reached, or takes no writing.
     """
-    lake = Lake(mill.lake_path)
-    incoming = mill.incoming_path
+    lake, incoming = Lake(mill.lake_path), mill.incoming_path
     lake.storage.make_ready()
     lake.clean_leftovers()
     earlier = open_plan(incoming) or Plan((), {}, {})
     if earlier.ledgers:
         carry_out(lake, incoming, earlier, record)
-    keys = [stage_key(mill, path, in_full=in_full) for path in files]
-    wanted = {
-        key: path for key, path in zip(keys, files, strict=True) if key not in earlier.ledgers
-    }
+    exports = {stage_key(mill, path, in_full=in_full): path for path in files}
+    wanted = {key: path for key, path in exports.items() if key not in earlier.ledgers}
     known = {} if in_full or again else _no_news(mill, lake, wanted)
     if known:
         record(PullResult((), tuple(pulled.ledger for pulled in known.values()), ()))
@@ -94,14 +86,20 @@ def pull_files(
         carry_out(lake, incoming, plan, record)
     elif files:  # a stop may have left some of these, put in place but not removed
         shutil.rmtree(incoming, ignore_errors=True)
-    found = earlier.notes | known | plan.notes
-    names = {key: path.name for key, path in zip(keys, files, strict=True)}
+    return _result(mill, exports, earlier, plan, known)
+
+
+def _result(
+    mill: PullMill, exports: dict[str, Path], earlier: Plan, plan: Plan, known: dict[str, Pulled]
+) -> PullResult:
+    """What became of exports: pulled now, by a pull that was stopped, or long before."""
     ledgers = earlier.ledgers | plan.ledgers
-    ledgers |= {key: pulled.ledger.pulled_again(names[key]) for key, pulled in known.items()}
-    tags = {tag for key in keys for tag in found[key].meanings}
+    ledgers |= {key: pulled.ledger.pulled_again(exports[key].name) for key, pulled in known.items()}
+    found = earlier.notes | known | plan.notes
+    tags = {tag for key in exports for tag in found[key].meanings}
     return PullResult(
         days_changed=tuple(sorted({*earlier.days_changed, *plan.days_changed})),
-        sources=tuple(ledgers[key] for key in dict.fromkeys(keys)),
+        sources=tuple(ledgers[key] for key in exports),
         missing_tags=tuple(sorted(mill.unit_changes.keys() - tags)),
     )
 
@@ -138,10 +136,7 @@ def _arrivals(
 
 
 def _stage_all(
-    mill: PullMill,
-    wanted: dict[str, Path],
-    pool: ThreadPoolExecutor,
-    progress: Progress,
+    mill: PullMill, wanted: dict[str, Path], pool: ThreadPoolExecutor, progress: Progress
 ) -> list[Staged]:
     """Read all exports, several at a time, in the order in which they were named."""
     incoming = mill.incoming_path

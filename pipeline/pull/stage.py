@@ -21,13 +21,7 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.base import DataError
-from pipeline.exports import (
-    Tally,
-    export_readings,
-    layout_for,
-    quick_pieces,
-    refused_frame,
-)
+from pipeline.exports import Tally, export_readings, layout_for, quick_pieces, refused_frame
 from pipeline.files import NotPlainError
 from pipeline.lake import Columns, DayParts, Part
 from pipeline.pull.known import file_hash, meanings, read_as

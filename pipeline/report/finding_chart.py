@@ -100,12 +100,7 @@ def data_bounds(view: ReportView) -> tuple[datetime, datetime] | None:
 
 
 def finding_chart(
-    view: ReportView,
-    section: str,
-    started: datetime,
-    ended: datetime,
-    prefix: str,
-    label: str,
+    view: ReportView, section: str, started: datetime, ended: datetime, prefix: str, label: str
 ) -> Drawing:
     """Draw pH, temperature, residence time and loss rate around one finding.
 
@@ -252,9 +247,8 @@ def grabs_of(scope: Scope, places: frozenset[str]) -> list[Point]:
     lab = scope.minutes(scope.view.lab)
     if lab is None:
         return []
-    kept = lab.filter(
-        (pl.col("analyte") == "ph") & pl.col("place").is_in(sorted(places))
-    ).drop_nulls("value")
+    there = (pl.col("analyte") == "ph") & pl.col("place").is_in(sorted(places))
+    kept = lab.filter(there).drop_nulls("value")
     times = kept["ts_utc"].dt.epoch("ms").to_list()
     return scope.local(list(zip(times, kept["value"].to_list(), strict=True)))
 

@@ -96,10 +96,9 @@ def _last_verdict(verdicts: pl.DataFrame | None, finding_id: str) -> dict[str, A
 
 def mark_words(raw: Mapping[str, object]) -> str:
     """Say how far chance may explain a finding, where the search says so."""
-    return {
-        "confident": "chance can hardly explain it",
-        "listed": "chance may explain it",
-    }.get(str(raw.get("mark")), "")
+    return {"confident": "chance can hardly explain it", "listed": "chance may explain it"}.get(
+        str(raw.get("mark")), ""
+    )
 
 
 def chance_words(raw: Mapping[str, object]) -> str:

@@ -10,30 +10,8 @@ from typing import Any, TypeVar
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, require_columns, write_forms, write_text
 from pipeline.report.season import compose
-from pipeline.report.view import (
-    Estimate,
-    Gap,
-    Multiplier,
-    NightView,
-    ReportView,
-    RunHealth,
-    WeekView,
-)
+from pipeline.report.view import Gap, NightView, ReportView, WeekView
 from pipeline.report.week.week import compose_week
-
-__all__ = [
-    "Estimate",
-    "Gap",
-    "Multiplier",
-    "NightView",
-    "ReportView",
-    "RunHealth",
-    "WeekView",
-    "render_report",
-    "write_night",
-    "write_report",
-    "write_week",
-]
 
 ViewT = TypeVar("ViewT", NightView, WeekView)
 

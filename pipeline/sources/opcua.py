@@ -111,11 +111,7 @@ def _in_own_loop(work: Coroutine[Any, Any, Any]) -> Any:  # noqa: ANN401
 
 
 async def _session(
-    mill: Mill,
-    source: OpcUaSource,
-    nodes: dict[str, ua.NodeId],
-    start: datetime,
-    end: datetime,
+    mill: Mill, source: OpcUaSource, nodes: dict[str, ua.NodeId], start: datetime, end: datetime
 ) -> tuple[list[_Row], dict[str, str]]:
     client = Client(source.address(), timeout=source.timeout_s)
     await _secure(mill, source, client)

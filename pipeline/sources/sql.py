@@ -148,11 +148,7 @@ def _query(
 
 
 def _bounds(
-    mill: Mill,
-    source: SqlSource,
-    kind: sa.types.TypeEngine[Any],
-    start: datetime,
-    end: datetime,
+    mill: Mill, source: SqlSource, kind: sa.types.TypeEngine[Any], start: datetime, end: datetime
 ) -> tuple[Any, Any]:
     """Start and end of the window as the time column would write them."""
     if isinstance(kind, sa.DateTime):

@@ -1,16 +1,8 @@
 """The stages of a run: read, call the pure part, write."""
 
+from pipeline.stages.days import derive_day, grid_day
 from pipeline.stages.identity import versions_here
 from pipeline.stages.search_results import owned_findings, season_days, season_rows
 from pipeline.stages.search_windows import BETWEEN_SEASONS, SearchWindow, plan
 from pipeline.stages.sensors import sensors_to_look_at
-from pipeline.stages.stages import (
-    Judged,
-    derive,
-    derive_day,
-    detect,
-    finding_row,
-    grid_day,
-    pull,
-    search,
-)
+from pipeline.stages.stages import Judged, derive, detect, finding_row, pull, search

@@ -2,10 +2,6 @@
 
 No stage keeps anything in memory for the next one; what they share lies in the lake and in the
 findings store.
-
-A derived day depends on the grids of that day, of the `WARM_UP_DAYS` before it and of the day
-after it; a grid depends on the readings of its day and its two neighbours; and on nothing else.
-So a day is the same whether a nightly run or a backfill worked it out.
 """
 
 from __future__ import annotations
@@ -13,54 +9,35 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 import polars as pl
 
-from features.base import by_tag, lab_results, purity_pct
-from features.flow import derive as derive_minutes
-from features.signal import quality_counts, screen, sensor_day, to_grid
+from features.base import lab_results
+from features.signal import screen
 from models.base import Settings
 from models.find import Losses, find_losses
 from pipeline.base import (
-    ONE_DAY,
     ConfigError,
     LostpolError,
     Progress,
     Spread,
     Window,
-    midnight,
     now,
     one_by_one,
     silent,
 )
-from pipeline.lake import (
-    FOUND,
-    GRID,
-    HEALTH,
-    SEARCHED,
-    SENSOR_DAYS,
-    SENSORS,
-    STATION,
-    ZONES,
-    Lake,
-    lake_of,
-)
+from pipeline.lake import FOUND, GRID, SEARCHED, SENSOR_DAYS, STATION, ZONES, Lake, lake_of
 from pipeline.mill import Mill
 from pipeline.pull import PullResult, SourceLedger, pull_files, unfinished
+from pipeline.stages.days import changed_days, days_of, derive_day, grid_day, reach_of
 from pipeline.stages.identity import describe_run
 from pipeline.stages.search_plan import SearchPlan, plan_search
 from pipeline.stages.search_results import forget, keep, season_rows
 from pipeline.stages.search_windows import SearchWindow
-from pipeline.store import RunResult, Store, store_of
-
-#: Days before a day whose readings may still be in the juice that leaves on that day: a weekend
-#: stop and the hours the station takes.
-WARM_UP_DAYS: Final = 2
-#: How far past midnight the grid is read, to bridge gaps that span it.
-BEYOND: Final = timedelta(hours=2)
+from pipeline.store import RunResult, store_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,17 +135,15 @@ def derive(
     if unfinished(mill.incoming_path):
         pull(mill, [])
     lake, store = lake_of(mill), store_of(mill)
-    span = set(_span(lake))
+    span = set(days_of(lake))
     waiting = set(store.pending_days())
-    asked = span & (set(days or ()) | _changed_days(mill, store, waiting, span))
-    grids, minutes = _reach(asked, span, set(lake.feature_days(GRID)))
+    asked = span & (set(days or ()) | changed_days(mill, store, waiting, span))
+    grids, minutes = reach_of(asked, span, set(lake.feature_days(GRID)))
     forget(lake, [*grids, *minutes])  # first: a run stopped halfway must not trust them
     total = len(grids) + len(minutes)
     words = ("Putting readings on a one-minute grid", "Following the juice through the station")
     spread(
-        grid_day,
-        [(mill, lake, day) for day in grids],
-        lambda done: progress(words[0], done, total),
+        grid_day, [(mill, lake, day) for day in grids], lambda done: progress(words[0], done, total)
     )
     spread(
         derive_day,
@@ -178,65 +153,6 @@ def derive(
     if asked & waiting:
         store.clear_pending(sorted(asked & waiting))
     return len(minutes)
-
-
-def _changed_days(mill: Mill, store: Store, waiting: set[date], span: set[date]) -> set[date]:
-    """Days to work out again: all when the description is not what the last run used."""
-    if not store.path.exists():
-        return span
-    runs = store.runs().filter(pl.col("state") == "finished").sort("finished_at")
-    if runs.is_empty() or runs["config_hash"][-1] == mill.config_hash:
-        return waiting
-    return span
-
-
-def _reach(asked: set[date], span: set[date], gridded: set[date]) -> tuple[list[date], list[date]]:
-    """Days to grid and days to derive when the readings of `asked` changed."""
-    changed = {day + n * ONE_DAY for day in asked for n in (-1, 0, 1)} & span
-    reach = range(-1, WARM_UP_DAYS + 1)
-    minutes = {day + n * ONE_DAY for day in changed for n in reach} & span
-    needed = {day - n * ONE_DAY for day in minutes for n in reach} & span
-    return sorted(changed | (needed - gridded)), sorted(minutes)
-
-
-def _span(lake: Lake) -> list[date]:
-    """Every UTC day from the first to the last with readings; days without any stay in it."""
-    days = lake.days()
-    if not days:
-        return []
-    return [days[0] + n * ONE_DAY for n in range((days[-1] - days[0]).days + 1)]
-
-
-def grid_day(mill: Mill, lake: Lake, day: date) -> None:
-    """Screen and grid one UTC day; its neighbours carry values over midnight."""
-    signals = mill.station.signals
-    known = [*(s.tag for s in signals), *(s.tag for s in mill.station.lab)]
-    sound = screen(
-        lake.read_readings(day - ONE_DAY, day + ONE_DAY, known, keep=True),
-        signals,
-        mill.station.lab,
-    )
-    start, end = midnight(day), midnight(day, 1)
-    parts = by_tag(sound)
-    grid = to_grid(parts, signals, start, end)
-    purity = purity_pct(grid["ts_utc"], lab_results(parts, mill.station), "mixed_juice")
-    # Loss must stay known where the laboratory is silent, so the target stands in.
-    purity = purity.fill_null(mill.station.targets.purity_pct)
-    lake.write_features(GRID, day, grid.with_columns(purity_mixed_juice_pct=purity))
-    of_day = sound.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
-    lake.write_features(HEALTH, day, quality_counts(of_day))
-    lake.write_features(SENSORS, day, sensor_day(parts, signals, start, end))
-
-
-def derive_day(mill: Mill, lake: Lake, day: date) -> None:
-    """Work out one UTC day, warmed up on the days before; the day after ends gaps at midnight."""
-    grid = lake.read_features(GRID, day - WARM_UP_DAYS * ONE_DAY, day + ONE_DAY)
-    derived = derive_minutes(
-        grid.filter(pl.col("ts_utc") < midnight(day, 1) + BEYOND), mill.station
-    )
-    of_day = pl.col("ts_utc").is_between(midnight(day), midnight(day, 1), closed="left")
-    lake.write_features(STATION, day, derived.station_minutes.filter(of_day))
-    lake.write_features(ZONES, day, derived.zone_minutes.filter(of_day))
 
 
 def detect(
@@ -274,9 +190,7 @@ def detect(
     try:
         pieces = [(mill, search_window, job.stamp, inputs) for search_window, inputs in job.anew]
         spread(
-            search_one,
-            pieces,
-            lambda done: progress("Looking for losses", done, len(pieces) + 1),
+            search_one, pieces, lambda done: progress("Looking for losses", done, len(pieces) + 1)
         )
         judged = publish(mill, job, run)
     except BaseException:

@@ -1,5 +1,6 @@
 """How causes, places, moments and numbers are said to people; foreign text made harmless."""
 
+from pipeline.words.causes import CAUSES, CauseWords, caution_label, words_of
 from pipeline.words.evidence import Evidence, read_evidence
 from pipeline.words.localtime import (
     as_utc,
@@ -27,10 +28,7 @@ from pipeline.words.rounding import (
 )
 from pipeline.words.text import clean, is_formula
 from pipeline.words.wording import (
-    CAUSES,
     CHANNELS,
-    CauseWords,
-    caution_label,
     channel_words,
     confidence_key,
     confidence_words,
@@ -40,5 +38,4 @@ from pipeline.words.wording import (
     spoken_name,
     status_words,
     within_line,
-    words_of,
 )

@@ -11,9 +11,10 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from pipeline.words.causes import words_of
 from pipeline.words.rounding import fact_value, known
 from pipeline.words.text import clean
-from pipeline.words.wording import share_words, words_of
+from pipeline.words.wording import share_words
 
 _FACTS_SHOWN = 4
 _LAB_SHOWN = 6

@@ -26,6 +26,7 @@ import polars as pl
 
 from features.base.station import Station, Vessel
 from features.flow.minutes import Derived, derive
+from features.flow.mud import _MUD_LEVEL_MIN, _SOUREST
 from features.flow.nominal import (
     souring_1_min,
     target_concentration,
@@ -33,7 +34,6 @@ from features.flow.nominal import (
     usual_flow_m3_h,
 )
 from features.flow.tracks import running_mean, smooth
-from features.flow.train import _MUD_LEVEL_MIN, _SOUREST
 from features.flow.transport import edges_from_means
 from features.flow.vessel_ph import clear_weight, fall_left
 from features.juice.juice import sucrose_content_kg_m3
@@ -46,7 +46,7 @@ from features.kinetics.kinetics import (
 )
 from features.kinetics.loss import concentration_ratio
 from pipeline.mill.description import load_mill
-from pipeline.stages.stages import BEYOND, WARM_UP_DAYS
+from pipeline.stages.days import BEYOND, WARM_UP_DAYS
 
 try:
     import pandas as pd

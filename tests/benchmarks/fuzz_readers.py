@@ -29,7 +29,7 @@ from typing import Final
 from pipeline.base.errors import LostpolError
 from pipeline.exports.export import export_readings
 from pipeline.exports.refused import Tally
-from pipeline.mill.sections import ExportLayout
+from pipeline.mill.export_layout import ExportLayout
 from pipeline.mill.units import UnitChange, signal_change
 
 FILES: Final = Path(__file__).parents[1] / "pipeline" / "exports" / "corpus" / "files"

@@ -98,10 +98,7 @@ def _due(view: WeekView, row: dict[str, Any]) -> DueRow:
         clean(row["finding_id"], 20),
         *_what_where(view, row),
         span_words(
-            as_utc(row["started"]),
-            as_utc(row["ended"]),
-            ZoneInfo(view.report.zone),
-            view.last.year,
+            as_utc(row["started"]), as_utc(row["ended"]), ZoneInfo(view.report.zone), view.last.year
         ),
         tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"]),
         confidence_words(row["confidence"]),
@@ -199,10 +196,9 @@ def _rate(checked: FixCheck, held: Estimate | None) -> str:
 def _outcome(checked: FixCheck) -> tuple[str, str]:
     hours = timedelta(hours=checked.hours)
     judged = f"{hours / timedelta(days=1):.1f} days since could be judged"
-    back = {
-        0: "it has not come back as a finding",
-        1: "it has come back as a finding once",
-    }.get(checked.again, f"it has come back as a finding {checked.again} times")
+    back = {0: "it has not come back as a finding", 1: "it has come back as a finding once"}.get(
+        checked.again, f"it has come back as a finding {checked.again} times"
+    )
     names = {
         "stopped": "The loss stopped",
         "fell": "The loss fell, but not surely to what it was",

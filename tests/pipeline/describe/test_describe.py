@@ -16,10 +16,11 @@ import pytest
 from pipeline.base.errors import ConfigError
 from pipeline.cli.app import run
 from pipeline.cli.check import check_exports
-from pipeline.describe.describe import describe_exports, quoted
+from pipeline.describe.describe import describe_exports
 from pipeline.describe.guess import lag_min
 from pipeline.describe.look import TagLook
 from pipeline.describe.names import named_places, named_quantities, parts_of
+from pipeline.describe.series import quoted
 from pipeline.mill.description import load_mill
 
 ROOT = Path(__file__).resolve().parents[3]

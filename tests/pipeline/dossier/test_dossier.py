@@ -169,10 +169,9 @@ def test_minutes_and_results_lie_beside_the_page(page, first):
 
 @pytest.mark.parametrize("which", ["whole", "beginning"])
 def test_a_finding_is_known_by_its_id_or_its_beginning(mill, first, tmp_path, which):
-    name = {
-        "whole": f" {first['finding_id'].upper()} ",
-        "beginning": first["finding_id"][:5],
-    }[which]
+    name = {"whole": f" {first['finding_id'].upper()} ", "beginning": first["finding_id"][:5]}[
+        which
+    ]
     assert first["finding_id"] in write_dossier(mill, name, tmp_path / "x").read_text()
 
 

@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 from pipeline.exports.export import export_readings
 from pipeline.exports.refused import Tally
-from pipeline.mill.sections import ExportLayout
+from pipeline.mill.export_layout import ExportLayout
 from pipeline.mill.units import UnitChange
 
 TAGS = ("MJ.FI101", 'pH "limed"; out', "Température, chauffé", "LAB CJ rs")

@@ -24,7 +24,7 @@ from pipeline.files import parquet_blocks, text_blocks
 from pipeline.files.blocks import NotPlainError
 from pipeline.lake.columns import GOOD, Columns, Names, to_frame
 from pipeline.lake.merge import READINGS_SCHEMA
-from pipeline.mill.sections import ExportLayout, Exports
+from pipeline.mill.export_layout import ExportLayout, Exports
 from pipeline.mill.units import UnitChange
 from pipeline.pull import stage
 from pipeline.pull.pull import pull_files

@@ -8,7 +8,7 @@ import polars as pl
 
 from pipeline.cli.check import check_exports
 from pipeline.exports.survey import survey_export
-from pipeline.mill.sections import ExportLayout, Exports
+from pipeline.mill.export_layout import ExportLayout, Exports
 from pipeline.mill.units import UnitChange, signal_change
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from pipeline.files import tables
 from pipeline.files.tables import batches, export_tables
-from pipeline.mill.sections import ExportLayout
+from pipeline.mill.export_layout import ExportLayout
 
 
 def first_table(path):

@@ -87,11 +87,11 @@ def test_the_demonstration_mill_has_all_its_sources():
 
 
 def test_the_template_names_every_key():
-    from pipeline.mill import sections as models
+    from pipeline.mill import export_layout, sections
 
     text = (CONFIGS / "template.toml").read_text(encoding="utf-8")
-    for model in vars(models).values():
-        if isinstance(model, type) and issubclass(model, models.Section):
+    for model in (vars(sections) | vars(export_layout)).values():
+        if isinstance(model, type) and issubclass(model, sections.Section):
             for key in model.model_fields:
                 assert key in text, f"{model.__name__}.{key} is not in template.toml"
 

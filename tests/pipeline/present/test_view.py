@@ -197,10 +197,7 @@ def test_the_day_and_the_runs_are_those_of_the_data(night):
 def test_edges_of_the_data_do_not_make_sensors_ill_but_silence_now_does(night):
     rows = {row["tag"]: row["text"] for row in night.report.sensors.to_dicts()}
     # The last reading was at 06:58 UTC, that is 01:58 in Chicago.
-    assert rows == {
-        "ST.TI304": "no reading since 2025-10-08 01:58",
-        "ST.AI308": "reads 0.4 high",
-    }
+    assert rows == {"ST.TI304": "no reading since 2025-10-08 01:58", "ST.AI308": "reads 0.4 high"}
 
 
 def test_a_first_run_has_nothing_before_it(mill):

@@ -17,8 +17,8 @@ from models.simulator import PlantParameters, Season, draw_any_plant
 from pipeline.base.errors import DataError
 from pipeline.cli import app
 from pipeline.mill.description import load_mill
-from pipeline.proof import scorecard
-from pipeline.proof.scorecard import CONFIDENT, LISTED, MillMarks, Plan
+from pipeline.proof import one_mill, scorecard
+from pipeline.proof.one_mill import CONFIDENT, LISTED, MillMarks, Plan
 
 ROOT = Path(__file__).resolve().parents[3]
 START, END = datetime(2025, 10, 8, 5, tzinfo=UTC), datetime(2025, 10, 11, 5, tzinfo=UTC)
@@ -46,7 +46,7 @@ def short_season(*_, **__):
 @pytest.fixture(scope="module")
 def marked():
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(scorecard, "simulate_season", short_season)
+        patch.setattr(one_mill, "simulate_season", short_season)
         (mill,) = scorecard.mark_mills(Plan((7,), weeks=1, any_mill=False, nightly=True))
     return mill
 
@@ -76,13 +76,13 @@ def test_every_simple_rule_is_marked_beside_it(marked):
 def test_a_described_mill_knows_its_volumes_roughly_and_its_sampling_exactly():
     mill = load_mill(ROOT / "configs" / "demo_mill.toml")
     plant = draw_any_plant(412)
-    told = scorecard.believed(mill, plant, 412)
+    told = one_mill.believed(mill, plant, 412)
     volumes = {vessel.name: vessel.volume_m3 for vessel in told.station.vessels}
     assert volumes["settler"] != plant.settler_m3
     assert volumes["settler"] == pytest.approx(plant.settler_m3, rel=0.35)
     every_s = {signal.tag: signal.every_s for signal in told.station.signals}
     assert every_s["LT.AI212"] == 10 * plant.sampling
-    assert told == scorecard.believed(mill, plant, 412)
+    assert told == one_mill.believed(mill, plant, 412)
 
 
 def test_unseen_seeds_begin_where_tuning_never_looked():

@@ -10,7 +10,7 @@ import pytest
 from pulling import FakeMill, as_text, lake_bytes, long_frame, pulled
 
 from pipeline.base.errors import DataError
-from pipeline.mill.sections import ExportLayout, Exports
+from pipeline.mill.export_layout import ExportLayout, Exports
 from pipeline.pull.pull import pull_files
 
 

@@ -150,28 +150,11 @@ def finding(
 
 
 def findings_frame(rows: list[dict]) -> pl.DataFrame:
-    zoned = pl.Datetime("us", "UTC")
-    schema = {
-        "finding_id": pl.String,
-        "mill": pl.String,
-        "section": pl.String,
-        "started": zoned,
-        "ended": zoned,
-        "cause": pl.String,
-        "lost_t": pl.Float64,
-        "lost_t_low": pl.Float64,
-        "lost_t_high": pl.Float64,
-        "lost_pct": pl.Float64,
-        "value": pl.Float64,
-        "currency": pl.String,
-        "confidence": pl.Float64,
-        "rank": pl.Int64,
-        "status": pl.String,
-        "evidence": pl.String,
-        "first_seen": zoned,
-        "last_seen": zoned,
-        "run_id": pl.String,
-    }
+    numbers = ("lost_t", "lost_t_low", "lost_t_high", "lost_pct", "value", "confidence")
+    schema = dict.fromkeys(finding(1, "", "", (0, 1)), pl.String())
+    schema |= dict.fromkeys(numbers, pl.Float64()) | {"rank": pl.Int64()}
+    times = ("started", "ended", "first_seen", "last_seen")
+    schema |= dict.fromkeys(times, pl.Datetime("us", "UTC"))
     return pl.DataFrame(rows, schema=schema)
 
 
@@ -247,10 +230,7 @@ def build_view() -> ReportView:
                     f"{HOSTILE_TAGS[0]} has not moved while the flow did.",
                 ],
             },
-            schema_overrides={
-                "started": pl.Datetime("us", "UTC"),
-                "ended": pl.Datetime("us", "UTC"),
-            },
+            schema_overrides=dict.fromkeys(("started", "ended"), pl.Datetime("us", "UTC")),
         ),
         sources=pl.DataFrame(
             {

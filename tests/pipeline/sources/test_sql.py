@@ -116,8 +116,7 @@ def test_a_table_fills_lake_and_ledger(tmp_path, clock):
 def test_the_next_run_starts_at_the_mark_less_the_overlap(tmp_path, clock):
     database(tmp_path, rows(0, 72))
     mill = mill_with(
-        tmp_path,
-        TABLE + 'url = "sqlite:///plant.db"\ntime_zone = "UTC"\nfirst_day = 2025-10-06\n',
+        tmp_path, TABLE + 'url = "sqlite:///plant.db"\ntime_zone = "UTC"\nfirst_day = 2025-10-06\n'
     )
     clock.append(START + timedelta(hours=12))
     pull_sources(mill)

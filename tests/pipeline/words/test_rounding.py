@@ -72,10 +72,7 @@ def test_tonnes_and_money_side_by_side_agree():
         assert mass * 520 == pytest.approx(float(worth.replace(",", "")), rel=0.06)
 
 
-@given(
-    st.floats(-1e6, 1e6, allow_nan=False),
-    st.floats(1e-6, 1e6, allow_nan=False),
-)
+@given(st.floats(-1e6, 1e6, allow_nan=False), st.floats(1e-6, 1e6, allow_nan=False))
 def test_rounding_moves_little_against_the_interval(value, half):
     said = quantity(value, value - half, value + half, "t").split(" ")[0]
     assert abs(float(said.replace(",", "")) - value) <= max(0.15 * half, 5e-7) + 1e-9

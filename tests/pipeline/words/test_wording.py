@@ -4,15 +4,14 @@ import pytest
 
 from models.account.account import CHANNEL_DRIVERS
 from models.amount.drivers import DRIVERS
+from pipeline.words.causes import CAUSES, words_of
 from pipeline.words.wording import (
-    CAUSES,
     CHANNELS,
     SHARES,
     confidence_words,
     notice_words,
     section_words,
     status_words,
-    words_of,
 )
 
 ALL_CAUSES = (

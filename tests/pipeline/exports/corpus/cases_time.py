@@ -7,17 +7,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import polars as pl
-from corpus_tools import (
-    CHICAGO,
-    PH,
-    case,
-    expect,
-    frame,
-    long_text,
-    number,
-    stamp,
-    truth,
-)
+from corpus_tools import CHICAGO, PH, case, expect, frame, long_text, number, stamp, truth
 
 
 def times():

@@ -69,11 +69,7 @@ def test_first_line_adds_microbes_and_kinetics_by_hand(night):
 
 def test_new_open_and_ended_are_told_apart(night):
     states = {c.item.row.code: c.item.state_words for c in compose_night(night)["cards"]}
-    assert states == {
-        "low_limed_ph": "New, ended",
-        "tank_held": "Still open",
-        "microbial": "Ended",
-    }
+    assert states == {"low_limed_ph": "New, ended", "tank_held": "Still open", "microbial": "Ended"}
     assert [i.row.code for i in compose_night(night)["others"]] == ["overheating"]
     assert [i.row.code for i in compose_night(night)["withdrawn"]] == ["mud_held"]
 

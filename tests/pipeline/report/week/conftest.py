@@ -37,6 +37,9 @@ def season() -> pl.DataFrame:
     )
 
 
+SICK = {"tag": "LT.AI212", "quantity": "ph", "place": "liming_tank", "verdict": "sick", "days": 3}
+
+
 def balance() -> pl.DataFrame:
     days = [LAST - timedelta(days=n) for n in range(27, -1, -1)]
     return pl.DataFrame(
@@ -108,10 +111,9 @@ def make_week(view, make_findings, make_finding):
     """Build the week, with other parts where given."""
 
     def make(found: list[dict] | None = None, **other: object) -> WeekView:
+        said = {"f4": "fixed", "f1": "confirmed"}
         known = make_findings(*(found or weeks_findings(make_finding))).with_columns(
-            verdict=pl.col("finding_id").replace_strict(
-                {"f4": "fixed", "f1": "confirmed"}, default=None
-            )
+            verdict=pl.col("finding_id").replace_strict(said, default=None)
         )
         settler = Vessel("settler", "settler", 2, 340, 97.5, area_m2=95.0, mud_volume_m3=140)
         station = replace(
@@ -132,16 +134,7 @@ def make_week(view, make_findings, make_finding):
             sources=view.sources,
             refused=view.refused,
             tags=view.tags,
-            sensors=pl.DataFrame(
-                {
-                    "tag": ["LT.AI212"],
-                    "quantity": ["ph"],
-                    "place": ["liming_tank"],
-                    "verdict": ["sick"],
-                    "days": [3],
-                    "text": ["reads 0.31 high against the laboratory"],
-                }
-            ),
+            sensors=pl.DataFrame([SICK | {"text": "reads 0.31 high against the laboratory"}]),
             verdicts=given(),
             balance=balance(),
             missing_tags=view.missing_tags,

@@ -1,0 +1,59 @@
+"""What a dossier lacks, and why."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import timedelta
+
+import numpy as np
+
+from models.account import Workings
+from pipeline.dossier.gather import Material
+from pipeline.dossier.lanes import Lane, silent_tags, vessel_kinds
+from pipeline.words import duration_words, section_words
+
+#: Missing readings of a vessel are told from so many minutes on.
+_LEAST_UNKNOWN_MIN = 15
+
+
+def missing(
+    material: Material, lanes: Sequence[Lane], workings: Workings | None
+) -> list[tuple[str, str]]:
+    """What the page lacks, and why."""
+    phrase: list[tuple[str, str]] = []
+    if material.minutes is None:
+        what = "Trends, vessels and the minute worked by hand"
+        phrase.append((what, "these days are not worked out: run lostpol backfill"))
+    elif workings is not None and workings.by_hand is None:
+        phrase.append(("A minute worked by hand", "no minute has every reading it needs"))
+    silent = silent_tags(material)
+    if silent:
+        phrase.append((f"Trends of {', '.join(silent)}", "no usable reading in these hours"))
+    if material.lab.is_empty():
+        phrase.append(("Laboratory results", "none in these hours, so no probe could be checked"))
+    if material.sensors.is_empty():
+        phrase.append(("Health of the sensors", "no day of this finding was judged"))
+    if material.run is None:
+        phrase.append(("The run behind the numbers", "it is no longer in the store"))
+    absent = _absent_minutes(material)
+    if absent:
+        what = f"Readings behind the loss in these hours: {absent}"
+        phrase.append((what, "not measured then; the season's median stood in for them"))
+    if not lanes:
+        phrase.append(("The chart", "there is nothing to draw"))
+    return phrase
+
+
+def _absent_minutes(material: Material) -> str:
+    """Vessels whose loss rests on something not measured, and for how long, in words."""
+    if material.minutes is None:
+        return ""
+    kinds = vessel_kinds(material)
+    rows = slice(*(max(material.index_of(material.finding[n]), 0) for n in ("started", "ended")))
+    phrase = []
+    for zone, columns in material.minutes.zones.items():
+        unknown = int((~np.isfinite(columns["loss_kg_h"][rows])).sum())
+        if unknown >= _LEAST_UNKNOWN_MIN:
+            lasted = duration_words(timedelta(minutes=unknown))
+            phrase.append(f"{section_words(zone, kinds)} ({lasted})")
+    return ", ".join(phrase)

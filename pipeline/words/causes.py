@@ -1,0 +1,181 @@
+"""Plain words for causes, and what to look at on the floor.
+
+What to check and the cautions are common practice of the trade (no published source); they
+are reminders for people who know their station, not instructions.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipeline.words.wording import spoken_name
+
+_HOT = (
+    "Hot juice and steam burn at once. Use the site's protective clothing and sampling points; "
+    "never open a flange or a hatch on a vessel in service."
+)
+_LIME = (
+    "Milk of lime burns skin and eyes. Goggles and gloves on, eyewash within reach; isolate "
+    "and lock out before freeing a blocked line."
+)
+_CONFINED = (
+    "Tanks, settlers and mud boxes are confined spaces: no head or body inside without the "
+    "site's entry permit, gas test and a watcher."
+)
+_SET_POINT = (
+    "Change a set-point only through the shift's own procedure and with the person licensed "
+    "to do so; move it in small steps and watch the settler."
+)
+_PROBE = "Take the probe out only after the control loop is in manual and isolated."
+_CLEANING = "Cleaning chemicals and steam need the site's permit and protective clothing."
+
+
+@dataclass(frozen=True, slots=True)
+class CauseWords:
+    """Words for one cause.
+
+    Attributes
+    ----------
+    name : str
+        The cause in a few plain words.
+    meaning : str
+        One or two sentences: what happens to the sucrose.
+    checks : tuple of str
+        What to look at on the floor, in a sensible order.
+    cautions : tuple of str
+        What can hurt someone while doing so.
+    """
+
+    name: str
+    meaning: str
+    checks: tuple[str, ...]
+    cautions: tuple[str, ...]
+
+
+CAUSES: dict[str, CauseWords] = {
+    "low_limed_ph": CauseWords(
+        "Limed juice too acid",
+        "The limed juice ran below its pH target. In hot juice every 0.3 pH lower about doubles "
+        "the rate at which sucrose turns into invert sugar.",
+        (
+            "Take a limed-juice grab, cool it and measure the pH; compare with the probe.",
+            "Look at the lime flow against the juice flow: pump speed, strainer, level and "
+            "strength of the milk of lime.",
+            "Ask whether the pH target or the control mode was changed in this shift.",
+        ),
+        (_LIME, _HOT, _SET_POINT),
+    ),
+    "ph_probe_high": CauseWords(
+        "pH probe reading too high, so too little lime was fed",
+        "The probe showed more pH than the juice had. The lime control trusted it and fed too "
+        "little, so the juice was more acid than anyone could see.",
+        (
+            "Compare the probe with a cooled grab sample measured on a freshly calibrated meter.",
+            "Look for scale or fat on the probe; clean and calibrate it by the site's procedure.",
+            "Until then let the laboratory pH guide the shift rather than the probe.",
+        ),
+        (_HOT, _LIME, _PROBE),
+    ),
+    "standing_juice": CauseWords(
+        "Juice stood still in hot vessels",
+        "Feed stopped while vessels stayed full and hot. The juice waited, and its pH falls as "
+        "it waits, so it lost sucrose the longer it stood.",
+        (
+            "Find out how long the stop was meant to last and who was told.",
+            "At the next long stop consider emptying to process, cooling, or raising the pH of "
+            "what stays behind, as the site's stop procedure allows.",
+            "Sample the standing juice for pH and reducing sugars before it is sent forward.",
+        ),
+        (_HOT, _CONFINED, _SET_POINT),
+    ),
+    "slow_throughput": CauseWords(
+        "Slow running kept the juice hot too long",
+        "Less juice came through while the vessels were as full as ever, so each litre spent "
+        "more time hot.",
+        (
+            "Look at the cane rate and imbibition against what was planned.",
+            "If slow running will last, ask whether levels may be lowered or a vessel taken out.",
+            "Check the feed flow meter against pump speed and tank levels.",
+        ),
+        (_HOT, _SET_POINT),
+    ),
+    "overheating": CauseWords(
+        "Juice hotter than its target",
+        "The juice ran above its temperature target. Near boiling, about 7 degC more doubles "
+        "the rate of loss.",
+        (
+            "Compare the temperature gauge on the spot with the reading in the export.",
+            "Look at the steam valve and its pressure; a valve passing when shut shows up first "
+            "at low juice flow.",
+            "Check that the flash tank vents freely.",
+        ),
+        (_HOT, _SET_POINT),
+    ),
+    "mud_held": CauseWords(
+        "Mud held too long in the settler",
+        "The mud bed stood high or was drawn slowly. Juice in the mud is more acid than the "
+        "juice above it and stays there longer.",
+        (
+            "Check the mud level by its own sampling taps, not by the instrument alone.",
+            "Look at mud pumps, valves and filters: is the filter station holding the mud back?",
+            "Take a mud sample for pH.",
+        ),
+        (_HOT, _CONFINED),
+    ),
+    "microbial": CauseWords(
+        "Sugar eaten by microbes",
+        "Acid made by microbes rose in the laboratory results. Below about 80 degC they use "
+        "up sucrose themselves; this loss does not follow from pH and temperature.",
+        (
+            "Look for cold spots, dead ends and foam in mixed-juice and limed-juice tanks.",
+            "Ask when mills, gutters, screens and tanks were last cleaned and steamed out.",
+            "Repeat the lactic-acid test on fresh samples from each point along the line.",
+        ),
+        (_CLEANING, _CONFINED),
+    ),
+    "tank_held": CauseWords(
+        "Clear juice held too long in its tank",
+        "The clear-juice tank stood fuller than usual, so hot juice waited there before the "
+        "evaporators took it.",
+        (
+            "Ask why the evaporators took less: scale, steam, or a full syrup tank?",
+            "Compare the level gauge with the reading.",
+            "If levels must stay high, sample for pH and reducing sugars every hour.",
+        ),
+        (_HOT, _CONFINED),
+    ),
+    "unexplained": CauseWords(
+        "A loss that no known cause explains",
+        "More sucrose went missing than the readings account for, and no cause stands out. "
+        "It may be real, or an instrument or an analysis may be off.",
+        (
+            "Repeat the laboratory analyses the number rests on, with fresh samples.",
+            "Check the flow meters against tank levels, and the Brix against the laboratory.",
+            "Ask the shift what was unusual in these hours.",
+        ),
+        (_HOT,),
+    ),
+}
+#: Short names of the cautions, for where the full words stand further down.
+_CAUTION_LABELS: dict[str, str] = {
+    _HOT: "hot juice and steam",
+    _LIME: "lime",
+    _CONFINED: "confined vessels",
+    _SET_POINT: "changing set-points",
+    _PROBE: "taking out a probe",
+    _CLEANING: "cleaning chemicals and steam",
+}
+
+
+def caution_label(caution: str) -> str:
+    """Short name of a caution."""
+    return _CAUTION_LABELS[caution]
+
+
+def words_of(cause: str) -> CauseWords:
+    """Words for a cause; a cause not known here is shown by its own name."""
+    known = CAUSES.get(cause)
+    if known is not None:
+        return known
+    spoken = spoken_name(cause) or "no cause given"
+    return CauseWords(f"Cause “{spoken}”", "", CAUSES["unexplained"].checks, (_HOT,))
