@@ -1,20 +1,13 @@
-"""Moments: which of the many ways of writing them a column uses, and what they are in UTC.
-
-The way is decided on the whole column. Where day and month can be exchanged it is decided by a
-day above twelve anywhere in the file, else by which reading makes the record run on without
-months missing between its days, else not at all: the person is asked.
-"""
+"""Moments: their text in one spelling, and what they are in UTC or as the clock showed."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import UTC as UTC_ZONE
 from datetime import datetime, timedelta
-from typing import Final, Literal
+from typing import Final
 
 import polars as pl
-
-from pipeline.base import DataError
 
 #: Numbers that are moments: word in ``time_format``, least and greatest number, per second.
 EPOCHS: Final = {
@@ -25,32 +18,19 @@ EPOCHS: Final = {
 }
 SERIAL: Final = "serial"
 #: Days from 1899-12-30, the zero of spreadsheets, for 1954 to 2119.
-_SERIALS: Final = (20_000.0, 80_000.0)
+SERIALS: Final = (20_000.0, 80_000.0)
 _SERIAL_ZERO_US: Final = -2_209_161_600_000_000
 _SECOND_US: Final = 1_000_000
 _FIRST_YEAR, _LAST_YEAR = 1970, 2100
 
-_CLOCKS: Final = (" %H:%M:%S%.f", " %H:%M", " %I:%M:%S %p", " %I:%M %p", "")
 #: Written as one string most exports use, read without any tidying.
-_QUICK: Final = (
+QUICK: Final = (
     "%Y-%m-%d %H:%M:%S%.f",
     "%Y-%m-%dT%H:%M:%S%.f",
     "%Y-%m-%d %H:%M:%S%.f%#z",
     "%Y-%m-%dT%H:%M:%S%.f%#z",
 )
-_ISO: Final = tuple("%Y-%m-%d" + clock for clock in _CLOCKS)
-_DAY_FIRST: Final = tuple(f"%d/%m/{y}{c}" for y in ("%Y", "%y") for c in _CLOCKS)
-_MONTH_FIRST: Final = tuple(f"%m/%d/{y}{c}" for y in ("%Y", "%y") for c in _CLOCKS)
-_NAMED: Final = tuple(f"%d %b {y}{c}" for y in ("%Y", "%y") for c in _CLOCKS)
-#: Shapes of tidied text and the formats that read them; slashes are decided on evidence.
-_SHAPES: Final[tuple[tuple[str, tuple[str, ...]], ...]] = (
-    (r"^\d{4}-\d{1,2}-\d{1,2}", _ISO),
-    (r"^\d{1,2}\.\d{1,2}\.\d{2,4}", tuple(f.replace("/", ".") for f in _DAY_FIRST)),
-    (r"^\d{1,2}/\d{1,2}/\d{2,4}", ()),
-    (r"^\d{1,2} [A-Za-z]{3,9} \d{2,4}", _NAMED),
-)
-_SAMPLE: Final = 5000
-_DAY_S: Final = 86_400
+DAY_S: Final = 86_400
 UTC: Final = pl.Datetime("us", "UTC")
 #: Clocks of plants and of this machine may differ by a zone, not by more.
 _MOST_AHEAD: Final = timedelta(days=1)
@@ -89,142 +69,12 @@ def tidy_time(times: pl.Expr) -> pl.Expr:
     )
 
 
-def time_formats(
-    where: str, first: pl.Series, rest: Iterable[pl.Series] = ()
-) -> tuple[str, ...]:  # fmt: skip
-    """Formats, or one word of ``EPOCHS`` or ``serial``, that read a column of times.
-
-    Parameters
-    ----------
-    where : str
-        For messages.
-    first : polars.Series
-        The first times.
-    rest : iterable of polars.Series
-        The times after these; looked at only where the first leave day and month open.
-
-    Raises
-    ------
-    DataError
-        Day and month can be exchanged throughout the file.
-    """
-    if first.dtype.is_temporal():
-        return ()
-    sample = first.drop_nulls().head(_SAMPLE)
-    if word := _number_word(sample):
-        return (word,)
-    if sample.dtype != pl.String:
-        return _ISO
-    quick = [(f, _read_count(sample, f)) for f in _QUICK]
-    best, count = max(quick, key=lambda found: found[1])
-    leading = (best,) if count else ()
-    tidy = sample.to_frame("t").select(tidy_time(pl.col("t")))["t"]
-    shapes = [(int(tidy.str.contains(shape).sum()), k) for k, (shape, _) in enumerate(_SHAPES)]
-    most, which = max(shapes, key=lambda found: found[0])
-    if not most:
-        return _ISO
-    formats = _SHAPES[which][1] or _slashed(where, first, rest)
-    return leading + tuple(f for f in formats if f not in leading)
-
-
-def _read_count(sample: pl.Series, pattern: str) -> int:
-    return len(sample) - sample.str.to_datetime(pattern, strict=False, time_unit="us").null_count()
-
-
-def _number_word(sample: pl.Series) -> str | None:
-    """Which kind of number the times are, when all of them are such numbers."""
-    numbers = as_numbers(sample).drop_nulls()
-    if numbers.is_empty() or len(numbers) < 0.9 * len(sample):
-        return None
-    low, high = float(numbers.quantile(0.05) or 0.0), float(numbers.quantile(0.95) or 0.0)
-    for word, (least, most, _) in EPOCHS.items():
-        if least <= low and high <= most:
-            return word
-    return SERIAL if _SERIALS[0] <= low and high <= _SERIALS[1] else None
-
-
 def as_numbers(times: pl.Series) -> pl.Series:
     """Times that are numbers, as such; a comma may be their decimal mark."""
     if times.dtype != pl.String:
         return times.cast(pl.Float64, strict=False) if times.dtype.is_numeric() else times.clear()
     text = times.str.strip_chars().str.replace(",", ".", literal=True)
     return text.cast(pl.Float64, strict=False)
-
-
-class _Order:
-    """Evidence on the order of day and month, gathered over a file."""
-
-    def __init__(self) -> None:
-        self.day_first = self.month_first = 0
-        self._seen: list[pl.Series] = []
-
-    def look(self, times: pl.Series) -> None:
-        """Take in some more times."""
-        text = times.drop_nulls().unique().to_frame("t").select(tidy_time(pl.col("t")))["t"]
-        parts = text.str.extract_groups(r"^(\d{1,2})/(\d{1,2})/").struct.unnest()
-        a, b = (parts[name].cast(pl.Int32, strict=False) for name in parts.columns)
-        self.day_first += int((a > 12).sum())
-        self.month_first += int((b > 12).sum())
-        if not (self.day_first or self.month_first):
-            self._seen.append(text)
-
-    def decided(self) -> Literal["day", "month"] | None:
-        """Which comes first, when one of the two is told by more than a stray row."""
-        if self.day_first or self.month_first:
-            lead, other = (
-                max(self.day_first, self.month_first),
-                min(self.day_first, self.month_first),
-            )
-            if lead <= 4 * other:
-                return None
-            return "day" if self.day_first > self.month_first else "month"
-        if not self._seen:
-            return None
-        text = pl.concat(self._seen).unique()
-        runs = {"day": _runs_on(text, _DAY_FIRST), "month": _runs_on(text, _MONTH_FIRST)}
-        on = [way for way, verdict in runs.items() if verdict == "on"]
-        broken = [way for way, verdict in runs.items() if verdict == "broken"]
-        if len(on) == 1 and len(broken) == 1:
-            return "day" if on[0] == "day" else "month"
-        return None
-
-
-def _runs_on(text: pl.Series, formats: Sequence[str]) -> Literal["on", "broken", "open"]:
-    """Whether a record, read so, runs on over three days or more, or has months missing."""
-    clock = text.str.replace(r"[+-]\d{2}:\d{2}$", "")
-    nothing = pl.Series([None], dtype=pl.Datetime("us")).new_from_index(0, len(clock))
-    moments = first_readable(clock, formats, nothing).drop_nulls().unique().sort()
-    steps = moments.diff().dt.total_seconds().drop_nulls()
-    if moments.dt.date().n_unique() < 3 or steps.is_empty():
-        return "open"
-    usual, longest = float(steps.median() or 0), float(steps.max() or 0)  # type: ignore[arg-type]
-    if longest >= 20 * _DAY_S and usual <= _DAY_S / 4:
-        return "broken"
-    return "on" if usual <= _DAY_S / 4 and longest <= 1.5 * _DAY_S else "open"
-
-
-def _slashed(where: str, first: pl.Series, rest: Iterable[pl.Series]) -> tuple[str, ...]:
-    """Formats of dates whose day and month may be exchanged."""
-    order = _Order()
-    order.look(first)
-    if not order.decided() or min(order.day_first, order.month_first):
-        for times in rest:
-            order.look(times)
-    match order.decided():
-        case "day":
-            return _DAY_FIRST
-        case "month":
-            return _MONTH_FIRST
-    sample = "".join(c if c.isprintable() else " " for c in str(first.drop_nulls()[0])[:40])
-    both = order.day_first and order.month_first
-    raise DataError(
-        "Some dates of the export have the day first, others the month."
-        if both
-        else f'Dates such as "{sample}" can be read as day/month or as month/day.',
-        where,
-        'Say which: time_format = "%d/%m/%Y %H:%M" (or "%m/%d/%Y %H:%M") in the '
-        "[[exports.layout]] of this kind of file.",
-    )
 
 
 def moments(
@@ -246,7 +96,7 @@ def moments(
     naive, utc : polars.Series
         Datetime("us"); at most one of the two is there in each row.
     """
-    nothing = pl.Series([None], dtype=pl.Datetime("us")).new_from_index(0, len(times))
+    nothing = no_moments(len(times))
     no_moment = nothing.cast(UTC)
     if isinstance(times.dtype, pl.Datetime) and times.dtype.time_zone is not None:
         return nothing, _sensible(times.cast(UTC))
@@ -271,8 +121,8 @@ def _from_text(
     times: pl.Series, formats: Sequence[str], *, given: bool
 ) -> tuple[pl.Series, pl.Series]:
     """Read text: as it stands first, then whatever is left after tidying."""
-    quick = formats[0] if formats and formats[0] in _QUICK else None
-    naive = pl.Series([None], dtype=pl.Datetime("us")).new_from_index(0, len(times))
+    quick = formats[0] if formats and formats[0] in QUICK else None
+    naive = no_moments(len(times))
     offset = naive.cast(UTC)
     if quick:
         read = _sensible(times.str.to_datetime(quick, strict=False, time_unit="us"))
@@ -282,15 +132,20 @@ def _from_text(
         return naive, offset
     tidy = plain_time if given else tidy_time
     text = times.filter(left).to_frame("t").select(tidy(pl.col("t"))).to_series()
-    plain = [f for f in formats if "%z" not in f and f not in _QUICK[1:]]
-    blank = pl.Series([None], dtype=pl.Datetime("us")).new_from_index(0, len(text))
+    plain = [f for f in formats if "%z" not in f and f not in QUICK[1:]]
+    blank = no_moments(len(text))
     rest = first_readable(text, plain, blank)
     zoned = blank.cast(UTC)
     if rest.null_count() > text.null_count():
-        with_zone = [f if "%z" in f else f + "%z" for f in formats if f not in _QUICK[1:]]
+        with_zone = [f if "%z" in f else f + "%z" for f in formats if f not in QUICK[1:]]
         zoned = first_readable(text, with_zone, zoned)
     where = left.arg_true()
     return naive.scatter(where, rest), offset.scatter(where, zoned)
+
+
+def no_moments(count: int) -> pl.Series:
+    """Local moments, none of them known."""
+    return pl.Series([None], dtype=pl.Datetime("us")).new_from_index(0, count)
 
 
 def first_readable(text: pl.Series, formats: Sequence[str], found: pl.Series) -> pl.Series:
@@ -315,9 +170,9 @@ def _sensible(read: pl.Series) -> pl.Series:
 def _serial(times: pl.Series) -> pl.Series:
     """Local reading of days since 1899-12-30, to the millisecond or, where blurred, the second."""
     days = as_numbers(times)
-    near = days.is_between(*_SERIALS).fill_null(value=False)
+    near = days.is_between(*SERIALS).fill_null(value=False)
     days = days.zip_with(near, pl.Series([None], dtype=pl.Float64).new_from_index(0, len(near)))
-    exact = days * (_DAY_S * 1000.0)
+    exact = days * (DAY_S * 1000.0)
     digits = 12
     if times.dtype == pl.String:
         # A day written with few decimals is blurred by more than a millisecond.

@@ -1,6 +1,5 @@
 """Tables of any dialect as readings of a mill, every row counted."""
 
-from pipeline.exports.blocks import NotPlainError
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.export import export_readings
 from pipeline.exports.layout import Plan, layout_for

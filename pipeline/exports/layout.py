@@ -1,4 +1,4 @@
-"""Which column holds what: taken from the mill's layouts, else worked out from the file."""
+"""How to read a table: taken from the mill's layouts, else worked out from the file."""
 
 from __future__ import annotations
 
@@ -12,20 +12,12 @@ from zoneinfo import available_timezones
 
 import polars as pl
 
-from pipeline.base import DataError
 from pipeline.cells import Marks, number_marks, quality_kind, time_formats
-from pipeline.files import DATE_NAMES, EXTRA, TIME_NAMES, Head, plain_name
+from pipeline.exports.columns import Places, columns_for
+from pipeline.files import Head
 from pipeline.mill import ExportLayout
 
-_TAG_NAMES: Final = (
-    "tag", "point_analyte", "point", "signal", "sensor", "series", "variable", "name", "tag_name",
-    "messstelle", "señal", "variavel",
-)  # fmt: skip
-_VALUE_NAMES: Final = ("value", "result", "reading", "measurement", "wert", "messwert", "valor")
-_QUALITY_NAMES: Final = ("quality", "status", "state", "validity", "status_code", "statuscode")
-_UNIT_NAMES: Final = ("unit", "units", "einheit", "unidad", "unidade", "eng_unit")
 _PACKED: Final = (".gz", ".zst", ".zstd", ".zip")
-_CLOCK: Final = r"^\s*\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s*[AaPp]\.?[Mm]\.?)?\s*$"
 _DEFAULTS: Final = ExportLayout(name="as found")
 
 
@@ -106,14 +98,13 @@ def plan_for(
     delimiter: str = "",
     rest: Iterable[pl.DataFrame] = (),
 ) -> Plan:
-    """Decide how to read a table from its layout and its first rows.
+    """Decide how to read a table from its layout, if it has one, and its first rows.
 
     Parameters
     ----------
     where : str
         File, and entry or sheet, for messages.
     first : polars.DataFrame
-        The first rows.
     layout : ExportLayout or None
     head : Head, optional
         Headings, units and zone of a text or a sheet.
@@ -130,47 +121,26 @@ def plan_for(
         ways.
     """
     given = layout or _DEFAULTS
-    names = [name for name in first.columns if name != EXTRA]
-    time = _column(where, names, given.time_column, TIME_NAMES, "time_column", "times")
-    date = _date_column(where, first, names, time, given.date_column)
-    tag = _find(where, names, given.tag_column, _TAG_NAMES, "tag_column")
-    value = _find(where, names, given.value_column, _VALUE_NAMES, "value_column")
-    unit = quality = None
-    shape = layout.shape if layout else ("long" if tag and value else "wide")
-    tags: tuple[str, ...] = ()
-    if shape == "wide":
-        tag = value = None
-        tags = tuple(n for n in names if n not in (time, date) and not _is_unnamed(n))
-    else:
-        tag = tag or _column(where, names, None, _TAG_NAMES, "tag_column", "tags")
-        value = value or _column(where, names, None, _VALUE_NAMES, "value_column", "values")
-        quality = _find(where, names, given.quality_column, _QUALITY_NAMES, "quality_column")
-        unit = _find(where, names, given.unit_column, _UNIT_NAMES, "unit_column")
-    _require_kinds(where, first, time, [value] if value else tags)
+    at = columns_for(where, first, layout)
+    values = [at.value] if at.value else at.tags
     return Plan(
-        shape=shape,
-        time=time,
-        date=date,
-        tag=tag,
-        value=value,
-        quality=quality,
-        unit=unit,
-        tags=tags,
-        time_formats=(given.time_format,)
-        if given.time_format
-        else time_formats(
-            where,
-            joined_time(first, time, date)[time],
-            (joined_time(frame, time, date)[time] for frame in rest),
-        ),
+        shape=at.shape,
+        time=at.time,
+        date=at.date,
+        tag=at.tag,
+        value=at.value,
+        quality=at.quality,
+        unit=at.unit,
+        tags=at.tags,
+        time_formats=_time_formats(where, given.time_format, at, first, rest),
         formats_given=given.time_format is not None,
-        time_zone=given.time_zone or _known_zone(head, time),
-        marks=_marks(where, first, layout, [value] if value else tags, delimiter),
+        time_zone=given.time_zone or _known_zone(head, at.time),
+        marks=_marks(where, first, layout, values, delimiter),
         good_words=_small(given.good_words),
         uncertain_words=_small(given.uncertain_words),
         no_result_words=_small(given.no_result_words),
         quality_kind=quality_kind(
-            first[quality] if quality else None,
+            first[at.quality] if at.quality else None,
             words_given="good_words" in given.model_fields_set,
         ),
         fillers=given.fillers,
@@ -178,6 +148,21 @@ def plan_for(
         tag_names=dict(zip(head.names, head.tags, strict=True)) if head else {},
         tag_units=dict(zip(head.names, head.units, strict=True)) if head else {},
     )
+
+
+def _time_formats(
+    where: str,
+    given: str | None,
+    at: Places,
+    first: pl.DataFrame,
+    rest: Iterable[pl.DataFrame],
+) -> tuple[str, ...]:
+    """How times are written: as described, else as found."""
+    if given:
+        return (given,)
+    times = joined_time(first, at.time, at.date)[at.time]
+    later = (joined_time(frame, at.time, at.date)[at.time] for frame in rest)
+    return time_formats(where, times, later)
 
 
 def joined_time(frame: pl.DataFrame, time: str, date: str | None) -> pl.DataFrame:
@@ -217,77 +202,3 @@ def _known_zone(head: Head | None, time: str) -> str | None:
         return "UTC" if re.search(r"(?i)(?:^|[^a-z])utc(?:[^a-z]|$)", time) else None
     zone = head.time_zone
     return zone if zone == "UTC" or zone in available_timezones() else None
-
-
-def _date_column(
-    where: str, first: pl.DataFrame, names: Sequence[str], time: str, wanted: str | None
-) -> str | None:
-    """Column of dates where the times are times of day only."""
-    if wanted is not None:
-        return _find(where, names, wanted, DATE_NAMES, "date_column")
-    kind = first.schema[time]
-    if kind not in (pl.String, pl.Time):
-        return None
-    sample = first[time].cast(pl.String).drop_nulls().head(1000)
-    if sample.is_empty() or int(sample.str.contains(_CLOCK).sum()) < 0.9 * len(sample):
-        return None
-    others = [name for name in names if name != time]
-    return next((n for n in others if plain_name(n) in DATE_NAMES), None)
-
-
-def _require_kinds(
-    where: str, first: pl.DataFrame, time: str, values: Sequence[str]
-) -> None:  # fmt: skip
-    """Refuse columns whose type cannot hold what is looked for in them."""
-    kinds = first.schema
-    for name in (time, *values):
-        kind = kinds[name]
-        plain = kind.is_numeric() or kind in (pl.String, pl.Boolean, pl.Null)
-        if not plain and not (name == time and kind.is_temporal()):
-            raise DataError(
-                f'The column "{_shown(name)}" holds {kind}, neither numbers nor text.',
-                where,
-                "Export it as plain numbers, or name another column in its [[exports.layout]].",
-            )
-
-
-def _find(
-    where: str, names: Sequence[str], wanted: str | None, usual: Sequence[str], key: str
-) -> str | None:
-    """Column named in the layout, else the first with a usual name, else None."""
-    if wanted is not None:
-        if wanted.strip() in names:
-            return wanted.strip()
-        raise _no_column(where, names, f'The export has no column "{wanted}".', key)
-    known = {plain_name(name): name for name in reversed(names)}
-    return next((known[name] for name in usual if name in known), None)
-
-
-def _column(
-    where: str, names: Sequence[str], wanted: str | None, usual: Sequence[str], key: str, what: str
-) -> str:
-    """Find a column that must be there."""
-    found = _find(where, names, wanted, usual, key)
-    if found is None:
-        raise _no_column(where, names, f"No column of {what} could be found in the export.", key)
-    return found
-
-
-def _no_column(where: str, names: Sequence[str], what: str, key: str) -> DataError:
-    """Build the error for a column that is not there, listing those that are."""
-    shown = ", ".join(f'"{_shown(name)}"' for name in names[:12])
-    return DataError(
-        what,
-        f"{where}\nits columns: {shown}" + (" ..." if len(names) > 12 else ""),
-        f"Name the column: {key} in the [[exports.layout]] of this kind of file; where its "
-        "headings stand further down, heading_row.",
-    )
-
-
-def _shown(name: str) -> str:
-    return "".join(c if c.isprintable() else " " for c in name[:40])
-
-
-def _is_unnamed(name: str) -> bool:
-    """Tell whether a column is a bare row counter, whose heading was left empty."""
-    return not name or name.startswith("_duplicated_")

@@ -20,7 +20,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.cells import moments
+from pipeline.cells import moments, repeated
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan, joined_time
 
@@ -40,15 +40,6 @@ _STEPS_MISSING: Final = 2
 _MISSING_US: Final = 300_000_000
 _EPOCH: Final = datetime(1970, 1, 1)  # noqa: DTZ001 (local times have no zone)
 _Run = tuple[int, int, int | None]
-
-
-def repeated(quarters: pl.Series, zone: str) -> pl.Series:
-    """Tell which local moments come twice."""
-    early, late = (
-        quarters.dt.replace_time_zone(zone, ambiguous=way, non_existent="null")
-        for way in ("earliest", "latest")
-    )
-    return (early != late).fill_null(value=False)
 
 
 class Passes:

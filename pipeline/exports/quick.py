@@ -1,61 +1,52 @@
 """The quick way through a clean export: long CSV in ISO times, or Parquet.
 
 A block of rows is clean when its times, numbers, tags and quality words are all plain. Such a
-block becomes arrays without a look at each row. What a tag, a quality word or a local time means
-is asked of ``pipeline.exports.values`` once for each distinct one, so that there is one meaning
-and not two. Any other block goes the thorough way, row by row, between its clean neighbours; an
-export that is of another kind altogether goes it from the start.
+block becomes arrays without a look at each row. Any other block goes the thorough way, row by row,
+between its clean neighbours; an export of another kind altogether goes it from the start.
 """
 
 from __future__ import annotations
 
+import re
 from collections import deque
 from collections.abc import Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import polars as pl
 import pyarrow as pa
-from numpy.typing import NDArray
 
 from pipeline.base import DataError
 from pipeline.cells import latest_moment
-from pipeline.exports.blocks import Block, NotPlainError, Source, is_plain, open_source
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan, plan_for
-from pipeline.exports.passes import repeated
+from pipeline.exports.meanings import UNKNOWN, Meanings
 from pipeline.exports.refused import Tally
 from pipeline.exports.sample import Watch, may_be_filled
 from pipeline.exports.table import TableReader
-from pipeline.exports.values import MillClock, to_readings
-from pipeline.files import batches, export_tables
+from pipeline.exports.values import MillClock
+from pipeline.files import (
+    Block,
+    ExportFile,
+    NotPlainError,
+    ParquetSource,
+    Source,
+    TextSource,
+    batches,
+    export_tables,
+    is_plain,
+)
 from pipeline.lake import GOOD, Columns, Names
 from pipeline.mill import ExportLayout, UnitChange
 
+_OFFSET: Final = re.compile(r"(?:[Zz]|[+-]\d{2}:?\d{2})\s*$")
 #: Blocks being parsed at a time; each holds about 50 MB.
 _MOST_WAITING: Final = 3
-_QUARTER_US: Final = 900_000_000
-#: Moments for which zones change their offset at whole quarters of an hour only [microseconds],
-#: 1972 to 2099.
-_SAFE_US: Final = (63_072_000_000_000, 4_070_908_800_000_000)
-_MOST_PAIRS: Final = 20_000
 #: Readings gathered before they are watched.
 _MOST_SEEN: Final = 30_000
-#: Any moment will do to ask about words [s since 1970].
-_ASKED_S: Final = 1_000_000_000
-_UNKNOWN: Final = -1
-
-
-@dataclass(frozen=True, slots=True)
-class _Meaning:
-    """What a tag with a quality word means: code of the tag, reasons with and without a value."""
-
-    tag: int
-    reason: int = GOOD
-    reason_empty: int = GOOD
 
 
 def quick_pieces(
@@ -112,7 +103,23 @@ def _opened(path: Path, layout: ExportLayout | None) -> tuple[Source, Plan]:
             raise NotPlainError
         first = next(batches(table))
         plan = plan_for(table.where, first, layout, head=table.head, delimiter=table.delimiter)
-        return open_source(table, plan, first), plan
+        return _source(table, plan, first), plan
+
+
+def _source(table: ExportFile, plan: Plan, first: pl.DataFrame) -> Source:
+    """Source of blocks of a table, unless its plan asks for more than the quick way knows."""
+    several = plan.date is not None or plan.unit is not None
+    if plan.tag is None or plan.value is None or several or plan.fillers or first.is_empty():
+        raise NotPlainError
+    columns = [plan.time, plan.tag, plan.value, *([plan.quality] if plan.quality else [])]
+    if table.text is None:
+        return ParquetSource(table, columns)
+    iso = bool(plan.time_formats) and plan.time_formats[0].startswith("%Y-%m-%d")
+    usual_marks = plan.marks.decimal == "." and plan.marks.thousands in ("", ",")
+    if not iso or plan.formats_given or not usual_marks:
+        raise NotPlainError
+    time = first[plan.time].drop_nulls().head(1).to_list()
+    return TextSource(table, columns, in_utc=bool(time and _OFFSET.search(time[0])))
 
 
 def _parsed(source: Source, pool: Executor) -> Iterator[Block]:
@@ -141,14 +148,13 @@ class _Reader:
     tags: Names
     reasons: Names
     evidence: Evidence = field(default_factory=Evidence)
-    _meanings: dict[tuple[str, str | None], _Meaning | None] = field(default_factory=dict)
-    _quarters: dict[int, int] = field(default_factory=dict)
-    _twice: set[int] = field(default_factory=set)
     _watch: Watch = field(default_factory=Watch)
     _seen: list[pl.DataFrame] = field(default_factory=list)
+    meanings: Meanings = field(init=False)
     rows: TableReader = field(init=False)
 
     def __post_init__(self) -> None:
+        self.meanings = Meanings(self.plan, self.clock, self.tags, self.reasons)
         self.rows = TableReader(self.plan, self.clock, self.tally, self.evidence)
 
     def readings(self, block: Block, source: Source) -> Iterator[Columns | pl.DataFrame]:
@@ -170,21 +176,14 @@ class _Reader:
 
     def _quickly(self, block: Block) -> Columns | None:
         """Arrays of a clean block; None where it turns out not to be."""
-        time_us = self._moments(block)
+        time_us = self.meanings.moments(block)
         if time_us is None or (time_us > 1e6 * latest_moment().timestamp()).any():
             return None
-        if len(block.tags) * len(block.qualities) > _MOST_PAIRS:
+        coded = self.meanings.coded(block)
+        if coded is None:
             return None
-        pairs = [(tag, word) for tag in block.tags for word in block.qualities]
-        self._ask({pair for pair in pairs if pair not in self._meanings}, as_text=block.is_text)
-        meanings = [self._meanings[pair] for pair in pairs]
-        known = [meaning for meaning in meanings if meaning is not None]
-        if len(known) < len(meanings):
-            return None
-        tag, reason = _coded(block, known)
-        columns = Columns(time_us, tag, block.value, reason)
-        some_unknown = any(meaning.tag == _UNKNOWN for meaning in known)
-        unknown = tag == _UNKNOWN if some_unknown else np.zeros(0, bool)
+        columns = Columns(time_us, coded[0], block.value, coded[1])
+        unknown = columns.tag == UNKNOWN
         refused = int(np.count_nonzero(unknown))
         if refused and not self.tally.has_enough("tag_not_in_mill"):
             return None
@@ -224,108 +223,3 @@ class _Reader:
             value = value * scale[columns.tag] + offset[columns.tag]
         # Adding zero turns -0.0 into 0.0: equal numbers must be equal bytes.
         return Columns(columns.time_us, columns.tag, value + 0.0, columns.reason)
-
-    def _ask(self, pairs: set[tuple[str, str | None]], *, as_text: bool) -> None:
-        """Find out what tags with quality words mean, by having rows of them read."""
-        if not pairs:
-            return
-        asked = sorted(pairs, key=str)
-        rows = [(tag, word, value) for tag, word in asked for value in (1.5, None)]
-        frame = pl.DataFrame(
-            {
-                self.plan.time: pl.Series(
-                    [_ASKED_S * 1_000_000 + k * 1_000_000 for k in range(len(rows))]
-                ).cast(pl.Datetime("us", "UTC")),
-                self.plan.tag or "": [tag for tag, _, _ in rows],
-                self.plan.value or "": pl.Series([value for *_, value in rows], dtype=pl.Float64),
-                self.plan.quality or " none": pl.Series([w for _, w, _ in rows], dtype=pl.String),
-            }
-        )
-        if as_text:
-            frame = frame.with_columns(pl.col(self.plan.value or "").cast(pl.String))
-        scratch = Tally()
-        answers = to_readings(frame, self.plan, self.clock, scratch, Evidence())
-        sure = scratch.refused.keys() <= {"tag_not_in_mill"}
-        order = answers["ts_utc"].dt.epoch("s") - _ASKED_S
-        by_row = dict(zip(order.to_list(), answers.to_dicts(), strict=True))
-        for k, pair in enumerate(asked):
-            both = by_row.get(2 * k), by_row.get(2 * k + 1)
-            self._meanings[pair] = self._meaning(both, scratch) if sure else None
-
-    def _meaning(
-        self, answers: tuple[dict[str, Any] | None, dict[str, Any] | None], scratch: Tally
-    ) -> _Meaning | None:
-        full, empty = answers
-        if full is None and empty is None:
-            return _Meaning(_UNKNOWN)
-        if full is None or empty is None or empty["value"] is not None or not empty["bad"]:
-            return None
-        change = self.clock.unit_changes[full["tag"]]
-        if full["value"] != 1.5 * change.scale + change.offset:
-            return None
-        reasons = [full["reason"], empty["reason"]]
-        if any(word is not None and word not in scratch.bad for word in reasons):
-            return None
-        codes = [GOOD if word is None else self.reasons.code(word) for word in reasons]
-        return _Meaning(self.tags.code(full["tag"]), *codes)
-
-    def _moments(self, block: Block) -> NDArray[np.int64] | None:
-        """Moments in UTC; local times are asked about once a quarter of an hour."""
-        time_us = block.time_us
-        if time_us.min() < _SAFE_US[0] or time_us.max() > _SAFE_US[1]:
-            return None
-        if block.in_utc:
-            return time_us
-        quarter = time_us // _QUARTER_US
-        starts = np.flatnonzero(np.diff(quarter, prepend=quarter[0] - 1))
-        met = quarter[starts]
-        news = sorted({int(q) for q in met} - self._quarters.keys())
-        if news and not self._ask_clock(news):
-            return None
-        # Rows of an hour that comes twice are looked at together, one by one.
-        if self._twice and not self._twice.isdisjoint(met.tolist()):
-            return None
-        shift = np.array([self._quarters[int(q)] for q in met], np.int64)
-        return time_us + np.repeat(shift, np.diff(starts, append=len(quarter)))
-
-    def _ask_clock(self, quarters: list[int]) -> bool:
-        """Find out what some local quarters of an hour are in UTC; False when some are refused."""
-        tag = next(iter(self.clock.unit_changes))
-        local = pl.Series([q * _QUARTER_US for q in quarters]).cast(pl.Datetime("us"))
-        frame = pl.DataFrame({self.plan.time: local}).with_columns(
-            pl.lit(tag).alias(self.plan.tag or ""),
-            pl.lit(1.5).alias(self.plan.value or ""),
-            pl.lit("good").alias(self.plan.quality or " none"),
-        )
-        answers = to_readings(frame, self.plan, self.clock, Tally(), Evidence())
-        if answers.height < len(quarters):
-            return False
-        zone = self.plan.time_zone or self.clock.zone
-        self._twice |= {q for q, two in zip(quarters, repeated(local, zone), strict=True) if two}
-        moments = answers["ts_utc"].to_physical().to_list()
-        self._quarters |= {
-            q: moment - q * _QUARTER_US for q, moment in zip(quarters, moments, strict=True)
-        }
-        return True
-
-
-def _coded(block: Block, meanings: list[_Meaning]) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Numbers of tag and reason of each row; `meanings` of every tag with every quality."""
-    shape = len(block.tags), len(block.qualities)
-    tags = np.array([m.tag for m in meanings], np.int32).reshape(shape)
-    full = np.array([m.reason for m in meanings], np.int32).reshape(shape)
-    empty = np.array([m.reason_empty for m in meanings], np.int32).reshape(shape)
-    # A tag is known or not whatever the quality says.
-    tag = np.ascontiguousarray(tags[:, 0])[block.tag]
-    reason = np.full(len(tag), GOOD, np.int32)
-    if block.quality is None:
-        poor = np.flatnonzero((full[:, 0] != GOOD)[block.tag]) if (full != GOOD).any() else None
-    else:
-        poor = np.flatnonzero((full != GOOD).any(axis=0)[block.quality])
-    quality = np.zeros(len(tag), np.int32) if block.quality is None else block.quality
-    if poor is not None and len(poor):
-        reason[poor] = full[block.tag[poor], quality[poor]]
-    if block.some_missing:
-        rows = np.flatnonzero(np.isnan(block.value))
-        reason[rows] = empty[block.tag[rows], quality[rows]]
-    return tag, reason

@@ -8,11 +8,11 @@ kept: bad, with its reason.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final, Literal, Protocol
+from typing import Final, Protocol
 
 import polars as pl
 
-from pipeline.cells import UTC, latest_moment, moments, to_numbers, verdict
+from pipeline.cells import latest_moment, local_to_utc, moments, to_numbers, verdict
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan, joined_time
 from pipeline.exports.passes import ADDED, NAIVE, PASS, STATED
@@ -23,12 +23,6 @@ from pipeline.files import EXTRA
 from pipeline.lake import READINGS_SCHEMA
 from pipeline.mill import UnitChange
 
-#: Which of polars' words stands for which of the mill's.
-_AMBIGUOUS: Final[dict[str, Literal["earliest", "latest", "null"]]] = {
-    "first": "earliest",
-    "second": "latest",
-    "refuse": "null",
-}
 #: Place of a row in its batch, carried along until the row is a reading. No column of an
 #: export is called so: names are stripped of blanks.
 _ROW: Final = " row"
@@ -162,14 +156,9 @@ def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
     if len(known) < len(plan.tags):
         tally.refuse("tag_not_in_mill", frame[_ROW], weight=len(plan.tags) - len(known))
     timed = _with_moments(frame, plan, clock, tally, weight=len(known))
-    parts = [
-        _wide_part(timed, column, called[column], plan, tally) for column in known
-    ]  # fmt: skip
-    if not parts:
-        return pl.DataFrame(
-            schema={**READINGS_SCHEMA, "kind": pl.String(), "unit": pl.String()}
-        )  # fmt: skip
-    return pl.concat(parts)
+    parts = [_wide_part(timed, column, called[column], plan, tally) for column in known]
+    nothing = {**READINGS_SCHEMA, "kind": pl.String(), "unit": pl.String()}
+    return pl.concat(parts) if parts else pl.DataFrame(schema=nothing)
 
 
 def _added(raw: pl.DataFrame) -> list[str]:
@@ -220,17 +209,16 @@ def _with_moments(
         naive, stated = frame[NAIVE], frame[STATED]
     else:
         naive, stated = moments(frame["time"], plan.time_formats, given=plan.formats_given)
-    moment = stated
+    moment, zone = stated, plan.time_zone or clock.zone
     if naive.null_count() < len(naive):
         which = frame[PASS] if PASS in frame.columns else None
         both = pl.DataFrame({"naive": naive, "stated": stated})
-        local = _local_to_utc(pl.col("naive"), plan, clock, which)
+        local = local_to_utc(pl.col("naive"), zone, clock.ambiguous, clock.missing, which)
         moment = both.select(pl.coalesce(local, "stated")).to_series()
     timed = frame.drop("time", *ADDED, strict=False).with_columns(moment.alias("ts_utc"))
     timed = _not_ahead(timed, tally, weight)
     if not moment.null_count():
         return timed
-    zone = plan.time_zone or clock.zone
     either = pl.col("naive").dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
     unreadable, repeated = pl.col("naive").is_null(), either.is_not_null()
     unknown = pl.DataFrame({_ROW: frame[_ROW], "naive": naive}).filter(moment.is_null())
@@ -253,32 +241,6 @@ def _not_ahead(timed: pl.DataFrame, tally: Tally, weight: int) -> pl.DataFrame:
         return timed
     tally.refuse("in_the_future", found[_ROW], weight=weight)
     return timed.filter(~ahead)
-
-
-def _local_to_utc(naive: pl.Expr, plan: Plan, clock: MillClock, which: pl.Series | None) -> pl.Expr:
-    """Moment of a local time; null where the mill's rules refuse it.
-
-    `which` pass of a repeated hour a row is of goes before the mill's rules, where it is known.
-    """
-    zone = plan.time_zone or clock.zone
-    rules = (clock.ambiguous,) if which is None else (clock.ambiguous, "first", "second")
-    moment, *passes = (
-        naive.dt.replace_time_zone(zone, ambiguous=_AMBIGUOUS[rule], non_existent="null").cast(UTC)
-        for rule in rules
-    )
-    if which is not None:
-        known = pl.lit(which)
-        moment = pl.when(known == 1).then(passes[0]).when(known == 2).then(passes[1]).otherwise(
-            moment
-        )  # fmt: skip
-    if clock.missing == "refuse":
-        return moment
-    # A skipped local time is read with the offset that held before the clocks changed: three
-    # hours earlier is safely on that side, and three hours of elapsed time lead back.
-    either = naive.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
-    back = pl.duration(hours=3)
-    earlier = (naive - back).dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
-    return pl.when(either.is_null()).then(earlier.cast(UTC) + back).otherwise(moment)
 
 
 def _with_values(frame: pl.DataFrame, plan: Plan, *, has_quality: bool) -> pl.DataFrame:

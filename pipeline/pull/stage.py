@@ -22,13 +22,13 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.exports import (
-    NotPlainError,
     Tally,
     export_readings,
     layout_for,
     quick_pieces,
     refused_frame,
 )
+from pipeline.files import NotPlainError
 from pipeline.lake import Columns, DayParts, Part
 from pipeline.pull.known import file_hash, meanings, read_as
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, write_record

@@ -16,11 +16,12 @@ import polars as pl
 import pytest
 
 from pipeline.base.errors import LostpolError
-from pipeline.exports import blocks, quick, sample
-from pipeline.exports.blocks import NotPlainError
+from pipeline.exports import quick, sample
 from pipeline.exports.export import export_readings
 from pipeline.exports.layout import Plan
 from pipeline.exports.refused import Tally
+from pipeline.files import parquet_blocks, text_blocks
+from pipeline.files.blocks import NotPlainError
 from pipeline.lake.columns import GOOD, Columns, Names, to_frame
 from pipeline.lake.merge import READINGS_SCHEMA
 from pipeline.mill.sections import ExportLayout, Exports
@@ -54,8 +55,8 @@ class FakeMill:
 @pytest.fixture(name="ways")
 def _ways(tmp_path, monkeypatch):
     """Pulls files both ways, in small blocks; tells the pieces that went the quick way."""
-    monkeypatch.setattr(blocks, "TEXT_BYTES", 4096)
-    monkeypatch.setattr(blocks, "PARQUET_ROWS", 100)
+    monkeypatch.setattr(text_blocks, "TEXT_BYTES", 4096)
+    monkeypatch.setattr(parquet_blocks, "PARQUET_ROWS", 100)
     taken = []
     real = quick._Reader._quickly
 
@@ -185,10 +186,10 @@ def test_a_clock_that_runs_ahead_is_told_the_quick_way(tmp_path):
     ]
     path = tmp_path / "a.csv"
     path.write_text("time,tag,value\n" + "".join(lines))
-    pull_blocks_size = blocks.TEXT_BYTES
+    pull_blocks_size = text_blocks.TEXT_BYTES
     for size in (pull_blocks_size, 200_000):
         with pytest.MonkeyPatch.context() as patch:
-            patch.setattr(blocks, "TEXT_BYTES", size)
+            patch.setattr(text_blocks, "TEXT_BYTES", size)
             (source,) = pull_files(FakeMill(tmp_path / f"{size}"), [path]).sources
         assert [note.split(" after ")[0] for note in source.notes] == [
             f"{tag}: the clock runs ahead by about 45 min" for tag in ("FI.3", "PH.1", "TI.2")
