@@ -17,7 +17,7 @@ import time
 from collections import Counter
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "pipeline" / "dialects"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "pipeline" / "exports" / "dialects"))
 
 from dialect_judge import Verdict, judge
 from dialect_list import all_dialects

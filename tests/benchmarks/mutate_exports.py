@@ -2,7 +2,7 @@
 
     python tests/benchmarks/mutate_exports.py --count 5000
 
-The dialects of ``tests/pipeline/dialects`` are cut, spliced, doubled, encoded anew in part, or have
+The dialects of ``tests/pipeline/exports/dialects`` are cut, spliced, doubled, encoded anew in part, or have
 bytes, cells and lines changed; the same seed gives the same files. Each is pulled by the command in
 this process into an emptied lake, a sample by a process of its own besides. It must end with code 0
 or 3 and in words. Rows read = new + known already + refused, new = readings in the lake; and where
@@ -28,7 +28,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "pipeline" / "dialects"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "pipeline" / "exports" / "dialects"))
 
 from dialect_judge import COUNTS, call, lake
 from dialect_list import all_dialects
