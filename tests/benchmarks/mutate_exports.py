@@ -2,11 +2,12 @@
 
     python tests/benchmarks/mutate_exports.py --count 5000
 
-The dialects of ``tests/pipeline/exports/dialects`` are cut, spliced, doubled, encoded anew in part, or have
-bytes, cells and lines changed; the same seed gives the same files. Each is pulled by the command in
-this process into an emptied lake, a sample by a process of its own besides. It must end with code 0
-or 3 and in words. Rows read = new + known already + refused, new = readings in the lake; and where
-the lines below the headings can be counted without a reader, rows read = what they give.
+The dialects of ``tests/pipeline/exports/dialects`` are cut, spliced, doubled, encoded anew in part,
+or have bytes, cells and lines changed; the same seed gives the same files. Each is pulled by the
+command in this process into an emptied lake, a sample by a process of its own besides. It must end
+with code 0 or 3 and in words. Rows read = new + known already + refused, new = readings in the
+lake; and where the lines below the headings can be counted without a reader, rows read = what they
+give.
 """
 
 from __future__ import annotations

@@ -17,7 +17,7 @@ FLUSH = """
 import sys
 from dataclasses import replace
 from pathlib import Path
-from pipeline import cli
+from pipeline.cli import app as cli
 from pipeline.mill.description import load_mill
 from pipeline.mail import flush
 mill = load_mill(Path(sys.argv[1]))

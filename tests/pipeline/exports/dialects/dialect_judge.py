@@ -49,7 +49,7 @@ class Said:
 
 def call(*words: str) -> Said:
     """Run the command in this process."""
-    from pipeline import cli
+    from pipeline.cli import app as cli
 
     out, err = io.StringIO(), io.StringIO()
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
