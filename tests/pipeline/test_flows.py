@@ -4,7 +4,6 @@ import asyncio
 import json
 import os
 import shutil
-import subprocess
 import sys
 import urllib.request
 from dataclasses import replace
@@ -12,6 +11,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import polars as pl
+import processes
 import pytest
 
 from pipeline import chains, stages
@@ -129,26 +129,56 @@ def test_a_site_with_its_own_server_keeps_it():
         assert url == "http://scheduler.example/api"
 
 
+#: In place of Prefect's server, which takes long to start: it answers that it is well.
+SERVER = """
+import sys
+from http.server import BaseHTTPRequestHandler
+from socketserver import TCPServer
+
+class Well(BaseHTTPRequestHandler):
+    def do_GET(self):
+        self.send_response(200 if self.path == "/api/health" else 404)
+        self.end_headers()
+        self.wfile.write(b"in its place")
+
+    def log_message(self, *_):
+        pass
+
+assert sys.argv[1:4] == ["server", "start", "--host"], sys.argv
+TCPServer((sys.argv[4], int(sys.argv[6])), Well).serve_forever()
+"""
+
+
 def test_a_site_without_a_server_gets_one_that_ends_with_it(tmp_path, monkeypatch):
+    """With a program in Prefect's place; all other tests here ask the real one, and so started."""
     from prefect.settings import PREFECT_API_URL, temporary_settings
 
     from pipeline import flows
 
-    monkeypatch.setenv("PREFECT_HOME", str(tmp_path))
     monkeypatch.delenv("PREFECT_API_URL", raising=False)
+    monkeypatch.setattr(flows, "_SERVER_PATIENCE_S", processes.PATIENCE_S)
     with monkeypatch.context() as patch, temporary_settings(restore_defaults={PREFECT_API_URL}):
         patch.setattr(flows, "_answers", lambda url: url == flows._USUAL_URL)
         with flows.scheduling_server() as url:  # somebody else's, started by hand
             assert url == flows._USUAL_URL
-    with (
-        temporary_settings(restore_defaults={PREFECT_API_URL}),
-        flows.scheduling_server(shared=False) as url,
-        urllib.request.urlopen(f"{url}/health", timeout=10) as answer,
-    ):
-        assert answer.status == 200
-        assert url.startswith("http://127.0.0.1:")
-    with pytest.raises(OSError, match="refused"):
-        urllib.request.urlopen(f"{url}/health", timeout=10)
+    (tmp_path / "prefect").mkdir()
+    (tmp_path / "prefect" / "__init__.py").touch()
+    (tmp_path / "prefect" / "__main__.py").write_text(SERVER, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)  # where the server's own folder is looked for first
+    with processes.nothing_left():
+        with (
+            temporary_settings(restore_defaults={PREFECT_API_URL}),
+            pytest.raises(KeyError, match="inside"),
+            flows.scheduling_server(shared=False) as url,
+        ):
+            with urllib.request.urlopen(f"{url}/health", timeout=processes.PATIENCE_S) as answer:
+                assert (answer.status, answer.read()) == (200, b"in its place")
+            assert url.startswith("http://127.0.0.1:")
+            assert os.environ["PREFECT_API_URL"] == url
+            raise KeyError("inside")
+        with pytest.raises(OSError, match="refused"):
+            urllib.request.urlopen(f"{url}/health", timeout=10)
+    assert "PREFECT_API_URL" not in os.environ
 
 
 def test_a_serve_whose_server_is_gone_says_so_and_ends(monkeypatch, capsys):
@@ -186,7 +216,7 @@ def test_a_night_fires_once_a_local_day_across_both_changes_of_the_clock(around,
 
 
 @pytest.mark.slow
-def test_a_scheduled_run_fires_and_is_seen_with_its_states(tmp_path):
+def test_a_scheduled_run_fires_and_is_seen_with_its_states(tmp_path, prefect_server):
     """Serve a mill whose run is due every few seconds; ask the server what became of it."""
     mill = describe(tmp_path / "mill")
     mill.inbox_path.mkdir()
@@ -196,56 +226,70 @@ def test_a_scheduled_run_fires_and_is_seen_with_its_states(tmp_path):
     stages.pull(mill, [days])
     script = tmp_path / "serve.py"
     script.write_text(SERVE, encoding="utf-8")
-    environment = os.environ | {"PREFECT_HOME": str(tmp_path / "prefect")}
-    environment.pop("PREFECT_API_URL", None)
-    command = [sys.executable, str(script), str(mill.config_path)]
-    told = subprocess.run(
-        command, env=environment, capture_output=True, text=True, timeout=110, check=False
-    )
-    assert told.returncode == 0, told.stderr[-2000:]
-    states = json.loads(told.stdout.splitlines()[-1])
-    assert states["nightly"] == "COMPLETED"
-    stages_seen = ("pull", "sources", "derive", "detect", "report")
-    assert states["tasks"] == dict.fromkeys(stages_seen, "COMPLETED")
-    assert store_of(mill).runs()["state"].to_list() == ["finished"]
+    assert os.environ["PREFECT_API_URL"] == prefect_server
+    command = [sys.executable, script, mill.config_path, processes.PATIENCE_S]
+    code, said, errors = processes.ran(command, 2 * processes.PATIENCE_S)
+    assert code == 0, errors[-2000:]
+    seen = json.loads(said.splitlines()[-1])
+    assert seen["runs"], errors[-2000:]
+    stages_seen = dict.fromkeys(("pull", "sources", "derive", "detect", "report"), "COMPLETED")
+    assert seen["runs"] == ["COMPLETED"] * len(seen["runs"])
+    assert seen["tasks"] == [stages_seen] * len(seen["runs"])
+    assert store_of(mill).runs()["state"].to_list() == ["finished"] * len(seen["runs"])
 
 
-#: What lostpol serve does, with a night every few seconds, until one was seen to end.
+#: What lostpol serve does, with a night every few seconds, until one was seen to end. No more are
+#: due then; one that began meanwhile is waited for.
 SERVE = """
-import asyncio, json, sys
+import asyncio, json, sys, time
 from datetime import timedelta
 from pathlib import Path
 from pipeline import flows
 from pipeline.config import load_mill
 from prefect import get_client
+from prefect.client.schemas.schedules import IntervalSchedule
 from prefect.runner import Runner
 
-async def seen():
-    async with get_client() as client:
-        for run in await client.read_flow_runs():
-            if run.state_type and run.state_type.value in {"COMPLETED", "FAILED", "CRASHED"}:
-                await asyncio.sleep(3)  # the server writes states of tasks a little later
-                tasks = [t for t in await client.read_task_runs() if t.flow_run_id == run.id]
-                names = {t.name.rsplit("-", 1)[0]: t.state_type.value for t in tasks}
-                return {"nightly": run.state_type.value, "tasks": names}
-    return None
+EVERY = IntervalSchedule(interval=timedelta(seconds=5))
+GIVE_UP = time.monotonic() + float(sys.argv[2])
+WAITING, OVER = {"SCHEDULED"}, {"COMPLETED", "FAILED", "CRASHED", "CANCELLED"}
+
+def state_of(run):
+    return run.state_type.value if run.state_type else "SCHEDULED"
+
+async def seen(client, deployment):
+    ours = [r for r in await client.read_flow_runs() if r.deployment_id == deployment]
+    begun = [r for r in ours if state_of(r) not in WAITING]
+    tasks = [{} for _ in begun]
+    for number, run in enumerate(begun):
+        for task in await client.read_task_runs():
+            if task.flow_run_id == run.id:
+                tasks[number][task.name.rsplit("-", 1)[0]] = state_of(task)
+    return {"runs": [state_of(run) for run in begun], "tasks": tasks}
+
+def over(found):
+    # The server writes the states of tasks a little later than those of their runs.
+    states = [*found["runs"], *(s for tasks in found["tasks"] for s in tasks.values())]
+    return bool(states) and set(states) <= OVER and all(len(t) >= 5 for t in found["tasks"])
 
 async def main(made):
     runner = Runner(name="test", query_seconds=1, limit=1)
     made.schedules = [s.model_copy(update={"schedule": EVERY}) for s in made.schedules]
-    await runner.aadd_deployment(made)
+    deployment = await runner.aadd_deployment(made)
     work = asyncio.create_task(runner.start())
-    for _ in range(100):
-        await asyncio.sleep(1)
-        found = await seen()
-        if found:
-            break
+    paused, found = False, {"runs": [], "tasks": []}
+    async with get_client() as client:
+        while time.monotonic() < GIVE_UP and not (paused and over(found)):
+            await asyncio.sleep(1)
+            if work.done():
+                work.result()
+            found = await seen(client, deployment)
+            if found["runs"] and not paused:
+                await client.pause_deployment(deployment)
+                paused = True
     print(json.dumps(found), flush=True)
     work.cancel()
 
 if __name__ == "__main__":
-    from prefect.client.schemas.schedules import IntervalSchedule
-    EVERY = IntervalSchedule(interval=timedelta(seconds=5))
-    with flows.scheduling_server():
-        asyncio.run(main(flows.deployments([load_mill(Path(sys.argv[1]))])[0]))
+    asyncio.run(main(flows.deployments([load_mill(Path(sys.argv[1]))])[0]))
 """
