@@ -8,6 +8,7 @@ import time
 from datetime import date, timedelta
 from pathlib import Path
 
+import nights
 import polars as pl
 import pytest
 from polars.testing import assert_frame_equal
@@ -221,6 +222,15 @@ def test_a_backfill_of_some_days_reports_on_them(tmp_path, exports):
     assert outcome.report.parent.name == DAYS[2].isoformat()
 
 
+def small(folder):
+    """A mill of four vessels and half the tags, with a look-back of a week."""
+    path = nights.describe(folder).config_path
+    text = path.read_text(encoding="utf-8")
+    assert "look_back_days = 14" in text
+    path.write_text(text.replace("look_back_days = 14", "look_back_days = 7"), encoding="utf-8")
+    return load_mill(path)
+
+
 def test_a_season_split_into_backfills_ends_with_the_same_findings(tmp_path, monkeypatch):
     # Drawing takes longer than the search, and is not compared.
     monkeypatch.setattr(chains, "write_season_report", lambda *_: Path("not drawn"))
@@ -232,13 +242,12 @@ def test_a_season_split_into_backfills_ends_with_the_same_findings(tmp_path, mon
     )
     lab = pl.read_parquet(ROOT / "sample_parquet" / "lab.parquet")
     lab.filter(pl.col("sampled") < "2025-10-14").write_parquet(tmp_path / "lab.parquet")
-    short = {"look_back_days = 42": "look_back_days = 7"}
-    pulled = describe(tmp_path, **short)
+    pulled = small(tmp_path)
     stages.pull(pulled, [tmp_path / "tags.parquet", tmp_path / "lab.parquet"])
     found = {}
     for name, parts in {"whole": [(0, 8)], "split": [(0, 4), (4, 8)]}.items():
         shutil.copytree(pulled.store_path, tmp_path / name / "store")
-        mill = describe(tmp_path / name, **short)
+        mill = small(tmp_path / name)
         for first, last in parts:
             chains.backfill(mill, DAYS[0] + first * stages.ONE_DAY, DAYS[0] + last * stages.ONE_DAY)
         found[name] = store_of(mill).findings().drop("first_seen", "run_id")
