@@ -5,6 +5,7 @@ Each way is tried in a session of its own, whose tests fail, stand still or are 
 
 import os
 import signal
+import subprocess
 import sys
 import time
 from pathlib import Path
@@ -37,6 +38,16 @@ def test_it():
     with processes.ending([*MOTHER, "600"], stdout=subprocess.PIPE, text=True) as process:
         told(process)
         {body}
+"""
+FIXTURE = """
+@pytest.fixture(scope="session")
+def running():
+    with processes.ending([*MOTHER, "600"], stdout=subprocess.PIPE, text=True) as process:
+        told(process)
+        yield
+
+def test_it(running):
+    time.sleep(600)
 """
 #: Known only to be a child of the session: a copy of it has no environment of its own.
 FORKED = """
@@ -92,8 +103,8 @@ def test_what_a_failed_test_started_is_gone(session, tmp_path):
 
 
 def test_what_a_session_started_is_gone_when_it_is_told_to_end(session, tmp_path):
-    command, how = session(ENDING.format(body="time.sleep(600)"))
-    with processes.ending(command, **how) as running:
+    command, how = session(FIXTURE)
+    with processes.ending(command, stderr=subprocess.PIPE, text=True, **how) as running:
         give_up = time.monotonic() + processes.PATIENCE_S
         while not (tmp_path / "told").exists() or not (tmp_path / "told").read_text().endswith(
             "\n"
@@ -102,7 +113,9 @@ def test_what_a_session_started_is_gone_when_it_is_told_to_end(session, tmp_path
             assert time.monotonic() < give_up
             time.sleep(0.05)
         running.send_signal(signal.SIGTERM)
-        assert running.wait(processes.PATIENCE_S) == pytest.ExitCode.INTERRUPTED
+        _, errors = running.communicate(timeout=processes.PATIENCE_S)
+        assert running.returncode == pytest.ExitCode.INTERRUPTED
+        assert "Left running" not in errors
         assert_all_gone(tmp_path)
 
 

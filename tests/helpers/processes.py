@@ -18,6 +18,8 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
+import pytest
+
 #: The longest that any test waits for a process [s]: a busy machine is slow, and no fault.
 PATIENCE_S = 600.0
 _NAME = "LOSTPOL_TESTS_STARTED_THIS"
@@ -109,6 +111,7 @@ def pytest_configure(config: object) -> None:
         signal.signal(signal.SIGTERM, signal.default_int_handler)
 
 
+@pytest.hookimpl(trylast=True)  # of a session cut short, fixtures end only here
 def pytest_sessionfinish(session: Any) -> None:
     """Fail a session whose tests left processes running, say which, and end them."""
     left = started_here()
