@@ -2,6 +2,7 @@
 
 import pytest
 from hypothesis import HealthCheck, settings
+from processes import pytest_configure, pytest_sessionfinish  # noqa: F401
 
 # A busy machine draws slowly; that says nothing about the code under test.
 settings.register_profile(

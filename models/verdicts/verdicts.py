@@ -125,9 +125,8 @@ def learn(verdicts: Sequence[Row]) -> Lessons:
     Parameters
     ----------
     verdicts : sequence of mapping
-        One verdict that counts a finding: ``verdict`` (confirmed, dismissed, fixed), ``cause`` and
+        One a finding, in any order: ``verdict`` (confirmed, dismissed, fixed), ``cause`` and
         ``section`` as the search named them, ``found_cause`` (what it turned out to be, or None).
-        Their order does not matter.
 
     Raises
     ------

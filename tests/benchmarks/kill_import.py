@@ -65,13 +65,19 @@ class Importer:
 
     def __enter__(self):
         command = [sys.executable, "-c", SERVER]
+        # A group of its own, so that an import under way does not outlive a trial that failed.
         self._server = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            start_new_session=True,
         )
         return self
 
     def __exit__(self, *_):
-        self._server.__exit__(None, None, None)  # closes its pipes, and so ends it
+        os.killpg(self._server.pid, signal.SIGKILL)  # it is our child: its number is not reused
+        self._server.__exit__(None, None, None)
 
     def run(self, store: Path, exports: list[Path], stop_after_s: float | None = None) -> bool:
         """Import in another process; True when it was killed before its end."""

@@ -21,16 +21,22 @@ class Runs:
 
     def __enter__(self) -> Runs:
         command = [sys.executable, __file__]
+        # A group of its own, so that a run under way does not outlive a trial that failed.
         self._mother = subprocess.Popen(
-            command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            start_new_session=True,
         )
-        assert self._mother.stdout.readline() == "ready\n"
+        if self._mother.stdout.readline() != "ready\n":
+            self.__exit__()
+            raise RuntimeError("the process that runs are copies of did not start")
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._mother.stdin.close()
-        self._mother.stdout.close()
-        self._mother.wait()
+        os.killpg(self._mother.pid, signal.SIGKILL)  # it is our child: its number is not reused
+        self._mother.__exit__(None, None, None)
 
     def start(self, store: Path, limit: int | None = None, what: str = "nightly") -> Runs:
         self._show({"store": str(store), "limit": limit, "what": what})

@@ -28,7 +28,8 @@ def small_disk(folder: Path, rng: random.Random):
         try:
             yield folder, lambda: subprocess.run(grow, check=True), lambda _rng: None
         finally:
-            subprocess.run(["umount", str(folder)], check=True)
+            # Also when a trial failed while a run still writes there.
+            subprocess.run(["umount", "--lazy", str(folder)], check=True)
         return
     # One size for all files: some writes succeed, the larger ones do not.
     sizes = lambda rng: round(10 ** rng.uniform(3.0, 6.3))  # noqa: E731

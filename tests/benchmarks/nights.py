@@ -26,29 +26,31 @@ import argparse
 import hashlib
 import os
 
-for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS"):
-    os.environ.setdefault(_name, "1")
+# Before anything that starts threads is loaded; a test that imports this keeps its environment.
+if __name__ == "__main__":
+    for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS"):
+        os.environ.setdefault(_name, "1")
 
-import re  # noqa: E402  threads are set before anything that starts them is loaded
-import tempfile  # noqa: E402
-import time  # noqa: E402
-from dataclasses import dataclass, field  # noqa: E402
-from datetime import UTC, date, datetime, timedelta  # noqa: E402
-from pathlib import Path  # noqa: E402
-from zoneinfo import ZoneInfo  # noqa: E402
+import re
+import tempfile
+import time
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
 
-import numpy as np  # noqa: E402
-import polars as pl  # noqa: E402
-from scipy.stats import theilslopes  # noqa: E402
+import numpy as np
+import polars as pl
+from scipy.stats import theilslopes
 
-from pipeline.lake.coverage import lake_of  # noqa: E402
-from pipeline.lake.lake import Lake  # noqa: E402
-from pipeline.mill.description import Mill, load_mill  # noqa: E402
-from pipeline.pull import inbox  # noqa: E402
-from pipeline.run import order  # noqa: E402
-from pipeline.stages.search_results import season_days  # noqa: E402
-from pipeline.stages.stages import derive, detect, pull  # noqa: E402
-from pipeline.store.folders import store_of  # noqa: E402
+from pipeline.lake.coverage import lake_of
+from pipeline.lake.lake import Lake
+from pipeline.mill.description import Mill, load_mill
+from pipeline.pull import inbox
+from pipeline.run import order
+from pipeline.stages.search_results import season_days
+from pipeline.stages.stages import derive, detect, pull
+from pipeline.store.folders import store_of
 
 ROOT = Path(__file__).resolve().parents[2]
 ZONE = ZoneInfo("America/Chicago")

@@ -1,7 +1,7 @@
 """Mills whose lake lies elsewhere, what such a lake holds, and a server of the S3 protocol."""
 
 import logging
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from datetime import date
 from pathlib import Path
 from uuid import uuid4
@@ -70,9 +70,11 @@ def s3_server():
     moto = pytest.importorskip("moto.server", reason="moto is not installed: it is a dev extra")
     logging.getLogger("werkzeug").setLevel(logging.ERROR)
     server = moto.ThreadedMotoServer("127.0.0.1", 0, verbose=False)
-    server.start()
-    host, port = server.get_host_and_port()
-    with pytest.MonkeyPatch.context() as patch:
+    with pytest.MonkeyPatch.context() as patch, ExitStack() as at_end:
+        at_end.callback(_opened.cache_clear)
+        server.start()
+        at_end.callback(server.stop)
+        host, port = server.get_host_and_port()
         for name, value in {
             "AWS_ENDPOINT_URL": f"http://{host}:{port}",
             "AWS_ACCESS_KEY_ID": "a-key-of-the-tests",
@@ -84,5 +86,3 @@ def s3_server():
         }.items():
             patch.setenv(name, value)
         yield f"http://{host}:{port}"
-    _opened.cache_clear()
-    server.stop()

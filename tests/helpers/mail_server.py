@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from aiosmtpd.smtp import SMTP
+from processes import PATIENCE_S
 
 from pipeline.mail.mail import outbox_of
 from pipeline.mail.smtp import Patience
@@ -60,15 +61,17 @@ def serving(inbox, ssl_context=None, **how):
         return SMTP(inbox, hostname="mail.x.example", loop=loop, **how)
 
     server = loop.run_until_complete(loop.create_server(one, "127.0.0.1", 0, ssl=ssl_context))
-    thread = threading.Thread(target=loop.run_forever)
+    thread = threading.Thread(target=loop.run_forever, daemon=True)
     thread.start()
     try:
         yield server.sockets[0].getsockname()[1]
     finally:
-        asyncio.run_coroutine_threadsafe(closed(server), loop).result(5)
-        loop.call_soon_threadsafe(loop.stop)
-        thread.join()
-        loop.close()
+        try:
+            asyncio.run_coroutine_threadsafe(closed(server), loop).result(PATIENCE_S)
+        finally:
+            loop.call_soon_threadsafe(loop.stop)
+            thread.join()
+            loop.close()
 
 
 async def closed(server):

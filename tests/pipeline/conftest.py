@@ -7,18 +7,31 @@ import fsspec
 import pytest
 from chromium import CHROMIUM
 from lakes import s3_server, two_days
+from processes import PATIENCE_S
 from pulling import START, lake_bytes, long_frame, pulled
 
 
 @pytest.fixture(scope="session")
-def prefect_server():
-    """One temporary Prefect server for all tests that need one; it takes ten seconds to start."""
-    # First, because it switches reporting to others off before Prefect reads its settings.
-    from pipeline.schedule import flows  # noqa: F401, I001
-    from prefect.testing.utilities import prefect_test_harness
+def prefect_server(tmp_path_factory):
+    """Address of the server that a site without one gets; ten seconds, so one for all tests.
 
-    with prefect_test_harness(server_startup_timeout=120):
-        yield
+    It has a port and a history of its own. Left running, it would fail the session.
+    """
+    # First, because it switches reporting to others off before Prefect reads its settings.
+    from pipeline.schedule import server  # isort: skip
+    from prefect.settings import PREFECT_API_URL, PREFECT_HOME, temporary_settings
+
+    home = tmp_path_factory.mktemp("prefect")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("PREFECT_HOME", str(home))
+        patch.delenv("PREFECT_API_URL", raising=False)
+        patch.setattr(server, "_USUAL_PORT", 0)
+        patch.setattr(server, "_SERVER_PATIENCE_S", PATIENCE_S)
+        with (
+            temporary_settings(updates={PREFECT_HOME: home}, restore_defaults={PREFECT_API_URL}),
+            server.scheduling_server(shared=False) as url,
+        ):
+            yield url
 
 
 @pytest.fixture(name="reference")

@@ -3,7 +3,6 @@
 import hashlib
 import importlib.util
 import os
-import subprocess
 import sys
 from pathlib import Path
 
@@ -21,7 +20,7 @@ DAYS = 8
 
 def searched(seed):
     """Digest of all a search says, from readings to findings; rows shuffled by `seed` if any."""
-    spec = importlib.util.spec_from_file_location("plant_of_tests", HERE.with_name("conftest.py"))
+    spec = importlib.util.spec_from_file_location("plant_of_tests", HERE.parents[1] / "conftest.py")
     tools = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(tools)
     station = tools.load_mill(tools.ROOT / "configs" / "demo_mill.toml").station
@@ -61,14 +60,14 @@ def searched(seed):
 
 
 def run_with(threads, seed):
+    import processes  # which this file as a program would not find
+
     names = ("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
     environment = os.environ | dict.fromkeys(names, str(threads))
-    done = subprocess.run(
-        [sys.executable, str(HERE), str(seed)],
-        env=environment, capture_output=True, text=True, check=False, cwd=HERE.parents[3],
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
-    return done.stdout.strip()
+    command = [sys.executable, HERE, seed]
+    code, said, errors = processes.ran(command, env=environment, cwd=HERE.parents[3])
+    assert code == 0, errors
+    return said.strip()
 
 
 def test_threads_and_order_of_rows_change_nothing():

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import gzip
 import io
-import subprocess
 import sys
 import zipfile
 from pathlib import Path
@@ -17,6 +16,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 import xlsxwriter
+from processes import ran
 
 ROW = "2025-10-14 15:00:00,LT.AI212,7.4\n"
 HEADING = "time,tag,value\n"
@@ -51,14 +51,11 @@ print(int(peak.split()[1]) // 1024, file=sys.stderr)
 
 
 def outcome(path: Path, more_mib: int = 2048) -> str:
-    done = subprocess.run(
-        [sys.executable, "-c", READ, str(path), str(more_mib)],
-        capture_output=True, text=True, timeout=60, check=False,
-        env={"POLARS_MAX_THREADS": "1", "PATH": ""},
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr[-2000:]
-    assert int(done.stderr.split()[-1]) < 1024
-    return done.stdout
+    command = [sys.executable, "-c", READ, path, more_mib]
+    code, said, errors = ran(command, env={"POLARS_MAX_THREADS": "1", "PATH": ""})
+    assert code == 0, errors[-2000:]
+    assert int(errors.split()[-1]) < 1024
+    return said
 
 
 def stretched(path, start):

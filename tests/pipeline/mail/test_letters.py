@@ -6,6 +6,7 @@ from email import message_from_bytes
 
 import pytest
 from mail_server import DEMO, QUICK, at, states
+from processes import PATIENCE_S, ending
 
 from pipeline.base.errors import ConfigError, DataError, DeliveryError, StoreBusyError
 from pipeline.base.lock import only_sender
@@ -17,7 +18,7 @@ FLUSH = """
 import sys
 from dataclasses import replace
 from pathlib import Path
-from pipeline import cli
+from pipeline.cli import app as cli
 from pipeline.mill.description import load_mill
 from pipeline.mail import flush
 mill = load_mill(Path(sys.argv[1]))
@@ -60,9 +61,9 @@ def test_killed_while_sending(mill, report, inbox, port, moment, arrived, after)
     here = at(mill, port)
     queue(here, report, report.read_text(encoding="utf-8"))
     command = [sys.executable, "-c", FLUSH, str(DEMO), str(mill.store_path), str(port)]
-    with subprocess.Popen(command, stderr=subprocess.DEVNULL) as sender:
+    with ending(command, stderr=subprocess.DEVNULL) as sender:
         setattr(inbox, f"on_{moment}", sender.kill)
-        assert sender.wait(60) == -9
+        assert sender.wait(PATIENCE_S) == -9
     assert len(inbox.mails) == arrived
     inbox.on_rcpt = lambda: None
     try:

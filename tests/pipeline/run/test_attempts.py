@@ -10,6 +10,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from processes import PATIENCE_S
 
 from pipeline.base.errors import DataError, DeliveryError, DiskError, StoreBusyError
 from pipeline.base.lock import is_running, only_run
@@ -202,13 +203,20 @@ def test_a_log_that_cannot_be_written_stops_nothing(mill):
 def test_the_lock_of_a_killed_run_is_free(mill):
     child = os.fork()
     if child == 0:
-        with only_run(mill):
-            (mill.store_path / "held").touch()
-            time.sleep(60)
-    while not (mill.store_path / "held").exists():
-        time.sleep(0.01)
-    os.kill(child, signal.SIGKILL)
-    os.waitpid(child, 0)
+        try:
+            with only_run(mill):
+                (mill.store_path / "held").touch()
+                time.sleep(PATIENCE_S)
+        finally:
+            os._exit(1)  # or this copy would go on with the tests
+    try:
+        while not (mill.store_path / "held").exists():
+            assert os.waitpid(child, os.WNOHANG) == (0, 0)
+            time.sleep(0.01)
+        assert is_running(mill)
+    finally:
+        os.kill(child, signal.SIGKILL)
+        os.waitpid(child, 0)
     assert not is_running(mill)
     with attempt(mill, "nightly", plainly) as step:
         assert step("derive", lambda: 1) == 1

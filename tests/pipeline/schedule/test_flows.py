@@ -1,17 +1,20 @@
 """Scheduled flows give what the commands give; their times are the mill's own."""
 
 import asyncio
-import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
+import time
 import urllib.request
-from dataclasses import replace
-from datetime import datetime, timedelta
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import polars as pl
+import processes
 import pytest
 
 from pipeline.base.lock import only_run
@@ -38,13 +41,30 @@ def describe(folder):
     return load_mill(folder / "mill.toml")
 
 
-def test_a_flow_gives_what_the_command_gives(tmp_path):
+@pytest.fixture(scope="module")
+def pulled(tmp_path_factory):
+    """A mill of two days with a loss, not worked out yet; not to be changed."""
+    folder = tmp_path_factory.mktemp("pulled")
+    mill, days = describe(folder / "mill"), folder / "days.parquet"
+    week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
+    of_a_loss = pl.col("time").dt.date().is_between(date(2025, 10, 9), date(2025, 10, 10))
+    week.filter(of_a_loss).write_parquet(days)
+    stages.pull(mill, [days])
+    return mill
+
+
+def copied(pulled, folder):
+    mill = describe(folder)
+    shutil.copytree(pulled.store_path, mill.store_path)
+    return mill
+
+
+def test_a_flow_gives_what_the_command_gives(tmp_path, pulled):
     from pipeline.schedule import flows
 
-    plain, scheduled = describe(tmp_path / "plain"), describe(tmp_path / "flow")
-    stages.pull(plain, [ROOT / "sample_parquet" / "tags_week1.parquet"])
-    shutil.copytree(plain.store_path, scheduled.store_path)
+    plain, scheduled = copied(pulled, tmp_path / "plain"), copied(pulled, tmp_path / "flow")
     expected = order.backfill(plain)
+    assert expected.judged.findings > 0
     report = Path(flows.backfill(str(scheduled.config_path)))
     assert report.parent.name == expected.report.parent.name
     assert store_of(scheduled).findings().equals(store_of(plain).findings())
@@ -144,26 +164,56 @@ def test_a_site_with_its_own_server_keeps_it():
         assert url == "http://scheduler.example/api"
 
 
+#: In place of Prefect's server, which takes long to start: it answers that it is well.
+SERVER = """
+import sys
+from http.server import BaseHTTPRequestHandler
+from socketserver import TCPServer
+
+class Well(BaseHTTPRequestHandler):
+    def do_GET(self):
+        self.send_response(200 if self.path == "/api/health" else 404)
+        self.end_headers()
+        self.wfile.write(b"in its place")
+
+    def log_message(self, *_):
+        pass
+
+assert sys.argv[1:4] == ["server", "start", "--host"], sys.argv
+TCPServer((sys.argv[4], int(sys.argv[6])), Well).serve_forever()
+"""
+
+
 def test_a_site_without_a_server_gets_one_that_ends_with_it(tmp_path, monkeypatch):
+    """With a program in Prefect's place; all other tests here ask the real one, and so started."""
     from prefect.settings import PREFECT_API_URL, temporary_settings
 
     from pipeline.schedule import server
 
-    monkeypatch.setenv("PREFECT_HOME", str(tmp_path))
     monkeypatch.delenv("PREFECT_API_URL", raising=False)
+    monkeypatch.setattr(server, "_SERVER_PATIENCE_S", processes.PATIENCE_S)
     with monkeypatch.context() as patch, temporary_settings(restore_defaults={PREFECT_API_URL}):
         patch.setattr(server, "answers", lambda url: url == server._USUAL_URL)
         with server.scheduling_server() as url:  # somebody else's, started by hand
             assert url == server._USUAL_URL
-    with (
-        temporary_settings(restore_defaults={PREFECT_API_URL}),
-        server.scheduling_server(shared=False) as url,
-        urllib.request.urlopen(f"{url}/health", timeout=10) as answer,
-    ):
-        assert answer.status == 200
-        assert url.startswith("http://127.0.0.1:")
-    with pytest.raises(OSError, match="refused"):
-        urllib.request.urlopen(f"{url}/health", timeout=10)
+    (tmp_path / "prefect").mkdir()
+    (tmp_path / "prefect" / "__init__.py").touch()
+    (tmp_path / "prefect" / "__main__.py").write_text(SERVER, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)  # where the server's own folder is looked for first
+    with processes.nothing_left():
+        with (
+            temporary_settings(restore_defaults={PREFECT_API_URL}),
+            pytest.raises(KeyError, match="inside"),
+            server.scheduling_server(shared=False) as url,
+        ):
+            with urllib.request.urlopen(f"{url}/health", timeout=processes.PATIENCE_S) as answer:
+                assert (answer.status, answer.read()) == (200, b"in its place")
+            assert url.startswith("http://127.0.0.1:")
+            assert os.environ["PREFECT_API_URL"] == url
+            raise KeyError("inside")
+        with pytest.raises(OSError, match="refused"):
+            urllib.request.urlopen(f"{url}/health", timeout=10)
+    assert "PREFECT_API_URL" not in os.environ
 
 
 def test_a_serve_whose_server_is_gone_says_so_and_ends(monkeypatch, capsys):
@@ -201,66 +251,75 @@ def test_a_night_fires_once_a_local_day_across_both_changes_of_the_clock(around,
 
 
 @pytest.mark.slow
-def test_a_scheduled_run_fires_and_is_seen_with_its_states(tmp_path):
+def test_a_scheduled_run_fires_and_is_seen_with_its_states(tmp_path, pulled):
     """Serve a mill whose run is due every few seconds; ask the server what became of it."""
-    mill = describe(tmp_path / "mill")
+    from pipeline.schedule import flows
+
+    mill = copied(pulled, tmp_path / "mill")
     mill.inbox_path.mkdir()
-    week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
-    days = tmp_path / "days.parquet"
-    week.filter(pl.col("time") < week["time"].min() + timedelta(days=2)).write_parquet(days)
-    stages.pull(mill, [days])
-    script = tmp_path / "serve.py"
-    script.write_text(SERVE, encoding="utf-8")
-    environment = os.environ | {"PREFECT_HOME": str(tmp_path / "prefect")}
-    environment.pop("PREFECT_API_URL", None)
-    command = [sys.executable, str(script), str(mill.config_path)]
-    told = subprocess.run(
-        command, env=environment, capture_output=True, text=True, timeout=110, check=False
-    )
-    assert told.returncode == 0, told.stderr[-2000:]
-    states = json.loads(told.stdout.splitlines()[-1])
-    assert states["nightly"] == "COMPLETED"
-    stages_seen = ("pull", "sources", "derive", "detect", "report")
-    assert states["tasks"] == dict.fromkeys(stages_seen, "COMPLETED")
+    before = signal.getsignal(signal.SIGTERM)
+    try:
+        with processes.nothing_left():
+            told = asyncio.run(served(flows.deployments([mill])[0]))
+    finally:
+        signal.signal(signal.SIGTERM, before)  # Prefect's runner sets one of its own
+    stages_seen = dict.fromkeys(("pull", "sources", "derive", "detect", "report"), "COMPLETED")
+    assert told.runs
+    assert told.runs == ["COMPLETED"] * len(told.runs)
+    assert told.tasks == [stages_seen] * len(told.runs)
     assert store_of(mill).runs()["state"].to_list() == ["finished"]
 
 
-#: What lostpol serve does, with a night every few seconds, until one was seen to end.
-SERVE = """
-import asyncio, json, sys
-from datetime import timedelta
-from pathlib import Path
-from pipeline.schedule import flows, server
-from pipeline.mill.description import load_mill
-from prefect import get_client
-from prefect.runner import Runner
+@dataclass
+class Seen:
+    """States of a deployment's runs that have begun, and of their tasks by name."""
 
-async def seen():
-    async with get_client() as client:
-        for run in await client.read_flow_runs():
-            if run.state_type and run.state_type.value in {"COMPLETED", "FAILED", "CRASHED"}:
-                await asyncio.sleep(3)  # the server writes states of tasks a little later
-                tasks = [t for t in await client.read_task_runs() if t.flow_run_id == run.id]
-                names = {t.name.rsplit("-", 1)[0]: t.state_type.value for t in tasks}
-                return {"nightly": run.state_type.value, "tasks": names}
-    return None
+    runs: list[str]
+    tasks: list[dict[str, str]]
 
-async def main(made):
-    runner = Runner(name="test", query_seconds=1, limit=1)
-    made.schedules = [s.model_copy(update={"schedule": EVERY}) for s in made.schedules]
-    await runner.aadd_deployment(made)
-    work = asyncio.create_task(runner.start())
-    for _ in range(100):
-        await asyncio.sleep(1)
-        found = await seen()
-        if found:
-            break
-    print(json.dumps(found), flush=True)
-    work.cancel()
+    @property
+    def over(self):
+        # The server writes states of tasks a little later than those of their runs.
+        states = [*self.runs, *(state for tasks in self.tasks for state in tasks.values())]
+        return bool(states) and set(states) <= {"COMPLETED", "FAILED", "CRASHED", "CANCELLED"}
 
-if __name__ == "__main__":
+
+async def served(made):
+    """Do what lostpol serve does, with a night every few seconds, until one was seen to end.
+
+    No more are due then; one that began meanwhile is waited for.
+    """
+    from prefect import get_client
     from prefect.client.schemas.schedules import IntervalSchedule
-    EVERY = IntervalSchedule(interval=timedelta(seconds=5))
-    with server.scheduling_server():
-        asyncio.run(main(flows.deployments([load_mill(Path(sys.argv[1]))])[0]))
-"""
+    from prefect.runner import Runner
+
+    often = IntervalSchedule(interval=timedelta(seconds=2))
+    made.schedules = [s.model_copy(update={"schedule": often}) for s in made.schedules]
+    runner = Runner(name="test", query_seconds=1, limit=1)
+    deployment = await runner.aadd_deployment(made)
+    work = asyncio.create_task(runner.start())
+    told, paused = Seen([], []), False
+    give_up = time.monotonic() + processes.PATIENCE_S
+    async with get_client() as client:
+        while not (paused and told.over) and time.monotonic() < give_up and not work.done():
+            await asyncio.sleep(0.5)
+            told = await seen(client, deployment)
+            if told.runs and not paused:
+                await client.pause_deployment(deployment)
+                paused = True
+    work.cancel()
+    await asyncio.wait([work], timeout=processes.PATIENCE_S)
+    with suppress(asyncio.CancelledError, asyncio.InvalidStateError):
+        work.result()
+    return told
+
+
+async def seen(client, deployment):
+    ours = [run for run in await client.read_flow_runs() if run.deployment_id == deployment]
+    begun = [run for run in ours if run.state is not None and not run.state.is_scheduled()]
+    tasks = [{} for _ in begun]
+    for task in await client.read_task_runs():
+        for run, its in zip(begun, tasks, strict=True):
+            if task.flow_run_id == run.id:
+                its[task.name.rsplit("-", 1)[0]] = task.state_type and task.state_type.value
+    return Seen([run.state.type.value for run in begun], tasks)

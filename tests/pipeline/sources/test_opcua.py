@@ -14,6 +14,7 @@ from asyncua.server.history import HistoryDict
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import rsa
+from processes import PATIENCE_S
 
 from pipeline.base.errors import ConfigError, DataError
 from pipeline.cli.app import run
@@ -79,14 +80,18 @@ class Plant:
         self.loop = asyncio.new_event_loop()
         self.thread = threading.Thread(target=self._live, daemon=True)
         self.thread.start()
-        self.do(self._begin())
+        try:
+            self.do(self._begin())
+        except BaseException:
+            self._stop_thread()
+            raise
 
     def _live(self):
         asyncio.set_event_loop(self.loop)
         self.loop.run_forever()
 
     def do(self, work):
-        return asyncio.run_coroutine_threadsafe(work, self.loop).result(30)
+        return asyncio.run_coroutine_threadsafe(work, self.loop).result(PATIENCE_S)
 
     async def _begin(self):
         self.server = Server()
@@ -115,24 +120,29 @@ class Plant:
         self.storage._datachanges[ua.NodeId(tag, 2)].append(entry)
 
     def end(self):
-        self.do(self.server.stop())
+        try:
+            self.do(self.server.stop())
+        finally:
+            self._stop_thread()
+
+    def _stop_thread(self):
         self.loop.call_soon_threadsafe(self.loop.stop)
-        self.thread.join(10)
+        self.thread.join(PATIENCE_S)
         self.loop.close()
 
 
 @pytest.fixture
-def plant(monkeypatch):
+def plant(monkeypatch, request):
     monkeypatch.setattr(sources, "now", lambda: NOW)
     made = Plant()
+    request.addfinalizer(made.end)
     for n in range(12 * 60):
         at = START + timedelta(minutes=n)
         made.put("ST.TI304", at, 370.65 + 0.001 * n)
         made.put("CT.LI401", at, 35)
     for n, status in enumerate((0, UNCERTAIN, BAD)):
         made.put("ST.AI308", START + timedelta(hours=n), 6.95, status)
-    yield made
-    made.end()
+    return made
 
 
 def mill_with(folder, url, more="", timeout=10, pattern=None):

@@ -8,10 +8,12 @@ import time
 from datetime import date, timedelta
 from pathlib import Path
 
+import nights
 import polars as pl
 import pytest
 from keeping import merge_day
 from polars.testing import assert_frame_equal
+from processes import PATIENCE_S, ending
 
 from models.account.sums import bare_sums
 from pipeline.base.errors import ConfigError, DataError, StoreBusyError
@@ -225,7 +227,18 @@ def test_a_backfill_of_some_days_reports_on_them(tmp_path, exports):
     assert outcome.report.parent.name == DAYS[2].isoformat()
 
 
-def test_a_season_split_into_backfills_ends_with_the_same_findings(tmp_path):
+def small(folder):
+    """A mill of four vessels and half the tags, with a look-back of a week."""
+    path = nights.describe(folder).config_path
+    text = path.read_text(encoding="utf-8")
+    assert "look_back_days = 14" in text
+    path.write_text(text.replace("look_back_days = 14", "look_back_days = 7"), encoding="utf-8")
+    return load_mill(path)
+
+
+def test_a_season_split_into_backfills_ends_with_the_same_findings(tmp_path, monkeypatch):
+    # Drawing takes longer than the search, and is not compared.
+    monkeypatch.setattr(order, "write_season_report", lambda *_: Path("not drawn"))
     # Eight days against a look-back of seven: the last window alone would not see the first days.
     # Days are worked out with two days before and one after them; the windows overlap by less.
     week = [pl.read_parquet(ROOT / "sample_parquet" / f"tags_week{n}.parquet") for n in (1, 2)]
@@ -234,13 +247,12 @@ def test_a_season_split_into_backfills_ends_with_the_same_findings(tmp_path):
     )
     lab = pl.read_parquet(ROOT / "sample_parquet" / "lab.parquet")
     lab.filter(pl.col("sampled") < "2025-10-14").write_parquet(tmp_path / "lab.parquet")
-    short = {"look_back_days = 42": "look_back_days = 7"}
-    pulled = describe(tmp_path, **short)
+    pulled = small(tmp_path)
     stages.pull(pulled, [tmp_path / "tags.parquet", tmp_path / "lab.parquet"])
     found = {}
     for name, parts in {"whole": [(0, 8)], "split": [(0, 4), (4, 8)]}.items():
         shutil.copytree(pulled.store_path, tmp_path / name / "store")
-        mill = describe(tmp_path / name, **short)
+        mill = small(tmp_path / name)
         for first, last in parts:
             order.backfill(mill, DAYS[0] + first * stages.ONE_DAY, DAYS[0] + last * stages.ONE_DAY)
         found[name] = store_of(mill).findings().drop("first_seen", "run_id")
@@ -309,17 +321,14 @@ def test_a_killed_run_is_made_good_by_the_next(tmp_path, exports, worked_out):
     mill = describe(tmp_path)
     stages.pull(mill, exports)
     code = "import sys; from pipeline.cli.app import run; run(sys.argv[1:])"
-    killed = subprocess.Popen(
-        [sys.executable, "-c", code, "backfill", str(mill.config_path)],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
+    command = [sys.executable, "-c", code, "backfill", mill.config_path]
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     started = mill.lake_path / "features" / STATION
-    give_up = time.monotonic() + 60
-    while not list(started.glob("date=*/*.parquet")) and time.monotonic() < give_up:
-        time.sleep(0.02)
-    killed.kill()
-    killed.wait()
+    give_up = time.monotonic() + PATIENCE_S
+    with ending(command, **quiet) as killed:
+        while not list(started.glob("date=*/*.parquet")) and time.monotonic() < give_up:
+            assert killed.poll() is None
+            time.sleep(0.02)
     assert len(lake_of(mill).feature_days(STATION)) < 5
     assert store_of(mill).pending_days() == tuple(DAYS[:5])
     order.backfill(mill)

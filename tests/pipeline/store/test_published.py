@@ -7,6 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 import duckdb
 import polars as pl
 import pytest
+from processes import PATIENCE_S
 
 from pipeline.base.errors import DiskError, StoreBusyError
 from pipeline.store import database, published
@@ -160,10 +161,10 @@ def test_a_held_database_is_waited_for_but_not_for_ever(store):
     publish(store)
     context = multiprocessing.get_context("fork")
     ready = context.Event()
-    holder = context.Process(target=hold, args=(str(store.path), ready, 30.0))
+    holder = context.Process(target=hold, args=(str(store.path), ready, PATIENCE_S))
     holder.start()
     try:
-        assert ready.wait(30)
+        assert ready.wait(PATIENCE_S)
         with pytest.raises(StoreBusyError, match=f"process {holder.pid}") as caught:
             publish(store, "r2")
         assert caught.value.exit_code == 4

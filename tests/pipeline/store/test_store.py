@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 import duckdb
 import pytest
 from keeping import keep_found
+from processes import PATIENCE_S
 
 from pipeline.base.errors import DataError, StoreBusyError
 from pipeline.store.matching import finding_id, merge_findings, pair_up, shared_part
@@ -193,7 +194,7 @@ def test_a_file_that_is_no_database_is_named(store):
 def hold(path, ready, done):
     with duckdb.connect(path):
         ready.set()
-        done.wait(30)
+        done.wait(PATIENCE_S)
 
 
 def test_a_held_store_names_its_holder(store):
@@ -203,11 +204,11 @@ def test_a_held_store_names_its_holder(store):
     holder = context.Process(target=hold, args=(str(store.path), ready, done))
     holder.start()
     try:
-        assert ready.wait(30)
+        assert ready.wait(PATIENCE_S)
         with pytest.raises(StoreBusyError, match=f"process {holder.pid}"):
             store.findings()
     finally:
-        done.set()
+        holder.kill()
         holder.join()
     assert store.findings().height == 1
 

@@ -1,0 +1,43 @@
+"""All dialects, in a fixed order."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import dialects_columns
+import dialects_files
+import dialects_grid
+import dialects_numbers
+import dialects_orders
+import dialects_quality
+import dialects_rows
+import dialects_units
+import dialects_zones
+from dialect_truth import Dialect
+
+MODULES = (
+    dialects_grid, dialects_columns, dialects_rows, dialects_numbers, dialects_orders,
+    dialects_zones, dialects_units, dialects_quality, dialects_files,
+)  # fmt: skip
+
+
+@cache
+def all_dialects() -> tuple[Dialect, ...]:
+    """Every dialect, and after it the same with its question answered."""
+    found = []
+    for module in MODULES:
+        for dialect in module.dialects():
+            found.append(dialect)
+            if (answered := dialect.answered()) is not None:
+                found.append(answered)
+    return tuple(found)
+
+
+def short_list() -> tuple[Dialect, ...]:
+    """Those the tests run: every third of the grid, every second answer, all others."""
+    answers = [d for d in all_dialects() if d.is_answer][::2]
+    grid = [d for d in all_dialects() if d.axis == "grid"][::3]
+    chosen = {d.name for d in (*answers, *grid)}
+    return tuple(
+        d for d in all_dialects() if d.name in chosen or not (d.is_answer or d.axis == "grid")
+    )
