@@ -194,7 +194,7 @@ def test_a_node_that_is_not_there_is_told_and_the_others_are_read(tmp_path, plan
     plant.do(_refuse_unknown(plant))
     (result,) = pull_sources(mill, first=START.date())
     assert set(result.problems) == {"CT.LI401"}
-    told = "\n".join(sources.told(mill, result))
+    told = "\n".join(sources.source_summary(mill, result))
     assert "CT.LI401: not read" in told
     assert lake_of(mill).read_readings(START.date(), NOW.date()).height == 720
 

@@ -113,9 +113,9 @@ def test_control_charts_mark_the_day_that_is_off_and_nothing_else(week, drawn):
     charts = compose_week(week)["controls"]
     assert [chart.name for chart in charts] == ["Kinetic multiplier", "Unexplained term"]
     # The multiplier is 2.31; 3.5 t of 1.0 t by kinetics asks for 8.1, five of its sd 1.155 away.
-    assert "Three standard errors or more away: Sun 5 Oct." in " ".join(charts[0].said)
-    assert "No day lies three" in " ".join(charts[1].said)
-    assert "It cannot be told from zero." in charts[1].said
+    assert "Three standard errors or more away: Sun 5 Oct." in " ".join(charts[0].text)
+    assert "No day lies three" in " ".join(charts[1].text)
+    assert "It cannot be told from zero." in charts[1].text
     assert charts[0].drawing.wide is not None
     assert charts[0].drawing.narrow is not None
 
@@ -124,7 +124,7 @@ def test_a_level_that_moved_is_warned_of(week):
     high = week.report.balance.with_columns(chemical_t=2.4)
     chart = week_control.controls(replace(week.report, balance=high))[0]
     assert chart.moved
-    assert "tonnes of these days are off by the same factor" in " ".join(chart.said)
+    assert "tonnes of these days are off by the same factor" in " ".join(chart.text)
 
 
 def test_mean_of_seven_days_weighs_by_what_is_known():
@@ -173,7 +173,7 @@ def test_a_fix_that_held_by_hand(week):
     assert row.after.startswith("10")
     assert row.fell.startswith("79.9 kg/h (")
     assert row.outcome == "The loss stopped"
-    assert row.said.endswith("it has not come back as a finding.")
+    assert row.text.endswith("it has not come back as a finding.")
 
 
 def test_interval_of_a_fix_by_hand(week, week_rows):
