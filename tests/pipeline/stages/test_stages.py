@@ -18,6 +18,7 @@ from processes import PATIENCE_S, ending
 from models.account.sums import bare_sums
 from pipeline.base.errors import ConfigError, DataError, StoreBusyError
 from pipeline.base.lock import only_run
+from pipeline.base.window import ONE_DAY
 from pipeline.cli.check import check_mill
 from pipeline.lake.coverage import lake_of, tag_health
 from pipeline.lake.kinds import GRID, HEALTH, LOSSES, STATION, ZONES
@@ -28,6 +29,7 @@ from pipeline.run import order
 from pipeline.stages import stages
 from pipeline.stages.search_results import SUMS, season_days
 from pipeline.store.folders import store_of
+from pipeline.store.store import Store
 
 ROOT = Path(__file__).resolve().parents[3]
 DAYS = [date(2025, 10, 6) + timedelta(days=n) for n in range(6)]
@@ -117,9 +119,7 @@ def test_every_minute_is_there_once(worked_out):
 def test_a_pull_cut_short_is_made_good_by_the_next(tmp_path, exports, monkeypatch):
     mill = describe(tmp_path)
     with monkeypatch.context() as patch:
-        patch.setattr(
-            stages.Store, "record_pull", lambda *_, **__: (_ for _ in ()).throw(OSError("full"))
-        )
+        patch.setattr(Store, "record_pull", lambda *_, **__: (_ for _ in ()).throw(OSError("full")))
         with pytest.raises(OSError, match="full"):
             stages.pull(mill, exports[:1])
     result = stages.pull(mill, exports[:1])
@@ -132,9 +132,7 @@ def test_a_pull_cut_short_is_made_good_by_the_next(tmp_path, exports, monkeypatc
 def test_a_pull_cut_short_is_completed_before_days_are_worked_out(tmp_path, exports, monkeypatch):
     mill = describe(tmp_path)
     with monkeypatch.context() as patch:
-        patch.setattr(
-            stages.Store, "record_pull", lambda *_: (_ for _ in ()).throw(OSError("full"))
-        )
+        patch.setattr(Store, "record_pull", lambda *_: (_ for _ in ()).throw(OSError("full")))
         with pytest.raises(OSError, match="full"):
             stages.pull(mill, exports[:1])
     assert stages.derive(mill) == 3
@@ -254,7 +252,7 @@ def test_a_season_split_into_backfills_ends_with_the_same_findings(tmp_path, mon
         shutil.copytree(pulled.store_path, tmp_path / name / "store")
         mill = small(tmp_path / name)
         for first, last in parts:
-            order.backfill(mill, DAYS[0] + first * stages.ONE_DAY, DAYS[0] + last * stages.ONE_DAY)
+            order.backfill(mill, DAYS[0] + first * ONE_DAY, DAYS[0] + last * ONE_DAY)
         found[name] = store_of(mill).findings().drop("first_seen", "run_id")
     assert found["whole"].height > 0
     assert found["split"].equals(found["whole"])
