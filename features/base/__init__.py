@@ -1,14 +1,17 @@
 """Arrays, frames, the station as described, laboratory series."""
 
 from features.base.frames import (
+    MINUTE,
     STATION_COLUMNS,
+    TAG,
     TIME,
     ZONE_COLUMNS,
     Column,
+    Columns,
     check_frame,
     polars_schema,
 )
-from features.base.lab import LONGEST_HOLD_H, lab_results, purity_pct
+from features.base.lab import LAB_COLUMNS, LONGEST_HOLD_H, lab_results, purity_pct
 from features.base.numeric import (
     GAS_CONSTANT,
     KELVIN,
