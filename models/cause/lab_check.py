@@ -148,7 +148,7 @@ def daily_frame(minutes: Minutes, lab_check: LabCheck, zone: str = "UTC") -> pl.
     Parameters
     ----------
     minutes : Minutes
-    lab_check : Witness
+    lab_check : LabCheck
     zone : str
         IANA name of the time zone whose midnights part the days.
 
