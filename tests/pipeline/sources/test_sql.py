@@ -142,7 +142,9 @@ def test_what_the_table_says_last_holds_even_if_it_said_so_before(tmp_path, cloc
         (result,) = pull_sources(mill, first=START.date())
         stored = lake_of(mill).read_readings(START.date(), START.date(), ["A"])
         assert stored["value"][0] == pytest.approx(degc)
-        assert any("contradict" in line for line in sources.source_summary(mill, result)) == bool(told)
+        assert any("contradict" in line for line in sources.source_summary(mill, result)) == bool(
+            told
+        )
 
 
 def test_an_interrupted_run_goes_on(tmp_path, clock, monkeypatch):
