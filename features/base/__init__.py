@@ -1,10 +1,13 @@
 """Arrays, frames, the station as described, laboratory series."""
 
 from features.base.frames import (
+    MINUTE,
     STATION_COLUMNS,
+    TAG,
     TIME,
     ZONE_COLUMNS,
     Column,
+    Columns,
     check_frame,
     polars_schema,
 )

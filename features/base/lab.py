@@ -5,19 +5,20 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
+from features.base.frames import Column, Columns, polars_schema
 from features.base.readings import Readings, by_tag
 from features.base.station import Station
 
-LAB_SCHEMA = pl.Schema(
-    [
-        ("ts_utc", pl.Datetime("us", "UTC")),
-        ("analyte", pl.String()),
-        ("place", pl.String()),
-        ("port", pl.String()),
-        ("value", pl.Float64()),
-        ("sd", pl.Float64()),
-    ]
-)
+#: What `lab_results` gives.
+LAB_COLUMNS: Columns = {
+    "ts_utc": Column.moment("Time of sampling."),
+    "analyte": Column.text("What the laboratory measured."),
+    "place": Column.text("Where the sample was taken."),
+    "port": Column.text("Side of a vessel: in, inside, out or mud; empty for none."),
+    "value": Column.number("inside unit of the analyte", "Result."),
+    "sd": Column.number("inside unit of the analyte", "Standard error of the result."),
+}
+LAB_SCHEMA = polars_schema(LAB_COLUMNS)
 _SOURCE_SCHEMA = pl.Schema(
     [(name, pl.String()) for name in ("tag", "analyte", "place", "port")]
     + [(name, pl.Float64()) for name in ("low", "high", "least_sd", "rel_sd")]
@@ -43,8 +44,8 @@ def lab_results(readings: Readings, station: Station) -> pl.DataFrame:
     Returns
     -------
     polars.DataFrame
-        ts_utc (time of sampling), analyte, place, port, value [inside unit], sd (standard error
-        in the same unit: the larger of the absolute and the relative one); sorted by time.
+        Columns of `LAB_COLUMNS`, sorted by time; the standard error is the larger of the absolute
+        and the relative one.
     """
     known = pl.DataFrame(
         [(s.tag, s.analyte, s.place, s.port, s.low, s.high, s.sd, s.rel_sd) for s in station.lab],

@@ -15,18 +15,36 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from features.base import Readings, Signal, by_tag, times_us, values
+from features.base import (
+    TAG,
+    Column,
+    Columns,
+    Readings,
+    Signal,
+    by_tag,
+    polars_schema,
+    times_us,
+    values,
+)
 
 Floats = NDArray[np.float64]
 Verdict = Literal["good", "watch", "sick", "silent"]
 
-#: Columns of a day's counts; see `sensor_day`.
-SENSOR_DAY: Final = pl.Schema(
-    [("tag", pl.String())]
-    + [(n, pl.Int64()) for n in ("readings", "good", "spikes", "out_of_range", "frozen")]
-    + [(n, pl.Int64()) for n in ("calibration", "other_bad")]
-    + [(n, pl.Float64()) for n in ("frozen_min", "gap_min", "longest_gap_min", "calibration_step")]
-)
+#: What `sensor_day` gives.
+SENSOR_DAY_COLUMNS: Final[Columns] = {
+    "tag": TAG,
+    "readings": Column.count("Readings of the day."),
+    "good": Column.count("Of these, good ones."),
+    "spikes": Column.count("Single readings far from their neighbours."),
+    "out_of_range": Column.count("Readings that cannot be."),
+    "frozen": Column.count("Readings of a value that did not move."),
+    "calibration": Column.count("Readings of buffer while a pH probe was off line."),
+    "other_bad": Column.count("Bad on arrival, or no number."),
+    "frozen_min": Column.number("min", "Time a frozen value was all there was."),
+    "gap_min": Column.number("min", "Time without a reading."),
+    "longest_gap_min": Column.number("min", "Longest time without a reading."),
+    "calibration_step": Column.number("unit of the tag", "Reading after calibration less before."),
+}
 
 #: Reasons with a column of their own, in the order of the columns.
 _COUNTED: Final = ("spike", "out_of_range", "frozen", "calibration")
@@ -67,16 +85,15 @@ def sensor_day(
     Returns
     -------
     polars.DataFrame
-        `SENSOR_DAY`: tag; readings, of them good, spikes, out_of_range, frozen, calibration and
-        other_bad; frozen_min (time a frozen value was all there was [min]); gap_min and
-        longest_gap_min (time without any reading, sound or not [min]; a reading speaks for
-        ``Signal.longest_gap_min``); calibration_step (good readings after the day's calibration
-        less those before it, the largest one [inside unit]; null without one).
+        Columns of `SENSOR_DAY_COLUMNS`, by tag. gap_min and longest_gap_min count time without any
+        reading, sound or not; a reading speaks for ``Signal.longest_gap_min``. calibration_step
+        is good readings after the day's calibration less those before it, the largest one; null
+        without one.
     """
     parts = by_tag(screened)
     edges = (start_utc.timestamp(), end_utc.timestamp())
     rows = [_tag_day(parts.get(s.tag), s, edges) for s in signals]
-    return pl.DataFrame(rows, schema=SENSOR_DAY, orient="row").sort("tag")
+    return pl.DataFrame(rows, schema=polars_schema(SENSOR_DAY_COLUMNS), orient="row").sort("tag")
 
 
 def _tag_day(

@@ -14,12 +14,30 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from features.base import LabSource, Signal, in_order, rows_by_tag, times_us, values
+from features.base import (
+    TAG,
+    Column,
+    Columns,
+    LabSource,
+    Signal,
+    check_frame,
+    in_order,
+    rows_by_tag,
+    times_us,
+    values,
+)
 from features.signal.quality_tests import calibrations, frozen_runs, spikes
 
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
+#: What `quality_counts` gives.
+QUALITY_COLUMNS: Final[Columns] = {
+    "day": Column(pl.Date(), "UTC", "Day."),
+    "tag": TAG,
+    "reason": Column.text("good, or why the readings are bad."),
+    "readings": Column.count("How many."),
+}
 #: Reasons this module gives, in the order the tests are made; an earlier mark is not replaced.
 REASONS: Final = ("not_a_number", "out_of_range", "calibration", "spike", "frozen")
 #: Quantities that rest at zero when the plant does: a still zero is no frozen transmitter.
@@ -89,14 +107,15 @@ def quality_counts(readings: pl.DataFrame) -> pl.DataFrame:
     Returns
     -------
     polars.DataFrame
-        day (Date, UTC), tag, reason (``good`` when not bad), readings; sorted.
+        Columns of `QUALITY_COLUMNS`, sorted by day, tag and reason.
     """
     reason = pl.when("bad").then(pl.col("reason").fill_null("unknown")).otherwise(pl.lit("good"))
-    return (
+    counts = (
         readings.group_by(pl.col("ts_utc").dt.date().alias("day"), "tag", reason.alias("reason"))
         .agg(readings=pl.len().cast(pl.Int64))
         .sort("day", "tag", "reason")
     )
+    return check_frame(counts, QUALITY_COLUMNS)
 
 
 def _mark_not_numbers(frame: pl.DataFrame) -> pl.DataFrame:

@@ -13,12 +13,22 @@ from typing import Final
 
 import polars as pl
 
+from features.base import Column, Columns
+
 #: Vessels and the pH inside them are known to about a fifth, the corrected pH to 0.04 for days on
 #: end (estimates; the second as measured on simulated mills).
 _MODEL_LOG_SD: Final = 0.2
 _PH_SD: Final = 0.04
 _Z90: Final = 1.645
 _TONNES_A_MINUTE: Final = 1.0 / 60_000.0
+#: What `bare_sums` gives for each group.
+SUM_COLUMNS: Final[Columns] = {
+    "sucrose_fed_t": Column.number("t", "Sucrose fed."),
+    "unavoidable_t": Column.number("t", "Sucrose lost by the unavoidable."),
+    "excess_t": Column.number("t", "Sucrose lost above it."),
+    "minutes": Column.count("Minutes judged."),
+    "measured": Column.count("Of them with all readings."),
+}
 
 
 def multiplier_log_sd(low: float, high: float) -> float:
@@ -45,8 +55,8 @@ def bare_sums(minutes: pl.DataFrame, by: Sequence[str]) -> pl.DataFrame:
     Returns
     -------
     polars.DataFrame
-        `by`, sucrose_fed_t, unavoidable_t, excess_t [t], minutes judged and minutes measured;
-        sorted by `by`. Sums of parts of a group may be added.
+        `by` and the columns of `SUM_COLUMNS`, sorted by `by`. Sums of parts of a group may be
+        added.
     """
     return (
         minutes.group_by(*by)

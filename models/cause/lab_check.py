@@ -11,21 +11,24 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from features.base import Column, Columns, polars_schema
 from models.amount import Balance, Excess, OrdinaryBalance
 from models.base import Array, Minutes
 from models.cause.causes import fact
 
-DAILY_SCHEMA = pl.Schema(
-    [("day", pl.Date())]
-    + [
-        (name, pl.Float64())
-        for name in (
-            *("sucrose_fed_t", "kinetic_t", "chemical_t", "chemical_sd_t"),
-            *("unexplained_t", "detection_limit_t"),
-        )
-    ]
-    + [("pairs", pl.Int64())]
-)
+#: What `daily_frame` gives.
+DAILY_COLUMNS: Columns = {
+    "day": Column(pl.Date(), "plant-local time", "Day."),
+    "sucrose_fed_t": Column.number("t", "Sucrose fed."),
+    "kinetic_t": Column.number("t", "Sucrose lost by the kinetics."),
+    "chemical_t": Column.number("t", "Sucrose lost by laboratory pairs; null without."),
+    "chemical_sd_t": Column.number("t", "Standard error of chemical_t."),
+    "unexplained_t": Column.number("t", "chemical_t less kinetic_t."),
+    "detection_limit_t": Column.number(
+        "t", "Loss that the ordinary daily balance sees every second time."
+    ),
+    "pairs": Column.count("Laboratory pairs of the day."),
+}
 _LEAST_QUIET_PAIRS = 8
 #: Correlation of neighbouring pairs: half of a pair's variance is that of the limed juice, and
 #: neighbours share about half of its samples (estimate; 0.12-0.22 on tuning seasons).
@@ -145,21 +148,19 @@ def daily_frame(minutes: Minutes, lab_check: LabCheck, zone: str = "UTC") -> pl.
     Parameters
     ----------
     minutes : Minutes
-    lab_check : Witness
+    lab_check : LabCheck
     zone : str
         IANA name of the time zone whose midnights part the days.
 
     Returns
     -------
     DataFrame
-        `DAILY_SCHEMA`, one row a calendar day that has minutes: sucrose_fed_t; kinetic_t [t];
-        chemical_t with its standard error chemical_sd_t [t], null on a day without pairs;
-        unexplained_t: chemical less kinetic for the same samples, which no finding contains;
-        detection_limit_t: loss that the ordinary daily balance would see that day; pairs.
+        Columns of `DAILY_COLUMNS`, one row a calendar day that has minutes. unexplained_t is for
+        the samples of the day alone, and no finding contains it.
     """
     return pl.DataFrame(
         [_day(minutes, lab_check, bounds) for bounds in _days(minutes, zone)],
-        schema=DAILY_SCHEMA,
+        schema=polars_schema(DAILY_COLUMNS),
         orient="row",
     )
 

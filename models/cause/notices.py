@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from features.base import Station
+from features.base import Column, Columns, Station, polars_schema
 from models.amount import LabPoints, lab_series
 from models.base import (
     MINUTES_PER_BLOCK,
@@ -20,14 +20,12 @@ from models.base import (
 )
 from models.detect import stop_runs
 
-NOTICE_SCHEMA = pl.Schema(
-    {
-        "started": pl.Datetime("us", "UTC"),
-        "ended": pl.Datetime("us", "UTC"),
-        "kind": pl.String(),
-        "text": pl.String(),
-    }
-)
+NOTICE_COLUMNS: Columns = {
+    "started": Column.moment("First minute."),
+    "ended": Column.moment("End (excluded)."),
+    "kind": Column.text("What kind of thing."),
+    "text": Column.text("In words."),
+}
 _SHORTEST_STOP_MIN = 90
 
 
@@ -78,13 +76,13 @@ def find_notices(
     Returns
     -------
     DataFrame
-        Columns of ``NOTICE_SCHEMA`` in order of time.
+        Columns of ``NOTICE_COLUMNS`` in order of time.
     """
     rows: list[dict[str, object]] = []
     for watch in _watches(minutes, lab, points, lab_shift, station):
         rows += [_notice(minutes, watch, run) for run in _periods(minutes, watch)]
     rows += _handled_stops(minutes, claimed)
-    return pl.DataFrame(rows, schema=NOTICE_SCHEMA).sort("started", "kind")
+    return pl.DataFrame(rows, schema=polars_schema(NOTICE_COLUMNS)).sort("started", "kind")
 
 
 def _watches(

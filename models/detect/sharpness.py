@@ -13,22 +13,22 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from features.base import Column, Columns, polars_schema
 from models.amount import Excess
 from models.base import MINUTES_PER_BLOCK, Array, Minutes, block_means, long_run_variance
 from models.detect.channels import Channel
 from models.search import residual_of
 
-SCHEMA = pl.Schema(
-    {
-        "feature": pl.String(),
-        "section": pl.String(),
-        "unit": pl.String(),
-        "lrv_raw": pl.Float64(),
-        "lrv_residual": pl.Float64(),
-        "ratio": pl.Float64(),
-        "smallest_8h": pl.Float64(),
-    }
-)
+#: What `lrv_ratios` gives.
+SHARPNESS_COLUMNS: Columns = {
+    "feature": Column.text("Channel of the search, or feature in words."),
+    "section": Column.text("Where."),
+    "unit": Column.text("Unit of the signals; log is a natural logarithm."),
+    "lrv_raw": Column.number("unit squared", "Long-run variance of the raw signal."),
+    "lrv_residual": Column.number("unit squared", "The same of what is watched."),
+    "ratio": Column.number("1", "lrv_raw over lrv_residual: above 1, physics helps."),
+    "smallest_8h": Column.number("unit", "Least change of eight hours that shows."),
+}
 _SHIFT_H = 8.0
 
 
@@ -71,7 +71,7 @@ def lrv_ratios(
             _row(channel.name, channel.section, "kg/h", multiplier * loss, channel.kg_h, quiet)
         )
     rows += [_row(*feature, quiet) for feature in _station_features(minutes)]
-    return pl.DataFrame(rows, schema=SCHEMA, orient="row")
+    return pl.DataFrame(rows, schema=polars_schema(SHARPNESS_COLUMNS), orient="row")
 
 
 def _station_features(minutes: Minutes) -> list[tuple[str, str, str, Array, Array]]:

@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from features.base import Station
+from features.base import MINUTE, Column, Columns, Station, check_frame, polars_schema
 from models.amount import (
     Balance,
     Excess,
@@ -44,8 +44,8 @@ from models.cause import (
     published_pct,
     with_faults,
 )
-from models.detect import SCHEMA as SHARPNESS
 from models.detect import (
+    SHARPNESS_COLUMNS,
     Candidate,
     Context,
     MicrobialSpan,
@@ -60,6 +60,17 @@ from models.detect import (
 from models.find.rows import candidate_row, microbial_row, ranked
 from models.search import NOISE, cells_in, score_blocks, with_marks
 
+#: `Losses.minutes`: one minute of the search's result.
+LOSS_COLUMNS: Columns = {
+    "ts_utc": MINUTE,
+    "loss_kg_h": Column.number("kg/h", "Sucrose inverted, multiplier and pH put right."),
+    "unavoidable_kg_h": Column.number("kg/h", "The same with every vessel at target."),
+    "excess_kg_h": Column.number("kg/h", "Loss less the unavoidable."),
+    "ph_limed_true": Column.number("pH", "Limed juice, the probe put right."),
+    "ph_clear_true": Column.number("pH", "Clear juice, the probe put right."),
+    "measured": Column.flag("False where something was not measured and stands at usual."),
+}
+
 
 @dataclass(frozen=True)
 class Losses:
@@ -68,16 +79,14 @@ class Losses:
     Attributes
     ----------
     findings : DataFrame
-        Columns of ``models.find.rows.FINDING_SCHEMA``, best first.
+        Columns of ``models.find.rows.FINDING_COLUMNS``, best first.
     notices : DataFrame
-        Columns started, ended, kind, text: odd, but no loss.
+        Columns of ``models.cause.notices.NOTICE_COLUMNS``: odd, but no loss.
     minutes : DataFrame
-        ts_utc, loss_kg_h, unavoidable_kg_h, excess_kg_h (multiplier and corrected pH applied; what
-        was not measured counts at its season median), measured (False in such minutes),
-        ph_limed_true, ph_clear_true.
+        Columns of ``LOSS_COLUMNS``: what was not measured counts at its season median.
     multiplier : Multiplier
     daily : DataFrame
-        Columns of ``models.cause.lab_check.DAILY_SCHEMA``: loss between limed and clear juice by
+        Columns of ``models.cause.lab_check.DAILY_COLUMNS``: loss between limed and clear juice by
         kinetics and by chemistry, what stays unexplained, and what the ordinary daily balance would
         see.
     faults : tuple of SensorFault
@@ -87,7 +96,7 @@ class Losses:
     cells : int
         Hypotheses looked at, one a channel and six hours; see ``models.search.significance``.
     sharpness : DataFrame
-        Columns of ``models.detect.sharpness.SCHEMA``: what each derived feature gains over its raw
+        Columns of ``models.detect.SHARPNESS_COLUMNS``: what each derived feature gains over its raw
         signal.
     """
 
@@ -99,7 +108,9 @@ class Losses:
     faults: tuple[SensorFault, ...] = ()
     biases: dict[str, ProbeBias] = field(default_factory=dict)
     cells: int = 1
-    sharpness: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=SHARPNESS))
+    sharpness: pl.DataFrame = field(
+        default_factory=lambda: pl.DataFrame(schema=polars_schema(SHARPNESS_COLUMNS))
+    )
 
 
 def find_losses(
@@ -257,4 +268,5 @@ def _series(
         [pl.Series(name, values) for name, values in columns.items()]
     )
     known = pl.Series("measured", excess.measured)
-    return frame.with_columns(pl.col(list(columns)).fill_nan(None), known)
+    frame = frame.with_columns(pl.col(list(columns)).fill_nan(None), known)
+    return check_frame(frame, LOSS_COLUMNS)

@@ -8,6 +8,7 @@ import math
 import numpy as np
 import polars as pl
 
+from features.base import Column, Columns, polars_schema
 from models.account import account_of, microbial_account
 from models.amount import Excess, Multiplier
 from models.base import MINUTES_PER_BLOCK, Array, Minutes, nan_sum
@@ -16,25 +17,23 @@ from models.detect import Candidate, Context, MicrobialSpan
 from models.find.rank import Amount, confidence_of, error_of
 from models.search import OutlierScore
 
-FINDING_SCHEMA = pl.Schema(
-    {
-        "section": pl.String(),
-        "started": pl.Datetime("us", "UTC"),
-        "ended": pl.Datetime("us", "UTC"),
-        "cause": pl.String(),
-        "lost_t": pl.Float64(),
-        "lost_t_low": pl.Float64(),
-        "lost_t_high": pl.Float64(),
-        "lost_pct": pl.Float64(),
-        "confidence": pl.Float64(),
-        "p_value": pl.Float64(),
-        "q_value": pl.Float64(),
-        "mark": pl.String(),
-        "rank": pl.Int64(),
-        "open": pl.Boolean(),
-        "evidence": pl.String(),
-    }
-)
+FINDING_COLUMNS: Columns = {
+    "section": Column.text("Vessel with most of the loss, or train."),
+    "started": Column.moment("First minute of the loss."),
+    "ended": Column.moment("End of the loss (excluded)."),
+    "cause": Column.text("Cause that the evidence names, or unexplained."),
+    "lost_t": Column.number("t sucrose", "Lost beyond the unavoidable."),
+    "lost_t_low": Column.number("t sucrose", "Lower end of the 90 % interval."),
+    "lost_t_high": Column.number("t sucrose", "Upper end of the 90 % interval."),
+    "lost_pct": Column.number("% of the sucrose fed meanwhile", "The same as a share."),
+    "confidence": Column.number("0 to 1", "How sure the finding is."),
+    "p_value": Column.number("0 to 1", "Chance of such an episode where nothing is lost."),
+    "q_value": Column.number("0 to 1", "Share of false findings among all at least as sure."),
+    "mark": Column.text("listed, or confident: sure enough for the strict list."),
+    "rank": Column.count("Place in the list, 1 is most worth acting on."),
+    "open": Column.flag("True when it goes on to the end of data."),
+    "evidence": Column.text("Facts, shares, alternatives and uncertainty, as JSON."),
+}
 
 
 def candidate_row(
@@ -176,7 +175,7 @@ def _without_nan(item: object) -> object:
 
 def ranked(rows: list[dict[str, object]]) -> pl.DataFrame:
     """Best first: tonnes times confidence; ties by time."""
-    frame = pl.DataFrame(rows, schema=FINDING_SCHEMA)
+    frame = pl.DataFrame(rows, schema=polars_schema(FINDING_COLUMNS))
     worth = pl.col("lost_t") * pl.col("confidence")
     ordered = frame.sort(worth, pl.col("started"), descending=[True, False], maintain_order=True)
     return ordered.with_columns(rank=pl.int_range(1, pl.len() + 1, dtype=pl.Int64))

@@ -33,10 +33,11 @@ from dataclasses import asdict
 import numpy as np
 import polars as pl
 
+from features.base import polars_schema
+from models.find import FINDING_COLUMNS
 from models.judge.card import FALSE_PER_WEEK, Scorecard
 from models.judge.marks import (
     FOUND_IOU,
-    UTC_TIME,
     Spans,
     before_too_many_false,
     claimed,
@@ -49,20 +50,11 @@ from models.judge.marks import (
 from models.judge.nightly import NightlyList, first_listed
 from models.judge.order import ndcg
 
-#: Columns of a findings frame that the marks and the baselines share.
-SCORED_SCHEMA = pl.Schema(
-    {
-        "cause": pl.String(),
-        "started": UTC_TIME,
-        "ended": UTC_TIME,
-        "lost_t": pl.Float64(),
-        "lost_t_low": pl.Float64(),
-        "lost_t_high": pl.Float64(),
-        "rank": pl.Int64(),
-        "confidence": pl.Float64(),
-    }
-)
 _NEEDED = ("cause", "started", "ended", "lost_t", "lost_t_low", "lost_t_high")
+#: Columns of a findings frame that the marks and the baselines share.
+SCORED_SCHEMA = polars_schema(
+    {name: FINDING_COLUMNS[name] for name in (*_NEEDED, "rank", "confidence")}
+)
 _TRUTH_NEEDED = ("event", "kind", "cause", "start_utc", "end_utc", "lost_t")
 _TOGETHER = ("lost_t", "lost_t_low", "lost_t_high")
 _MARK_SCHEMA = {

@@ -23,7 +23,6 @@ _AROUND_SHARE: Final = 0.6
 #: Minutes read before and after what is drawn: noise is judged, and juice followed, further back.
 _BEFORE: Final = timedelta(days=3)
 _AFTER: Final = timedelta(days=1)
-_LAB_SCHEMA: Final = ("ts_utc", "analyte", "place", "port", "value", "sd")
 
 
 @dataclass(frozen=True)
@@ -107,7 +106,7 @@ def gather(mill: Mill, finding: dict[str, Any]) -> Material:
     losses = _on_axis(times, losses)
     minutes = _minutes(times, station, zones)
     readings = lake.read_readings(*span, [s.tag for s in mill.station.lab])
-    lab = lab_results(readings, mill.station).select(_LAB_SCHEMA)
+    lab = lab_results(readings, mill.station)
     runs = store.runs().filter(pl.col("run_id") == finding["run_id"])
     return Material(
         mill=mill,

@@ -6,6 +6,7 @@ from pipeline.exports.layout import Plan, layout_for
 from pipeline.exports.quick import quick_pieces
 from pipeline.exports.refused import (
     FOLDER,
+    REFUSED_COLUMNS,
     ROWS_KEPT,
     Tally,
     read_refused,

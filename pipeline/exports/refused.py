@@ -17,6 +17,7 @@ from typing import Final
 
 import polars as pl
 
+from features.base import Column, Columns, polars_schema
 from pipeline.base import DataError
 from pipeline.lake import Storage
 
@@ -24,9 +25,13 @@ from pipeline.lake import Storage
 ROWS_KEPT: Final = 1000
 #: Longest text kept of a refused row; exports are foreign text.
 TEXT_CHARS: Final = 200
-REFUSED_SCHEMA: Final = pl.Schema(
-    [("file", pl.String()), ("row", pl.Int64()), ("reason", pl.String()), ("text", pl.String())]
-)
+REFUSED_COLUMNS: Final[Columns] = {
+    "file": Column.text("Name of the export; untrusted text."),
+    "row": Column.count("Row of the file from 1, headings not counted."),
+    "reason": Column.text("Why it was refused."),
+    "text": Column.text("The row, shortened; untrusted text."),
+}
+REFUSED_SCHEMA: Final = polars_schema(REFUSED_COLUMNS)
 FOLDER: Final = "refused"
 #: Cells of a row joined into its text; a row of thousands of columns is cut long before.
 _CELLS: Final = 50
@@ -158,7 +163,7 @@ def read_refused(lake: Storage, reason: str | None = None, file: str | None = No
     Returns
     -------
     polars.DataFrame
-        file, row, reason, text.
+        Columns of `REFUSED_COLUMNS`.
 
     Raises
     ------

@@ -11,8 +11,8 @@ from pipeline.files.head import (
     plain_name,
     subhead,
 )
-from pipeline.files.limits import LONGEST_ROW, check_unpacked, shown
+from pipeline.files.limits import shown
 from pipeline.files.parquet_blocks import ParquetSource
 from pipeline.files.tables import ExportFile, batches, explained, export_tables
-from pipeline.files.text import EXTRA, parse_block
+from pipeline.files.text import EXTRA
 from pipeline.files.text_blocks import TextSource

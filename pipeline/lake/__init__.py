@@ -11,6 +11,7 @@ from pipeline.lake.kinds import (
     LOSSES,
     NOTICES,
     SEARCHED,
+    SEARCHED_COLUMNS,
     SENSOR_DAYS,
     SENSORS,
     SHARPNESS,
@@ -19,5 +20,5 @@ from pipeline.lake.kinds import (
     ZONES,
 )
 from pipeline.lake.lake import Lake
-from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, merge_readings
+from pipeline.lake.merge import READINGS_COLUMNS, READINGS_SCHEMA, DayMerge, merge_readings
 from pipeline.lake.storage import Storage

@@ -7,6 +7,8 @@ from datetime import date, datetime, timedelta
 
 import polars as pl
 
+from features.base import polars_schema
+from features.signal import QUALITY_COLUMNS
 from pipeline.base import ONE_DAY, DataError, midnight
 from pipeline.lake.kinds import HEALTH, STATION
 from pipeline.lake.lake import Lake
@@ -57,7 +59,7 @@ def tag_health(mill: Mill, first: date, last: date) -> pl.DataFrame:
     """
     counts = lake_of(mill).read_features(HEALTH, first, last)
     if counts.is_empty():
-        counts = pl.DataFrame(schema={"tag": pl.String, "reason": pl.String, "readings": pl.Int64})
+        counts = polars_schema(QUALITY_COLUMNS).to_frame()
     by_reason = (
         counts.group_by("tag", "reason")
         .agg(pl.col("readings").sum())

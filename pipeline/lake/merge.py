@@ -29,17 +29,16 @@ from typing import Final
 
 import polars as pl
 
-from features.base import in_order, rows_by_tag
+from features.base import TAG, Column, Columns, in_order, polars_schema, rows_by_tag
 
-READINGS_SCHEMA: Final = pl.Schema(
-    [
-        ("ts_utc", pl.Datetime("us", "UTC")),
-        ("tag", pl.String()),
-        ("value", pl.Float64()),
-        ("bad", pl.Boolean()),
-        ("reason", pl.String()),
-    ]
-)
+READINGS_COLUMNS: Final[Columns] = {
+    "ts_utc": Column.moment("Moment of the reading."),
+    "tag": TAG,
+    "value": Column.number("inside unit of the tag", "Null when unreadable."),
+    "bad": Column.flag("True when the reading must not be used."),
+    "reason": Column.text("Why it is bad; null when good."),
+}
+READINGS_SCHEMA: Final = polars_schema(READINGS_COLUMNS)
 _KEY: Final = ("tag", "ts_utc")
 #: Worth of a good reading, see `_worth`.
 _GOOD: Final = 2

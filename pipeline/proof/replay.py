@@ -14,7 +14,7 @@ from typing import Final
 
 import polars as pl
 
-from models.find import FINDING_SCHEMA
+from models.find import FINDING_COLUMNS
 from models.judge import NightlyList
 from pipeline import stages
 from pipeline.base import ONE_DAY, Progress, Window, silent
@@ -150,7 +150,7 @@ def replay(mill: Mill, progress: Progress = silent) -> Iterator[NightlyList]:
         merged = merge_findings(list(known.values()), found, bounds, window.end, "")
         known |= {row["finding_id"]: row for row in merged}
         shown = [row for row in known.values() if row["status"] != "withdrawn"]
-        schema = {name: kind for name, kind in FINDING_SCHEMA.items() if name != "open"}
+        schema = {name: c.dtype for name, c in FINDING_COLUMNS.items() if name != "open"}
         yield NightlyList(at_utc, pl.DataFrame(shown, schema=schema, infer_schema_length=None))
     progress("Replaying the mornings", len(moments), len(moments))
 

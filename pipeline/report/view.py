@@ -111,7 +111,7 @@ class ReportView:
         finding counts.
     balance : polars.DataFrame or None
         A row a plant-local day: loss between limed and clear juice by kinetics and by chemistry,
-        and what stays unexplained [t], as ``models.cause.lab_check.DAILY_SCHEMA`` has it.
+        and what stays unexplained [t], as ``models.cause.lab_check.DAILY_COLUMNS`` has it.
     missing_tags : tuple of str
         Tags described for the mill that no export held.
     not_computed : tuple of Gap
@@ -244,7 +244,7 @@ class WeekView:
         ts_utc and excess_kg_h around findings that were called fixed.
     run : RunHealth
     sharpness : polars.DataFrame or None
-        Of the search that the week's end lies in, as ``models.detect.sharpness.SCHEMA`` has it.
+        Of the search that the week's end lies in, as ``models.detect.SHARPNESS_COLUMNS`` has it.
     """
 
     report: ReportView

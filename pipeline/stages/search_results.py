@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import polars as pl
 
+from features.base import polars_schema
 from models.account import bare_sums
 from models.find import Losses
 from pipeline.base import ONE_DAY, midnight
@@ -17,6 +18,7 @@ from pipeline.lake import (
     LOSSES,
     NOTICES,
     SEARCHED,
+    SEARCHED_COLUMNS,
     SENSOR_DAYS,
     SHARPNESS,
     STATION,
@@ -86,7 +88,7 @@ def _told(search_window: SearchWindow, losses: Losses, stamp: str, inputs: str) 
         "multiplier_high": losses.multiplier.high,
         "multiplier_pairs": losses.multiplier.pairs,
     }
-    return pl.DataFrame([row], infer_schema_length=None)
+    return pl.DataFrame([row], schema=polars_schema(SEARCHED_COLUMNS))
 
 
 def _keep_series(lake: Lake, search_window: SearchWindow, losses: Losses) -> None:

@@ -16,7 +16,7 @@ from models.find import Losses
 from pipeline.base import ONE_DAY, Window
 from pipeline.lake import SENSORS, lake_of
 from pipeline.mill import Mill
-from pipeline.store import SENSOR_COLUMNS, published_store_of
+from pipeline.store import published_store_of, table_schema
 
 #: A fault is told on a day when it lasted this long there.
 _LEAST_MIN: Final = 15
@@ -58,7 +58,7 @@ def _of_day(mill: Mill, counts: pl.DataFrame, day: date, losses: Losses) -> pl.D
             | {"drift": drift and drift.value, "drift_sd": drift and drift.sd}
             | {"verdict": verdict, "text": text}
         )
-    return pl.DataFrame(rows, schema=SENSOR_COLUMNS)
+    return pl.DataFrame(rows, schema=table_schema("sensor_health"))
 
 
 def _drifts(mill: Mill, biases: dict[str, ProbeBias], begin: int) -> dict[str, Drift]:

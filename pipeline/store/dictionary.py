@@ -1,27 +1,44 @@
 """The data dictionary: every column lostpol writes, from the schemas themselves.
 
-Tables and views speak for themselves: their comments are in the database's own schema. Frames
-that the pure rooms make are described there; what only the lake holds is described here.
+Tables and views speak for themselves: their comments are in the database's own schema. A frame is
+described by the room that makes it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
-import duckdb
 import polars as pl
 
-from features.base import QUANTITY_COLUMNS, STATION_COLUMNS, TIME, ZONE_COLUMNS, Column
+from features.base import (
+    MINUTE,
+    QUANTITY_COLUMNS,
+    STATION_COLUMNS,
+    ZONE_COLUMNS,
+    Column,
+    Columns,
+)
+from features.signal import QUALITY_COLUMNS, SENSOR_DAY_COLUMNS
+from models.account import SUM_COLUMNS
+from models.cause import DAILY_COLUMNS, NOTICE_COLUMNS
+from models.detect import SHARPNESS_COLUMNS
+from models.find import FINDING_COLUMNS, LOSS_COLUMNS
 from pipeline.base import ConfigError
+from pipeline.exports import REFUSED_COLUMNS
 from pipeline.lake import (
     DAILY,
+    FOUND,
     GRID,
     HEALTH,
     LOSSES,
     NOTICES,
+    READINGS_COLUMNS,
+    SEARCHED,
+    SEARCHED_COLUMNS,
+    SENSOR_DAYS,
     SENSORS,
     SHARPNESS,
     STATION,
@@ -29,13 +46,8 @@ from pipeline.lake import (
     ZONES,
 )
 from pipeline.store.export import EXPORT_COLUMNS
-from pipeline.store.schema import MIGRATIONS
+from pipeline.store.tables import empty_store, table_schema
 
-_TEXT: Final = pl.String()
-_NUMBER: Final = pl.Float64()
-_COUNT: Final = pl.Int64()
-_MINUTE: Final = Column(TIME, "UTC", "Start of the minute.", nullable=False)
-_TAG: Final = Column(_TEXT, "-", "Name of the tag in the exports; untrusted text.")
 _UNIT_WORDS: Final = {
     "m3_h": "m3/h",
     "degc": "degC",
@@ -68,124 +80,45 @@ class Chapter:
 
 
 #: What lies in the lake: folder to what a row is, and its columns.
-LAKE: Final[dict[str, tuple[str, Mapping[str, Column]]]] = {
+LAKE: Final[dict[str, tuple[str, Columns]]] = {
     "readings": (
         "Readings as exported, in inside units, by UTC day; unique by tag and moment",
-        {
-            "ts_utc": Column(TIME, "UTC", "Moment of the reading."),
-            "tag": _TAG,
-            "value": Column(_NUMBER, "inside unit of the tag", "Null when unreadable."),
-            "bad": Column(pl.Boolean(), "-", "True when the reading must not be used."),
-            "reason": Column(_TEXT, "-", "Why it is bad; null when good."),
-        },
+        READINGS_COLUMNS,
     ),
-    "refused": (
-        "Rows of one export that were refused",
-        {
-            "file": Column(_TEXT, "-", "Name of the export; untrusted text."),
-            "row": Column(_COUNT, "-", "Row of the file from 1, headings not counted."),
-            "reason": Column(_TEXT, "-", "Why it was refused."),
-            "text": Column(_TEXT, "-", "The row, shortened; untrusted text."),
-        },
-    ),
+    "refused": ("Rows of one export that were refused", REFUSED_COLUMNS),
     f"features/{GRID}": (
         "One minute of all signals; a column for each signal of the description, named by "
         "quantity, place, side and unit",
         {
-            "ts_utc": _MINUTE,
-            "purity_mixed_juice_pct": Column(_NUMBER, "%", "Purity by the laboratory, or target."),
+            "ts_utc": MINUTE,
+            "purity_mixed_juice_pct": Column.number("%", "Purity by the laboratory, or target."),
         },
     ),
-    f"features/{HEALTH}": (
-        "Readings of one tag and UTC day by reason",
-        {
-            "day": Column(pl.Date(), "UTC", "Day."),
-            "tag": _TAG,
-            "reason": Column(_TEXT, "-", "good, or why the readings are bad."),
-            "readings": Column(_COUNT, "-", "How many."),
-        },
-    ),
-    f"features/{SENSORS}": (
-        "What one tag did on one UTC day",
-        {
-            "tag": _TAG,
-            "readings": Column(_COUNT, "-", "Readings of the day."),
-            "good": Column(_COUNT, "-", "Of these, good ones."),
-            "spikes": Column(_COUNT, "-", "Single readings far from their neighbours."),
-            "out_of_range": Column(_COUNT, "-", "Readings that cannot be."),
-            "frozen": Column(_COUNT, "-", "Readings of a value that did not move."),
-            "calibration": Column(_COUNT, "-", "Readings of buffer while a pH probe was off line."),
-            "other_bad": Column(_COUNT, "-", "Bad on arrival, or no number."),
-            "frozen_min": Column(_NUMBER, "min", "Time a frozen value was all there was."),
-            "gap_min": Column(_NUMBER, "min", "Time without a reading."),
-            "longest_gap_min": Column(_NUMBER, "min", "Longest time without a reading."),
-            "calibration_step": Column(
-                _NUMBER, "unit of the tag", "Reading after calibration less before."
-            ),
-        },
-    ),
+    f"features/{HEALTH}": ("Readings of one tag and UTC day by reason", QUALITY_COLUMNS),
+    f"features/{SENSORS}": ("What one tag did on one UTC day", SENSOR_DAY_COLUMNS),
     f"features/{STATION}": ("One minute of the station as a whole", STATION_COLUMNS),
     f"features/{ZONES}": ("One minute of one vessel", ZONE_COLUMNS),
-    f"features/{LOSSES}": (
-        "One minute of the search's result, for drawing",
-        {
-            "ts_utc": _MINUTE,
-            "loss_kg_h": Column(_NUMBER, "kg/h", "Sucrose inverted, multiplier and pH put right."),
-            "unavoidable_kg_h": Column(_NUMBER, "kg/h", "The same with every vessel at target."),
-            "excess_kg_h": Column(_NUMBER, "kg/h", "Loss less the unavoidable."),
-            "ph_limed_true": Column(_NUMBER, "pH", "Limed juice, the probe put right."),
-            "ph_clear_true": Column(_NUMBER, "pH", "Clear juice, the probe put right."),
-            "measured": Column(
-                pl.Boolean(), "-", "False where something was not measured and stands at usual."
-            ),
-        },
-    ),
-    f"features/{NOTICES}": (
-        "Something odd that lost nothing",
-        {
-            "started": Column(TIME, "UTC", "First minute."),
-            "ended": Column(TIME, "UTC", "End (excluded)."),
-            "kind": Column(_TEXT, "-", "What kind of thing."),
-            "text": Column(_TEXT, "-", "In words."),
-        },
-    ),
+    f"features/{LOSSES}": ("One minute of the search's result, for drawing", LOSS_COLUMNS),
+    f"features/{NOTICES}": ("Something odd that lost nothing", NOTICE_COLUMNS),
     f"features/{DAILY}": (
         "One plant-local day between limed and clear juice, by kinetics and by the laboratory",
-        {
-            "day": Column(pl.Date(), "plant-local time", "Day."),
-            "sucrose_fed_t": Column(_NUMBER, "t", "Sucrose fed."),
-            "kinetic_t": Column(_NUMBER, "t", "Sucrose lost by the kinetics."),
-            "chemical_t": Column(_NUMBER, "t", "Sucrose lost by laboratory pairs; null without."),
-            "chemical_sd_t": Column(_NUMBER, "t", "Standard error of chemical_t."),
-            "unexplained_t": Column(_NUMBER, "t", "chemical_t less kinetic_t."),
-            "detection_limit_t": Column(
-                _NUMBER, "t", "Loss that the ordinary daily balance sees every second time."
-            ),
-            "pairs": Column(_COUNT, "-", "Laboratory pairs of the day."),
-        },
+        DAILY_COLUMNS,
     ),
     f"features/{SUMS}": (
         "One plant-local day of a search, as far as it lies in it; filed by the search's first day",
-        {
-            "day_local": Column(pl.Date(), "plant-local time", "Day."),
-            "sucrose_fed_t": Column(_NUMBER, "t", "Sucrose fed."),
-            "unavoidable_t": Column(_NUMBER, "t", "Sucrose lost by the unavoidable."),
-            "excess_t": Column(_NUMBER, "t", "Sucrose lost above it."),
-            "minutes": Column(_COUNT, "-", "Minutes judged."),
-            "measured": Column(_COUNT, "-", "Of them with all readings."),
-        },
+        {"day_local": Column(pl.Date(), "plant-local time", "Day.")} | dict(SUM_COLUMNS),
     ),
     f"features/{SHARPNESS}": (
         "One derived feature of a search beside its raw signal; filed by the search's first day",
-        {
-            "feature": Column(_TEXT, "-", "Channel of the search, or feature in words."),
-            "section": Column(_TEXT, "-", "Where."),
-            "unit": Column(_TEXT, "-", "Unit of the signals; log is a natural logarithm."),
-            "lrv_raw": Column(_NUMBER, "unit squared", "Long-run variance of the raw signal."),
-            "lrv_residual": Column(_NUMBER, "unit squared", "The same of what is watched."),
-            "ratio": Column(_NUMBER, "1", "lrv_raw over lrv_residual: above 1, physics helps."),
-            "smallest_8h": Column(_NUMBER, "unit", "Least change of eight hours that shows."),
-        },
+        SHARPNESS_COLUMNS,
+    ),
+    f"features/{FOUND}": (
+        "One loss that a search found; filed by the search's first day",
+        FINDING_COLUMNS,
+    ),
+    f"features/{SEARCHED}": (
+        "How a search was made; filed by its first day",
+        SEARCHED_COLUMNS,
     ),
 }
 
@@ -201,10 +134,20 @@ def chapters() -> list[Chapter]:
         "One finding; CSV, XLSX and Parquet alike (lostpol findings MILL --out FILE)",
         _described(EXPORT_COLUMNS),
     )
-    return [*_of_database(), export, *lake, _signals()]
+    tables = _of_database()
+    return [*tables, export, *lake, _sensor_days(tables), _signals()]
 
 
-def _described(columns: Mapping[str, Column]) -> tuple[Entry, ...]:
+def _sensor_days(tables: Iterable[Chapter]) -> Chapter:
+    """What a search says of the sensors, before it goes into the store: the columns of a table."""
+    (table,) = [chapter for chapter in tables if chapter.title == "Table sensor_health"]
+    types = table_schema("sensor_health")
+    about = "One tag and UTC day as a search saw it; filed by the search's first day"
+    entries = tuple(replace(entry, kind=str(types[entry.name])) for entry in table.entries)
+    return Chapter(f"Lake: features/{SENSOR_DAYS}", about, entries)
+
+
+def _described(columns: Columns) -> tuple[Entry, ...]:
     return tuple(Entry(n, str(c.dtype), c.unit, c.description) for n, c in columns.items())
 
 
@@ -224,9 +167,7 @@ def _signals() -> Chapter:
 
 def _of_database() -> list[Chapter]:
     """Tables and views of an empty store, as the database itself describes them."""
-    with duckdb.connect() as connection:
-        for script in MIGRATIONS:
-            connection.execute(script)
+    with empty_store() as connection:
         about = connection.sql(
             "SELECT table_name, comment, 'Table' FROM duckdb_tables() WHERE NOT internal "
             "UNION ALL "

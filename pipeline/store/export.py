@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import polars as pl
 
-from features.base import TIME, Column
+from features.base import TIME, Column, Columns, polars_schema
+from models.find import FINDING_COLUMNS
 from pipeline.base import ConfigError
 from pipeline.mill import Mill
 from pipeline.store.folders import published_store_of
@@ -33,40 +34,35 @@ _DIGITS: Final = 6
 #: Longest text of one cell; a spreadsheet takes 32,767 characters.
 _LONGEST: Final = 10_000
 
-EXPORT_COLUMNS: Final[dict[str, Column]] = {
-    "rank": Column(pl.Int64(), "-", "Place in the list, 1 is most worth acting on."),
-    "finding_id": Column(_TEXT, "-", "Name of the finding, the same in every run."),
-    "mill": Column(_TEXT, "-", "Name of the mill."),
-    "section": Column(_TEXT, "-", "Vessel with most of the loss, or train."),
-    "cause": Column(_TEXT, "-", "Cause that the evidence names, or unexplained."),
-    "status": Column(_TEXT, "-", "open (to the end of data) or ended."),
-    "mark": Column(_TEXT, "-", "listed, or confident: sure enough for the strict list."),
-    "verdict": Column(_TEXT, "-", "confirmed, dismissed, fixed, look_again; empty: nothing yet."),
-    "started_local": Column(_LOCAL, "plant-local time", "First minute of the loss."),
-    "ended_local": Column(_LOCAL, "plant-local time", "End of the loss (excluded)."),
-    "time_zone": Column(_TEXT, "-", "IANA zone of the plant-local times."),
-    "started_utc": Column(TIME, "UTC", "First minute of the loss."),
-    "ended_utc": Column(TIME, "UTC", "End of the loss (excluded)."),
-    "duration_h": Column(_NUMBER, "h", "How long it lasted."),
-    "lost_t": Column(_NUMBER, "t sucrose", "Lost beyond the unavoidable."),
-    "lost_t_low": Column(_NUMBER, "t sucrose", "Lower end of the 90 % interval."),
-    "lost_t_high": Column(_NUMBER, "t sucrose", "Upper end of the 90 % interval."),
-    "lost_pct": Column(_NUMBER, "% of the sucrose fed meanwhile", "The same as a share."),
-    "worth": Column(_NUMBER, "currency", "lost_t at the mill's price of sucrose."),
-    "worth_low": Column(_NUMBER, "currency", "Lower end of the 90 % interval."),
-    "worth_high": Column(_NUMBER, "currency", "Upper end of the 90 % interval."),
-    "currency": Column(_TEXT, "-", "ISO 4217 code."),
-    "confidence": Column(_NUMBER, "0 to 1", "How sure the finding is."),
-    "p_value": Column(_NUMBER, "0 to 1", "Chance of such an episode where nothing is lost."),
-    "q_value": Column(_NUMBER, "0 to 1", "Share of false findings among all at least as sure."),
-    "facts": Column(_TEXT, "-", "The first facts that carry the cause."),
-    "alternatives": Column(_TEXT, "-", "Other causes considered, with their weight."),
-    "verdict_note": Column(_TEXT, "-", "Why, in the words of who gave the verdict."),
-    "verdict_by": Column(_TEXT, "-", "Who gave it."),
-    "verdict_at_utc": Column(TIME, "UTC", "When it was given."),
-    "first_seen_utc": Column(TIME, "UTC", "End of data of the run that first found it."),
-    "last_seen_utc": Column(TIME, "UTC", "End of data of the run that last judged it."),
-    "run_id": Column(_TEXT, "-", "Run that last wrote it."),
+EXPORT_COLUMNS: Final[Columns] = {
+    "rank": FINDING_COLUMNS["rank"],
+    "finding_id": Column.text("Name of the finding, the same in every run."),
+    "mill": Column.text("Name of the mill."),
+    "section": FINDING_COLUMNS["section"],
+    "cause": FINDING_COLUMNS["cause"],
+    "status": Column.text("open (to the end of data) or ended."),
+    "mark": FINDING_COLUMNS["mark"],
+    "verdict": Column.text("confirmed, dismissed, fixed, look_again; empty: nothing yet."),
+    "started_local": Column(_LOCAL, "plant-local time", FINDING_COLUMNS["started"].description),
+    "ended_local": Column(_LOCAL, "plant-local time", FINDING_COLUMNS["ended"].description),
+    "time_zone": Column.text("IANA zone of the plant-local times."),
+    "started_utc": FINDING_COLUMNS["started"],
+    "ended_utc": FINDING_COLUMNS["ended"],
+    "duration_h": Column.number("h", "How long it lasted."),
+    **{name: FINDING_COLUMNS[name] for name in ("lost_t", "lost_t_low", "lost_t_high", "lost_pct")},
+    "worth": Column.number("currency", "lost_t at the mill's price of sucrose."),
+    "worth_low": Column.number("currency", "Lower end of the 90 % interval."),
+    "worth_high": Column.number("currency", "Upper end of the 90 % interval."),
+    "currency": Column.text("ISO 4217 code."),
+    **{name: FINDING_COLUMNS[name] for name in ("confidence", "p_value", "q_value")},
+    "facts": Column.text("The first facts that carry the cause."),
+    "alternatives": Column.text("Other causes considered, with their weight."),
+    "verdict_note": Column.text("Why, in the words of who gave the verdict."),
+    "verdict_by": Column.text("Who gave it."),
+    "verdict_at_utc": Column.moment("When it was given."),
+    "first_seen_utc": Column.moment("End of data of the run that first found it."),
+    "last_seen_utc": Column.moment("End of data of the run that last judged it."),
+    "run_id": Column.text("Run that last wrote it."),
 }
 
 
@@ -110,7 +106,7 @@ def findings_frame(mill: Mill) -> pl.DataFrame:
     found = store.findings()
     own = belonging(found.to_dicts(), store.verdicts().to_dicts())
     rows = [_row(mill, row, own.get(row["finding_id"])) for row in found.to_dicts()]
-    schema = pl.Schema({name: column.dtype for name, column in EXPORT_COLUMNS.items()})
+    schema = polars_schema(EXPORT_COLUMNS)
     frame = pl.DataFrame(rows, schema=schema)
     numbers = [name for name, kind in schema.items() if kind == _NUMBER]
     return frame.with_columns(pl.col(numbers).round_sig_figs(_DIGITS))

@@ -5,16 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from typing import Any, Final, Literal
+from typing import Any, Literal
 
 import duckdb
 import polars as pl
 
 from pipeline.store.matching import Row, merge_findings
-from pipeline.store.schema import FINDING_COLUMNS, RUN_COLUMNS, SENSOR_COLUMNS
 from pipeline.store.season import RANK, season_cells, settled
-
-_SENSORS: Final = ", ".join(SENSOR_COLUMNS)
 
 
 def frame_of(connection: duckdb.DuckDBPyConnection, query: str, mill: str) -> pl.DataFrame:
@@ -27,7 +24,6 @@ def insert(
     connection: duckdb.DuckDBPyConnection,
     known: Literal["REPLACE", "IGNORE"],
     table: str,
-    columns: Sequence[str],
     rows: Sequence[Mapping[str, Any]],
 ) -> None:
     """Insert rows; those with a known key replace it or are left out.
@@ -36,17 +32,18 @@ def insert(
     ----------
     known : {"REPLACE", "IGNORE"}
         What becomes of a row whose key is there already.
-    table, columns : str, sequence of str
-        Fixed text of lostpol's own: they become part of the statement.
+    table : str
+        Fixed text of lostpol's own: it becomes part of the statement.
     rows : sequence of mapping
-        What lacks a column has null there.
+        What lacks a column of the table has null there; what no column is named for stays out.
     """
     if not rows:
         return
+    columns = connection.table(table).columns
     cells = [[row.get(name) for name in columns] for row in rows]
     # One by one, rows would take milliseconds each; a season's findings are written every night.
     arriving = pl.DataFrame(
-        cells, schema=list(columns), orient="row", infer_schema_length=None, strict=False
+        cells, schema=columns, orient="row", infer_schema_length=None, strict=False
     )
     connection.register("arriving", arriving)
     names = ", ".join(columns)
@@ -58,18 +55,19 @@ def keep_run(connection: duckdb.DuckDBPyConnection, mill: str, run: Mapping[str,
     """Keep a run; one that was finished once is not called running or failed afterwards."""
     row = {**run, "mill": mill, "versions": json.dumps(run["versions"], sort_keys=True)}
     if run["state"] == "finished":
-        insert(connection, "REPLACE", "runs", RUN_COLUMNS, [row])
+        insert(connection, "REPLACE", "runs", [row])
         return
     query = "DELETE FROM runs WHERE run_id = ? AND state <> 'finished'"
     connection.execute(query, [run["run_id"]])
-    insert(connection, "IGNORE", "runs", RUN_COLUMNS, [row])
+    insert(connection, "IGNORE", "runs", [row])
 
 
 def keep_sensors(connection: duckdb.DuckDBPyConnection, rows: pl.DataFrame) -> None:
-    """Keep the health of tags by day; see `pipeline.store.schema.SENSOR_COLUMNS`."""
+    """Keep the health of tags by day; columns as in the table."""
     connection.register("judged", rows)
     # Most of a season is known already, and comparing costs far less than writing it anew.
-    news = f"SELECT {_SENSORS} FROM judged EXCEPT SELECT {_SENSORS} FROM sensor_health"
+    names = ", ".join(connection.table("sensor_health").columns)
+    news = f"SELECT {names} FROM judged EXCEPT SELECT {names} FROM sensor_health"
     connection.execute(f"INSERT OR REPLACE INTO sensor_health BY NAME {news}")
     connection.unregister("judged")
 
@@ -97,7 +95,7 @@ def keep_findings(
     rows = [{**row, "mill": mill} for row in found]
     known = frame_of(connection, "SELECT * FROM findings WHERE mill = $mill", mill)
     merged = merge_findings(known.to_dicts(), rows, window, *named)
-    insert(connection, "REPLACE", "findings", FINDING_COLUMNS, merged)
+    insert(connection, "REPLACE", "findings", merged)
     if cells is not None:
         query = "SELECT coalesce(min(window_start), ?) FROM runs WHERE mill = ?"
         ((first,),) = connection.execute(query, [window[0], mill]).fetchall()
@@ -114,5 +112,5 @@ def settle(connection: duckdb.DuckDBPyConnection, mill: str, cells: int | None =
     if given or cells is not None:
         known = frame_of(connection, "SELECT * FROM findings WHERE mill = $mill", mill).to_dicts()
         rows = settled(known, given, cells)
-        insert(connection, "REPLACE", "findings", FINDING_COLUMNS, rows)
+        insert(connection, "REPLACE", "findings", rows)
     connection.execute(RANK, [mill])

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from typing import Final
 
-import polars as pl
-
 from pipeline.store.views import MILLS, VIEWS
 
 _FIRST: Final = """
@@ -236,47 +234,6 @@ COMMENT ON COLUMN stages.state IS 'finished or failed';
 COMMENT ON COLUMN stages.run_id IS 'Run it belongs to; null when it ended before the search';
 COMMENT ON COLUMN stages.error IS 'What went wrong; untrusted text';
 """
-
-FINDING_COLUMNS: Final = (
-    "finding_id", "mill", "section", "started", "ended", "cause", "lost_t", "lost_t_low",
-    "lost_t_high", "lost_pct", "value", "currency", "confidence", "rank", "status", "evidence",
-    "first_seen", "last_seen", "run_id", "verdict", "p_value", "q_value", "mark",
-)  # fmt: skip
-VERDICT_COLUMNS: Final = (
-    "verdict_id", "mill", "finding_id", "verdict", "note", "author", "given_at", "found_cause",
-    "section", "cause", "started", "ended", "lost_t",
-)  # fmt: skip
-RUN_COLUMNS: Final = (
-    "run_id", "mill", "flow", "window_start", "window_end", "as_of", "config_hash", "inputs_hash",
-    "versions", "minutes", "findings", "multiplier", "multiplier_low", "multiplier_high",
-    "multiplier_pairs", "started_at", "finished_at", "state",
-)  # fmt: skip
-STAGE_COLUMNS: Final = (
-    "mill", "attempt", "number", "flow", "stage", "started_at", "took_s", "row_count", "row_kind",
-    "state", "run_id", "error",
-)  # fmt: skip
-SOURCE_COLUMNS: Final = (
-    "mill", "sha256", "name", "bytes", "layout", "rows_read", "rows_kept", "rows_merged",
-    "rows_refused", "rows_conflicting", "refused_by_reason", "bad_by_reason", "unknown_tags",
-    "first_ts", "last_ts",
-)  # fmt: skip
-#: Of ``sensor_health``, with types.
-SENSOR_COLUMNS: Final = pl.Schema(
-    [
-        ("mill", pl.String()),
-        ("day", pl.Date()),
-        *((name, pl.String()) for name in ("tag", "quantity", "place")),
-        *((name, pl.Int64()) for name in ("readings", "good")),
-        ("good_pct", pl.Float64()),
-        *((name, pl.Int64()) for name in ("spikes", "out_of_range", "frozen")),
-        ("frozen_min", pl.Float64()),
-        ("calibration", pl.Int64()),
-        ("calibration_step", pl.Float64()),
-        ("other_bad", pl.Int64()),
-        *((name, pl.Float64()) for name in ("gap_min", "longest_gap_min", "drift", "drift_sd")),
-        *((name, pl.String()) for name in ("verdict", "text")),
-    ]
-)
 
 #: Scripts in order; the first brings an empty file to version 1.
 MIGRATIONS: Final[tuple[str, ...]] = (_FIRST, _SENSORS, _VERDICTS, MILLS, _CHANCE, VIEWS, _STAGES)

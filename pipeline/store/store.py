@@ -24,7 +24,7 @@ from pipeline.store.database import bring_back, migrate, opened, refuse_newer
 from pipeline.store.matching import Row
 from pipeline.store.published import published_path, write_copy
 from pipeline.store.rows import frame_of, insert, keep_findings, keep_run, keep_sensors, settle
-from pipeline.store.schema import MIGRATIONS, SOURCE_COLUMNS, STAGE_COLUMNS, VERDICT_COLUMNS
+from pipeline.store.schema import MIGRATIONS
 
 _STOPPED: Final = "UPDATE runs SET state = 'failed' WHERE mill = ? AND state = 'running'"
 
@@ -117,9 +117,9 @@ class Store:
         news = [row for row in rows if row["rows_kept"] > 0]
         again = [row for row in rows if row["rows_kept"] == 0]
         with self._writing() as connection:
-            insert(connection, "REPLACE", "sources", SOURCE_COLUMNS, news)
-            insert(connection, "IGNORE", "sources", SOURCE_COLUMNS, again)
-            insert(connection, "IGNORE", "pending_days", ("mill", "day"), _days(self.mill, days))
+            insert(connection, "REPLACE", "sources", news)
+            insert(connection, "IGNORE", "sources", again)
+            insert(connection, "IGNORE", "pending_days", _days(self.mill, days))
 
     def clear_pending(self, days: Sequence[date]) -> None:
         """Take days that were worked out off the waiting list."""
@@ -145,7 +145,7 @@ class Store:
         run = result.run
         with self._writing() as connection:
             row = {**result.mill, "mill": self.mill}
-            insert(connection, "REPLACE", "mills", tuple(row), [row])
+            insert(connection, "REPLACE", "mills", [row])
             keep_run(connection, self.mill, run)
             if result.sensors is not None:
                 keep_sensors(connection, result.sensors)
@@ -172,7 +172,7 @@ class Store:
             if over:
                 connection.execute(_STOPPED, [self.mill])
             rows = [{**row, "mill": self.mill} for row in rows]
-            insert(connection, "REPLACE", "stages", STAGE_COLUMNS, rows)
+            insert(connection, "REPLACE", "stages", rows)
 
     def stages(self) -> pl.DataFrame:
         """Stages of every run, latest run last."""
@@ -188,7 +188,7 @@ class Store:
             query = "SELECT coalesce(max(verdict_id), 0) + 1 FROM verdicts"
             ((number,),) = connection.execute(query).fetchall()
             row = {**verdict, "verdict_id": number, "mill": self.mill}
-            insert(connection, "IGNORE", "verdicts", VERDICT_COLUMNS, [row])
+            insert(connection, "IGNORE", "verdicts", [row])
             settle(connection, self.mill)
 
     def sensors(self, first: date, last: date) -> pl.DataFrame:
@@ -207,7 +207,7 @@ class Store:
         """Note the moment up to which a direct source was read."""
         row = {"mill": self.mill, "source": source, "read_until": read_until}
         with self._writing(publish=False) as connection:
-            insert(connection, "REPLACE", "source_marks", tuple(row), [row])
+            insert(connection, "REPLACE", "source_marks", [row])
 
     def _read(self, query: str) -> pl.DataFrame:
         path = self.path if self.live or not self.published.exists() else self.published

@@ -9,7 +9,8 @@ import pytest
 from keeping import keep_found, keep_health, merge_day
 from polars.testing import assert_frame_equal
 
-from models.cause.lab_check import DAILY_SCHEMA
+from features.base.frames import polars_schema
+from models.cause.lab_check import DAILY_COLUMNS
 from pipeline.base.window import Window
 from pipeline.lake.coverage import lake_of
 from pipeline.lake.kinds import DAILY, GRID, HEALTH, LOSSES, NOTICES, STATION, ZONES
@@ -22,7 +23,7 @@ from pipeline.present.week import week_view
 from pipeline.stages import search_results
 from pipeline.stages.search_windows import SearchWindow
 from pipeline.store.folders import store_of
-from pipeline.store.schema import SENSOR_COLUMNS
+from pipeline.store.tables import table_schema
 
 ROOT = Path(__file__).resolve().parents[3]
 #: Monday 6 October begins at 05:00 UTC at this mill (tz database: CDT is UTC-5).
@@ -76,7 +77,9 @@ def write_day(lake, day: date) -> None:
 
 
 def daily(day: date, fed: float) -> pl.DataFrame:
-    return pl.DataFrame([(day, fed, 1.0, 1.1, 0.4, 0.1, 0.9, 8)], schema=DAILY_SCHEMA, orient="row")
+    return pl.DataFrame(
+        [(day, fed, 1.0, 1.1, 0.4, 0.1, 0.9, 8)], schema=polars_schema(DAILY_COLUMNS), orient="row"
+    )
 
 
 def readings(tag: str, last: datetime) -> pl.DataFrame:
@@ -133,7 +136,7 @@ def found(cause: str, hours: tuple[float, float], status: str = "ended") -> dict
 
 
 def sensor(day: date, tag: str, verdict: str, text: str) -> dict:
-    blank = {n: 0 for n, kind in SENSOR_COLUMNS.items() if kind.is_numeric()}
+    blank = {n: 0 for n, kind in table_schema("sensor_health").items() if kind.is_numeric()}
     named = {"mill": "brindlewater", "day": day, "tag": tag, "quantity": "ph", "place": "x"}
     return blank | named | {"verdict": verdict, "text": text}
 
@@ -161,7 +164,7 @@ def mill(tmp_path_factory):
         sensor(date(2025, 10, 7), "ST.AI308", "sick", "reads 0.4 high"),
         sensor(date(2025, 10, 8), "LT.AI212", "sick", "silent for 14.0 h"),
     ]
-    keep_health(store, pl.DataFrame(rows, schema=SENSOR_COLUMNS))
+    keep_health(store, pl.DataFrame(rows, schema=table_schema("sensor_health")))
     return mill
 
 

@@ -10,7 +10,6 @@ import pytest
 from keeping import keep_found
 
 from pipeline.cli import app
-from pipeline.exports.refused import REFUSED_SCHEMA
 from pipeline.lake.lake import Lake
 from pipeline.mill.description import load_mill
 from pipeline.stages import stages
@@ -93,10 +92,25 @@ def test_lake_files_have_the_columns_explained(searched, folder):
     assert dict(frame.schema) == {name: column.dtype for name, column in columns.items()}
 
 
+def test_what_a_search_says_of_sensors_has_the_columns_explained(searched, book):
+    (chapter,) = [chapter for chapter in book if chapter.title == "Lake: features/sensor_days"]
+    lake = Lake(searched.lake_path)
+    days = lake.feature_days("sensor_days")
+    frame = lake.read_features("sensor_days", days[0], days[-1])
+    assert [(e.name, e.kind) for e in chapter.entries] == [
+        (name, str(kind)) for name, kind in frame.schema.items()
+    ]
+
+
+def test_every_folder_of_the_lake_has_a_chapter(searched, book):
+    top = Lake(searched.lake_path).root
+    folders = {f"features/{path.name}" for path in (top / "features").iterdir()} | {"readings"}
+    assert folders <= {chapter.title.removeprefix("Lake: ") for chapter in book}
+
+
 def test_readings_and_grid_have_the_columns_explained(searched):
     lake = Lake(searched.lake_path)
     day = date(2025, 10, 6)
-    assert dict(REFUSED_SCHEMA) == {n: c.dtype for n, c in LAKE["refused"][1].items()}
     assert lake.read_readings(day, day).columns == list(LAKE["readings"][1])
     grid = lake.read_features("grid", day, day).columns
     signals = {signal.name for signal in searched.station.signals}

@@ -13,8 +13,9 @@ from pipeline.base.errors import DiskError, StoreBusyError
 from pipeline.store import database, published
 from pipeline.store.database import backup_path, backups
 from pipeline.store.published import published_path
-from pipeline.store.schema import MIGRATIONS, SENSOR_COLUMNS
+from pipeline.store.schema import MIGRATIONS
 from pipeline.store.store import RunResult, Store
+from pipeline.store.tables import table_schema
 
 START = datetime(2025, 10, 6, tzinfo=UTC)
 END = START + timedelta(days=10)
@@ -65,7 +66,7 @@ def sensors(day=date(2025, 10, 6)):
     row |= {"readings": 9, "good": 9, "spikes": 0, "out_of_range": 0, "frozen": 0}
     row |= {"frozen_min": 0.0, "calibration": 0, "other_bad": 0, "gap_min": 0.0}
     row |= {"longest_gap_min": 0.0, "verdict": "good", "text": ""}
-    return pl.DataFrame([row], schema=SENSOR_COLUMNS)
+    return pl.DataFrame([row], schema=table_schema("sensor_health"))
 
 
 def publish(store, run_id="r1", **changes):

@@ -10,7 +10,7 @@ from processes import PATIENCE_S
 
 from pipeline.base.errors import DataError, StoreBusyError
 from pipeline.store.matching import finding_id, merge_findings, pair_up, shared_part
-from pipeline.store.schema import FINDING_COLUMNS, MIGRATIONS, RUN_COLUMNS, SOURCE_COLUMNS
+from pipeline.store.schema import MIGRATIONS
 from pipeline.store.store import Store
 
 START = datetime(2025, 10, 6, 5, tzinfo=UTC)
@@ -211,15 +211,3 @@ def test_a_held_store_names_its_holder(store):
         holder.kill()
         holder.join()
     assert store.findings().height == 1
-
-
-def test_column_lists_agree_with_the_schema(store):
-    publish(store, [episode(0, 5)])
-    with duckdb.connect(store.path) as connection:
-        for table, columns in (
-            ("findings", FINDING_COLUMNS),
-            ("runs", RUN_COLUMNS),
-            ("sources", SOURCE_COLUMNS),
-        ):
-            names = connection.sql(f"SELECT * FROM {table}").columns
-            assert tuple(names) == columns
