@@ -34,7 +34,9 @@ _DIGITS: Final = 6
 _LONGEST: Final = 10_000
 
 EXPORT_COLUMNS: Final[dict[str, Column]] = {
-    "rank": Column(pl.Int64(), "-", "Place in the list, 1 is most worth acting on."),
+    "rank": Column(
+        pl.Int64(), "-", "Place in the list, 1 is most worth acting on; it moves, finding_id stays."
+    ),
     "finding_id": Column(_TEXT, "-", "Name of the finding, the same in every run."),
     "mill": Column(_TEXT, "-", "Name of the mill."),
     "section": Column(_TEXT, "-", "Vessel with most of the loss, or train."),
