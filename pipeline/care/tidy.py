@@ -16,7 +16,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Final
 
-from pipeline.base import ONE_DAY, full_disk, only_run, only_writer
+from pipeline.base import ONE_DAY, copy_rights, full_disk, only_run, only_writer
 from pipeline.exports import FOLDER as REFUSALS
 from pipeline.lake import Lake, lake_of
 from pipeline.mill import Mill
@@ -207,10 +207,10 @@ def _compact(mill: Mill) -> None:
         with opened(store.path, read_only=False, patience_s=store.patience_s) as connection:
             migrate(connection, store.path)
             connection.execute("CHECKPOINT")
-            write_copy(connection, store.published)
+            write_copy(connection, store.published, copy_rights(store.readers))
             write_copy(connection, fresh)
         # Closed by now, and our own writers are kept out: nothing can come between.
-        fresh.chmod(0o644)
+        fresh.chmod(0o600)
         if _size(fresh) < _size(store.path):
             fresh.replace(store.path)
         else:
