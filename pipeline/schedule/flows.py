@@ -8,12 +8,7 @@ run that starts late or again gives the same result.
 from __future__ import annotations
 
 import os
-import socket
-import subprocess
-import sys
 import threading
-import time
-import urllib.request
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import date
@@ -43,17 +38,21 @@ from prefect.tasks import Task
 from prefect.types.entrypoint import EntrypointType
 
 from pipeline import run
-from pipeline.base import DeliveryError, LakeError, LostpolError, StoreBusyError, now, only_run
+from pipeline.base import (
+    ConfigError,
+    DeliveryError,
+    LakeError,
+    LostpolError,
+    StoreBusyError,
+    keep_private,
+    now,
+    only_run,
+)
 from pipeline.mill import Mill, load_mill
+from pipeline.schedule.server import SITES_OWN, Server, address_of, own_server, watch
 
 #: Waits before another try [s]; only for what the outside world may put right by itself.
 _WAITS_S: Final = [60.0, 300.0]
-_USUAL_PORT: Final = 4200
-_USUAL_URL: Final = f"http://127.0.0.1:{_USUAL_PORT}/api"
-_SERVER_PATIENCE_S: Final = 120.0
-#: How often a served mill's server is looked for [s], and how often in a row it may be missed.
-_LOOK_S: Final = 10.0
-_MOST_MISSED: Final = 6
 _CRON_DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
@@ -82,6 +81,7 @@ def _wait_s(mill: Mill) -> float:
 
 def _run(chain: Callable[[Mill], run.Outcome], mill_path: str) -> str:
     """Run a chain; an error is written to the run's log in plain words before it fails the run."""
+    keep_private()
     try:
         return str(chain(load_mill(Path(mill_path))).report)
     except LostpolError as error:
@@ -150,32 +150,39 @@ def serve_mills(mills: Sequence[Mill]) -> None:
 
     Two runs on one store never overlap: each takes the store's own lock (``pipeline.base.lock``),
     which a crash cannot leave behind.
+
+    Raises
+    ------
+    ConfigError
+        Two mills have the same key or store, or name different addresses for the server.
     """
-    with scheduling_server() as url:
+    require_apart(mills)
+    with scheduling_server(*address_of(mills)) as server:
         call_crashed(mills)
-        threading.Thread(target=_watch, args=(url,), daemon=True).start()
+        threading.Thread(target=watch, args=(server,), daemon=True).start()
         serve(*deployments(mills))
 
 
-def _watch(url: str) -> None:
-    """End this process when its server is gone: without one, nothing is started ever again.
+def require_apart(mills: Sequence[Mill]) -> None:
+    """Refuse mills that cannot be told apart: a schedule of one would replace the other's.
 
-    What keeps services running sees that and starts it anew. A run at work is a process of its
-    own, and goes on to its end.
+    Raises
+    ------
+    ConfigError
+        Two mills have the same key or store.
     """
-    missed = 0
-    while missed < _MOST_MISSED:
-        time.sleep(_LOOK_S)
-        missed = 0 if _answers(url) else missed + 1
-    error = LostpolError(
-        "The server that schedules runs is gone, so no run would be started any more.",
-        url,
-        "Start lostpol serve again; as a service it is started by itself (configs/schedule).",
-    )
-    sys.stderr.write(f"{error}\n")
-    sys.stderr.flush()
-    # The server's own client waits for it in other threads, and would hold up an orderly end.
-    os._exit(error.exit_code)
+    for word, keys in (
+        ("key", [mill.key for mill in mills]),
+        ("store", [str(mill.store_path) for mill in mills]),
+    ):
+        twice = sorted({key for key in keys if keys.count(key) > 1})
+        if twice:
+            whose = [str(m.config_path) for m, key in zip(mills, keys, strict=True) if key in twice]
+            raise ConfigError(
+                f"Two of the mills share one {word}.",
+                f"{', '.join(twice)}: {', '.join(whose)}",
+                f"Name each mill once, and give each a [mill] {word} of its own.",
+            )
 
 
 def call_crashed(mills: Sequence[Mill], oldest_s: float = 60.0) -> int:
@@ -216,97 +223,37 @@ def _at_work(mill: Mill) -> bool:
 
 
 @contextmanager
-def scheduling_server(*, shared: bool = True) -> Iterator[str]:
-    """Give a server that schedules: the site's own, or one on this machine while it lasts.
+def scheduling_server(host: str = "127.0.0.1", port: int = 0) -> Iterator[Server]:
+    """Give a server that schedules: the site's own, or ours on this machine while it lasts.
 
-    The temporary server that Prefect starts by itself never starts scheduled runs. Ours listens
-    on this machine only and keeps its history in Prefect's home folder.
+    The temporary server that Prefect starts by itself never starts scheduled runs. Ours keeps its
+    history in Prefect's home folder.
 
     Parameters
     ----------
-    shared : bool
-        A server that somebody else runs at the usual port will do. It goes when they like.
+    host, port : str, int
+        Where ours listens; port 0 for any free one.
 
     Raises
     ------
     LostpolError
         The server did not start.
     """
-    url = PREFECT_API_URL.value()
-    if url is not None:
-        yield url
+    # The environment alone: a profile of Prefect's may name its usual port, where anybody may be.
+    sites_own = os.environ.get(SITES_OWN)
+    if sites_own:
+        yield Server(sites_own.rstrip("/"))
         return
-    # Started by hand, or left running by a serve that was killed.
-    if shared and _answers(_USUAL_URL):
-        with _reached_at(_USUAL_URL):
-            yield _USUAL_URL
-        return
-    port = _free_port()
-    url = f"http://127.0.0.1:{port}/api"
-    command = [sys.executable, "-m", "prefect", "server", "start"]
-    server = subprocess.Popen(
-        [*command, "--host", "127.0.0.1", "--port", str(port)],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        # Ctrl-C is for the runner, which still needs the server to take its schedules down.
-        start_new_session=True,
-    )
-    try:
-        _await_health(server, url)
-        with _reached_at(url):
-            yield url
-    finally:
-        server.terminate()
-        try:
-            server.wait(timeout=10)
-        except subprocess.TimeoutExpired:
-            server.kill()
-            server.wait()
+    with own_server(host, port) as server, _reached_at(server.url):
+        yield server
 
 
 @contextmanager
 def _reached_at(url: str) -> Iterator[None]:
     """Tell this process and the runs it starts, which are processes of their own."""
-    os.environ["PREFECT_API_URL"] = url
+    os.environ[SITES_OWN] = url
     try:
         with temporary_settings(updates={PREFECT_API_URL: url}):
             yield
     finally:
-        del os.environ["PREFECT_API_URL"]
-
-
-def _free_port() -> int:
-    """Take Prefect's usual port, or any other when it is in use."""
-    for port in (_USUAL_PORT, 0):
-        with socket.socket() as probe:
-            # A port just left by an earlier server counts as free, as it does for the server.
-            if sys.platform != "win32":
-                probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            try:
-                probe.bind(("127.0.0.1", port))
-            except OSError:
-                continue
-            return int(probe.getsockname()[1])
-    return 0
-
-
-def _answers(url: str) -> bool:
-    try:
-        with urllib.request.urlopen(f"{url}/health", timeout=2):
-            return True
-    except OSError:
-        return False
-
-
-def _await_health(server: subprocess.Popen[bytes], url: str) -> None:
-    """Wait until the server answers."""
-    give_up = time.monotonic() + _SERVER_PATIENCE_S
-    while server.poll() is None and time.monotonic() < give_up:
-        if _answers(url):
-            return
-        time.sleep(0.5)
-    raise LostpolError(
-        "The server that schedules runs did not start.",
-        url,
-        "Start one by hand with: prefect server start. Or run lostpol nightly from cron.",
-    )
+        del os.environ[SITES_OWN]

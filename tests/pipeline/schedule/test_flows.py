@@ -6,7 +6,6 @@ import os
 import shutil
 import subprocess
 import sys
-import urllib.request
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -121,52 +120,36 @@ def test_deployments_run_at_the_mills_own_times():
     }
 
 
-def test_a_site_with_its_own_server_keeps_it():
+def test_a_site_with_its_own_server_keeps_it(monkeypatch):
+    from pipeline.schedule import flows
+
+    monkeypatch.setenv("PREFECT_API_URL", "http://scheduler.example/api")
+    with flows.scheduling_server() as server:
+        assert server.url == "http://scheduler.example/api"
+        assert not server.is_gone()
+
+
+def test_a_profile_that_names_the_usual_port_is_not_followed(monkeypatch):
+    from contextlib import contextmanager
+
     from prefect.settings import PREFECT_API_URL, temporary_settings
 
     from pipeline.schedule import flows
+    from pipeline.schedule.server import Server
 
-    with (
-        temporary_settings(updates={PREFECT_API_URL: "http://scheduler.example/api"}),
-        flows.scheduling_server() as url,
-    ):
-        assert url == "http://scheduler.example/api"
+    @contextmanager
+    def ours(host, port):
+        yield Server(f"http://{host}:{port}/ours")
 
-
-def test_a_site_without_a_server_gets_one_that_ends_with_it(tmp_path, monkeypatch):
-    from prefect.settings import PREFECT_API_URL, temporary_settings
-
-    from pipeline.schedule import flows
-
-    monkeypatch.setenv("PREFECT_HOME", str(tmp_path))
     monkeypatch.delenv("PREFECT_API_URL", raising=False)
-    with monkeypatch.context() as patch, temporary_settings(restore_defaults={PREFECT_API_URL}):
-        patch.setattr(flows, "_answers", lambda url: url == flows._USUAL_URL)
-        with flows.scheduling_server() as url:  # somebody else's, started by hand
-            assert url == flows._USUAL_URL
+    monkeypatch.setattr(flows, "own_server", ours)
     with (
-        temporary_settings(restore_defaults={PREFECT_API_URL}),
-        flows.scheduling_server(shared=False) as url,
-        urllib.request.urlopen(f"{url}/health", timeout=10) as answer,
+        temporary_settings(updates={PREFECT_API_URL: "http://127.0.0.1:4200/api"}),
+        flows.scheduling_server("127.0.0.1", 4242) as server,
     ):
-        assert answer.status == 200
-        assert url.startswith("http://127.0.0.1:")
-    with pytest.raises(OSError, match="refused"):
-        urllib.request.urlopen(f"{url}/health", timeout=10)
-
-
-def test_a_serve_whose_server_is_gone_says_so_and_ends(monkeypatch, capsys):
-    from pipeline.schedule import flows
-
-    answers = iter([True, False, True, *[False] * 6])
-    ended = []
-    monkeypatch.setattr(flows, "_LOOK_S", 0.0)
-    monkeypatch.setattr(flows, "_answers", lambda _: next(answers))
-    monkeypatch.setattr(flows.os, "_exit", ended.append)
-    flows._watch("http://127.0.0.1:1/api")
-    assert ended == [1]
-    assert next(answers, None) is None  # one that comes back in time is no fault
-    assert "is gone" in capsys.readouterr().err
+        assert server.url == PREFECT_API_URL.value() == os.environ["PREFECT_API_URL"]
+        assert server.url == "http://127.0.0.1:4242/ours"
+    assert "PREFECT_API_URL" not in os.environ
 
 
 @pytest.mark.parametrize("around", ["2026-03-06", "2026-10-30"])
@@ -219,7 +202,7 @@ SERVE = """
 import asyncio, json, sys
 from datetime import timedelta
 from pathlib import Path
-from pipeline import flows
+from pipeline.schedule import flows
 from pipeline.mill.description import load_mill
 from prefect import get_client
 from prefect.runner import Runner
