@@ -16,5 +16,6 @@ from pipeline.store.matching import Row, merge_findings, pair_up
 from pipeline.store.naming import chosen
 from pipeline.store.published import write_copy
 from pipeline.store.schema import MIGRATIONS, SENSOR_COLUMNS
+from pipeline.store.spoilt import read_through
 from pipeline.store.store import RunResult, Store
 from pipeline.store.verdicts import give_verdict, verdict_lines, verdict_summary
