@@ -30,7 +30,9 @@ FINDING_COLUMNS: Columns = {
     "p_value": Column.number("0 to 1", "Chance of such an episode where nothing is lost."),
     "q_value": Column.number("0 to 1", "Share of false findings among all at least as sure."),
     "mark": Column.text("listed, or confident: sure enough for the strict list."),
-    "rank": Column.count("Place in the list, 1 is most worth acting on."),
+    "rank": Column.count(
+        "Place in the list, 1 is most worth acting on; it moves, finding_id stays."
+    ),
     "open": Column.flag("True when it goes on to the end of data."),
     "evidence": Column.text("Facts, shares, alternatives and uncertainty, as JSON."),
 }

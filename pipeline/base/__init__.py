@@ -11,6 +11,7 @@ from pipeline.base.errors import (
     UnwellError,
 )
 from pipeline.base.lock import is_running, only_run, only_sender, only_writer
+from pipeline.base.private import Readers, copy_rights, keep_private, open_to_others, private_folder
 from pipeline.base.progress import Pace, Progress, StoppedError, silent
 from pipeline.base.spread import Piece, Spread, batches, one_by_one
 from pipeline.base.window import ONE_DAY, Window, midnight, now

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import IO, Final, Protocol
 
 from pipeline.base.errors import ConfigError, StoreBusyError
+from pipeline.base.private import Readers, private_folder
 
 if sys.platform == "win32":
     import msvcrt
@@ -45,10 +46,14 @@ class Holder(Protocol):
     def config_path(self) -> Path:
         """The mill's description, named in errors."""
 
+    @property
+    def readers(self) -> Readers:
+        """Who may read the published copy."""
+
 
 def _lock_file(mill: Holder, name: str) -> IO[str]:
     try:
-        mill.store_path.mkdir(parents=True, exist_ok=True)
+        private_folder(mill.store_path, mill.readers)
         return (mill.store_path / name).open("a", encoding="utf-8")
     except OSError as error:
         raise ConfigError(

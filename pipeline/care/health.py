@@ -12,6 +12,7 @@ from dataclasses import asdict
 
 from pipeline.base import LostpolError, UnwellError
 from pipeline.care.around import AROUND
+from pipeline.care.rights import RIGHTS
 from pipeline.care.signs import WORDS, Look, Sign
 from pipeline.care.store import STORE
 from pipeline.mill import Mill
@@ -20,7 +21,7 @@ from pipeline.mill import Mill
 def examine(mill: Mill) -> list[Sign]:
     """Look at everything; a look that itself fails is a sign too."""
     signs: list[Sign] = []
-    for about, look in (*STORE, *AROUND):
+    for about, look in (*STORE, *RIGHTS, *AROUND):
         signs += _seen(mill, about, look)
     return signs
 

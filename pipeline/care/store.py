@@ -17,7 +17,15 @@ from pipeline.lake import lake_of
 from pipeline.mill import Mill
 from pipeline.pull import days_pulled, unfinished
 from pipeline.run import read_log
-from pipeline.store import MIGRATIONS, Store, opened, published_store_of, refuse_newer, store_of
+from pipeline.store import (
+    MIGRATIONS,
+    Store,
+    opened,
+    published_store_of,
+    read_through,
+    refuse_newer,
+    store_of,
+)
 
 #: How long the database is waited for here [s].
 _PATIENCE_S: Final = 2.0
@@ -60,6 +68,9 @@ def database(mill: Mill) -> Iterator[Sign]:
     """See whether the database can be opened, and is of this version."""
     store = _store(mill)
     if not store.path.exists() and store.published.exists():
+        # Told to go on from it, a person must be able to.
+        with opened(store.published, read_only=True, patience_s=_PATIENCE_S) as connection:
+            read_through(connection)
         age = _ago(now().timestamp() - store.published.stat().st_mtime)
         what = f"{store.path.name} is gone; its published copy, made {age}, is there"
         cure = (

@@ -16,14 +16,14 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Final
 
-from pipeline.base import ONE_DAY, full_disk, only_run, only_writer
+from pipeline.base import ONE_DAY, copy_rights, full_disk, only_run, only_writer
 from pipeline.exports import FOLDER as REFUSALS
 from pipeline.lake import Lake, lake_of
 from pipeline.mill import Mill
 from pipeline.pull import unfinished
 from pipeline.run import log_event, log_folder
 from pipeline.stages import BETWEEN_SEASONS
-from pipeline.store import KEPT_BACKUPS, backups, migrate, opened, store_of, write_copy
+from pipeline.store import KEPT_BACKUPS, backups_of, migrate, opened, store_of, write_copy
 
 _DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
 _DAY_S: Final = 86400.0
@@ -106,7 +106,7 @@ def leftovers(mill: Mill) -> Iterator[Item]:
     incoming = mill.incoming_path
     if incoming.is_dir() and not unfinished(incoming):
         yield _item(incoming, "read by a stopped pull, and not stored")
-    for path in backups(mill.database_path)[:-KEPT_BACKUPS]:
+    for path in backups_of(mill.database_path)[:-KEPT_BACKUPS]:
         yield _item(path, "older backup of the database")
 
 
@@ -207,10 +207,10 @@ def _compact(mill: Mill) -> None:
         with opened(store.path, read_only=False, patience_s=store.patience_s) as connection:
             migrate(connection, store.path)
             connection.execute("CHECKPOINT")
-            write_copy(connection, store.published)
+            write_copy(connection, store.published, copy_rights(store.readers))
             write_copy(connection, fresh)
         # Closed by now, and our own writers are kept out: nothing can come between.
-        fresh.chmod(0o644)
+        fresh.chmod(0o600)
         if _size(fresh) < _size(store.path):
             fresh.replace(store.path)
         else:

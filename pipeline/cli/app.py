@@ -43,16 +43,22 @@ MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file."
 
 
 @app.command
-def demo() -> None:
+def demo(*, out: Path | None = None) -> None:
     """Show eight weeks of an invented mill, from exports to ranked losses.
 
-    Makes a fresh folder lostpol_demo here; an earlier one is replaced.
+    Makes a fresh folder lostpol_demo here; where there is one already, it stays as it is, verdicts
+    and all, and the new one is called lostpol_demo_2, and so on.
+
+    Parameters
+    ----------
+    out
+        Folder to make instead; one that is there must be empty.
     """
     from pipeline.cli import demo as show  # noqa: PLC0415
     from pipeline.cli.terminal import CAUTION, progress_bar, say  # noqa: PLC0415
 
     with progress_bar() as progress:
-        mill, outcome = show.run(Path.cwd(), progress)
+        mill, outcome = show.run(Path.cwd(), progress, out=out)
     show_findings(mill.config_path, most=10)
     say(f"Findings store: {mill.database_path}")
     say(f"Report:         {outcome.report}")

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import re
-import shutil
+from itertools import count
 from pathlib import Path
 from typing import Final
 
-from pipeline.base import ConfigError, DataError, Progress, silent
+from pipeline.base import (
+    ConfigError,
+    DataError,
+    Progress,
+    keep_private,
+    private_folder,
+    silent,
+)
 from pipeline.mill import Mill, load_mill
 from pipeline.present import write_night_report, write_week_report
 from pipeline.run import Outcome, backfill, night_of, week_of
@@ -20,8 +27,12 @@ _DESCRIPTION: Final = "demo_mill.toml"
 _EXPORTS: Final = ("tags_week*.parquet", "lab.parquet")
 
 
-def prepare(parent: Path, checkout: Path = _CHECKOUT) -> tuple[Mill, list[Path]]:
-    """Make a fresh demonstration folder below `parent`.
+def prepare(
+    parent: Path, checkout: Path = _CHECKOUT, out: Path | None = None
+) -> tuple[Mill, list[Path]]:
+    """Make a fresh demonstration folder below `parent`, or at `out`.
+
+    Nothing that is there is touched: it may hold verdicts.
 
     Returns
     -------
@@ -31,7 +42,7 @@ def prepare(parent: Path, checkout: Path = _CHECKOUT) -> tuple[Mill, list[Path]]
     Raises
     ------
     ConfigError
-        A folder of that name exists and was not made by the demonstration.
+        `out` holds something already, or no folder can be made there.
     DataError
         The sample exports are not there.
     """
@@ -43,36 +54,68 @@ def prepare(parent: Path, checkout: Path = _CHECKOUT) -> tuple[Mill, list[Path]]
             f"{checkout / 'sample_parquet'} and {template}",
             "Run lostpol demo from a checkout of the project, installed with pip install -e .",
         )
-    folder = parent / FOLDER
-    if folder.exists():
-        _remove(folder)
-    (folder / "inbox").mkdir(parents=True)
-    description = folder / _DESCRIPTION
+    folder = _new_folder(parent) if out is None else _empty_folder(out)
     text = template.read_text(encoding="utf-8")
     text = re.sub(r'(?m)^store = ".*"$', 'store = "."', text)
     text = re.sub(r'(?m)^inbox = ".*"$', 'inbox = "inbox"', text)
     # The people of an invented mill have no mail boxes.
     text = re.sub(r"(?ms)^\[mail\]\n.*?^(?=\[)", "", text)
-    description.write_text(text, encoding="utf-8")
+    description = folder / _DESCRIPTION
+    try:
+        private_folder(folder / "inbox")
+        description.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise _cannot_make(folder, error) from error
     return load_mill(description), files
 
 
-def _remove(folder: Path) -> None:
-    """Remove an earlier demonstration, and only that."""
-    if folder.is_symlink() or not (folder / _DESCRIPTION).is_file():
+def _new_folder(parent: Path) -> Path:
+    """Make lostpol_demo, or the first of lostpol_demo_2, lostpol_demo_3 that is not there yet."""
+    for number in count(1):
+        folder = parent / (FOLDER if number == 1 else f"{FOLDER}_{number}")
+        try:
+            keep_private()
+            folder.mkdir(parents=True)
+        except FileExistsError:
+            continue
+        except OSError as error:
+            raise _cannot_make(folder, error) from error
+        return folder
+    raise AssertionError  # numbers do not end
+
+
+def _empty_folder(folder: Path) -> Path:
+    """Make the folder that was asked for; one that is there must be empty."""
+    try:
+        private_folder(folder)
+        taken = next(folder.iterdir(), None)
+    except OSError as error:
+        raise _cannot_make(folder, error) from error
+    if taken is not None:
         raise ConfigError(
-            "A folder with the name of the demonstration exists and holds something else.",
-            str(folder),
-            "Move it away, or run lostpol demo in another folder.",
+            "The folder for the demonstration holds something already.",
+            f"{folder}: {taken.name}",
+            "Name a folder that is empty or not there yet; nothing was changed.",
         )
-    shutil.rmtree(folder)
+    return folder
+
+
+def _cannot_make(folder: Path, error: OSError) -> ConfigError:
+    return ConfigError(
+        f"The folder for the demonstration cannot be made: {error.strerror or error}.",
+        str(folder),
+        "Name another with lostpol demo --out FOLDER.",
+    )
 
 
 def run(
-    parent: Path, progress: Progress = silent, checkout: Path = _CHECKOUT
+    parent: Path,
+    progress: Progress = silent,
+    checkout: Path = _CHECKOUT,
+    out: Path | None = None,
 ) -> tuple[Mill, Outcome]:
     """Pull the sample exports, search all of them and write reports of season, week, night."""
-    mill, files = prepare(parent, checkout)
+    mill, files = prepare(parent, checkout, out)
     pull(mill, files, progress)
     outcome = backfill(mill, progress=progress)
     progress("Writing the last night and week", 0, 1)

@@ -10,7 +10,7 @@ from cyclopts import Parameter
 
 def explain(
     mill: Annotated[Path, Parameter(help="The mill's description, a TOML file.")],
-    finding: Annotated[str, Parameter(help="Id, its beginning, or the rank.")],
+    finding: Annotated[str, Parameter(help="Id of the finding, or its beginning.")],
     /,
     *,
     out: Path | None = None,

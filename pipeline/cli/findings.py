@@ -57,7 +57,7 @@ def _write_findings(mill: Path, out: Path) -> None:
 
 def verdict(
     mill: MillFile,
-    finding: Annotated[str, Parameter(help="Id, its beginning, or the rank.")],
+    finding: Annotated[str, Parameter(help="Id of the finding, or its beginning.")],
     outcome: Annotated[
         Literal["confirmed", "dismissed", "fixed"] | None,
         Parameter(help="confirmed: it was real; dismissed: it was none; fixed: real, and mended."),
@@ -89,8 +89,9 @@ def verdict(
     from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.store import give_verdict, verdict_summary  # noqa: PLC0415
 
-    now = give_verdict(load_mill(mill), finding, outcome, note, by, cause)
-    for line in verdict_summary(now):
+    described = load_mill(mill)
+    marked = give_verdict(described, finding, outcome, note, by, cause)
+    for line in verdict_summary(described, marked):
         say(line)
 
 

@@ -95,14 +95,7 @@ def serve(
         raise ConfigError(
             "No mill was named.", "command line", "Name one or more TOML files after serve."
         )
-    served = [load_mill(mill) for mill in mills]
-    if len({mill.store_path for mill in served}) < len(served):
-        raise ConfigError(
-            "Two of the mills share one store.",
-            ", ".join(str(mill.store_path) for mill in served),
-            "Name each mill once, and give each its own [mill] store.",
-        )
-    serve_mills(served)
+    serve_mills([load_mill(mill) for mill in mills])
 
 
 def _conclude(mill: Path, report: Path, *waiting: str) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from pipeline.base import ConfigError, DataError
+from pipeline.base import ConfigError, DataError, keep_private
 from pipeline.dossier.export import lab_frame, minutes_frame, steps_frame, write_both, write_whole
 from pipeline.dossier.gather import gather
 from pipeline.dossier.page import make_page
@@ -24,7 +24,7 @@ def write_dossier(mill: Mill, which: str, out: Path | None = None) -> Path:
     ----------
     mill : Mill
     which : str
-        Rank, id, or the beginning of an id.
+        Id of the finding, or its beginning.
     out : Path, optional
         Folder; without one, ``reports/dossier/<finding_id>`` in the mill's store. The dossiers
         of similar losses are then written too, where there are none yet, so that links lead on.
@@ -42,9 +42,10 @@ def write_dossier(mill: Mill, which: str, out: Path | None = None) -> Path:
         There are no findings yet, or the finding's id cannot name a folder.
     """
     store = published_store_of(mill)
-    finding = chosen(store.findings(withdrawn=True), which)
+    finding = chosen(store.findings(withdrawn=True), which, mill)
     if out is not None:
         return _write(mill, finding, out, {})
+    keep_private()  # what --out names is the user's own; the store is not
     home = dossier_home(mill)
     alike = [
         item.episode.finding_id for item in similar_episodes(finding, store.findings().to_dicts())

@@ -87,10 +87,12 @@ def conform(readings: pl.DataFrame) -> pl.DataFrame:
     absent = [name for name in READINGS_SCHEMA if name not in readings.columns]
     if absent:
         raise ValueError(f"readings lack the columns {', '.join(absent)}")
-    # Adding zero turns -0.0 into 0.0: equal numbers must be equal bytes.
+    # Equal numbers must be equal bytes, -0.0 and 0.0 too. Adding zero, as array code does, is
+    # taken out again by the optimizer of frames.
+    plain = pl.when(pl.col("value") == 0.0).then(0.0).otherwise("value").alias("value")
     frame = readings.select(
         pl.col(name).cast(kind) for name, kind in READINGS_SCHEMA.items()
-    ).with_columns(pl.col("value") + 0.0)
+    ).with_columns(plain)
     broken = (
         pl.any_horizontal(pl.col("ts_utc", "tag", "bad").is_null())
         | pl.col("value").is_nan()

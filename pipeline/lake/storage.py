@@ -19,7 +19,7 @@ from functools import partial
 from pathlib import Path
 from typing import BinaryIO, Final, Protocol
 
-from pipeline.base import DataError, LakeError, full_disk
+from pipeline.base import DataError, LakeError, full_disk, private_folder
 from pipeline.lake.columns import replace_file
 
 #: Behind the name of a file that is not finished.
@@ -119,7 +119,7 @@ class FolderStorage:
     def make_ready(self) -> None:
         """Make the folder; see `Place.make_ready`."""
         try:
-            self.root.mkdir(parents=True, exist_ok=True)
+            private_folder(self.root)
         except OSError as error:
             raise full_disk(error, self.root) or _no_folder(self.root, error) from error
         if not os.access(self.root, os.W_OK | os.X_OK):

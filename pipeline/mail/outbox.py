@@ -36,7 +36,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final, Literal
 
-from pipeline.base import DataError, flush_folder
+from pipeline.base import DataError, flush_folder, private_folder
 
 State = Literal["waiting", "handing_over", "sent", "refused", "unsure"]
 
@@ -109,7 +109,7 @@ class Outbox:
         part = self.path / f"{name}{_PART}"
         try:
             shutil.rmtree(part, ignore_errors=True)
-            part.mkdir(parents=True)
+            private_folder(part)
             _write(part / _MESSAGE, message)
             for number, recipient in enumerate(recipients):
                 letter = Letter(name, number, recipient, subject, "waiting", when.isoformat())

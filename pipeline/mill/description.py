@@ -16,7 +16,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from features.base import Station
-from pipeline.base import ConfigError
+from pipeline.base import ConfigError, Readers
 from pipeline.mill.checks import layout_faults, zone_faults
 from pipeline.mill.export_layout import Exports
 from pipeline.mill.faults import Fault, nearest, read_section, text_at
@@ -72,6 +72,8 @@ class Mill:
         that of sucrose are left out.
     lake : Path, str or None
         Folder or URL of the lake; None for the usual one, in the store.
+    readers : {"owner", "group", "everyone"}
+        Who may read the published copy of the findings.
     """
 
     name: str
@@ -96,6 +98,7 @@ class Mill:
     sources: tuple[Source, ...]
     config_hash: str
     lake: Path | str | None = None
+    readers: Readers = "owner"
 
     @property
     def tz(self) -> ZoneInfo:
@@ -250,6 +253,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         sources=sources,
         config_hash=_hash(base, detection, exports, station),
         lake=lake,
+        readers=base.readers,
     )
 
 
@@ -258,7 +262,7 @@ def _hash(
 ) -> str:
     """Short hash of all that can change a finding."""
     content = {
-        "mill": base.model_dump(exclude={"store", "lake"}),
+        "mill": base.model_dump(exclude={"store", "lake", "readers"}),
         "detection": detection.model_dump(),
         "exports": exports.model_dump(),
         "station": asdict(station),

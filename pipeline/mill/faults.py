@@ -96,11 +96,15 @@ def _pattern_cure(loc: Sequence[int | str]) -> str:
 _NAME = "Use lower-case letters, digits and _ only, such as clear_juice_tank"
 _ADDRESS = "Write a mail address"
 _TIME = 'Write local times as "05:00"'
+_VARIABLE = "Use a variable of lostpol's own, whose name starts so: LOSTPOL_PLANT_PASSWORD"
 _PATTERN_CURES = {
     "currency": 'Use the three-letter code of ISO 4217, such as "USD"',
     "nightly": _TIME,
     "weekly": _TIME,
     "starts": _TIME,
+    "url_env": _VARIABLE,
+    "password_env": _VARIABLE,
+    "listen": 'Write an address of this machine and a port, such as "127.0.0.1:4242"',
     "sender": _ADDRESS,
     "recipients": _ADDRESS,
 }

@@ -7,6 +7,7 @@ of an object store. Nothing of a URL that might be a secret is ever shown.
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
@@ -18,6 +19,8 @@ from pipeline.mill.faults import Fault
 SCHEMES: Final = ("s3", "s3a", "gs", "gcs", "az", "abfs", "abfss", "memory")
 _FOLDERS: Final = ("file", "local")
 _LIKE_A_URL: Final = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+:")
+#: What the database takes for the end of a path, or for a step of one.
+_NOT_IN_STORE: Final = re.compile(r"\?" if sys.platform == "win32" else r"[?\\]")
 #: Schemes whose URLs name a container before the @.
 _NAMES_BEFORE_AT: Final = ("az", "abfs", "abfss")
 _KEYS: Final = (
@@ -50,6 +53,10 @@ def read_locations(
     """
     store_path = (folder / store).resolve()
     place = None if lake is None else _lake_at(lake, folder)
+    if odd := _NOT_IN_STORE.search(str(store_path)):
+        problem = f'lies in "{store_path}": the database cannot work in a folder with a {odd[0]}'
+        cure = "Name a folder whose path has none; that of this file counts, too"
+        faults.append(Fault("mill.store", problem, cure))
     if isinstance(place, Path) and store_path.is_relative_to(place):
         # The remains of runs in either would be taken for the other's.
         cure = "Give the lake a folder of its own"

@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from features.base import Analyte, Interpolation, Port, Quantity, VesselKind
+from pipeline.base import Readers
 
 #: Names of places become column names, hence the narrow alphabet.
 PlaceName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=40)]
@@ -20,6 +21,7 @@ Positive = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
 NotNegative = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 LocalTime = Annotated[str, Field(pattern=r"^([01]\d|2[0-3]):[0-5]\d$")]
+_HOST_AND_PORT = r"^([A-Za-z0-9.-]+|\[[0-9A-Fa-f:]+\]):[0-9]{1,5}$"
 Weekday = Literal["monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday"]
 
 
@@ -33,7 +35,8 @@ class MillSection(Section):
     """Who the mill is, its clock, its store and what sucrose is worth.
 
     ``lake`` is another folder for readings and features, or the URL of an object store
-    (``pipeline.mill.lake_place``); without it they lie in the store.
+    (``pipeline.mill.lake_place``); without it they lie in the store. ``readers`` says who may read
+    the published copy of the findings besides the user who runs lostpol.
     """
 
     name: Annotated[str, Field(min_length=1, max_length=80)]
@@ -43,6 +46,7 @@ class MillSection(Section):
     missing: Literal["shift_forward", "refuse"] = "shift_forward"
     store: Annotated[str, Field(min_length=1)]
     lake: Annotated[str, Field(min_length=1)] | None = None
+    readers: Readers = "owner"
     sucrose_price_per_t: Positive
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
 
@@ -80,7 +84,8 @@ class ScheduleSection(Section):
     """When reports are made, in the mill's local time, and where exports arrive.
 
     ``wait_min`` is how long a scheduled run waits for another on the same store [min];
-    ``longest_run_min`` is when a scheduled run is stopped [min].
+    ``longest_run_min`` is when a scheduled run is stopped [min]. ``listen`` is where the server of
+    ``lostpol serve`` listens, such as ``127.0.0.1:4242``; None is any free port of 127.0.0.1.
     """
 
     nightly: LocalTime = "05:00"
@@ -89,6 +94,14 @@ class ScheduleSection(Section):
     inbox: str | None = None
     wait_min: Annotated[int, Field(ge=0, le=1440)] = 60
     longest_run_min: Annotated[int, Field(ge=5, le=2880)] = 180
+    listen: Annotated[str, Field(pattern=_HOST_AND_PORT)] | None = None
+
+    @field_validator("listen")
+    @classmethod
+    def _port_exists(cls, value: str | None) -> str | None:
+        if value is not None and not 1 <= int(value.rpartition(":")[2]) <= 65535:
+            raise ValueError("ports run from 1 to 65535")
+        return value
 
 
 class KeepSection(Section):

@@ -9,7 +9,7 @@ import os
 from collections.abc import Iterator, Mapping
 from datetime import date
 from typing import Annotated, Any, Final, Literal
-from urllib.parse import urlsplit
+from urllib.parse import parse_qs, urlsplit
 
 from pydantic import Field
 
@@ -17,8 +17,13 @@ from pipeline.base import ConfigError
 from pipeline.mill.faults import Fault, nearest, quoted, read_section
 from pipeline.mill.sections import PlaceName, Section
 
-EnvName = Annotated[str, Field(pattern=r"^[A-Za-z_][A-Za-z0-9_]*$")]
+#: A description may be somebody else's: it gets at no secret of another program.
+EnvName = Annotated[str, Field(pattern=r"^LOSTPOL_[A-Za-z0-9_]+$")]
+_OF_MAIL: Final = "LOSTPOL_MAIL_"
 Text = Annotated[str, Field(min_length=1)]
+#: What may stand behind the ? of an address and is secret, and what asks for no encryption (libpq).
+_SECRETS: Final = frozenset({"password", "passfile", "sslpassword"})
+_WITHOUT_TLS: Final = frozenset({"disable", "allow", "prefer"})
 #: Hosts a password may be sent to without encryption: it does not leave the machine.
 _OWN_MACHINE: Final = frozenset({"localhost", "127.0.0.1", "::1"})
 
@@ -122,6 +127,11 @@ class SqlSource(DirectSource):
         Zone of times stored without one; None is the mill's.
     epoch_unit : {"s", "ms"}
         Unit of times stored as numbers since 1970.
+    tls : {"required", "off"}
+        Whether a PostgreSQL server must encrypt.
+    authority : str or None
+        File of the authority that must have signed the server's certificate, relative to the
+        mill's file; without it the certificate the server shows is taken.
     """
 
     kind: Literal["sql"]
@@ -133,6 +143,8 @@ class SqlSource(DirectSource):
     quality_column: Text | None = None
     time_zone: Text | None = None
     epoch_unit: Literal["s", "ms"] = "s"
+    tls: Literal["required", "off"] = "required"
+    authority: Text | None = None
 
 
 Source = OpcUaSource | SqlSource
@@ -180,6 +192,12 @@ def _faults(source: Source, key: str) -> Iterator[Fault]:
         yield Fault(f"{key}.url", "holds a password, or is no address", cure)
     elif isinstance(source, OpcUaSource):
         yield from _opcua_faults(source, key, parts)
+    else:
+        yield from _sql_faults(source, key, parts)
+    for name in ("url_env", "password_env"):
+        if (getattr(source, name) or "").startswith(_OF_MAIL):
+            cure = "Give it a name of its own, such as LOSTPOL_PLANT_PASSWORD"
+            yield Fault(f"{key}.{name}", "is what only the mail server may be told", cure)
 
 
 def _opcua_faults(source: OpcUaSource, key: str, parts: Any) -> Iterator[Fault]:  # noqa: ANN401
@@ -196,6 +214,18 @@ def _opcua_faults(source: OpcUaSource, key: str, parts: Any) -> Iterator[Fault]:
     if source.user and not signed and parts.hostname not in _OWN_MACHINE:
         cure = 'Set security = "sign_and_encrypt", or read without a user'
         yield Fault(f"{key}.user", "the password would cross the network in the clear", cure)
+
+
+def _sql_faults(source: SqlSource, key: str, parts: Any) -> Iterator[Fault]:  # noqa: ANN401
+    asked = parse_qs(parts.query, keep_blank_values=True)
+    if secret := sorted(asked.keys() & _SECRETS):
+        cure = "Take it out; name an environment variable in password_env"
+        yield Fault(f"{key}.url", f"holds a {secret[0]}", cure)
+    if asked.get("sslmode", ["require"])[-1] in _WITHOUT_TLS:
+        cure = 'Take sslmode out; say tls = "off" if nobody else can listen on the way'
+        yield Fault(f"{key}.url", "asks to do without encryption", cure)
+    if source.tls == "off" and source.authority is not None:
+        yield Fault(f"{key}.authority", 'is for nothing with tls = "off"', "Keep one of the two")
 
 
 def _split(url: str) -> Any:  # noqa: ANN401  (urllib's own result type)

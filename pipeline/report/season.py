@@ -177,7 +177,8 @@ def _worst(standing: Sequence[FindingRow]) -> str:
     if worst is None:
         return ""
     mass = bare_tonnes(worst.lost_t, worst.low_t, worst.high_t)
-    return f"{worst.cause.name} ({worst.where}), {worst.when}: {mass}, {worst.confidence}."
+    what = f"{worst.cause.name} ({worst.where}), {worst.when}: {mass}, {worst.confidence}"
+    return f"{what}; finding {worst.finding_id}."
 
 
 def _cover(view: ReportView) -> tuple[str, str]:
@@ -193,7 +194,7 @@ def _cover(view: ReportView) -> tuple[str, str]:
 
 def _card(view: ReportView, row: FindingRow) -> Card:
     label = (
-        f"pH, temperature, residence time and loss rate around finding {row.number}: "
+        f"pH, temperature, residence time and loss rate around finding {row.finding_id}: "
         f"{row.cause.name}, {row.when}"
     )
     drawing = finding_chart(view, row.section, row.started, row.ended, row.anchor, label)

@@ -14,7 +14,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any, Final
 
-from pipeline.base import now
+from pipeline.base import now, private_folder
 from pipeline.mill import Mill
 from pipeline.words import clean
 
@@ -51,7 +51,7 @@ def log_event(mill: Mill, event: str, **facts: object) -> None:
     line |= {"mill": mill.key, "pid": os.getpid()}
     line |= {name: _plain(mill, value) for name, value in facts.items()}
     with suppress(OSError):
-        log_folder(mill).mkdir(parents=True, exist_ok=True)
+        private_folder(log_folder(mill))
         with log_path(mill).open("ab") as file:
             file.write(json.dumps(line, ensure_ascii=True).encode() + b"\n")
 

@@ -29,10 +29,19 @@ from prefect.cache_policies import NO_CACHE
 from prefect.context import FlowRunContext
 
 from pipeline import run
-from pipeline.base import ConfigError, DataError, LostpolError, Piece, Progress, batches, silent
+from pipeline.base import (
+    ConfigError,
+    DataError,
+    LostpolError,
+    Piece,
+    Progress,
+    batches,
+    keep_private,
+    silent,
+)
 from pipeline.mill import Mill
 from pipeline.run import in_words
-from pipeline.schedule.server import scheduling_server
+from pipeline.schedule.flows import scheduling_server
 from pipeline.stages import versions_here
 
 #: One thread each: as many workers as cores share a machine best.
@@ -145,7 +154,7 @@ def backfill_together(
     _JOBS[name] = job
     try:
         # A backfill takes hours, and a server that ends meanwhile takes its history along.
-        with scheduling_server(shared=False), _runner(cluster) as runner:
+        with scheduling_server(), _runner(cluster) as runner:
             backfill_on_a_cluster.with_options(task_runner=runner)(name)
     finally:
         del _JOBS[name]
@@ -281,6 +290,7 @@ def _on_workers(
 @task(cache_policy=NO_CACHE, persist_result=False)
 def _batch(packed: bytes, versions: dict[str, str]) -> None:
     """Carry out a batch of pieces on a worker."""
+    keep_private()  # a worker writes to the lake
     here = versions_here()
     odd = sorted(name for name in versions if versions[name] != here.get(name))
     if odd:

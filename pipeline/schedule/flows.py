@@ -8,34 +8,44 @@ run that starts late or again gives the same result.
 from __future__ import annotations
 
 import os
-import sys
 import threading
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import Any, Final
 
 from prefect import flow, get_client, get_run_logger, serve, task
 from prefect.cache_policies import NO_CACHE
-from prefect.client.schemas.filters import FlowRunFilter, FlowRunFilterState, FlowRunFilterStateType
+from prefect.client.schemas.filters import (
+    FlowRunFilter,
+    FlowRunFilterState,
+    FlowRunFilterStateType,
+)
 from prefect.client.schemas.objects import State, StateType, TaskRun
 from prefect.deployments.runner import RunnerDeployment
 from prefect.schedules import Cron
+from prefect.settings import PREFECT_API_URL, temporary_settings
 from prefect.states import Crashed
 from prefect.tasks import Task
 from prefect.types.entrypoint import EntrypointType
 
 from pipeline import run
-from pipeline.base import DeliveryError, LakeError, LostpolError, StoreBusyError, now, only_run
+from pipeline.base import (
+    ConfigError,
+    DeliveryError,
+    LakeError,
+    LostpolError,
+    StoreBusyError,
+    keep_private,
+    now,
+    only_run,
+)
 from pipeline.mill import Mill, load_mill
-from pipeline.schedule.server import answers, scheduling_server
+from pipeline.schedule.server import SITES_OWN, Server, address_of, own_server, watch
 
 #: Waits before another try [s]; only for what the outside world may put right by itself.
 _WAITS_S: Final = [60.0, 300.0]
-#: How often a served mill's server is looked for [s], and how often in a row it may be missed.
-_LOOK_S: Final = 10.0
-_MOST_MISSED: Final = 6
 _CRON_DAYS: Final = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
@@ -64,6 +74,7 @@ def _wait_s(mill: Mill) -> float:
 
 def _run(chain: Callable[[Mill], run.Outcome], mill_path: str) -> str:
     """Run a chain; an error is written to the run's log in plain words before it fails the run."""
+    keep_private()
     try:
         return str(chain(load_mill(Path(mill_path))).report)
     except LostpolError as error:
@@ -132,32 +143,39 @@ def serve_mills(mills: Sequence[Mill]) -> None:
 
     Two runs on one store never overlap: each takes the store's own lock (``pipeline.base.lock``),
     which a crash cannot leave behind.
+
+    Raises
+    ------
+    ConfigError
+        Two mills have the same key or store, or name different addresses for the server.
     """
-    with scheduling_server() as url:
+    require_apart(mills)
+    with scheduling_server(*address_of(mills)) as server:
         call_crashed(mills)
-        threading.Thread(target=_watch, args=(url,), daemon=True).start()
+        threading.Thread(target=watch, args=(server,), daemon=True).start()
         serve(*deployments(mills))
 
 
-def _watch(url: str) -> None:
-    """End this process when its server is gone: without one, nothing is started ever again.
+def require_apart(mills: Sequence[Mill]) -> None:
+    """Refuse mills that cannot be told apart: a schedule of one would replace the other's.
 
-    What keeps services running sees that and starts it anew. A run at work is a process of its
-    own, and goes on to its end.
+    Raises
+    ------
+    ConfigError
+        Two mills have the same key or store.
     """
-    missed = 0
-    while missed < _MOST_MISSED:
-        time.sleep(_LOOK_S)
-        missed = 0 if answers(url) else missed + 1
-    error = LostpolError(
-        "The server that schedules runs is gone, so no run would be started any more.",
-        url,
-        "Start lostpol serve again; as a service it is started by itself (configs/schedule).",
-    )
-    sys.stderr.write(f"{error}\n")
-    sys.stderr.flush()
-    # The server's own client waits for it in other threads, and would hold up an orderly end.
-    os._exit(error.exit_code)
+    for word, keys in (
+        ("key", [mill.key for mill in mills]),
+        ("store", [str(mill.store_path) for mill in mills]),
+    ):
+        twice = sorted({key for key in keys if keys.count(key) > 1})
+        if twice:
+            whose = [str(m.config_path) for m, key in zip(mills, keys, strict=True) if key in twice]
+            raise ConfigError(
+                f"Two of the mills share one {word}.",
+                f"{', '.join(twice)}: {', '.join(whose)}",
+                f"Name each mill once, and give each a [mill] {word} of its own.",
+            )
 
 
 def call_crashed(mills: Sequence[Mill], oldest_s: float = 60.0) -> int:
@@ -195,3 +213,40 @@ def _at_work(mill: Mill) -> bool:
             return False
     except LostpolError:
         return True
+
+
+@contextmanager
+def scheduling_server(host: str = "127.0.0.1", port: int = 0) -> Iterator[Server]:
+    """Give a server that schedules: the site's own, or ours on this machine while it lasts.
+
+    The temporary server that Prefect starts by itself never starts scheduled runs. Ours keeps its
+    history in Prefect's home folder.
+
+    Parameters
+    ----------
+    host, port : str, int
+        Where ours listens; port 0 for any free one.
+
+    Raises
+    ------
+    LostpolError
+        The server did not start.
+    """
+    # The environment alone: a profile of Prefect's may name its usual port, where anybody may be.
+    sites_own = os.environ.get(SITES_OWN)
+    if sites_own:
+        yield Server(sites_own.rstrip("/"))
+        return
+    with own_server(host, port) as server, _reached_at(server.url):
+        yield server
+
+
+@contextmanager
+def _reached_at(url: str) -> Iterator[None]:
+    """Tell this process and the runs it starts, which are processes of their own."""
+    os.environ[SITES_OWN] = url
+    try:
+        with temporary_settings(updates={PREFECT_API_URL: url}):
+            yield
+    finally:
+        del os.environ[SITES_OWN]

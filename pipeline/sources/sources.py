@@ -17,7 +17,7 @@ from typing import Final
 import polars as pl
 
 from pipeline import stages
-from pipeline.base import ConfigError, Progress, now, silent
+from pipeline.base import ConfigError, Progress, now, private_folder, silent
 from pipeline.mill import ExportLayout, Mill, OpcUaSource, Source
 from pipeline.pull import PullResult
 from pipeline.sources.frames import has_quality
@@ -178,7 +178,7 @@ def _hand_on(
 ) -> PullResult:
     """Write one window as an export and pull it; the file goes once its readings are stored."""
     folder = mill.store_path / _FOLDER
-    folder.mkdir(parents=True, exist_ok=True)
+    private_folder(folder)
     path = folder / f"{source.name}_{start:%Y%m%dT%H%M%S}_{end:%Y%m%dT%H%M%S}.parquet"
     frame.write_parquet(path, compression="zstd")
     # What a source answers now is its latest word, even when it said the same some time ago.

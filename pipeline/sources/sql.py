@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any, Final
+from urllib.parse import quote, unquote
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -17,6 +18,7 @@ from sqlalchemy.exc import ArgumentError, NoSuchTableError, SQLAlchemyError
 
 from pipeline.base import ConfigError, DataError
 from pipeline.mill import Mill, SqlSource
+from pipeline.sources.encryption import how_to_connect, said_of_encryption
 from pipeline.sources.frames import to_frame
 
 _ROWS: Final = 50_000
@@ -49,7 +51,7 @@ def read_table(mill: Mill, source: SqlSource, start: datetime, end: datetime) ->
         The database cannot be reached or read.
     """
     url = _url(mill, source)
-    engine = _engine(source, url)
+    engine = _engine(mill, source, url)
     try:
         with _explained(source, url), engine.connect() as connection:
             table = _table(source, connection)
@@ -85,7 +87,9 @@ def _url(mill: Mill, source: SqlSource) -> URL:
         raise ConfigError(f'lostpol does not read "{kind}" databases.', source.label, cure)
     if kind == "sqlite":
         path = (mill.config_path.parent / (url.database or "")).resolve()
-        return URL.create("sqlite", database=f"file:{path}", query={"mode": "ro", "uri": "true"})
+        # As a URL: a ? or # in the path would end it.
+        name = f"file:{quote(path.as_posix())}"
+        return URL.create("sqlite", database=name, query={"mode": "ro", "uri": "true"})
     url = url.set(drivername="postgresql+psycopg")
     if source.user is not None:
         url = url.set(username=source.user)
@@ -93,19 +97,20 @@ def _url(mill: Mill, source: SqlSource) -> URL:
     return url.set(password=secret) if secret is not None else url
 
 
-def _engine(source: SqlSource, url: URL) -> sa.Engine:
+def _engine(mill: Mill, source: SqlSource, url: URL) -> sa.Engine:
     """Engine that can only read, and does not wait for ever."""
     if url.get_backend_name() == "sqlite":
-        path = Path(str(url.database).removeprefix("file:"))
+        path = Path(unquote(str(url.database).removeprefix("file:")))
         if not path.is_file():
             cure = "Correct url; a relative path starts at the folder of the mill's file."
             raise DataError("There is no such database.", f"{source.label}, {path}", cure)
         return sa.create_engine(url, connect_args={"timeout": source.timeout_s})
     wait_ms = int(source.timeout_s * 1000)
+    safe = how_to_connect(source, url, mill.config_path.parent)
     limits = f"-c statement_timeout={wait_ms} -c default_transaction_read_only=on"
     return sa.create_engine(
         url,
-        connect_args={"connect_timeout": max(int(source.timeout_s), 1), "options": limits},
+        connect_args={"connect_timeout": max(int(source.timeout_s), 1), "options": limits} | safe,
         poolclass=sa.NullPool,
     )
 
@@ -185,7 +190,8 @@ def _moments(source: SqlSource, times: list[Any]) -> list[Any]:
 @contextmanager
 def _explained(source: SqlSource, url: URL) -> Iterator[None]:
     """Turn whatever a database says into what, where and next, without its secrets."""
-    where = f"{source.label}, {url.render_as_string(hide_password=True)}"
+    # What stands behind the ? may be a password, too.
+    where = f"{source.label}, {url.set(query={}).render_as_string(hide_password=True)}"
     try:
         yield
     except NoSuchTableError as error:
@@ -194,9 +200,12 @@ def _explained(source: SqlSource, url: URL) -> Iterator[None]:
             what, where, "Correct table and table_schema, or ask for the right."
         ) from error
     except SQLAlchemyError as error:
-        text = str(getattr(error, "orig", None) or error).strip().splitlines()[0]
-        if url.password:
-            text = text.replace(str(url.password), "***")
+        whole = str(getattr(error, "orig", None) or error).strip()
+        for secret in (url.password, url.query.get("password")):
+            whole = whole.replace(str(secret), "***") if secret else whole
+        if told := said_of_encryption(source, whole):
+            raise DataError(told[0], where, told[1]) from error
+        text = whole.splitlines()[0]
         raise DataError(
             f"The database cannot be read: {text[:300]}",
             where,

@@ -21,10 +21,13 @@ import duckdb
 from pipeline.base import DataError, StoreBusyError, full_disk
 from pipeline.store.published import write_copy
 from pipeline.store.schema import MIGRATIONS
+from pipeline.store.spoilt import backups_of, read_through, unreadable
 
 #: First and longest pause between two tries [s]; each is half as long again as the last.
 _FIRST_PAUSE_S: Final = 0.02
 _LONGEST_PAUSE_S: Final = 1.0
+#: How long a published copy is waited for; nobody holds it for long [s].
+_COPY_PATIENCE_S: Final = 30.0
 #: Backups kept from before migrations.
 KEPT_BACKUPS: Final = 3
 _HOLDER: Final = re.compile(r"held in (?P<program>.+?) \(PID (?P<pid>\d+)\)")
@@ -55,10 +58,17 @@ def opened(
         # Times without a zone would otherwise be read in the machine's own zone.
         connection.execute("SET TimeZone = 'UTC'")
         yield connection
-    except _DAMAGE as error:
-        raise full_disk(error, path) or _unreadable(path, error) from error
+    except duckdb.Error as error:
+        if not _tells_of_damage(error):
+            raise
+        raise full_disk(error, path) or unreadable(path, error) from error
     finally:
         connection.close()
+
+
+def _tells_of_damage(error: duckdb.Error) -> bool:
+    """Tell whether the file is to blame; a checksum that does not fit comes without a class."""
+    return isinstance(error, _DAMAGE) or "corrupt database file" in str(error).lower()
 
 
 def _connect(path: Path, *, read_only: bool, patience_s: float) -> duckdb.DuckDBPyConnection:
@@ -69,7 +79,7 @@ def _connect(path: Path, *, read_only: bool, patience_s: float) -> duckdb.DuckDB
             return duckdb.connect(path, read_only=read_only, config=dict(_OPTIONS))
         except duckdb.Error as error:
             if not is_held(error):
-                raise full_disk(error, path) or _unreadable(path, error) from error
+                raise full_disk(error, path) or unreadable(path, error) from error
             left_s = give_up - time.monotonic()
             if left_s <= 0.0:
                 raise _busy(path, error, patience_s) from error
@@ -79,7 +89,15 @@ def _connect(path: Path, *, read_only: bool, patience_s: float) -> duckdb.DuckDB
 
 
 def bring_back(live: Path, published: Path) -> None:
-    """Let a store whose file is gone go on from its published copy, which is a whole one."""
+    """Let a store whose file is gone go on from its published copy.
+
+    Raises
+    ------
+    DataError
+        The copy is spoilt, or may not be read.
+    """
+    with opened(published, read_only=True, patience_s=_COPY_PATIENCE_S) as connection:
+        read_through(connection)
     part = live.with_name(live.name + ".part")
     try:
         shutil.copyfile(published, part)
@@ -95,7 +113,8 @@ def _no_way_back(published: Path, error: OSError) -> DataError:
     return DataError(
         f"The findings store is gone, and its copy cannot be read: {error.strerror or error}.",
         str(published),
-        "Grant the right to read it, or move it away and run lostpol backfill.",
+        "Grant the right to read it, or move it away and run lostpol backfill: it finds the losses "
+        "anew, verdicts must be given again.",
     )
 
 
@@ -103,16 +122,6 @@ def is_held(error: duckdb.Error) -> bool:
     """Tell whether the file could not be opened because another holds it."""
     text = str(error)
     return "Conflicting lock" in text or "different configuration" in text
-
-
-def _unreadable(path: Path, error: duckdb.Error) -> DataError:
-    return DataError(
-        "The findings store cannot be opened.",
-        f"{path}: {str(error).splitlines()[0]}",
-        "Move the file away. The next run then goes on from the copy beside it, "
-        "findings_published.duckdb, with its findings and verdicts; without that copy too, run "
-        "lostpol backfill.",
-    )
 
 
 def _busy(path: Path, error: duckdb.Error, waited_s: float) -> StoreBusyError:
@@ -164,7 +173,7 @@ def migrate(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
         return
     if version > 0:
         write_copy(connection, backup_path(path, version))
-        for old in backups(path)[:-KEPT_BACKUPS]:
+        for old in backups_of(path)[:-KEPT_BACKUPS]:
             old.unlink(missing_ok=True)
     connection.begin()
     try:
@@ -183,8 +192,3 @@ def migrate(connection: duckdb.DuckDBPyConnection, path: Path) -> None:
 def backup_path(path: Path, version: int) -> Path:
     """Where a file of an older schema is kept when it is brought up to date."""
     return path.with_name(f"{path.stem}.schema_{version:03d}{path.suffix}")
-
-
-def backups(path: Path) -> list[Path]:
-    """Backups from before migrations, oldest schema first."""
-    return sorted(path.parent.glob(f"{path.stem}.schema_[0-9][0-9][0-9]{path.suffix}"))

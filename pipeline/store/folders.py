@@ -17,7 +17,7 @@ SAFE_ID: Final = re.compile(r"[0-9a-z]{1,64}")
 
 def store_of(mill: Mill) -> Store:
     """Findings store of a mill."""
-    return Store(mill.database_path, mill.key)
+    return Store(mill.database_path, mill.key, readers=mill.readers)
 
 
 def published_store_of(mill: Mill) -> Store:

@@ -30,8 +30,13 @@ def published_path(live: Path) -> Path:
     return live.with_name(f"{live.stem}_published{live.suffix}")
 
 
-def write_copy(connection: duckdb.DuckDBPyConnection, target: Path) -> None:
+def write_copy(connection: duckdb.DuckDBPyConnection, target: Path, rights: int = 0o400) -> None:
     """Write all that an open store holds to `target`, in one step; no transaction may be open.
+
+    Parameters
+    ----------
+    rights : int
+        Who may read it; nobody may write to it.
 
     Raises
     ------
@@ -44,9 +49,7 @@ def write_copy(connection: duckdb.DuckDBPyConnection, target: Path) -> None:
         _fill(connection, part)
         with part.open("rb+") as file:
             os.fsync(file.fileno())
-        # Read-only for everybody: a client that opened it for writing would leave a journal
-        # that belongs to no later copy.
-        part.chmod(0o444)
+        part.chmod(rights)
         _put(part, target)
     except (OSError, duckdb.Error) as error:
         _remove(part)

@@ -19,7 +19,14 @@ from typing import Any, Final
 import duckdb
 import polars as pl
 
-from pipeline.base import DataError, full_disk, only_writer
+from pipeline.base import (
+    DataError,
+    Readers,
+    copy_rights,
+    full_disk,
+    only_writer,
+    private_folder,
+)
 from pipeline.store.database import bring_back, migrate, opened, refuse_newer
 from pipeline.store.matching import Row
 from pipeline.store.published import published_path, write_copy
@@ -68,12 +75,15 @@ class Store:
         How long to wait for another program to let go of the file [s].
     live : bool
         Read the file itself; False reads the published copy, where there is one.
+    readers : {"owner", "group", "everyone"}
+        Who may read the published copy.
     """
 
     path: Path
     mill: str
     patience_s: float = 30.0
     live: bool = True
+    readers: Readers = "owner"
 
     @property
     def published(self) -> Path:
@@ -210,7 +220,8 @@ class Store:
             insert(connection, "REPLACE", "source_marks", [row])
 
     def _read(self, query: str) -> pl.DataFrame:
-        path = self.path if self.live or not self.published.exists() else self.published
+        first, other = (self.path, self.published)[:: 1 if self.live else -1]
+        path = first if first.exists() or not other.exists() else other
         if not path.exists():
             raise _nothing_yet(path)
         with opened(path, read_only=True, patience_s=self.patience_s) as connection:
@@ -232,7 +243,7 @@ class Store:
     @contextmanager
     def _writing(self, *, publish: bool = True) -> Iterator[duckdb.DuckDBPyConnection]:
         """Open for one transaction, with the tables brought up to date first."""
-        self.path.parent.mkdir(parents=True, exist_ok=True)
+        private_folder(self.path.parent, self.readers)
         with (
             only_writer(self.path, self.patience_s),
             self._there(),
@@ -250,7 +261,7 @@ class Store:
                     raise full from error
                 raise
             if publish:
-                write_copy(connection, self.published)
+                write_copy(connection, self.published, copy_rights(self.readers))
 
 
 def _nothing_yet(path: Path) -> DataError:

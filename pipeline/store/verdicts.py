@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import getpass
 import json
-import re
 from datetime import datetime
 from typing import Any, Final, Literal
 
@@ -15,6 +14,7 @@ from pipeline.base import ConfigError, now
 from pipeline.mill import Mill
 from pipeline.store.folders import published_store_of, store_of
 from pipeline.store.learning import TAKEN_BACK, counting
+from pipeline.store.naming import chosen, finding_words
 from pipeline.words import CAUSES, clean, moment_words, words_of
 
 Verdict = Literal["confirmed", "dismissed", "fixed"]
@@ -22,9 +22,6 @@ Verdict = Literal["confirmed", "dismissed", "fixed"]
 #: Longest note and name kept [characters].
 LONGEST_NOTE: Final = 10_000
 LONGEST_AUTHOR: Final = 200
-#: Shortest beginning of an id that is understood [characters].
-LEAST_PREFIX: Final = 4
-_RANK: Final = re.compile(r"[0-9]{1,3}")
 
 
 def give_verdict(
@@ -40,7 +37,7 @@ def give_verdict(
     Parameters
     ----------
     which : str
-        A finding's id, the beginning of one, or its rank.
+        A finding's id, or the beginning of one.
     verdict : {"confirmed", "dismissed", "fixed"} or None
         None takes back.
     note : str
@@ -61,7 +58,7 @@ def give_verdict(
         No finding, or several, are meant; a text is too long; there is nothing to take back.
     """
     store = store_of(mill)
-    finding = chosen(store.findings(withdrawn=True), which)
+    finding = chosen(store.findings(withdrawn=True), which, mill)
     if verdict is None:
         _require_verdict(store.verdicts(), finding["finding_id"])
     if found_cause is not None and verdict not in {"confirmed", "fixed"}:
@@ -83,38 +80,6 @@ def give_verdict(
         }
     )
     return chosen(store.findings(withdrawn=True), finding["finding_id"])
-
-
-def chosen(findings: pl.DataFrame, which: str) -> dict[str, Any]:
-    """Find the finding a person means.
-
-    Parameters
-    ----------
-    findings : polars.DataFrame
-        Findings with ``finding_id`` and ``rank``.
-    which : str
-        Up to three digits are a rank; anything else is an id or its beginning.
-
-    Raises
-    ------
-    ConfigError
-        None or several are meant.
-    """
-    word = which.strip().lower()
-    if _RANK.fullmatch(word):
-        found = findings.filter(pl.col("rank") == int(word))
-    elif len(word) < LEAST_PREFIX:
-        cure = "Give a rank, a whole id, or at least its first four characters."
-        raise ConfigError("This is too little to tell a finding by.", clean(which), cure)
-    else:
-        found = findings.filter(pl.col("finding_id").str.starts_with(word))
-    if found.height == 1:
-        return found.row(0, named=True)
-    if found.is_empty():
-        cure = "See lostpol findings MILL --json for the ids; ranks are those of that list."
-        raise ConfigError("There is no such finding.", clean(which), cure)
-    names = ", ".join(found["finding_id"])
-    raise ConfigError("Several findings begin like this.", clean(which), f"There are: {names}.")
 
 
 def _require_verdict(given: pl.DataFrame, name: str) -> None:
@@ -172,11 +137,12 @@ def _local(mill: Mill, moment: datetime) -> str:
     return f"{moment_words(moment, mill.tz)} {mill.zone}"
 
 
-def verdict_summary(finding: dict[str, Any]) -> list[str]:
-    """What a finding looks like after a verdict, for a terminal."""
+def verdict_summary(mill: Mill, finding: dict[str, Any]) -> list[str]:
+    """Which finding was marked, and what it looks like now, for a terminal."""
     evidence = json.loads(finding["evidence"])
     changes = evidence.get("verdicts", {}).get("told", []) if isinstance(evidence, dict) else []
-    place = f"rank {finding['rank']}" if finding["rank"] else "no longer found"
+    place = f"number {finding['rank']} of the list" if finding["rank"] else "no longer found"
     stands = finding["verdict"] or "no verdict"
-    head = f"{finding['finding_id']}: {stands.replace('_', ' ')}, {place}."
-    return [head, *(f"    {clean(change, 400)}" for change in changes)]
+    head = f"{finding['finding_id']}: {stands.replace('_', ' ')}, now {place}."
+    told = (finding_words(finding, mill), *(clean(change, 400) for change in changes))
+    return [head, *(f"    {line}" for line in told)]

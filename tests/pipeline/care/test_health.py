@@ -197,6 +197,17 @@ def test_a_store_whose_database_is_gone_goes_on_from_its_copy(mill):
     assert wrong(mill) == {}
 
 
+def test_a_spoilt_copy_is_not_promised_to_bring_a_store_back(mill):
+    mill.database_path.unlink()
+    copy = published_path(mill.database_path)
+    copy.chmod(0o600)
+    copy.write_bytes(b"no database")
+    sign = wrong(mill)["Database"]
+    assert "published copy of the findings cannot be read" in sign.what
+    assert "goes on from the copy" not in sign.cure
+    assert "lostpol backfill" in sign.cure
+
+
 def test_days_that_went_missing_or_were_cut_are_named(mill):
     lake = lake_of(mill)
     last = lake.days()[-1]

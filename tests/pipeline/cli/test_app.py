@@ -1,6 +1,7 @@
 """Commands: what they show, and that whatever is typed wrong gives three lines and a code."""
 
 import json
+import os
 import subprocess
 import sys
 from datetime import UTC, datetime
@@ -29,6 +30,7 @@ def checkout(tmp_path_factory):
 def shown(checkout, tmp_path_factory):
     """Folder with a finished demonstration."""
     folder = tmp_path_factory.mktemp("shown")
+    os.umask(0o022)  # as most machines have it
     demo.run(folder, checkout=checkout)
     return folder / demo.FOLDER
 
@@ -116,6 +118,19 @@ def test_the_demonstration_leaves_store_report_and_description(shown):
     assert "Brindlewater" in report.read_text(encoding="utf-8")
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such rights")
+def test_nothing_of_a_store_is_for_others(shown):
+    found = {path: path.stat().st_mode & 0o777 for path in (shown, *shown.rglob("*"))}
+    copy = shown / "findings_published.duckdb"
+    assert found.pop(copy) == 0o400
+    assert {mode for path, mode in found.items() if path.is_dir()} == {0o700}
+    assert {mode for path, mode in found.items() if path.is_file()} == {0o600}
+    names = {path.relative_to(shown).as_posix() for path in found}
+    assert {"run.lock", "findings.lock", "findings.duckdb", "log/lostpol.jsonl"} <= names
+    for ending in (".html", ".pdf", ".txt", ".parquet", ".json", ".toml"):
+        assert any(name.endswith(ending) for name in names), ending
+
+
 def test_findings_are_listed_in_words_and_as_json(shown, capsys):
     mill = str(shown / "demo_mill.toml")
     assert app.run(["findings", mill, "--json"]) == 0
@@ -149,12 +164,32 @@ def test_check_compares_exports_without_storing_them(shown, checkout, capsys):
     assert "- LAB CJ rs: not in the files" in capsys.readouterr().err
 
 
-def test_demo_refuses_a_folder_that_is_not_its_own(tmp_path, capsys, monkeypatch):
+def test_a_demonstration_never_touches_what_is_there(tmp_path, checkout):
+    for name in (demo.FOLDER, f"{demo.FOLDER}_2"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "demo_mill.toml").write_text("verdicts of years", encoding="utf-8")
+    mill, _files = demo.prepare(tmp_path, checkout)
+    assert mill.store_path == tmp_path / f"{demo.FOLDER}_3"
+    for name in (demo.FOLDER, f"{demo.FOLDER}_2"):
+        assert (tmp_path / name / "demo_mill.toml").read_text("utf-8") == "verdicts of years"
+
+
+def test_a_demonstration_goes_where_it_is_told(tmp_path, checkout):
+    (tmp_path / "empty").mkdir()
+    for out in (tmp_path / "empty", tmp_path / "new" / "below"):
+        mill, _files = demo.prepare(tmp_path, checkout, out)
+        assert mill.store_path == out
+    assert not (tmp_path / demo.FOLDER).exists()
+
+
+def test_a_demonstration_refuses_a_folder_with_something_in_it(tmp_path, capsys, monkeypatch):
     monkeypatch.chdir(tmp_path)
-    (tmp_path / demo.FOLDER).mkdir()
-    (tmp_path / demo.FOLDER / "thesis.txt").write_text("years of work", encoding="utf-8")
-    assert app.run(["demo"]) == 2
-    assert (tmp_path / demo.FOLDER / "thesis.txt").is_file()
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "thesis.txt").write_text("years of work", encoding="utf-8")
+    assert app.run(["demo", "--out", "mine"]) == 2
+    assert "thesis.txt" in capsys.readouterr().err
+    assert (tmp_path / "mine" / "thesis.txt").read_text("utf-8") == "years of work"
+    assert app.run(["demo", "--out", "mine/thesis.txt"]) == 2
 
 
 def test_demo_without_its_exports_says_where_to_run_it(tmp_path):
@@ -173,6 +208,7 @@ def test_demo_runs_twice_with_the_same_findings(checkout, tmp_path):
         mill, _outcome = demo.run(tmp_path, checkout=checkout)
         tables.append(store_of(mill).findings(withdrawn=True))
     assert tables[0].equals(tables[1])
+    assert sorted(path.name for path in tmp_path.iterdir()) == [demo.FOLDER, f"{demo.FOLDER}_2"]
 
 
 def test_a_corrected_export_is_not_ignored_without_a_word(checkout, tmp_path, capsys):

@@ -17,7 +17,8 @@ from pipeline.dossier.write import write_dossier
 from pipeline.mill.description import load_mill
 from pipeline.stages import stages
 from pipeline.store.folders import store_of
-from pipeline.store.verdicts import chosen, give_verdict
+from pipeline.store.naming import chosen
+from pipeline.store.verdicts import give_verdict
 
 ROOT = Path(__file__).resolve().parents[3]
 HOSTILE_TAGS = {

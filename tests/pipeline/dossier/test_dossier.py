@@ -189,14 +189,14 @@ def test_the_folder_is_the_findings_own_and_a_link_leads_to_similar_ones(page, m
     assert not list(page.parent.glob(".*"))
 
 
-def test_a_folder_that_cannot_be_made_is_told(mill, tmp_path):
+def test_a_folder_that_cannot_be_made_is_told(mill, tmp_path, first):
     (tmp_path / "file").write_text("")
     with pytest.raises(ConfigError, match="could not be written"):
-        write_dossier(mill, "1", tmp_path / "file" / "below")
+        write_dossier(mill, first["finding_id"], tmp_path / "file" / "below")
 
 
-def test_the_same_again_is_the_same(mill, tmp_path):
-    one, two = (write_dossier(mill, "1", tmp_path / n) for n in ("a", "b"))
+def test_the_same_again_is_the_same(mill, tmp_path, first):
+    one, two = (write_dossier(mill, first["finding_id"], tmp_path / n) for n in ("a", "b"))
     assert {p.name: p.read_bytes() for p in one.parent.iterdir()} == {
         p.name: p.read_bytes() for p in two.parent.iterdir()
     }
@@ -241,20 +241,24 @@ def test_hostile_text_stays_text_everywhere(hostile_page, hostile_tags):
         ("[1]", "cannot be read"),
     ],
 )
-def test_damaged_evidence_costs_only_what_it_held(mine, tmp_path, evidence, said):
+def test_damaged_evidence_costs_only_what_it_held(mine, tmp_path, evidence, said, first):
     update(mine, "UPDATE findings SET evidence = ?", evidence)
-    text = words(Page(write_dossier(mine, "1", tmp_path / "x").read_text(encoding="utf-8")))
+    text = words(
+        Page(write_dossier(mine, first["finding_id"], tmp_path / "x").read_text(encoding="utf-8"))
+    )
     assert said in text
     assert "Trends around the finding" in text
 
 
-def test_without_minutes_the_page_says_so(mine, tmp_path):
+def test_without_minutes_the_page_says_so(mine, tmp_path, first):
     mill = mine
     shutil.rmtree(mine.lake_path / "features")
     shutil.rmtree(mine.lake_path / "readings")
     update(mill, "DELETE FROM sensor_health")
     update(mill, "DELETE FROM runs")
-    text = words(Page(write_dossier(mine, "1", tmp_path / "x").read_text(encoding="utf-8")))
+    text = words(
+        Page(write_dossier(mine, first["finding_id"], tmp_path / "x").read_text(encoding="utf-8"))
+    )
     for said in (
         "these days are not worked out",
         "There is nothing to draw",
@@ -275,7 +279,9 @@ def test_with_days_and_tags_missing_the_rest_stands(mine, tmp_path, first):
     frame = lake.read_features(LOSSES, day, day).head(0)
     lake.write_features(LOSSES, day, frame)
     assert not lake.read_features(STATION, day, day).is_empty()
-    text = words(Page(write_dossier(mine, "1", tmp_path / "x").read_text(encoding="utf-8")))
+    text = words(
+        Page(write_dossier(mine, first["finding_id"], tmp_path / "x").read_text(encoding="utf-8"))
+    )
     assert "What is missing" in text
     assert "Worked out again from the steps" in text
 
@@ -289,11 +295,13 @@ def test_a_withdrawn_finding_is_shown_as_such(mine, tmp_path, first):
 def test_an_id_that_lostpol_did_not_give_names_no_folder(mine):
     update(mine, "UPDATE findings SET finding_id = '../../out' WHERE rank = 1")
     with pytest.raises(DataError):
-        write_dossier(mine, "1")
+        write_dossier(mine, "../../out")
     assert not (mine.reports_path.parent.parent / "out").exists()
 
 
-def test_a_changed_amount_is_told(mine, tmp_path):
+def test_a_changed_amount_is_told(mine, tmp_path, first):
     update(mine, "UPDATE findings SET lost_t = lost_t * 2")
-    text = words(Page(write_dossier(mine, "1", tmp_path / "x").read_text(encoding="utf-8")))
+    text = words(
+        Page(write_dossier(mine, first["finding_id"], tmp_path / "x").read_text(encoding="utf-8"))
+    )
     assert "but the steps give" in text

@@ -138,6 +138,16 @@ def test_text_both_ways(tmp_path, ways, odd, packed):
         assert all(blocks)
 
 
+def test_a_negative_zero_is_a_zero_both_ways(tmp_path, ways):
+    path = tmp_path / "zeros.csv"
+    values = ["-0.0", "0.0", "-0", "7.1", "-0.000"]
+    found = [(START + timedelta(minutes=k), "PH.1", v, "good") for k, v in enumerate(values)]
+    path.write_text(text(found), encoding="utf-8")
+    quick, thorough, taken = ways(path)
+    assert quick == thorough
+    assert all(taken)
+
+
 @pytest.mark.parametrize("ambiguous", ["first", "second", "refuse"])
 def test_local_times_over_a_clock_change_both_ways(tmp_path, ways, ambiguous):
     from zoneinfo import ZoneInfo

@@ -76,6 +76,15 @@ def test_every_part_is_there(page):
         assert words in page.text
 
 
+def test_a_finding_stands_with_its_id_wherever_it_has_a_number(page):
+    for name in (f"f{rank}" for rank in range(1, 8)):
+        rows = [row for row in page.text.split("\n") if name in row.split()]
+        assert rows, name
+    text = " ".join(page.text.split())
+    assert "finding f1." in text  # the worst, in the first lines
+    assert "lostpol verdict MILL ID confirmed" in text
+
+
 @pytest.mark.usefixtures("undrawn")
 def test_top_findings_get_cards_and_the_rest_stay_in_the_table(view, page):
     assert page.tags.count("article") == 6

@@ -7,8 +7,7 @@ import signal
 import subprocess
 import sys
 import time
-import urllib.request
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -152,82 +151,35 @@ def test_deployments_run_at_the_mills_own_times():
     }
 
 
-def test_a_site_with_its_own_server_keeps_it():
-    from prefect.settings import PREFECT_API_URL, temporary_settings
-
-    from pipeline.schedule import server
-
-    with (
-        temporary_settings(updates={PREFECT_API_URL: "http://scheduler.example/api"}),
-        server.scheduling_server() as url,
-    ):
-        assert url == "http://scheduler.example/api"
-
-
-#: In place of Prefect's server, which takes long to start: it answers that it is well.
-SERVER = """
-import sys
-from http.server import BaseHTTPRequestHandler
-from socketserver import TCPServer
-
-class Well(BaseHTTPRequestHandler):
-    def do_GET(self):
-        self.send_response(200 if self.path == "/api/health" else 404)
-        self.end_headers()
-        self.wfile.write(b"in its place")
-
-    def log_message(self, *_):
-        pass
-
-assert sys.argv[1:4] == ["server", "start", "--host"], sys.argv
-TCPServer((sys.argv[4], int(sys.argv[6])), Well).serve_forever()
-"""
-
-
-def test_a_site_without_a_server_gets_one_that_ends_with_it(tmp_path, monkeypatch):
-    """With a program in Prefect's place; all other tests here ask the real one, and so started."""
-    from prefect.settings import PREFECT_API_URL, temporary_settings
-
-    from pipeline.schedule import server
-
-    monkeypatch.delenv("PREFECT_API_URL", raising=False)
-    monkeypatch.setattr(server, "_SERVER_PATIENCE_S", processes.PATIENCE_S)
-    with monkeypatch.context() as patch, temporary_settings(restore_defaults={PREFECT_API_URL}):
-        patch.setattr(server, "answers", lambda url: url == server._USUAL_URL)
-        with server.scheduling_server() as url:  # somebody else's, started by hand
-            assert url == server._USUAL_URL
-    (tmp_path / "prefect").mkdir()
-    (tmp_path / "prefect" / "__init__.py").touch()
-    (tmp_path / "prefect" / "__main__.py").write_text(SERVER, encoding="utf-8")
-    monkeypatch.chdir(tmp_path)  # where the server's own folder is looked for first
-    with processes.nothing_left():
-        with (
-            temporary_settings(restore_defaults={PREFECT_API_URL}),
-            pytest.raises(KeyError, match="inside"),
-            server.scheduling_server(shared=False) as url,
-        ):
-            with urllib.request.urlopen(f"{url}/health", timeout=processes.PATIENCE_S) as answer:
-                assert (answer.status, answer.read()) == (200, b"in its place")
-            assert url.startswith("http://127.0.0.1:")
-            assert os.environ["PREFECT_API_URL"] == url
-            raise KeyError("inside")
-        with pytest.raises(OSError, match="refused"):
-            urllib.request.urlopen(f"{url}/health", timeout=10)
-    assert "PREFECT_API_URL" not in os.environ
-
-
-def test_a_serve_whose_server_is_gone_says_so_and_ends(monkeypatch, capsys):
+def test_a_site_with_its_own_server_keeps_it(monkeypatch):
     from pipeline.schedule import flows
 
-    answers = iter([True, False, True, *[False] * 6])
-    ended = []
-    monkeypatch.setattr(flows, "_LOOK_S", 0.0)
-    monkeypatch.setattr(flows, "answers", lambda _: next(answers))
-    monkeypatch.setattr(flows.os, "_exit", ended.append)
-    flows._watch("http://127.0.0.1:1/api")
-    assert ended == [1]
-    assert next(answers, None) is None  # one that comes back in time is no fault
-    assert "is gone" in capsys.readouterr().err
+    monkeypatch.setenv("PREFECT_API_URL", "http://scheduler.example/api")
+    with flows.scheduling_server() as server:
+        assert server.url == "http://scheduler.example/api"
+        assert not server.is_gone()
+
+
+def test_a_profile_that_names_the_usual_port_is_not_followed(monkeypatch):
+
+    from prefect.settings import PREFECT_API_URL, temporary_settings
+
+    from pipeline.schedule import flows
+    from pipeline.schedule.server import Server
+
+    @contextmanager
+    def ours(host, port):
+        yield Server(f"http://{host}:{port}/ours")
+
+    monkeypatch.delenv("PREFECT_API_URL", raising=False)
+    monkeypatch.setattr(flows, "own_server", ours)
+    with (
+        temporary_settings(updates={PREFECT_API_URL: "http://127.0.0.1:4200/api"}),
+        flows.scheduling_server("127.0.0.1", 4242) as server,
+    ):
+        assert server.url == PREFECT_API_URL.value() == os.environ["PREFECT_API_URL"]
+        assert server.url == "http://127.0.0.1:4242/ours"
+    assert "PREFECT_API_URL" not in os.environ
 
 
 @pytest.mark.parametrize("around", ["2026-03-06", "2026-10-30"])

@@ -45,7 +45,9 @@ def searched(tmp_path_factory):
     row |= {"status": "ended", "evidence": evidence, "lost_pct": None}
     window = (START, START + timedelta(days=1))
     keep_found(store_of(mill), [row], window=window, as_of=window[1], run_id="r")
-    give_verdict(mill, "1", "confirmed", "<b>valve</b>", "Ana")
+    give_verdict(
+        mill, store_of(mill).findings()["finding_id"][0], "confirmed", "<b>valve</b>", "Ana"
+    )
     return mill
 
 

@@ -69,8 +69,9 @@ def mill(tmp_path_factory):
     window = (START - timedelta(days=1), START + timedelta(days=40))
     rows = [episode(n) for n in range(len(NOTES))]
     keep_found(store_of(made), rows, window=window, as_of=window[1], run_id="r")
-    for rank, note in enumerate(NOTES, start=1):
-        give_verdict(made, str(rank), "confirmed", note, "=Ana")
+    names = store_of(made).findings()["finding_id"].to_list()
+    for name, note in zip(names, NOTES, strict=True):
+        give_verdict(made, name, "confirmed", note, "=Ana")
     return made
 
 

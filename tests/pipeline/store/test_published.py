@@ -9,11 +9,12 @@ import polars as pl
 import pytest
 from processes import PATIENCE_S
 
-from pipeline.base.errors import DiskError, StoreBusyError
+from pipeline.base.errors import DataError, DiskError, StoreBusyError
 from pipeline.store import database, published
-from pipeline.store.database import backup_path, backups
+from pipeline.store.database import backup_path
 from pipeline.store.published import published_path
 from pipeline.store.schema import MIGRATIONS
+from pipeline.store.spoilt import backups_of
 from pipeline.store.store import RunResult, Store
 from pipeline.store.tables import table_schema
 
@@ -118,6 +119,70 @@ def test_a_reader_of_the_copy_neither_waits_nor_is_waited_for(store):
         assert reader.execute("SELECT lost_t FROM findings").fetchone() == (7.0,)
 
 
+def spoil(path):
+    """Overwrite the middle of a file, as a bad disk may; the head stays."""
+    path.chmod(0o600)
+    whole = path.read_bytes()
+    at = len(whole) // 3
+    path.write_bytes(whole[:at] + bytes(len(whole) // 3) + whole[at + len(whole) // 3 :])
+
+
+def cut(path):
+    path.chmod(0o600)
+    path.write_bytes(b"no database")
+
+
+@pytest.mark.parametrize("damage", [spoil, cut])
+def test_a_spoilt_copy_whose_file_is_gone_is_never_its_own_cure(store, damage):
+    publish(store)
+    store.path.unlink()
+    damage(store.published)
+    reads = (store.findings, store.as_published().findings) if damage is cut else ()
+    for ask in (*reads, lambda: publish(store, "r2")):
+        with pytest.raises(DataError, match="published copy of the findings cannot") as told:
+            ask()
+        assert store.published.name in told.value.where
+        assert "goes on from the copy" not in told.value.next_step
+        assert "Move the copy away" in told.value.next_step
+        assert "lostpol backfill" in told.value.next_step
+        assert not store.path.exists()
+    store.published.unlink()  # as told
+    publish(store, "r2")
+    assert seen(store.published) == [1, 1, 1, 1]
+
+
+def test_a_spoilt_copy_beside_its_file_is_told_to_be_only_a_copy(store):
+    publish(store)
+    cut(store.published)
+    with pytest.raises(DataError, match="published copy") as told:
+        store.as_published().findings()
+    assert "Nothing is lost" in told.value.next_step
+    assert store.findings().height == 1
+    store.published.rename(store.published.with_suffix(".away"))  # as told
+    assert store.as_published().findings().height == 1
+    cut(store.path)
+    with pytest.raises(DataError, match="findings store cannot be opened") as told:
+        store.findings()
+    assert "goes on from the copy" not in told.value.next_step  # there is none any more
+
+
+def test_the_newest_backup_is_named_when_both_are_gone(store):
+    publish(store)
+    store.path.rename(backup_path(store.path, 6))
+    cut(store.published)
+    with pytest.raises(DataError) as told:
+        store.findings()
+    assert f"findings.schema_006.duckdb, to {store.path.name}" in told.value.next_step
+
+
+def test_what_is_left_is_read_when_only_the_copy_is(store):
+    publish(store)
+    before = store.findings()
+    store.path.unlink()
+    assert store.findings().equals(before)
+    assert not store.path.exists()  # reading changes nothing
+
+
 def test_a_journal_that_a_client_left_goes_with_its_copy(store):
     publish(store)
     journal = store.published.with_name(store.published.name + ".wal")
@@ -195,7 +260,7 @@ def test_every_older_file_comes_up_to_date_after_a_backup(store, version):
     assert store.pending_days() == (date(2025, 10, 6),)
     publish(store)
     assert seen(store.published) == [1, 1, 1, 1]
-    (kept,) = backups(store.path)
+    (kept,) = backups_of(store.path)
     assert kept == backup_path(store.path, version)
     with duckdb.connect(kept, read_only=True) as connection:
         assert connection.execute("SELECT max(version) FROM schema_version").fetchone() == (
@@ -222,7 +287,7 @@ def test_few_backups_are_kept(store):
     old_file(store.path, 6)
     store.pending_days()
     publish(store)
-    assert [p.name[-10:-7] for p in backups(store.path)] == ["004", "005", "006"]
+    assert [p.name[-10:-7] for p in backups_of(store.path)] == ["004", "005", "006"]
 
 
 def test_the_copy_lies_beside_the_file(store):

@@ -16,7 +16,8 @@ from pipeline.run import order
 from pipeline.stages import stages
 from pipeline.store.folders import store_of
 from pipeline.store.learning import belonging
-from pipeline.store.verdicts import chosen, give_verdict, verdict_lines
+from pipeline.store.naming import chosen
+from pipeline.store.verdicts import give_verdict, verdict_lines
 
 ROOT = Path(__file__).resolve().parents[3]
 BRINDLEWATER = load_mill(ROOT / "configs" / "demo_mill.toml")
@@ -66,26 +67,39 @@ def mill(tmp_path):
     return made
 
 
+def at(mill, rank):
+    """Id of the finding that stands at a rank now."""
+    return store_of(mill).findings()["finding_id"][rank - 1]
+
+
 def ranks(mill):
     return store_of(mill).findings()["lost_t"].to_list()
 
 
 def test_a_dismissed_finding_sinks_and_stays(mill):
-    now = give_verdict(mill, "1", "dismissed", "a thermometer out for repair", "Ana")
+    now = give_verdict(mill, at(mill, 1), "dismissed", "a thermometer out for repair", "Ana")
     assert (now["verdict"], now["rank"], now["lost_t"]) == ("dismissed", 3, 3.0)
     assert ranks(mill) == [2.0, 1.0, 3.0]
     assert "dismissed by Ana" in now["evidence"]
 
 
+def test_a_verdict_is_kept_when_only_the_published_copy_is_left(mill):
+    name, store = at(mill, 1), store_of(mill)
+    store.path.unlink()
+    assert give_verdict(mill, name, "dismissed")["verdict"] == "dismissed"
+    assert store.path.exists()
+    assert ranks(mill) == [2.0, 1.0, 3.0]
+
+
 def test_what_is_fixed_comes_after_what_is_not(mill):
-    give_verdict(mill, "1", "fixed")
-    give_verdict(mill, "1", "dismissed")
+    give_verdict(mill, at(mill, 1), "fixed")
+    give_verdict(mill, at(mill, 1), "dismissed")
     assert store_of(mill).findings()["verdict"].to_list() == [None, "fixed", "dismissed"]
 
 
 def test_taken_back_leaves_the_same_table_and_its_history(mill):
     before = store_of(mill).findings()
-    give_verdict(mill, "1", "dismissed", "wrong", "Ana")
+    give_verdict(mill, at(mill, 1), "dismissed", "wrong", "Ana")
     assert not store_of(mill).findings().equals(before)
     give_verdict(mill, before["finding_id"][0], None, "right after all", "Ben")
     assert store_of(mill).findings().equals(before)
@@ -157,7 +171,7 @@ def test_a_backfill_twice_leaves_verdicts_alone(tmp_path):
     week.filter(pl.col("time") < START + timedelta(hours=12)).write_parquet(tmp_path / "a.parquet")
     stages.pull(mill, [tmp_path / "a.parquet"])
     publish(mill, [episode(2, 4.0)])
-    give_verdict(mill, "1", "confirmed", "steam valve", "Ana")
+    give_verdict(mill, at(mill, 1), "confirmed", "steam valve", "Ana")
     before = store_of(mill).verdicts()
     after = []
     for _ in range(2):
@@ -170,7 +184,7 @@ def test_a_backfill_twice_leaves_verdicts_alone(tmp_path):
 
 def test_hostile_notes_and_names_stay_text(mill):
     for text in HOSTILE:
-        give_verdict(mill, "1", "confirmed", text, text[:200])
+        give_verdict(mill, at(mill, 1), "confirmed", text, text[:200])
     kept = store_of(mill).verdicts()["note"]
     assert kept.str.len_chars().to_list() == [len(text) for text in HOSTILE]
     lines = verdict_lines(mill)
@@ -181,23 +195,53 @@ def test_hostile_notes_and_names_stay_text(mill):
 
 def test_a_note_without_end_is_refused(mill):
     with pytest.raises(ConfigError, match="10001 characters"):
-        give_verdict(mill, "1", "confirmed", "x" * 10_001)
+        give_verdict(mill, at(mill, 1), "confirmed", "x" * 10_001)
     assert store_of(mill).verdicts().is_empty()
 
 
 FINDINGS = pl.DataFrame(
-    {"finding_id": ["abcd000001", "abcd000002", "beef000003"], "rank": [1, 2, 3]}
+    {
+        "finding_id": ["abcd000001", "abcd000002", "beef000003", "2468ab0004"],
+        "rank": [1, 2, 3, 4],
+    }
 )
 
 
-@pytest.mark.parametrize(("word", "name"), [("2", "abcd000002"), ("BEEF", "beef000003")])
-def test_a_finding_is_meant_by_rank_or_beginning(word, name):
+@pytest.mark.parametrize(
+    ("word", "name"),
+    [("abcd000002", "abcd000002"), (" BEEF", "beef000003"), ("2468", "2468ab0004")],
+)
+def test_a_finding_is_meant_by_id_or_beginning(word, name):
     assert chosen(FINDINGS, word)["finding_id"] == name
+
+
+def test_a_number_of_a_list_is_not_taken_but_told_what_stands_there(mill):
+    read = store_of(mill).findings().row(0, named=True)  # what a page printed as number 1
+    give_verdict(mill, read["finding_id"], "dismissed")
+    now = store_of(mill).findings().row(0, named=True)
+    assert now["finding_id"] != read["finding_id"]
+    for word in ("1", "#1", " 1. "):
+        with pytest.raises(ConfigError, match="named by its id") as caught:
+            give_verdict(mill, word, "confirmed")
+        assert f"there stands now {now['finding_id']}, Juice hotter" in caught.value.where
+        assert "settler" in caught.value.where
+        assert "Wed 8 Oct" in caught.value.where
+        assert now["finding_id"] in caught.value.next_step
+    with pytest.raises(ConfigError) as caught:
+        give_verdict(mill, "9", "confirmed")
+    assert "no finding stands there" in caught.value.where
+    assert store_of(mill).verdicts().height == 1
 
 
 @pytest.mark.parametrize(
     ("word", "says"),
-    [("9", "no such"), ("abcd", "Several"), ("be", "too little"), ("0123456789", "no such")],
+    [
+        ("2", "named by its id"),
+        ("9", "named by its id"),
+        ("abcd", "Several"),
+        ("be", "too little"),
+        ("0123456789", "no such"),
+    ],
 )
 def test_who_is_not_meant_is_told(word, says):
     with pytest.raises(ConfigError, match=says):
@@ -220,29 +264,38 @@ def described(tmp_path):
 
 
 def test_the_commands(described, capsys):
-    assert app.run(["verdict", described, "1", "dismissed", "--note", "=1+1", "--by", "Ana"]) == 0
-    assert "dismissed by Ana" in capsys.readouterr().out
+    name = at(load_mill(Path(described)), 1)
+    assert app.run(["verdict", described, name, "dismissed", "--note", "=1+1", "--by", "Ana"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "dismissed by Ana" in said
+    # Cause, place and time of what was marked, in the time of the mill: 05:00 UTC is midnight.
+    assert f"{name}: dismissed, now number 1 of the list. Juice hotter than its target," in said
+    assert "settler, Mon 6 Oct 2025 00:00 to 08:00 (America/Chicago), 1.0 t (0.5 to 2.0)" in said
     assert app.run(["findings", described]) == 0
     assert "dismissed" in capsys.readouterr().out
     assert app.run(["verdicts", described]) == 0
     said = capsys.readouterr().out
     assert "1 verdicts, 1 of them count" in said
     assert "America/Chicago" in said
-    assert app.run(["verdict", described, "1", "--withdraw"]) == 0
-    assert "no verdict, rank 1" in capsys.readouterr().out
+    assert app.run(["verdict", described, name[:4], "--withdraw"]) == 0
+    assert f"{name}: no verdict, now number 1" in capsys.readouterr().out
+    for command in (["verdict", described, "1", "confirmed"], ["explain", described, "1"]):
+        assert app.run(command) == 2
+        assert name in capsys.readouterr().err
 
 
 @pytest.mark.parametrize(
     "typed",
     [
-        "1",
-        "1 fixed --withdraw",
-        "1 perhaps",
-        "1 --withdraw",
-        "1 dismissed --cause mud_held",
-        "1 confirmed --cause moon",
+        "ID",
+        "ID fixed --withdraw",
+        "ID perhaps",
+        "ID --withdraw",
+        "ID dismissed --cause mud_held",
+        "ID confirmed --cause moon",
     ],
 )
 def test_what_makes_no_sense_is_refused(described, typed, capsys):
+    typed = typed.replace("ID", at(load_mill(Path(described)), 1))
     assert app.run(["verdict", described, *typed.split()]) == 2
     assert store_of(load_mill(Path(described))).verdicts().is_empty()
