@@ -94,9 +94,13 @@ def test_a_pause_without_numbers_is_bridged_for_hours():
     assert span.kg == pytest.approx(18.0 * 8.0, rel=0.1)  # as if it had gone on meanwhile
 
 
-def test_a_tail_leans_on_the_stretch_it_follows():
-    (span,) = spans((30.0, 8.0, 8.0), (38.0, 4.0, 4.5))
-    assert hours(span) == pytest.approx((30.0, 42.0), abs=0.5)
+@pytest.mark.parametrize("first", [26.0, 38.0])
+def test_a_weaker_stretch_leans_on_a_strong_one_before_or_after_it(first):
+    """On its own it would be too little to be told of."""
+    weak, strong = (first, 4.0, 4.5), (30.0, 8.0, 8.0)
+    assert spans(weak, rate_min=6.0) == []
+    (span,) = spans(weak, strong, rate_min=6.0)
+    assert hours(span) == pytest.approx((min(first, 30.0), max(first + 4.0, 38.0)), abs=0.5)
     assert span.kg == pytest.approx(8.0 * 8.0 + 4.0 * 4.5, abs=4.0 * span.kg_sd)
 
 
