@@ -32,8 +32,8 @@ def transport_series(
     ----------
     signal_in : ndarray, shape (n,) or (n, m)
         Signal of the juice flowing in, per minute [any].
-    start : float or ndarray, shape (m,)
-        Signal of the content at the start [as `signal_in`].
+    start : float or ndarray, shape (m,) or (tanks, m)
+        Signal of the content at the start, alike in all tanks or of each [as `signal_in`].
     flow_in_m3_h : ndarray, shape (n,)
         Inflow [m3/h], not negative.
     volume_edges_m3 : ndarray, shape (n + 1,)
@@ -63,8 +63,9 @@ def transport_series(
         return transport_plug_flow(signal_in, start, flow_in_m3_h, live)
     cell = live / tanks
     flow, signal = flow_in_m3_h, signal_in
-    for _ in range(tanks):
-        signal, _end = transport_stirred(signal, start, flow, cell)
+    columns = signal_in.shape[1] if signal_in.ndim > 1 else 1
+    for first in np.broadcast_to(start, (tanks, columns)):
+        signal, _end = transport_stirred(signal, first, flow, cell)
         flow = np.maximum(outflow_by_balance_m3_h(flow, cell), 0.0)
     return signal
 
@@ -92,14 +93,17 @@ def residence_min(
     -------
     mean_min, sd_min : ndarray, shape (n,)
         Mean and standard deviation of the residence time [min]. The first content counts as
-        having entered at the mean flow of the series.
+        having entered at the mean flow of the series; in plug flow all of it as of one age.
     """
     n = flow_in_m3_h.shape[0]
     clock = clock_min(n)
     filled = float(volume_edges_m3[0]) * (1.0 - dead_fraction)
     usual = 60.0 * filled / max(float(np.mean(flow_in_m3_h)), 1e-9)
-    start = clock_start(usual / max(tanks, 1))
-    entry = transport_series(clock, start, flow_in_m3_h, volume_edges_m3, tanks, dead_fraction)
+    starts = [clock_start(age := usual / max(tanks, 1))]
+    for _ in range(1, tanks):
+        starts.append(clock_start_of_next(starts[-1], age))
+    first = np.stack(starts)
+    entry = transport_series(clock, first, flow_in_m3_h, volume_edges_m3, tanks, dead_fraction)
     return age_moments_min(entry, clock[:, 0])
 
 
@@ -134,6 +138,25 @@ def clock_start(age_min: float) -> FloatArray:
         Mean entry time [min] and its mean square [min2].
     """
     return np.array([-age_min, 2.0 * age_min**2])
+
+
+def clock_start_of_next(start: FloatArray, age_min: float) -> FloatArray:
+    """Clock columns of the first content of the next tank: older by one more stirred tank.
+
+    Parameters
+    ----------
+    start : ndarray, shape (2,)
+        Of the tank before it, see `clock_start`.
+    age_min : float
+        Mean age that the tank adds [min].
+
+    Returns
+    -------
+    ndarray, shape (2,)
+        Mean entry time [min] and its mean square [min2]; means and variances add up.
+    """
+    mean = start[0] - age_min
+    return np.array([mean, mean**2 + (start[1] - start[0] ** 2) + age_min**2])
 
 
 def age_moments_min(entry: FloatArray, now_min: FloatArray) -> tuple[FloatArray, FloatArray]:

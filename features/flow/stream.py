@@ -9,7 +9,13 @@ from enum import IntEnum
 import numpy as np
 
 from features.base import BoolArray, FloatArray
-from features.flow.residence import age_moments_min, clock_min, clock_start, mix_parallel
+from features.flow.residence import (
+    age_moments_min,
+    clock_min,
+    clock_start,
+    clock_start_of_next,
+    mix_parallel,
+)
 from features.flow.transport import outflow_by_balance_m3_h, transport_plug_flow, transport_stirred
 
 
@@ -190,7 +196,7 @@ def pass_zone(stream: Stream, passage: Passage, rates: Rates) -> Passed:
             moved[:, Tracer.SOURED] = soured - moved[:, Tracer.SOURED]
         tracers, entry = moved[:, : len(Tracer)], moved[:, len(Tracer) :]
         doses = _take_up(doses, rates(number, tracers), age, (flow, cell, passage.tanks))
-        entry_start = _older(entry_start, age)
+        entry_start = clock_start_of_next(entry_start, age)
         flow = outflow_by_balance_m3_h(flow, cell) - (passage.drawn_m3_h if number == 0 else 0.0)
         flow = np.maximum(flow, 0.0)
         contents.append(tracers)
@@ -224,9 +230,3 @@ def _take_up(
     start = -(doses_in[0] + rates_1_min[0] * age_min)
     flow, edges, tanks = vessel
     return running - _carry(running - doses_in, start, flow, edges, tanks)
-
-
-def _older(entry_start: FloatArray, age_min: float) -> FloatArray:
-    """Clock start of the next tank: one more exponential age of the same mean."""
-    mean = entry_start[0] - age_min
-    return np.array([mean, mean**2 + (entry_start[1] - entry_start[0] ** 2) + age_min**2])

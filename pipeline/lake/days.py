@@ -175,7 +175,7 @@ def _by_day(columns: Columns, days: range, *, in_order: bool) -> Iterator[tuple[
         cuts = np.flatnonzero(np.diff(of_row)) + 1
     else:
         midnights = [day * _DAY_US for day in days[1:]]
+        # The first and last day have readings, so that no cut lies at an end.
         cuts = np.unique(np.searchsorted(columns.time_us, midnights))
-        cuts = cuts[(cuts > 0) & (cuts < len(columns))]
     for start, end in zip([0, *cuts], [*cuts, len(columns)], strict=True):
         yield int(columns.time_us[start] // _DAY_US), columns.take(slice(int(start), int(end)))

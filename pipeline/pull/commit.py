@@ -25,7 +25,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError, Progress
+from pipeline.base import DataError, Progress, flush_folder
 from pipeline.exports import refused_name
 from pipeline.lake import READINGS_SCHEMA, DayMerge, Lake, merge_readings, write_frame
 from pipeline.pull.known import Pulled, keep_note, note_from, note_record
@@ -121,6 +121,8 @@ def prepare(
         "days_changed": [day.isoformat() for day in plan.days_changed],
         "notes": {key: note_record(note) for key, note in notes.items()},
     }
+    # A plan may not outlive a power cut that its days do not: they would count as in place.
+    flush_folder(folder)
     write_record(incoming / _PLAN_RECORD, record)
     return plan
 

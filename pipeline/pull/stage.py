@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import shutil
 from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import Executor
@@ -103,9 +104,17 @@ def stage(
         shutil.rmtree(folder, ignore_errors=True)
         raise
     if tally.refused_rows:
-        refused_frame(path.name, tally.refused_rows).write_parquet(folder / REFUSED)
+        _write_refused(folder / REFUSED, refused_frame(path.name, tally.refused_rows))
     write_record(folder / RECORD, _record(ledger, parts, tally))
     return Staged(folder, ledger, tuple(parts), frozenset(tally.known_tags))
+
+
+def _write_refused(path: Path, rows: pl.DataFrame) -> None:
+    """Write refused rows and see them on disk: the lake takes this very file."""
+    with path.open("wb") as file:
+        rows.write_parquet(file)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def _read_into(

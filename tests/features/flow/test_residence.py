@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from features.flow.residence import mix_parallel, residence_min, transport_series
+from features.flow.stream import Dose, Passage, Stream, Tracer, join, pass_zone
 from features.flow.transport import (
     cumulative_volume_m3,
     edges_from_means,
@@ -156,3 +157,75 @@ def test_edges_lie_midway_and_refusals_are_plain():
     np.testing.assert_allclose(edges_from_means(np.array([1.0, 3.0])), [1.0, 2.0, 3.0])
     with pytest.raises(ValueError, match="tanks of 0 or more"):
         transport_series(np.ones(2), 0.0, np.ones(2), np.ones(3), -1)
+
+
+@pytest.mark.parametrize("dead", [0.0, 0.25])
+@pytest.mark.parametrize("tanks", [1, 2, 3])
+def test_a_steady_vessel_has_its_age_from_the_first_minute(tanks, dead):
+    """The first content entered at the same flow, tank by tank; moments as above (memory)."""
+    live = 1.0 - dead
+    mean, sd = residence_min(np.full(300, 240.0), np.full(301, 320.0), tanks, dead)
+    np.testing.assert_allclose(mean, 80.0 * live, rtol=1e-3)
+    np.testing.assert_allclose(sd, 80.0 * live / np.sqrt(tanks), rtol=2e-3)
+
+
+def test_a_zone_ages_and_doses_its_first_content_alike():
+    """One unit a minute taken up everywhere is the time in the zone, also in the first minute."""
+    n, tanks = 200, 3
+    flow = np.full(n, 120.0)
+    stream = Stream(flow, flow > 0.0, np.zeros((n, len(Tracer))), np.zeros((n, len(Dose))))
+    passage = Passage(np.full(n + 1, 60.0), tanks, 120.0, np.zeros(n))
+    passed = pass_zone(stream, passage, lambda _number, tracers: np.ones((len(tracers), len(Dose))))
+    np.testing.assert_allclose(passed.residence_min, 30.0, rtol=2e-3)
+    np.testing.assert_allclose(passed.residence_sd_min, 30.0 / np.sqrt(tanks), rtol=4e-3)
+    np.testing.assert_allclose(passed.doses[:, Dose.MINUTES], 30.0, rtol=2e-3)
+
+
+def test_juice_that_leaves_as_it_came_has_no_spread_of_age():
+    """Minutes of plug flow stay whole here: ten of them fill the pipe."""
+    _, sd = residence_min(np.full(100, 60.0), np.full(101, 10.0), 0)
+    assert sd[20:].max() < 1e-3
+
+
+def test_streams_that_trickle_still_weigh_by_their_flow():
+    signals = [np.full((3, 1), 1.0), np.full((3, 1), 5.0)]
+    flows = [np.array([0.3, 3e-6, 0.0]), np.array([0.1, 1e-6, 0.0])]
+    np.testing.assert_allclose(mix_parallel(flows, signals)[:, 0], [2.0, 2.0, 3.0], rtol=1e-12)
+
+
+def test_joined_flow_is_known_only_where_all_parts_are():
+    n = 4
+    known = [np.array([True, True, False, False]), np.array([True, False, True, False])]
+    streams = [
+        Stream(np.ones(n), k, np.zeros((n, len(Tracer))), np.zeros((n, len(Dose)))) for k in known
+    ]
+    assert join(streams).flow_known.tolist() == [True, False, False, False]
+
+
+def test_a_level_that_rises_faster_than_juice_comes_in_turns_no_flow_around():
+    """A level reading jumps: by the balance juice would have to flow back into the first tank."""
+    flow, signal = np.full(60, 30.0), np.where(np.arange(60) < 28, 2.0, 3.0)
+    volume = np.concatenate((np.full(30, 20.0), np.full(31, 40.0)))
+    out = transport_series(signal, 2.0, flow, volume, 2)
+    assert out.min() >= 2.0
+    assert out.max() <= 3.0
+
+
+def test_in_a_stop_the_parcel_at_the_outlet_is_the_next_to_leave():
+    flow = np.full(40, 60.0)
+    flow[20:30] = 0.0
+    minute = np.arange(40.0)
+    out = transport_plug_flow(minute, -1.0, flow, np.full(41, 5.0))
+    np.testing.assert_allclose(out[20:30], 15.0)
+    np.testing.assert_allclose(out[29:32], [15.0, 15.0, 16.0])
+
+
+def test_a_level_that_jumps_turns_no_plug_around():
+    """One wrong reading of the level: what has left the vessel does not come back."""
+    volume = np.full(41, 5.0)
+    volume[20] = 9.0
+    flow = np.full(40, 60.0)
+    assert np.diff(plug_flow_position_m3(flow, volume)).min() >= 0.0
+    out = transport_plug_flow(np.arange(40.0), -1.0, flow, volume)
+    assert np.diff(out).min() >= 0.0
+    np.testing.assert_allclose(out[30:], np.arange(25.0, 35.0))

@@ -3,7 +3,13 @@
 import numpy as np
 import pytest
 
-from models.amount.probes import probe_biases, shared_shift, smooth_differences
+from models.amount.probes import (
+    ProbeBias,
+    ph_standing_error,
+    probe_biases,
+    shared_shift,
+    smooth_differences,
+)
 
 HOURS = np.arange(0, 24 * 14 * 60) / 60.0
 
@@ -68,3 +74,97 @@ def test_two_points_share_only_what_both_show():
     a, b = np.array([0.3, 0.2, -0.1]), np.array([0.1, -0.2, -0.3])
     assert np.allclose(shared_shift([a, b]), [0.1, 0.0, -0.1])
     assert (shared_shift([a]) == 0).all()
+
+
+def test_calm_differences_are_followed_as_the_exact_posterior_says():
+    """A random walk seen with noise, against the closed form of a Gaussian posterior.
+
+    Mean K (K + N)^-1 y and variance K - K (K + N)^-1 K (Rasmussen & Williams 2006, equations
+    2.23 and 2.24; memory), solved as a dense system.
+    """
+    times = np.cumsum(np.random.default_rng(4).uniform(1.0, 6.0, 40))
+    seen, noise = 0.02 * np.sin(times / 20.0), 0.08**2
+    level, sd = smooth_differences(times, seen, np.full(40, 0.08), times)
+    cov = 0.2**2 + 0.02**2 * (np.minimum.outer(times, times) - times[0])
+    gain = np.linalg.solve(cov + noise * np.eye(40), cov).T
+    np.testing.assert_allclose(level, gain @ seen, atol=1e-12)
+    np.testing.assert_allclose(sd, np.sqrt(np.diag(cov - gain @ cov)), rtol=1e-9)
+
+
+def test_one_wild_grab_moves_the_offset_hardly():
+    times = np.arange(0.0, 240.0, 3.0)
+    calm = np.random.default_rng(6).normal(0.1, 0.03, len(times))
+    wild = calm.copy()
+    wild[40] += 2.0  # a sample of the wrong place, or a slip of the pen
+    sd = np.full(len(times), 0.05)
+    level = smooth_differences(times, calm, sd, times)[0]
+    moved = smooth_differences(times, wild, sd, times)[0]
+    assert np.abs(moved - level).max() < 0.02
+
+
+def test_hours_far_from_any_grab_are_less_sure():
+    """Half-way through three days without a grab a calm probe wanders 0.02 sqrt(36 h)."""
+    times = np.concatenate((np.arange(0.0, 60.0, 2.0), np.arange(132.0, 192.0, 2.0)))
+    zeros, at = np.zeros(len(times)), np.array([58.0, 96.0, 132.0])
+    near, far, after = smooth_differences(times, zeros, np.full(len(times), 0.05), at)[1]
+    assert far == pytest.approx(np.hypot(max(near, after), 0.02 * np.sqrt(36.0)), rel=0.02)
+
+
+def test_grabs_that_scatter_more_than_they_claim_are_believed_less(truths):
+    scattered = grabs_of(truths["limed"], np.random.default_rng(9), sd=0.3)
+    claimed = (scattered[0], scattered[1], np.full(len(scattered[0]), 0.02))
+    errors = []
+    for grabs in (scattered, claimed):
+        found = probe_biases(HOURS, truths, {"limed": grabs}, np.ones(len(HOURS), bool))[0]
+        errors.append(found["limed"].sd.mean())
+        assert np.abs(found["limed"].bias).max() < 3.0 * errors[-1]
+    assert errors[1] == pytest.approx(errors[0], rel=0.15)
+
+
+def test_what_a_probe_reads_while_the_station_stands_is_no_bias(truths):
+    """Juice in a standing vessel turns acid; the laboratory then gets none of it."""
+    stands = (HOURS > 120.0) & (HOURS < 168.0)
+    readings = {"limed": np.where(stands, truths["limed"] - 0.8, truths["limed"])}
+    grabs = {"limed": grabs_of(truths["limed"], np.random.default_rng(5))}
+    biases, _ = probe_biases(HOURS, readings, grabs, ~stands)
+    # Readings within ten minutes of a stop's edges enter one mean each.
+    assert np.abs(biases["limed"].bias).max() < 0.1
+    assert biases["limed"].grabs < len(grabs["limed"][0]) - 14
+
+
+@pytest.mark.parametrize(("count", "known"), [(5, False), (6, True)])
+def test_six_grabs_are_the_least_that_say_something(truths, count, known):
+    times, values, sd = (a[:count] for a in grabs_of(truths["clear"], np.random.default_rng(1)))
+    grabs = {"clear": (times, values, sd)}
+    biases, shift = probe_biases(HOURS, truths, grabs, np.ones(len(HOURS), bool))
+    assert ("clear" in biases) == known
+    assert (shift == 0).all()
+
+
+def test_grabs_of_hours_without_readings_are_left_out(truths):
+    """The laboratory's book may reach days beyond the plant's export, at both ends."""
+    times, values, sd = grabs_of(truths["clear"], np.random.default_rng(2))
+    late = HOURS[-1] + np.arange(2.0, 40.0, 3.0)
+    early = np.arange(-30.0, -1.0, 3.0)
+    more = np.concatenate((early, times, late))
+    grabs = {
+        "clear": (
+            more,
+            np.concatenate((np.full(10, 4.0), values, np.full(13, 4.0))),
+            np.full(len(more), 0.06),
+        )
+    }
+    usable = np.ones(len(HOURS), bool)
+    with_more = probe_biases(HOURS, truths, grabs, usable)[0]["clear"]
+    without = probe_biases(HOURS, truths, {"clear": (times, values, sd)}, usable)[0]["clear"]
+    assert with_more.grabs == without.grabs == len(times)
+    np.testing.assert_array_equal(with_more.bias, without.bias)
+
+
+def test_the_standing_error_is_that_of_its_own_window():
+    sd = np.concatenate((np.full(100, 0.02), np.full(100, 0.08)))
+    biases = {name: ProbeBias(np.zeros(200), sd * k, 40) for name, k in (("a", 1.0), ("b", 2.0))}
+    assert ph_standing_error(biases, slice(0, 100)) == pytest.approx(0.03)
+    assert ph_standing_error(biases, slice(100, 200)) == pytest.approx(0.12)
+    assert ph_standing_error(biases) == pytest.approx(0.075)
+    assert ph_standing_error({}) == 0.1

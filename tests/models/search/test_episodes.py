@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from models.base.series import block_means
-from models.search.episodes import Residual, find_spans
+from models.base.series import block_means, long_run_variance
+from models.search.episodes import Residual, find_spans, measure, residual_of
 
 WEEK = 7 * 1440
 SD = 1.0
@@ -92,3 +92,69 @@ def test_a_pause_without_numbers_is_bridged_for_hours():
     (span,) = find_spans(silent, 5.0, 2.0, 5.0)
     assert hours(span) == pytest.approx((30.0, 48.0), abs=0.5)
     assert span.kg == pytest.approx(18.0 * 8.0, rel=0.1)  # as if it had gone on meanwhile
+
+
+@pytest.mark.parametrize("first", [26.0, 38.0])
+def test_a_weaker_stretch_leans_on_a_strong_one_before_or_after_it(first):
+    """On its own it would be too little to be told of."""
+    weak, strong = (first, 4.0, 4.5), (30.0, 8.0, 8.0)
+    assert spans(weak, rate_min=6.0) == []
+    (span,) = spans(weak, strong, rate_min=6.0)
+    assert hours(span) == pytest.approx((min(first, 30.0), max(first + 4.0, 38.0)), abs=0.5)
+    assert span.kg == pytest.approx(8.0 * 8.0 + 4.0 * 4.5, abs=4.0 * span.kg_sd)
+
+
+def test_a_tail_that_may_be_chance_is_left_out():
+    """Two standard errors are too few, whatever the tail measures: a probe may be off by that."""
+    step = (30.0, 10.0, 5.6)
+    beyond = find_spans(residual(step, (40.0, 40.0, 2.3), sd=0.3), 5.0, 2.0, 5.0, 1.0)
+    within = find_spans(residual(step, (40.0, 40.0, 1.8), sd=0.3), 5.0, 2.0, 5.0, 1.0)
+    assert [hours(span)[1] for span in beyond] == [pytest.approx(80.0, abs=0.5)]
+    assert [hours(span)[1] for span in within] == [pytest.approx(40.0, abs=0.5)]
+
+
+def test_a_ph_may_wash_out_to_less_than_half_where_a_temperature_steps():
+    two = ((30.0, 8.0, 10.0), (38.0, 8.0, 4.0))
+    assert [hours(span)[1] for span in spans(*two)] == pytest.approx([38.0, 46.0], abs=0.5)
+    assert [hours(span)[1] for span in spans(*two, standing_error=0.2)] == [
+        pytest.approx(46.0, abs=0.5)
+    ]
+
+
+def test_edges_are_found_between_the_quarters_of_an_hour():
+    (span,) = spans((40.0 + 7 / 60, 9.0 + 55 / 60, 30.0))
+    assert (span.start, span.end) == pytest.approx((40 * 60 + 7, 50 * 60 + 2), abs=1)
+
+
+def test_a_longer_pause_is_bridged_where_the_excess_went_on():
+    def around(pause):
+        return spans((30.0, 6.0, 8.0), (36.0, 3.5, pause), (39.5, 6.0, 8.0), rate_min=4.5)
+
+    assert [hours(span) for span in around(3.2)] == [pytest.approx((30.0, 45.5), abs=0.5)]
+    assert len(around(1.0)) == 2
+
+
+def test_the_strongest_period_speaks_for_an_episode():
+    (span,) = spans((30.0, 4.0, 5.0), (34.0, 8.0, 8.0))
+    assert span.z == pytest.approx(8.0 / (SD / np.sqrt(32)), rel=0.1)
+
+
+def test_the_error_of_a_sum_is_what_noise_makes_of_it():
+    """Sums over ten hours of nothing scatter as wide as their stated error."""
+    sums = [measure(residual(seed=seed), 2400, 3000, 0.0) for seed in range(200)]
+    scatter = np.std([span.kg for span in sums])
+    assert sums[0].kg_sd == pytest.approx(scatter, rel=0.15)  # 200 draws: 5 %
+    assert sums[0].kg_sd == pytest.approx(SD * np.sqrt(40) * 0.25)
+
+
+def test_slow_wander_widens_the_noise_of_a_channel():
+    """AR(1) of 15-minute means that forgets within 10 h; its long-run variance in closed form."""
+    phi, rng = float(np.exp(-1 / 40)), np.random.default_rng(11)
+    blocks = np.zeros(120 * 96)
+    for n, shock in enumerate(rng.normal(0.0, 1.0, len(blocks))):
+        blocks[n] = phi * blocks[n - 1] + shock
+    minute = np.repeat(blocks, 15)
+    found = residual_of(minute, np.ones(len(minute), bool))
+    over_four_hours = long_run_variance(found.block_kg_h, 16)
+    assert found.lrv_block > 1.5 * over_four_hours
+    assert found.lrv_block < 1.0 / (1.0 - phi) ** 2

@@ -291,3 +291,50 @@ def test_frames_that_break_the_rules_never_reach_the_disk(tmp_path, frame, messa
     with pytest.raises(ValueError, match=message):
         merge_day(lake, DAY, frame)
     assert lake.days() == []
+
+
+def test_the_hash_of_a_span_hangs_on_each_of_its_days_and_on_no_other(tmp_path):
+    lake = Lake(tmp_path)
+    span = [DAY + timedelta(n) for n in range(4)]
+    for n, day in enumerate(span):
+        merge_day(lake, day, SOME.with_columns(pl.col("ts_utc") + timedelta(days=n)))
+    before = lake.readings_hash(span[1], span[2])
+    assert lake.readings_hash(span[1], span[2]) == before
+    for n, day in enumerate(span):
+        more = readings([(3600, "A", 5.0, None)]).with_columns(pl.col("ts_utc") + timedelta(days=n))
+        merge_day(lake, day, more)
+        now = lake.readings_hash(span[1], span[2])
+        assert (now != before) == (n in (1, 2))
+        before = now
+
+
+def test_a_span_of_years_holds_its_first_and_last_day(tmp_path):
+    lake = Lake(tmp_path)
+    for days in (-1500, -700, 0):
+        merge_day(
+            lake, DAY + timedelta(days), SOME.with_columns(pl.col("ts_utc") + timedelta(days))
+        )
+    assert lake.read_readings(DAY - timedelta(1500), DAY).height == 3 * SOME.height
+    assert lake.read_readings(DAY - timedelta(1499), DAY - timedelta(1)).height == SOME.height
+
+
+def test_features_that_changed_are_written_whatever_their_form(tmp_path):
+    lake = Lake(tmp_path)
+    one = pl.DataFrame({"ts_utc": [NOON], "loss_kg_h": [1.0]})
+    lake.write_features("zones", DAY, one)
+    other = one.with_columns(loss_kg_h=pl.lit(2.0))
+    assert lake.write_features("zones", DAY, other) is True
+    assert lake.read_features("zones", DAY, DAY).equals(other)
+
+
+def test_a_replaced_day_is_seen_even_within_one_tick_of_the_clock(tmp_path):
+    """As long as the one before, and of the same time: clocks of disks may tick in seconds."""
+    lake = Lake(tmp_path)
+    merge_day(lake, DAY, SOME)
+    assert lake.read_readings(DAY, DAY, keep=True).equals(SOME)
+    facts = day_file(lake).stat()
+    other = SOME.with_columns(value=pl.col("value") * 4.0)
+    merge_day(lake, DAY, other)
+    os.utime(day_file(lake), ns=(facts.st_atime_ns, facts.st_mtime_ns))
+    assert day_file(lake).stat().st_size == facts.st_size
+    assert lake.read_readings(DAY, DAY, keep=True).equals(other)

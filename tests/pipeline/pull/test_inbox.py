@@ -109,3 +109,12 @@ def test_a_last_line_without_its_end_is_waited_for_but_not_for_ever(tmp_path, na
     some_time_ago = time.time() - 700.0
     os.utime(path, (some_time_ago, some_time_ago))
     assert still_arriving([path]) == {}
+
+
+def test_one_young_file_has_all_looked_at_twice(tmp_path, monkeypatch):
+    old, young = tmp_path / "a.csv", tmp_path / "b.csv"
+    for path in (old, young):
+        path.write_text("time,tag,value\n")
+    os.utime(old, (time.time() - 120, time.time() - 120))
+    monkeypatch.setattr(inbox.time, "sleep", lambda _: young.write_text("time,tag,value\n1,"))
+    assert set(still_arriving([old, young])) == {young}
