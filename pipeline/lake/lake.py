@@ -17,15 +17,17 @@ import re
 from collections.abc import Collection, Hashable, Sequence
 from contextlib import suppress
 from datetime import date, timedelta
-from functools import partial
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import Final
 
 import polars as pl
 
 from features.base import rows_by_tag
 from pipeline.base import DataError
+from pipeline.lake.intact import rotten, whole_bytes
 from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, conform, import_readings
+from pipeline.lake.seal import digest_of
+from pipeline.lake.sealing import frame_bytes
 from pipeline.lake.storage import Storage, storage_at
 
 _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
@@ -108,8 +110,7 @@ class Lake:
         for day in self.days():
             if first <= day <= last:
                 digest.update(day.isoformat().encode())
-                with self.storage.open(self.readings_name(day)) as file:
-                    digest.update(file.read())
+                digest.update(digest_of(whole_bytes(self.storage, self.readings_name(day))))
         return digest.hexdigest()[:16]
 
     def merged_day(
@@ -163,14 +164,6 @@ class Lake:
             counts.append(count)
         return current, counts, not current.equals(stored)
 
-    def is_whole(self, day: date) -> bool:
-        """Tell whether a stored day of readings has a beginning and an end that fit."""
-        try:
-            with self.storage.open(self.readings_name(day)) as file:
-                return bool(pl.read_parquet_schema(file) == READINGS_SCHEMA)
-        except (OSError, pl.exceptions.PolarsError):
-            return False
-
     def readings_name(self, day: date) -> str:
         """Name of the file of a day of readings, there or not."""
         return _name("readings", day, "readings")
@@ -183,7 +176,7 @@ class Lake:
         stored = self._read(name)
         if stored is not None and stored.equals(frame):
             return False
-        self.storage.write(name, partial(_dump_features, frame))
+        self.storage.write(name, lambda file: file.write(frame_bytes(frame)))
         return True
 
     def read_features(
@@ -273,25 +266,25 @@ class Lake:
         None when there is no such file.
         """
         try:
-            # Reading from an open file frees the name at once: it may be replaced next.
-            with self.storage.open(name) as file:
-                if columns is None and tags is None:
-                    frame = pl.read_parquet(file)
-                else:
-                    some = pl.scan_parquet(file)
-                    if columns is not None:
-                        held = some.collect_schema().names()
-                        some = some.select([name for name in columns if name in held])
-                    if tags is not None:
-                        some = some.filter(pl.col("tag").is_in(list(tags)))
-                    frame = some.collect()
+            content = whole_bytes(self.storage, name)
+            if columns is None and tags is None:
+                frame = pl.read_parquet(content)
+            else:
+                some = pl.scan_parquet(content)
+                if columns is not None:
+                    held = some.collect_schema().names()
+                    some = some.select([name for name in columns if name in held])
+                if tags is not None:
+                    some = some.filter(pl.col("tag").is_in(list(tags)))
+                frame = some.collect()
         except FileNotFoundError:
             return None
-        except (OSError, pl.exceptions.PolarsError) as error:
+        except OSError as error:
             raise _unreadable(self.storage.where(name), str(error).splitlines()[0]) from error
+        except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
+            raise rotten(self.storage, name, str(error).splitlines()[0]) from error
         if schema is not None and frame.schema != schema:
-            facts = f"its columns are {', '.join(frame.columns)}"
-            raise _unreadable(self.storage.where(name), facts)
+            raise rotten(self.storage, name, f"its columns are {', '.join(frame.columns)}")
         return frame
 
 
@@ -303,12 +296,6 @@ def _folder(kind: str) -> str:
 
 def _name(folder: str, day: date, stem: str) -> str:
     return f"{folder}/date={day.isoformat()}/{stem}.parquet"
-
-
-def _dump_features(frame: pl.DataFrame, file: BinaryIO) -> None:
-    frame.rechunk().write_parquet(
-        file, compression="zstd", compression_level=3, row_group_size=1 << 20
-    )
 
 
 def _require_day(frame: pl.DataFrame, day: date) -> None:
@@ -323,5 +310,5 @@ def _unreadable(where: str, detail: str) -> DataError:
     return DataError(
         f"A stored day cannot be read: {detail}.",
         where,
-        "Move that file away, then import the exports of that day again.",
+        "See that the disk and the rights are well, then run the same command again.",
     )

@@ -29,7 +29,7 @@ from pipeline.exports import (
     quick_pieces,
     refused_frame,
 )
-from pipeline.lake import Columns, DayParts, Part
+from pipeline.lake import Columns, DayParts, Part, frame_bytes
 from pipeline.pull.known import file_hash, meanings, read_as
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, write_record
 from pipeline.pull.mill import PullMill
@@ -109,7 +109,8 @@ def stage(
         shutil.rmtree(folder, ignore_errors=True)
         raise
     if tally.refused_rows:
-        refused_frame(path.name, tally.refused_rows).write_parquet(folder / REFUSED)
+        rows = refused_frame(path.name, tally.refused_rows)
+        (folder / REFUSED).write_bytes(frame_bytes(rows))
     write_record(folder / RECORD, _record(ledger, parts, tally))
     return Staged(folder, ledger, tuple(parts), frozenset(tally.known_tags))
 

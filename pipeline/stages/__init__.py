@@ -1,6 +1,16 @@
 """The stages of a run: read, call the pure part, write."""
 
 from pipeline.stages.identity import versions_here
+from pipeline.stages.rot import (
+    Mended,
+    cure_of,
+    finder,
+    lines_of,
+    mend,
+    mend_days_of,
+    mending,
+    told_of_rot,
+)
 from pipeline.stages.search_results import owned_findings, season_days, season_rows
 from pipeline.stages.search_windows import BETWEEN_SEASONS, SearchWindow, plan
 from pipeline.stages.sensors import sensors_to_look_at

@@ -110,7 +110,7 @@ def test_from_another_disk_a_file_is_copied_beside_its_place_first(tmp_path, mon
         moved.append(part.name)
         real(part, path)
 
-    monkeypatch.setattr(storage, "put_in_place", other_disk)
+    monkeypatch.setattr(storage, "replace_file", other_disk)
     place = storage_at(tmp_path / "lake")
     part = tmp_path / "part"
     part.write_bytes(b"day")
