@@ -31,6 +31,8 @@ _HOLDER: Final = re.compile(r"held in (?P<program>.+?) \(PID (?P<pid>\d+)\)")
 #: What a file that was cut or overwritten makes the library say in the middle of its work.
 _DAMAGE: Final = (duckdb.IOException, duckdb.SerializationException, duckdb.InternalException,
                   duckdb.FatalException)  # fmt: skip
+#: What it says of a block whose bytes do not fit its checksum, in an error of no kind of its own.
+_CORRUPT: Final = "Corrupt database file"
 #: Nothing is loaded from outside.
 _OPTIONS: Final = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
 
@@ -55,7 +57,9 @@ def opened(
         # Times without a zone would otherwise be read in the machine's own zone.
         connection.execute("SET TimeZone = 'UTC'")
         yield connection
-    except _DAMAGE as error:
+    except duckdb.Error as error:
+        if not isinstance(error, _DAMAGE) and _CORRUPT not in str(error):
+            raise
         raise full_disk(error, path) or _unreadable(path, error) from error
     finally:
         connection.close()
