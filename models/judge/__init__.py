@@ -8,7 +8,7 @@ from models.judge.naive_rules import (
     fixed_limits,
     flag_everything,
     forest_on_raw_tags,
-    planted_alarms,
+    hints_of,
     quarter_hours,
     report_nothing,
     three_sigma_per_tag,

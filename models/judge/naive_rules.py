@@ -1,6 +1,6 @@
 """Simple rules that every method must beat, in the shape of findings.
 
-Each is given more than it could know (`PlantedAlarms`): the mill's own mean loss in an hour of
+Each is given more than it could know (`Hints`): the mill's own mean loss in an hour of
 event, its scatter, its most frequent cause and the share of the season that events fill. Their
 tonnes, intervals, causes and alarm rates are so the best a rule can do that sees no cause.
 """
@@ -33,7 +33,7 @@ Rule = Callable[[pl.DataFrame], pl.DataFrame]
 
 
 @dataclass(frozen=True, slots=True)
-class PlantedAlarms:
+class Hints:
     """What the simple rules are told of the truth.
 
     Attributes
@@ -64,7 +64,7 @@ class Limit:
     cause: str
 
 
-def planted_alarms(truth: pl.DataFrame, season_h: float) -> PlantedAlarms:
+def hints_of(truth: pl.DataFrame, season_h: float) -> Hints:
     """What the simple rules are told of a season.
 
     Parameters
@@ -76,13 +76,13 @@ def planted_alarms(truth: pl.DataFrame, season_h: float) -> PlantedAlarms:
     """
     losses = truth.filter((pl.col("kind") == "loss") & (pl.col("lost_t") > 0)).sort("start_utc")
     if losses.is_empty():
-        return PlantedAlarms(0.0, 1.0, "unexplained", 0.0)
+        return Hints(0.0, 1.0, "unexplained", 0.0)
     hours = (losses["end_utc"] - losses["start_utc"]).dt.total_seconds().to_numpy() / 3600.0
     tonnes = losses["lost_t"].to_numpy()
     rate = float(tonnes.sum() / hours.sum())
     log_sd = float(np.sqrt(np.mean(np.log(tonnes / hours / rate) ** 2)))
     cause = Counter(losses["cause"].to_list()).most_common(1)[0][0]
-    return PlantedAlarms(rate, log_sd, cause, min(float(hours.sum()) / season_h, 1.0))
+    return Hints(rate, log_sd, cause, min(float(hours.sum()) / season_h, 1.0))
 
 
 def quarter_hours(grid: pl.DataFrame) -> pl.DataFrame:
@@ -99,10 +99,10 @@ def report_nothing() -> pl.DataFrame:
     return pl.DataFrame(schema=SCORED_SCHEMA)
 
 
-def flag_everything(start_utc: datetime, end_utc: datetime, parts: PlantedAlarms) -> pl.DataFrame:
+def flag_everything(start_utc: datetime, end_utc: datetime, hints: Hints) -> pl.DataFrame:
     """Baseline: one finding that covers everything, with the tonnes of events in it."""
-    hours = parts.share * ((end_utc - start_utc) / _HOUR)
-    return _rows([(parts.cause, start_utc, end_utc, hours)], parts)
+    hours = hints.share * ((end_utc - start_utc) / _HOUR)
+    return _rows([(hints.cause, start_utc, end_utc, hours)], hints)
 
 
 def at_random(
@@ -149,9 +149,7 @@ def usual_limits(station: Station) -> tuple[Limit, ...]:
     return tuple(limits)
 
 
-def fixed_limits(
-    blocks: pl.DataFrame, limits: Sequence[Limit], parts: PlantedAlarms
-) -> pl.DataFrame:
+def fixed_limits(blocks: pl.DataFrame, limits: Sequence[Limit], hints: Hints) -> pl.DataFrame:
     """Baseline: the alarms most mills have.
 
     Parameters
@@ -159,7 +157,7 @@ def fixed_limits(
     blocks : polars.DataFrame
         As `quarter_hours` gives them; limits on columns that are not there are left out.
     limits : sequence of Limit
-    parts : Told
+    hints : Hints
 
     Returns
     -------
@@ -173,17 +171,17 @@ def fixed_limits(
             value = blocks[limit.column]
             beyond = value < limit.limit if limit.is_low else value > limit.limit
             items += _periods(blocks["ts_utc"], beyond, limit.cause)
-    return _rows(items, parts)
+    return _rows(items, hints)
 
 
-def three_sigma_per_tag(blocks: pl.DataFrame, parts: PlantedAlarms) -> pl.DataFrame:
+def three_sigma_per_tag(blocks: pl.DataFrame, hints: Hints) -> pl.DataFrame:
     """Baseline: an alarm on each tag three of its own standard deviations from its mean.
 
     Parameters
     ----------
     blocks : polars.DataFrame
         As `quarter_hours` gives them; mean and deviation are those of all of them.
-    parts : Told
+    hints : Hints
 
     Returns
     -------
@@ -196,17 +194,17 @@ def three_sigma_per_tag(blocks: pl.DataFrame, parts: PlantedAlarms) -> pl.DataFr
     tags = [pl.col(c) for c in blocks.columns if c != "ts_utc"]
     apart = [((tag - tag.mean()) / tag.std()).abs() > 3.0 for tag in tags]
     flags = blocks.select(pl.any_horizontal([a.fill_null(value=False) for a in apart])).to_series()
-    return _rows(_periods(blocks["ts_utc"], flags, parts.cause), parts)
+    return _rows(_periods(blocks["ts_utc"], flags, hints.cause), hints)
 
 
-def forest_on_raw_tags(blocks: pl.DataFrame, parts: PlantedAlarms) -> pl.DataFrame:
+def forest_on_raw_tags(blocks: pl.DataFrame, hints: Hints) -> pl.DataFrame:
     """Baseline: an isolation forest on the tags themselves, no physics.
 
     Parameters
     ----------
     blocks : polars.DataFrame
         As `quarter_hours` gives them; a missing value is carried on from the one before.
-    parts : Told
+    hints : Hints
         Its `share` of the quarter-hours is flagged.
 
     Returns
@@ -214,14 +212,14 @@ def forest_on_raw_tags(blocks: pl.DataFrame, parts: PlantedAlarms) -> pl.DataFra
     polars.DataFrame
         One finding a period of at least an hour; pauses of up to an hour are bridged.
     """
-    if blocks.height < _LEAST_BLOCKS or parts.share <= 0:
+    if blocks.height < _LEAST_BLOCKS or hints.share <= 0:
         return report_nothing()
     values = blocks.drop("ts_utc").select(pl.all().fill_null(strategy="forward").fill_null(0.0))
     forest = IsolationForest(
-        n_estimators=100, contamination=min(parts.share, 0.5), random_state=0, n_jobs=1
+        n_estimators=100, contamination=min(hints.share, 0.5), random_state=0, n_jobs=1
     )
     flags = forest.fit_predict(values.to_numpy()) < 0
-    return _rows(_periods(blocks["ts_utc"], pl.Series(flags), parts.cause), parts)
+    return _rows(_periods(blocks["ts_utc"], pl.Series(flags), hints.cause), hints)
 
 
 def _periods(
@@ -237,12 +235,12 @@ def _periods(
     return [(cause, a, b, (b - a) / _HOUR) for a, b in runs if b - a >= _HOUR]
 
 
-def _rows(items: list[tuple[str, datetime, datetime, float]], parts: PlantedAlarms) -> pl.DataFrame:
+def _rows(items: list[tuple[str, datetime, datetime, float]], hints: Hints) -> pl.DataFrame:
     """Findings of periods with their lossy hours, the most tonnes first."""
-    spread = float(np.exp(_Z90 * parts.log_sd))
+    spread = float(np.exp(_Z90 * hints.log_sd))
     ordered = sorted(items, key=lambda item: (-item[3], item[1]))
     rows = []
     for rank, (cause, begin, end, hours) in enumerate(ordered, start=1):
-        lost_t = parts.lost_t_h * hours
+        lost_t = hints.lost_t_h * hours
         rows.append((cause, begin, end, lost_t, lost_t / spread, lost_t * spread, rank, 0.5))
     return pl.DataFrame(rows, schema=SCORED_SCHEMA, orient="row")

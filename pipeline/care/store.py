@@ -17,6 +17,7 @@ from pipeline.lake import lake_of
 from pipeline.mill import Mill
 from pipeline.pull import days_pulled, unfinished
 from pipeline.run import read_log
+from pipeline.stages import told_of_rot
 from pipeline.store import (
     MIGRATIONS,
     Store,
@@ -27,6 +28,8 @@ from pipeline.store import (
     store_of,
 )
 
+#: Rotten files named one by one.
+_MOST_NAMED: Final = 20
 #: How long the database is waited for here [s].
 _PATIENCE_S: Final = 2.0
 #: A mill without readings for longer stands still between seasons [h].
@@ -231,26 +234,30 @@ def readings(mill: Mill) -> Iterator[Sign]:
 
 
 def stored_days(mill: Mill) -> Iterator[Sign]:
-    """See whether every day that was pulled is there and whole."""
+    """See whether every day that was pulled is there, and every stored file as it was written."""
     held = lake_of(mill)
     days = held.days()
     if not days:
         return
+    rotten, seen = told_of_rot(mill)
+    for item in rotten[:_MOST_NAMED]:
+        yield Sign("Stored days", "wrong", f"{item.what}: {item.how}", item.cure)
+    if len(rotten) > _MOST_NAMED:
+        what = f"{len(rotten) - _MOST_NAMED} more stored files are not as they were written"
+        cure = f"Run lostpol backfill {mill.config_path}: it names each of them."
+        yield Sign("Stored days", "wrong", what, cure)
     pulled = days_pulled(held.storage)
     gone = sorted(day for day in pulled - set(days) if day >= days[0])
-    # An object store holds whole objects only, and all would have to be fetched.
-    damaged = [d for d in days if isinstance(held.root, Path) and not held.is_whole(d)]
-    for found, what, first in (
-        (damaged, "cut short or overwritten", "Move these files away, then pull"),
-        (gone, "gone", "Pull"),
-    ):
-        if found:
-            named = ", ".join(str(day) for day in found[:3])
-            more = f" and {len(found) - 3} more" if len(found) > 3 else ""
-            cure = f"{first} the exports of these days again: lostpol pull MILL FILES."
-            yield Sign("Stored days", "wrong", f"readings of {named}{more} are {what}", cure)
-    if not gone and not damaged:
-        yield Sign("Stored days", "fine", f"{len(days)} days, all there and whole")
+    if gone:
+        named = ", ".join(str(day) for day in gone[:3])
+        more = f" and {len(gone) - 3} more" if len(gone) > 3 else ""
+        cure = "Pull the exports of these days again: lostpol pull MILL FILES."
+        yield Sign("Stored days", "wrong", f"readings of {named}{more} are gone", cure)
+    if not gone and not rotten:
+        bare = len(seen.bare)
+        more = f"; {bare} files have no hash yet, the next backfill gives it" * bool(bare)
+        what = f"{len(days)} days, all there; {seen.files - bare} files as they were written{more}"
+        yield Sign("Stored days", "fine", what)
 
 
 def _ago(seconds: float) -> str:

@@ -123,9 +123,14 @@ def pull(
     from pipeline.mill import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
+    found: list[stages.Mended] = []
     with only_run(described), progress_bar() as progress:
-        result = stages.pull(described, files, progress, in_full=corrects)
-    for line in pull_lines(result, mill):
+        result = stages.mending(
+            described,
+            lambda: stages.pull(described, files, progress, in_full=corrects),
+            found.append,
+        )
+    for line in [*stages.lines_of(found), *pull_lines(result, mill)]:
         say(line)
 
 

@@ -14,7 +14,8 @@ _MOST_TAGS: Final = 8
 
 def pull_lines(result: PullResult, mill: Path) -> list[str]:
     """Rows of each file and what the file shows as a whole; then days, and what to do next."""
-    lines = [line for source in result.sources for line in _source_lines(source)]
+    lines = [clean(line, 500) for line in result.mended]
+    lines += [line for source in result.sources for line in _source_lines(source)]
     conflicts = sum(source.conflicts for source in result.sources)
     stays = sum(source.good_stays for source in result.sources)
     if conflicts:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter, validators
 
 from pipeline.base import ConfigError
 from pipeline.cli.findings import show_findings
+
+if TYPE_CHECKING:
+    from pipeline.run import Outcome
 
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 _AT_LEAST_ONE = validators.Number(gte=1)
@@ -59,7 +62,7 @@ def backfill(
     for mill, known, outcome in zip(mills, described, outcomes, strict=True):
         if len(mills) > 1:
             say(f"{clean(known.name)} ({mill})")
-        _conclude(mill, outcome.report)
+        _conclude(mill, outcome.report, *_told(outcome))
 
 
 def nightly(mill: MillFile, *, wait: Wait = 0.0) -> None:
@@ -70,7 +73,7 @@ def nightly(mill: MillFile, *, wait: Wait = 0.0) -> None:
 
     with progress_bar() as progress:
         outcome = run.nightly(load_mill(mill), progress=progress, wait_s=60.0 * wait)
-    _conclude(mill, outcome.report, *(f"{w.path.name}: {w.why}" for w in outcome.waiting))
+    _conclude(mill, outcome.report, *_told(outcome))
 
 
 def weekly(mill: MillFile, *, wait: Wait = 0.0) -> None:
@@ -81,7 +84,12 @@ def weekly(mill: MillFile, *, wait: Wait = 0.0) -> None:
 
     with progress_bar() as progress:
         outcome = run.weekly(load_mill(mill), progress=progress, wait_s=60.0 * wait)
-    _conclude(mill, outcome.report, *(f"{w.path.name}: {w.why}" for w in outcome.waiting))
+    _conclude(mill, outcome.report, *_told(outcome))
+
+
+def _told(outcome: Outcome) -> list[str]:
+    """What was rotten, and what waits."""
+    return [*outcome.mended, *(f"{w.path.name}: {w.why}" for w in outcome.waiting)]
 
 
 def serve(

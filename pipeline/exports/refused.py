@@ -19,7 +19,7 @@ import polars as pl
 
 from features.base import Column, Columns, polars_schema
 from pipeline.base import DataError
-from pipeline.lake import Storage
+from pipeline.lake import Storage, whole_bytes
 
 #: Rows of one export kept for each reason of refusal; all of them are counted.
 ROWS_KEPT: Final = 1000
@@ -173,9 +173,8 @@ def read_refused(lake: Storage, reason: str | None = None, file: str | None = No
     frames = [REFUSED_SCHEMA.to_frame()]
     for name in lake.find(f"{FOLDER}/*.parquet"):
         try:
-            with lake.open(name) as kept:
-                frame = pl.read_parquet(kept)
-        except (OSError, pl.exceptions.PolarsError) as error:
+            frame = pl.read_parquet(whole_bytes(lake, name))
+        except (OSError, DataError, pl.exceptions.PolarsError) as error:
             raise _damaged(lake.where(name)) from error
         if frame.schema != REFUSED_SCHEMA:
             raise _damaged(lake.where(name))
@@ -191,5 +190,6 @@ def _damaged(where: str) -> DataError:
     return DataError(
         "A list of refused rows cannot be read.",
         where,
-        "Remove that file, then pull the export it came from again.",
+        "Run lostpol backfill: it sets that file aside and makes it anew from its export, or names "
+        "the export to pull again.",
     )

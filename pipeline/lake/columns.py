@@ -12,6 +12,7 @@ import os
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass, field
+from io import BytesIO
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
@@ -22,6 +23,7 @@ import pyarrow.parquet as pq
 from numpy.typing import NDArray
 
 from pipeline.lake.merge import READINGS_SCHEMA
+from pipeline.lake.seal import BLANK, KEY, sealed
 
 #: Code of a reading without a reason, which is a good one.
 GOOD: Final = -1
@@ -157,9 +159,9 @@ def _smallest(count: int) -> type[np.unsignedinteger[Any]]:
 
 def write_columns(path: Path, columns: Columns, tags: list[str], reasons: list[str]) -> None:
     """Write readings, sorted and without repeats, as a day's file, and see it on disk."""
-    table = _day_table(columns, tags, reasons)
+    content = _day_bytes(columns, tags, reasons)
     with path.open("wb") as file:
-        _dump(table, file)
+        file.write(content)
         file.flush()
         os.fsync(file.fileno())
 
@@ -169,6 +171,20 @@ def write_frame(path: Path, readings: pl.DataFrame) -> None:
     tags, reasons = Names(), Names()
     columns = from_frame(readings, tags, reasons)
     write_columns(path, columns, tags.words, reasons.words)
+
+
+def day_bytes(readings: pl.DataFrame) -> bytes:
+    """Frame of readings, sorted and without repeats, as the bytes of a day's file."""
+    tags, reasons = Names(), Names()
+    columns = from_frame(readings, tags, reasons)
+    return _day_bytes(columns, tags.words, reasons.words)
+
+
+def _day_bytes(columns: Columns, tags: list[str], reasons: list[str]) -> bytes:
+    """A day's file, with its hash in it."""
+    content = BytesIO()
+    _dump(_day_table(columns, tags, reasons), content)
+    return sealed(content.getvalue())
 
 
 def _day_table(columns: Columns, tags: list[str], reasons: list[str]) -> pa.Table:
@@ -224,17 +240,18 @@ def _array(
 
 
 def _dump(table: pa.Table, file: BinaryIO) -> None:
-    pq.write_table(
-        table,
+    with pq.ParquetWriter(
         file,
+        table.schema,
         compression="zstd",
         compression_level=1,
         use_dictionary=["tag", "reason"],
         column_encoding={"ts_utc": "DELTA_BINARY_PACKED", "value": "BYTE_STREAM_SPLIT"},
         write_statistics=["ts_utc"],
         store_schema=False,
-        row_group_size=1 << 20,
-    )
+    ) as writer:
+        writer.write_table(table, row_group_size=1 << 20)
+        writer.add_key_value_metadata({KEY: BLANK})
 
 
 def replace_file(part: Path, path: Path) -> None:

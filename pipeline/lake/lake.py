@@ -17,16 +17,18 @@ import re
 from collections.abc import Collection, Sequence
 from contextlib import suppress
 from datetime import date, timedelta
-from functools import partial
 from pathlib import Path
 from typing import Final
 
 import polars as pl
 
 from features.base import rows_by_tag
+from pipeline.lake.intact import whole_bytes
 from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, conform, import_readings
+from pipeline.lake.seal import digest_of
+from pipeline.lake.sealing import frame_bytes
 from pipeline.lake.storage import Storage, storage_at
-from pipeline.lake.stored import dump_features, read_stored, recent_day
+from pipeline.lake.stored import read_stored, recent_day
 
 _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
 _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
@@ -108,8 +110,7 @@ class Lake:
         for day in self.days():
             if first <= day <= last:
                 digest.update(day.isoformat().encode())
-                with self.storage.open(self.readings_name(day)) as file:
-                    digest.update(file.read())
+                digest.update(digest_of(whole_bytes(self.storage, self.readings_name(day))))
         return digest.hexdigest()[:16]
 
     def merged_day(
@@ -163,14 +164,6 @@ class Lake:
             counts.append(count)
         return current, counts, not current.equals(stored)
 
-    def is_whole(self, day: date) -> bool:
-        """Tell whether a stored day of readings has a beginning and an end that fit."""
-        try:
-            with self.storage.open(self.readings_name(day)) as file:
-                return bool(pl.read_parquet_schema(file) == READINGS_SCHEMA)
-        except (OSError, pl.exceptions.PolarsError):
-            return False
-
     def readings_name(self, day: date) -> str:
         """Name of the file of a day of readings, there or not."""
         return _name("readings", day, "readings")
@@ -183,7 +176,7 @@ class Lake:
         stored = read_stored(self.storage, name)
         if stored is not None and stored.equals(frame):
             return False
-        self.storage.write(name, partial(dump_features, frame))
+        self.storage.write(name, lambda file: file.write(frame_bytes(frame)))
         return True
 
     def read_features(

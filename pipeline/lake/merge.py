@@ -153,9 +153,9 @@ def import_readings(
     if stored.is_empty():
         return single, DayMerge(single.height, new.height - single.height, conflicts)
     # Tags of which the import says nothing stay as they are; most exports tell of few or of all.
-    planted_alarms = set(single["tag"].unique())
+    hints_of = set(single["tag"].unique())
     apart = rows_by_tag(stored)
-    shared = [apart.pop(tag) for tag in sorted(planted_alarms & apart.keys())]
+    shared = [apart.pop(tag) for tag in sorted(hints_of & apart.keys())]
     stored_of = pl.concat(shared) if shared else stored.clear()
     frame, count = _import_shared(stored_of, single, tags_repeated, in_full=in_full)
     parts = apart | rows_by_tag(frame)

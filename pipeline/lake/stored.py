@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Sequence
-from typing import BinaryIO, Final
+from typing import Final
 
 import polars as pl
 
 from pipeline.base import DataError
+from pipeline.lake.intact import rotten, whole_bytes
 from pipeline.lake.merge import READINGS_SCHEMA
 from pipeline.lake.storage import Storage
 
@@ -48,33 +49,26 @@ def read_stored(
     None when there is no such file.
     """
     try:
-        # Reading from an open file frees the name at once: it may be replaced next.
-        with storage.open(name) as file:
-            if columns is None and tags is None:
-                frame = pl.read_parquet(file)
-            else:
-                some = pl.scan_parquet(file)
-                if columns is not None:
-                    held = some.collect_schema().names()
-                    some = some.select([name for name in columns if name in held])
-                if tags is not None:
-                    some = some.filter(pl.col("tag").is_in(list(tags)))
-                frame = some.collect()
+        content = whole_bytes(storage, name)
+        if columns is None and tags is None:
+            frame = pl.read_parquet(content)
+        else:
+            some = pl.scan_parquet(content)
+            if columns is not None:
+                held = some.collect_schema().names()
+                some = some.select([name for name in columns if name in held])
+            if tags is not None:
+                some = some.filter(pl.col("tag").is_in(list(tags)))
+            frame = some.collect()
     except FileNotFoundError:
         return None
-    except (OSError, pl.exceptions.PolarsError) as error:
+    except OSError as error:
         raise _unreadable(storage.where(name), str(error).splitlines()[0]) from error
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
+        raise rotten(storage, name, str(error).splitlines()[0]) from error
     if schema is not None and frame.schema != schema:
-        facts = f"its columns are {', '.join(frame.columns)}"
-        raise _unreadable(storage.where(name), facts)
+        raise rotten(storage, name, f"its columns are {', '.join(frame.columns)}")
     return frame
-
-
-def dump_features(frame: pl.DataFrame, file: BinaryIO) -> None:
-    """Write features the one way that gives the same bytes for the same content."""
-    frame.rechunk().write_parquet(
-        file, compression="zstd", compression_level=3, row_group_size=1 << 20
-    )
 
 
 def _unreadable(where: str, detail: str) -> DataError:
@@ -82,5 +76,5 @@ def _unreadable(where: str, detail: str) -> DataError:
     return DataError(
         f"A stored day cannot be read: {detail}.",
         where,
-        "Move that file away, then import the exports of that day again.",
+        "See that the disk and the rights are well, then run the same command again.",
     )

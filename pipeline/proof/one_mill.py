@@ -28,7 +28,7 @@ from models.judge import (
     fixed_limits,
     flag_everything,
     forest_on_raw_tags,
-    planted_alarms,
+    hints_of,
     quarter_hours,
     report_nothing,
     score,
@@ -200,21 +200,21 @@ def _cards(
         sure = pl.col("mark") == CONFIDENT
         nights = [NightlyList(m.at_utc, m.findings.filter(sure)) for m in own]
         cards[CONFIDENT] = score(truth, findings.filter(sure), weeks, nights)
-    parts = planted_alarms(truth, weeks * 168.0)
+    hints = hints_of(truth, weeks * 168.0)
     start, end = blocks["ts_utc"][0], blocks["ts_utc"][-1] + timedelta(minutes=15)
     for name, fixed in {
         "nothing": report_nothing(),
-        "everything": flag_everything(start, end, parts),
+        "everything": flag_everything(start, end, hints),
         "random": at_random(findings, start, end, seed),
     }.items():
         cards[name] = score(truth, fixed, weeks, [as_it_stood(fixed, at) for at in moments])
     limits = usual_limits(mill.station)
     alarm = [limit for limit in limits if limit.column == PH_ALARM]
     rules: dict[str, Rule] = {
-        "pH limit": lambda known: fixed_limits(known, alarm, parts),
-        "fixed limits": lambda known: fixed_limits(known, limits, parts),
-        THREE_SIGMA: lambda known: three_sigma_per_tag(known, parts),
-        "forest": lambda known: forest_on_raw_tags(known, parts),
+        "pH limit": lambda known: fixed_limits(known, alarm, hints),
+        "fixed limits": lambda known: fixed_limits(known, limits, hints),
+        THREE_SIGMA: lambda known: three_sigma_per_tag(known, hints),
+        "forest": lambda known: forest_on_raw_tags(known, hints),
     }
     for name, rule in rules.items():
         progress(f"Marking the simple rules: {name}", 0, 1)

@@ -21,11 +21,11 @@ from pathlib import Path
 from typing import Any, Final
 
 from pipeline.exports import layout_for, refused_name
-from pipeline.lake import Lake, Storage
+from pipeline.lake import Lake, RottenError, Storage, sealed_json, whole_bytes
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, record_bytes
 from pipeline.pull.mill import PullMill
 
-FOLDER: Final = "pulled"
+NOTES: Final = "pulled"
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +92,7 @@ def pulled_before(lake: Storage, path: Path) -> Pulled | None:
     Hashed only when an export of the same size is known: others are new anyway.
     """
     with suppress(OSError):
-        if lake.find(f"{FOLDER}/{path.stat().st_size}_*.json"):
+        if lake.find(f"{NOTES}/{path.stat().st_size}_*.json"):
             return find_pulled(lake, path.stat().st_size, file_hash(path))
     return None
 
@@ -100,43 +100,51 @@ def pulled_before(lake: Storage, path: Path) -> Pulled | None:
 def find_pulled(lake: Storage, size_bytes: int, sha256: str) -> Pulled | None:
     """Note on the export with this content, if there is one that can be read."""
     with suppress(OSError, ValueError, KeyError, TypeError):
-        return _note(lake, _note_name(size_bytes, sha256))
+        return _note(lake, note_name(size_bytes, sha256))
     return None
 
 
 def days_pulled(lake: Storage) -> set[date]:
     """UTC days of which some export held readings."""
-    found: set[date] = set()
-    for name in lake.find(f"{FOLDER}/*.json"):
-        with suppress(OSError, ValueError, KeyError, TypeError):
-            found |= {date.fromisoformat(day) for day in _note(lake, name).days}
+    return {date.fromisoformat(day) for note in all_notes(lake) for day in note.days}
+
+
+def all_notes(lake: Storage) -> list[Pulled]:
+    """Notes on all exports but for rotten ones."""
+    found = []
+    for name in lake.find(f"{NOTES}/*.json"):
+        with suppress(OSError, RottenError, ValueError, KeyError, TypeError):
+            found.append(_note(lake, name))
     return found
+
+
+def written_s(lake: Storage, note: Pulled) -> float:
+    """When a note was written [s since 1970], which tells imports in their order."""
+    return lake.modified_s(note_name(note.ledger.size_bytes, note.ledger.sha256))
 
 
 def shown_lately(lake: Storage, since: date) -> list[str]:
     """What exports that reach `since` or beyond showed as a whole, by name of the export."""
-    found = []
-    for name in lake.find(f"{FOLDER}/*.json"):
-        with suppress(OSError, ValueError, KeyError, TypeError):
-            ledger = _note(lake, name).ledger
-            if ledger.last_utc is not None and ledger.last_utc.date() >= since:
-                found += [f"{ledger.name}: {note}" for note in ledger.notes]
+    found: list[str] = []
+    for ledger in (note.ledger for note in all_notes(lake)):
+        if ledger.last_utc is not None and ledger.last_utc.date() >= since:
+            found += [f"{ledger.name}: {note}" for note in ledger.notes]
     return sorted(found)
 
 
 def keep_note(lake: Storage, pulled: Pulled) -> None:
     """Keep the note on an export in the lake."""
-    name = _note_name(pulled.ledger.size_bytes, pulled.ledger.sha256)
-    lake.write(name, lambda file: file.write(record_bytes(note_record(pulled))))
+    name = note_name(pulled.ledger.size_bytes, pulled.ledger.sha256)
+    lake.write(name, lambda file: file.write(sealed_json(record_bytes(note_record(pulled)))))
 
 
 def _note(lake: Storage, name: str) -> Pulled:
-    with lake.open(name) as file:
-        return note_from(json.loads(file.read()))
+    return note_from(json.loads(whole_bytes(lake, name)))
 
 
-def _note_name(size_bytes: int, sha256: str) -> str:
-    return f"{FOLDER}/{size_bytes}_{sha256}.json"
+def note_name(size_bytes: int, sha256: str) -> str:
+    """Name in the lake of the note on an export."""
+    return f"{NOTES}/{size_bytes}_{sha256}.json"
 
 
 def note_record(pulled: Pulled) -> dict[str, Any]:

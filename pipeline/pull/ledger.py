@@ -112,11 +112,14 @@ class PullResult:
         One for each file, in the order given.
     missing_tags : tuple of str
         Tags and lab series of the mill that none of these files has.
+    mended : tuple of str
+        What was rotten and brought back from these files, in words.
     """
 
     days_changed: tuple[date, ...]
     sources: tuple[SourceLedger, ...]
     missing_tags: tuple[str, ...]
+    mended: tuple[str, ...] = ()
 
 
 def ledger_record(ledger: SourceLedger) -> dict[str, Any]:

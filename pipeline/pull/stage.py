@@ -24,7 +24,7 @@ import polars as pl
 from pipeline.base import DataError
 from pipeline.exports import Tally, export_readings, layout_for, quick_pieces, refused_frame
 from pipeline.files import NotPlainError
-from pipeline.lake import Columns, DayParts, Part
+from pipeline.lake import Columns, DayParts, Part, frame_bytes
 from pipeline.pull.known import file_hash, meanings, read_as
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, write_record
 from pipeline.pull.mill import PullMill
@@ -32,7 +32,7 @@ from pipeline.pull.mill import PullMill
 RECORD: Final = "finished.json"
 REFUSED: Final = "refused.parquet"
 #: Told the rows read so far of an export, and the bytes read where they are known.
-PlantedAlarms = Callable[[int, int], None]
+OnRead = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +81,7 @@ def stage_key(mill: PullMill, path: Path, *, in_full: bool) -> str:
     return hashlib.sha256(json.dumps(entries).encode()).hexdigest()[:32]
 
 
-def stage(
-    mill: PullMill, path: Path, folder: Path, pool: Executor, entries: PlantedAlarms
-) -> Staged:
+def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, on_read: OnRead) -> Staged:
     """Read one export, or find it read already.
 
     Raises
@@ -98,7 +96,7 @@ def stage(
     # Hashing takes as long as a good part of the reading, and can go on beside it.
     sha256 = pool.submit(file_hash, path)
     try:
-        tally, days, parts = _read_into(mill, path, folder, pool, entries)
+        tally, days, parts = _read_into(mill, path, folder, pool, on_read)
         ledger = _ledger(mill, path, tally, days, parts, sha256.result())
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
@@ -112,13 +110,13 @@ def stage(
 def _write_refused(path: Path, rows: pl.DataFrame) -> None:
     """Write refused rows and see them on disk: the lake takes this very file."""
     with path.open("wb") as file:
-        rows.write_parquet(file)
+        file.write(frame_bytes(rows))
         file.flush()
         os.fsync(file.fileno())
 
 
 def _read_into(
-    mill: PullMill, path: Path, folder: Path, pool: Executor, entries: PlantedAlarms
+    mill: PullMill, path: Path, folder: Path, pool: Executor, on_read: OnRead
 ) -> tuple[Tally, DayParts, list[Part]]:
     """Read an export into parts: the quick way, or from the start the thorough way."""
     for read in (_quickly, _thoroughly):
@@ -129,7 +127,7 @@ def _read_into(
                     days.add(piece)
                 else:
                     days.add_frame(piece)
-                entries(tally.rows, bytes_read)
+                on_read(tally.rows, bytes_read)
             _require_sense(mill, path, tally)
             return tally, days, days.finish()
         except NotPlainError:

@@ -7,7 +7,7 @@ calls the stage, run under a scheduler it wraps the stage as a task. The result 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -23,7 +23,7 @@ from pipeline.base import (
     one_by_one,
     silent,
 )
-from pipeline.lake import lake_of
+from pipeline.lake import RottenError, lake_of
 from pipeline.mail import send_report
 from pipeline.mill import Mill
 from pipeline.present import write_night_report, write_season_report, write_week_report
@@ -31,6 +31,7 @@ from pipeline.pull import INBOX_NOTES, exports_in, hashed, still_arriving
 from pipeline.report import Gap
 from pipeline.run.alerts import alert_silence
 from pipeline.run.attempts import Step, attempt
+from pipeline.run.whole import Unread, kept_whole
 from pipeline.sources import pull_source
 from pipeline.stages import Judged, derive, detect, pull
 from pipeline.store import store_of
@@ -40,22 +41,14 @@ _FRESH: Final = timedelta(hours=26)
 
 
 @dataclass(frozen=True, slots=True)
-class Unread:
-    """An arrived file that was not read, and why; one that waits for the next run is no fault."""
-
-    path: Path
-    why: str
-    waits: bool = False
-
-
-@dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a chain did: what was judged, the period reported, the report, files that wait."""
+    """What a chain did: what was judged and reported, files that wait, what was rotten."""
 
     judged: Judged
     period: Window
     report: Path
     waiting: tuple[Unread, ...] = ()
+    mended: tuple[str, ...] = ()
 
 
 def plainly(_name: str, stage: Callable[..., Any], *arguments: object) -> Any:  # noqa: ANN401
@@ -85,8 +78,13 @@ def nightly(
         The report was written but could not be sent.
     """
     with attempt(mill, "nightly", step, wait_s) as timed:
-        unread, judged = _brought_up_to_date(mill, timed, "nightly", progress)
-        return _finish(mill, timed, "nightly", judged, night_of(mill, judged.window), unread)
+
+        def night(rotten: list[Unread]) -> Outcome:
+            unread, judged = _brought_up_to_date(mill, timed, "nightly", progress)
+            period = night_of(mill, judged.window)
+            return _finish(mill, timed, "nightly", judged, period, rotten + unread)
+
+        return _kept_whole(mill, night)
 
 
 def weekly(
@@ -94,8 +92,22 @@ def weekly(
 ) -> Outcome:
     """Do as `nightly` does, and report on the last seven whole local days."""
     with attempt(mill, "weekly", step, wait_s) as timed:
-        unread, judged = _brought_up_to_date(mill, timed, "weekly", progress)
-        return _finish(mill, timed, "weekly", judged, week_of(mill, judged.window), unread)
+
+        def week(rotten: list[Unread]) -> Outcome:
+            unread, judged = _brought_up_to_date(mill, timed, "weekly", progress)
+            period = week_of(mill, judged.window)
+            return _finish(mill, timed, "weekly", judged, period, rotten + unread)
+
+        # What rots in a folder is met within a week; an object store looks after its own.
+        return _kept_whole(mill, week, thorough=isinstance(mill.lake_path, Path))
+
+
+def _kept_whole(
+    mill: Mill, work: Callable[[list[Unread]], Outcome], *, thorough: bool = False
+) -> Outcome:
+    """Carry out a run on a store kept whole; see `pipeline.run.whole`."""
+    outcome, mended = kept_whole(mill, work, thorough=thorough)
+    return replace(outcome, mended=mended)
 
 
 def _brought_up_to_date(
@@ -143,14 +155,19 @@ def backfill(
         The days are in the wrong order or hold no readings.
     """
     with attempt(mill, "backfill", step, notice=False) as timed:
-        first, last = _chosen_days(mill, first, last)
-        start, end = mill.day_span_utc(first, last)
-        from_utc, to_utc = Window(start, end).days
-        days = [from_utc + timedelta(days=n) for n in range((to_utc - from_utc).days + 1)]
-        timed("derive", derive, mill, days, progress, spread)
-        begun = min(first, mill.local_day(midnight(lake_of(mill).days()[0])))
-        judged: Judged = timed("detect", detect, mill, "backfill", begun, progress, spread)
-        return _finish(mill, timed, "backfill", judged, _inside(judged.window, start, end), [])
+
+        def season(rotten: list[Unread]) -> Outcome:
+            from_day, to_day = _chosen_days(mill, first, last)
+            start, end = mill.day_span_utc(from_day, to_day)
+            from_utc, to_utc = Window(start, end).days
+            days = [from_utc + timedelta(days=n) for n in range((to_utc - from_utc).days + 1)]
+            timed("derive", derive, mill, days, progress, spread)
+            begun = min(from_day, mill.local_day(midnight(lake_of(mill).days()[0])))
+            judged: Judged = timed("detect", detect, mill, "backfill", begun, progress, spread)
+            period = _inside(judged.window, start, end)
+            return _finish(mill, timed, "backfill", judged, period, rotten)
+
+        return _kept_whole(mill, season, thorough=True)
 
 
 def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
@@ -180,6 +197,8 @@ def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
             continue
         try:
             pull(mill, [path], progress)
+        except RottenError:
+            raise
         except DataError as error:
             unread.append(Unread(path, error.what))
     return unread
@@ -198,6 +217,8 @@ def pull_direct(mill: Mill, progress: Progress = silent) -> list[Unread]:
         where = Path(source.label)
         try:
             result = pull_source(mill, source, progress=progress)
+        except RottenError:
+            raise
         except DataError as error:
             unread.append(Unread(where, error.what))
             continue
@@ -242,7 +263,7 @@ def _finish(
     mill: Mill, step: Step, name: str, judged: Judged, period: Window, unread: Sequence[Unread]
 ) -> Outcome:
     """Write the report, send it, and only then complain of files that could not be read."""
-    gaps = [Gap(f"Readings of {item.path.name}", item.why) for item in unread]
+    gaps = [Gap(item.what or f"Readings of {item.path.name}", item.why) for item in unread]
     if name != "backfill":
         gaps += _staleness(mill, judged.window.end)
     written = {"nightly": write_night_report, "weekly": write_week_report}

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -31,9 +31,10 @@ from pipeline.base import (
 )
 from pipeline.lake import FOUND, GRID, SEARCHED, SENSOR_DAYS, STATION, ZONES, Lake, lake_of
 from pipeline.mill import Mill
-from pipeline.pull import PullResult, SourceLedger, pull_files, unfinished
+from pipeline.pull import PullResult, SourceLedger, open_journal, pull_files, unfinished
 from pipeline.stages.days import changed_days, days_of, derive_day, grid_day, reach_of
 from pipeline.stages.identity import describe_run
+from pipeline.stages.rot import Mended, answered, lines_of, mend_days_of
 from pipeline.stages.search_plan import SearchPlan, plan_search
 from pipeline.stages.search_results import forget, keep, season_rows
 from pipeline.stages.search_windows import SearchWindow
@@ -71,13 +72,25 @@ def pull(
     DataError
         A file cannot be read, or too much of it was refused; then nothing is stored.
     """
-    store = store_of(mill)
+    store, journal = store_of(mill), open_journal(mill.store_path)
+    # A pull that was stopped is told of first; how it was asked for is in the journal.
+    asked = [journal.in_full, in_full] if unfinished(mill.incoming_path) else [in_full]
+    back: list[Mended] = []
+    if files and not again:
+        journal.begin(files, in_full=in_full)
+        back = mend_days_of(mill, files)
 
     def record(result: PullResult) -> None:
         rows = [_source_row(source) for source in result.sources]
+        in_order = asked.pop(0) if len(asked) > 1 else asked[0]
+        journal.add([source.sha256 for source in result.sources], in_full=in_order)
         store.record_pull(rows, list(result.days_changed))
 
-    return pull_files(mill, files, progress, in_full=in_full, again=again, record=record)
+    result = pull_files(mill, files, progress, in_full=in_full, again=again, record=record)
+    answered(mill, result)
+    days = {mended.day for mended in back if mended.day is not None}
+    changed = tuple(sorted({*result.days_changed, *days}))
+    return replace(result, days_changed=changed, mended=tuple(lines_of(back)))
 
 
 def _source_row(source: SourceLedger) -> dict[str, Any]:

@@ -156,7 +156,7 @@ def arrivals(nights: int, rng: np.random.Generator) -> Arrivals:
 
 
 @dataclass
-class PlantedAlarms:
+class Hints:
     """What a night cost."""
 
     seconds: dict[int, float] = field(default_factory=dict)
@@ -164,9 +164,9 @@ class PlantedAlarms:
     sorts: dict[str, int] = field(default_factory=dict)
 
 
-def nightly_season(mill: Mill, plan: Arrivals, off: range, first: date = FIRST) -> PlantedAlarms:
+def nightly_season(mill: Mill, plan: Arrivals, off: range, first: date = FIRST) -> Hints:
     """Run every night that is not in `off`, on what had arrived by then."""
-    season, told, nights = Season(), PlantedAlarms(), len(plan)
+    season, told, nights = Season(), Hints(), len(plan)
     inbox = mill.inbox_path
     if inbox is None:
         raise ValueError("the mill has no inbox")

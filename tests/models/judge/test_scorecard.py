@@ -13,12 +13,12 @@ from sklearn.metrics import dcg_score, ndcg_score
 from models.judge.card import figures, pooled
 from models.judge.marks import pointing
 from models.judge.naive_rules import (
-    PlantedAlarms,
+    Hints,
     at_random,
     fixed_limits,
     flag_everything,
     forest_on_raw_tags,
-    planted_alarms,
+    hints_of,
     quarter_hours,
     report_nothing,
     three_sigma_per_tag,
@@ -30,7 +30,7 @@ from models.judge.scorecard import SCORED_SCHEMA, score
 from models.judge.text import as_line, as_text, causes_as_text
 
 T0 = datetime(2025, 10, 6, tzinfo=UTC)
-TOLD = PlantedAlarms(0.1, 0.5, "overheating", 0.3)
+TOLD = Hints(0.1, 0.5, "overheating", 0.3)
 
 
 def at(hours):
@@ -303,7 +303,7 @@ def test_no_events_at_all():
 
 
 def test_what_the_simple_rules_are_told():
-    told = planted_alarms(truth((4, "loss", "overheating", at(100), at(130), 6.0)), 600.0)
+    told = hints_of(truth((4, "loss", "overheating", at(100), at(130), 6.0)), 600.0)
     # 10 t in 60 h; rates 0.1, 0.15, 0.2 t/h.
     assert told.lost_t_h == pytest.approx(1 / 6)
     logs = [math.log(0.6), math.log(0.9), math.log(1.2)]
@@ -346,7 +346,7 @@ def test_rules_on_tags_see_the_odd_hours():
     value[3000:3180] += 5.0  # 50 h to 53 h
     blocks = quarter_hours(minutes(5, a=value, b=rng.normal(0.0, 1.0, 5 * 1440)))
     for rule in (three_sigma_per_tag, forest_on_raw_tags):
-        odd = rule(blocks, PlantedAlarms(0.1, 0.5, "mud_held", 0.025))
+        odd = rule(blocks, Hints(0.1, 0.5, "mud_held", 0.025))
         assert odd.select("started", "ended").row(0) == (at(50), at(53))
         assert odd["cause"][0] == "mud_held"
         assert rule(blocks.head(50), TOLD).is_empty()

@@ -71,8 +71,8 @@ def test_an_old_file_pulled_again_undoes_no_correction(tmp_path):
 
 
 def test_files_of_one_pull_count_in_the_order_named(tmp_path):
-    planted_alarms = [(7.1, 7.2, "7.3|bad"), (7.15, "9.9|bad"), ("7.7|bad", 7.25, 7.35), (7.1, 7.2)]
-    files = [export(tmp_path, f"{k}.csv", *some) for k, some in enumerate(planted_alarms)]
+    hints_of = [(7.1, 7.2, "7.3|bad"), (7.15, "9.9|bad"), ("7.7|bad", 7.25, 7.35), (7.1, 7.2)]
+    files = [export(tmp_path, f"{k}.csv", *some) for k, some in enumerate(hints_of)]
     files.append(tmp_path / "again.csv")
     files[-1].write_bytes(files[0].read_bytes())
     rng = random.Random(2)
