@@ -30,8 +30,7 @@ from pipeline.lake import (
     import_readings,
     merge_readings,
 )
-from pipeline.pull.known import FOLDER as NOTES
-from pipeline.pull.known import Pulled, all_notes, keep_note, meanings, read_as, written_s
+from pipeline.pull.known import NOTES, Pulled, all_notes, keep_note, meanings, read_as, written_s
 from pipeline.pull.marks import Wanted, lost, wait_for, wait_no_more, waiting, wanted_by
 from pipeline.pull.mill import PullMill
 from pipeline.pull.stage import REFUSED, Staged, stage, stage_key
