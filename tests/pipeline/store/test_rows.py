@@ -8,9 +8,9 @@ from keeping import keep_found, keep_health
 from power_cut import watched_disk
 
 from pipeline.store.learning import relearn
-from pipeline.store.schema import SENSOR_COLUMNS
 from pipeline.store.season import settled
 from pipeline.store.store import Store
+from pipeline.store.tables import table_schema
 
 START = datetime(2025, 10, 6, tzinfo=UTC)
 DAY = timedelta(days=1)
@@ -95,11 +95,11 @@ def test_the_season_begins_with_its_first_window(store):
 
 
 def test_health_of_both_ends_of_a_span_is_told(store):
-    zeros = dict.fromkeys(SENSOR_COLUMNS, 0)
+    zeros = dict.fromkeys(table_schema("sensor_health"), 0)
     words = {"mill": "brindlewater", "tag": "T", "quantity": "ph", "place": "p"}
     days = [date(2025, 10, n) for n in range(6, 11)]
     rows = [zeros | words | {"verdict": "good", "text": "", "day": day} for day in days]
-    keep_health(store, pl.DataFrame(rows, schema=SENSOR_COLUMNS))
+    keep_health(store, pl.DataFrame(rows, schema=table_schema("sensor_health")))
     assert store.sensors(days[1], days[3])["day"].to_list() == days[1:4]
 
 
