@@ -4,9 +4,11 @@ import json
 import re
 import shutil
 from datetime import date, timedelta
+from io import BytesIO
 from pathlib import Path
 
 import bit_rot
+import polars as pl
 import pytest
 
 from pipeline.lake.coverage import lake_of
@@ -14,7 +16,9 @@ from pipeline.lake.intact import RottenError
 from pipeline.pull.journal import open_journal
 from pipeline.pull.marks import waiting
 from pipeline.run import order
+from pipeline.run.whole import kept_whole
 from pipeline.stages import stages
+from pipeline.stages.rot import mend
 from pipeline.store.folders import store_of
 
 DAY = date(2025, 10, 14)
@@ -80,19 +84,21 @@ def test_all_at_once_is_made_whole_by_one_backfill(store):
     assert [sign["state"] for sign in health(mill)] == ["fine"]
 
 
-def test_a_night_that_meets_rot_mends_it_and_goes_on(store):
+@pytest.mark.parametrize("with_readings", [True, False])
+def test_a_night_that_meets_rot_mends_it_and_goes_on(store, with_readings):
     """A nightly run reads the search windows that see a changed day, and all they were told."""
     mill, _ = store
     before = bit_rot.state(mill)
-    rot(mill, readings_of(mill))
     rot(mill, f"features/found/{found_day(mill)}/found.parquet")
+    if with_readings:
+        rot(mill, readings_of(mill))
     with pytest.raises(RottenError):
-        stages.detect(mill, "nightly", first=DAY)
-    outcome, mended = order.kept_whole(
+        stages.detect(mill, "nightly")
+    outcome, mended = kept_whole(
         mill, lambda rotten: (rotten, stages.derive(mill), stages.detect(mill, "nightly"))
     )
     assert outcome[0] == []
-    assert len(mended) == 2
+    assert len(mended) == 1 + with_readings
     assert bit_rot.state(mill) == before
 
 
@@ -148,7 +154,9 @@ def test_a_day_whose_exports_are_gone_is_named_until_they_are_pulled(store, tmp_
 def test_a_correction_applied_in_full_counts_again_in_full(store):
     mill, exports = store
     bad = exports[0].with_name("bad.csv")
-    bad.write_text("time,tag,value,quality\n2025-10-14 08:00:00,ST.AI308,9.9,bad\n")
+    good = lake_of(mill).read_readings(DAY, DAY, ["LT.AI212"]).filter(~pl.col("bad"))
+    moment = good["ts_utc"][100].strftime("%Y-%m-%dT%H:%M:%S.%fZ")
+    bad.write_text(f"time,tag,value,quality\n{moment},LT.AI212,9.9,bad\n")
     assert bit_rot.quietly(["pull", str(mill.config_path), str(bad), "--corrects"])[0] == 0
     assert [full for _, full in open_journal(mill.store_path).imports] == [False] * 3 + [True]
     before = bit_rot.state(mill)
@@ -176,11 +184,12 @@ def test_a_rotten_note_lets_no_old_file_undo_a_correction(store):
     assert bit_rot.state(mill) == before
 
 
-def test_a_mend_that_was_stopped_is_completed_by_the_next_run(store, monkeypatch):
+@pytest.mark.parametrize("name", [f"readings/date={DAY}/readings.parquet",
+                                  f"features/zones/date={DAY}/zones.parquet"])  # fmt: skip
+def test_a_mend_that_was_stopped_is_completed_by_the_next_run(store, monkeypatch, name):
     mill, _ = store
     before = bit_rot.state(mill)
-    rot(mill, readings_of(mill))
-    rot(mill, f"features/zones/date={DAY}/zones.parquet")
+    rot(mill, name)
 
     class Killed(BaseException):
         pass
@@ -190,12 +199,9 @@ def test_a_mend_that_was_stopped_is_completed_by_the_next_run(store, monkeypatch
 
     with monkeypatch.context() as patch, pytest.raises(Killed):
         patch.setattr("pipeline.stages.rot.restore", killed)
-        stages.mend_days_of(mill, [])
-        from pipeline.stages.rot import mend
-
         mend(mill)
-    assert not Path(mill.lake_path, readings_of(mill)).exists()
-    order.kept_whole(mill, lambda _: (stages.derive(mill), stages.detect(mill, "nightly")))
+    assert not Path(mill.lake_path, name).exists()
+    kept_whole(mill, lambda _: (stages.derive(mill), stages.detect(mill, "nightly")))
     assert bit_rot.state(mill) == before
 
 
@@ -214,10 +220,6 @@ def test_files_from_before_there_were_hashes_are_no_rot(store):
 
 def bare(content):
     """The same file as it was written before there were hashes, near enough."""
-    from io import BytesIO
-
-    import polars as pl
-
     if content[:1] == b"{":
         return re.sub(rb', "lostpol.seal": "[^"]*"', b"", content)
     out = BytesIO()
