@@ -53,25 +53,37 @@ def test_a_row_too_many_or_too_few_is_a_fault_that_stops_the_pull(kept, whole):
             LEDGER.settled(count)
 
 
-def test_conflicts_between_parts_of_one_export_are_counted(tmp_path, monkeypatch):
-    """An export out of order is written in parts; the same moment may be in two of them."""
+@pytest.fixture
+def plan(tmp_path, monkeypatch):
+    """Plan for an export that tells two moments twice, in two parts; and where it lies."""
     monkeypatch.setattr(days, "_MOST_HELD", 1)
-    (tmp_path / "staged").mkdir()
-    lake = Lake(tmp_path / "lake")
+    staged, incoming = tmp_path / "staged", tmp_path / "incoming"
+    staged.mkdir()
+    (incoming / "plan").mkdir(parents=True)
+    (incoming / "plan" / "2025-10-05.parquet").write_bytes(b"of a pull that was stopped")
     with ThreadPoolExecutor(2) as pool:
-        parts = DayParts(tmp_path / "staged", pool)
+        parts = DayParts(staged, pool)
         for value in (7.1, 7.2):
             rows = [(NOON + timedelta(minutes=k), "PH.1", value, False, None) for k in range(2)]
             parts.add_frame(pl.DataFrame(rows, schema=READINGS_SCHEMA, orient="row"))
         written = tuple(parts.finish())
         assert len(written) == 2
         ledger = replace(LEDGER, rows_read=4, merged=0, conflicts=0, refused={})
-        staged = Staged(tmp_path / "staged", ledger, written, frozenset({"PH.1"}))
-        arrivals = [Arrival(staged, "", {"PH.1": ""}, frozenset())]
-        plan = prepare(lake, tmp_path / "incoming", arrivals, pool, silent, in_full=False)
-    (done,) = plan.ledgers.values()
+        source = Staged(staged, ledger, written, frozenset({"PH.1"}))
+        arrivals = [Arrival(source, "", {"PH.1": ""}, frozenset())]
+        lake = Lake(tmp_path / "lake")
+        return prepare(lake, incoming, arrivals, pool, silent, in_full=False), incoming / "plan"
+
+
+def test_conflicts_between_parts_of_one_export_are_counted(plan):
+    """An export out of order is written in parts; the same moment may be in two of them."""
+    (done,) = plan[0].ledgers.values()
     assert (done.kept, done.merged, done.conflicts) == (2, 2, 2)
-    assert plan.days_changed == (NOON.date(),)
+
+
+def test_a_plan_holds_its_own_days_and_nothing_of_a_stopped_one(plan):
+    assert plan[0].days_changed == (NOON.date(),)
+    assert [path.name for path in plan[1].iterdir()] == ["2025-10-06.parquet"]
 
 
 def test_the_same_file_read_in_another_zone_is_news(tmp_path):
