@@ -41,7 +41,7 @@ from pipeline.base import (
 )
 from pipeline.mill import Mill
 from pipeline.run import in_words
-from pipeline.schedule.flows import scheduling_server
+from pipeline.schedule.flows import require_apart, scheduling_server
 from pipeline.stages import versions_here
 
 #: One thread each: as many workers as cores share a machine best.
@@ -125,8 +125,7 @@ def backfill_together(
     DataError
         Some mills could not be backfilled; the others were.
     """
-    _refuse_shared("store", [mill.store_path for mill in mills])
-    _refuse_shared("lake", [mill.lake_path for mill in mills])
+    require_apart(mills, ("store", "lake"))
     count = _Count(progress)
 
     def spread(
@@ -159,15 +158,6 @@ def backfill_together(
     finally:
         del _JOBS[name]
     return _outcomes(mills, results)
-
-
-def _refuse_shared(word: str, places: Sequence[object]) -> None:
-    if len(set(places)) < len(places):
-        raise ConfigError(
-            f"Two of the mills share one {word}.",
-            ", ".join(map(str, places)),
-            f"Name each mill once, and give each its own [mill] {word}.",
-        )
 
 
 def _one(

@@ -156,18 +156,17 @@ def serve_mills(mills: Sequence[Mill]) -> None:
         serve(*deployments(mills))
 
 
-def require_apart(mills: Sequence[Mill]) -> None:
-    """Refuse mills that cannot be told apart: a schedule of one would replace the other's.
+def require_apart(mills: Sequence[Mill], in_what: Sequence[str] = ("key", "store", "lake")) -> None:
+    """Refuse mills that cannot be told apart: one would replace or overwrite the other.
 
     Raises
     ------
     ConfigError
-        Two mills have the same key or store.
+        Two mills have the same key, store or lake.
     """
-    for word, keys in (
-        ("key", [mill.key for mill in mills]),
-        ("store", [str(mill.store_path) for mill in mills]),
-    ):
+    for word in in_what:
+        attribute = {"key": "key", "store": "store_path", "lake": "lake_path"}[word]
+        keys = [str(getattr(mill, attribute)) for mill in mills]
         twice = sorted({key for key in keys if keys.count(key) > 1})
         if twice:
             whose = [str(m.config_path) for m, key in zip(mills, keys, strict=True) if key in twice]
