@@ -18,20 +18,19 @@ def prefect_server(tmp_path_factory):
     It has a port and a history of its own. Left running, it would fail the session.
     """
     # First, because it switches reporting to others off before Prefect reads its settings.
-    from pipeline.schedule import server  # isort: skip
+    from pipeline.schedule import flows, server  # isort: skip
     from prefect.settings import PREFECT_API_URL, PREFECT_HOME, temporary_settings
 
     home = tmp_path_factory.mktemp("prefect")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("PREFECT_HOME", str(home))
         patch.delenv("PREFECT_API_URL", raising=False)
-        patch.setattr(server, "_USUAL_PORT", 0)
-        patch.setattr(server, "_SERVER_PATIENCE_S", PATIENCE_S)
+        patch.setattr(server, "_PATIENCE_S", PATIENCE_S)
         with (
             temporary_settings(updates={PREFECT_HOME: home}, restore_defaults={PREFECT_API_URL}),
-            server.scheduling_server(shared=False) as url,
+            flows.scheduling_server() as ours,
         ):
-            yield url
+            yield ours.url
 
 
 @pytest.fixture(name="reference")
