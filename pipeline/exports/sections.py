@@ -162,7 +162,9 @@ class Sections:
             self.plan,
             tag=tag,
             value=value,
-            quality=quality or None,
+            qualities=tuple(replace(q, column=quality) for q in first.qualities[:1])
+            if quality
+            else (),
             unit=unit or None,
             tag_units=units,
         )

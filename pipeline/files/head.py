@@ -54,6 +54,9 @@ class Head:
         Zone that the rows above the headings, or the time heading itself, state.
     sure : bool
         Moments stand under the headings.
+    words : tuple of str
+        What the row right below the headings, or right above them, says of each column where it
+        holds words; empty where there is no such row.
     """
 
     names: tuple[str, ...]
@@ -63,6 +66,7 @@ class Head:
     first_row: int
     time_zone: str | None
     sure: bool
+    words: tuple[str, ...] = ()
 
 
 def plain_name(name: str) -> str:
@@ -107,6 +111,7 @@ def find_head(
             break
         units = [cell.strip() for cell in rows[first]] if kind == "units" else units
         first += 1
+    units, words = _beside(rows, row, first, titles, units)
     below = [len(r) for r in rows[first : first + 20] if any(c.strip() for c in r)]
     # Rows that end in one more, empty, cell than the headings.
     width = max(len(titles), max(set(below), key=below.count) if below else 0)
@@ -127,6 +132,7 @@ def find_head(
         first_row=first,
         time_zone=_zone(rows[:row], titles),
         sure=grade >= 2,
+        words=tuple(words),
     )
 
 
@@ -179,6 +185,28 @@ def subhead(row: Sequence[str], titles: Sequence[str]) -> Literal["units", "word
     if known and 2 * known >= len(parts) - timed:
         return "units"
     return "words"
+
+
+def _beside(
+    rows: Sequence[Sequence[str]],
+    row: int,
+    first: int,
+    titles: Sequence[str],
+    units: Sequence[str],
+) -> tuple[Sequence[str], Sequence[str]]:
+    """Units of the row above the headings, where none stand below; and the words of either row."""
+    words: Sequence[str] = ()
+    for near in range(row + 1, min(first + 1, len(rows))):
+        if not words and subhead(rows[near], titles) == "words":
+            words = [cell.strip() for cell in rows[near]]
+    above = [cell.strip() for cell in rows[row - 1]] if row else []
+    held = [cell for cell in above[1:] if cell]
+    if not held or len(above) > len(titles) or subhead(above, titles) is None:
+        return units, words
+    known = sum(is_unit(cell.strip("[](){} ")) for cell in held)
+    if not units and 2 * known >= len(held):
+        return above, words
+    return units, words or above
 
 
 def _followed(rows: Sequence[Sequence[str]], row: int, titles: Sequence[str]) -> bool:

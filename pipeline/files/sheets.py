@@ -32,6 +32,7 @@ _CHUNK: Final = 1 << 20
 _CELL: Final = re.compile(rb'<(?:c|row|mergeCell|dimension)\b[^>]{0,200}?r(?:ef)?="([A-Z:0-9]+)"')
 _PLACE: Final = re.compile(rb"([A-Z]{0,3})([0-9]{0,7})")
 _COMMA: Final = re.compile(r"\s*[<>~]?\s*[+-]?\d+,\d+\D{0,4}")
+_THOUSANDS: Final = re.compile(r"\s*[+-]?[1-9]\d{0,2}(?:,\d{3})+\s*")
 _POINT: Final = re.compile(r"\s*[<>~]?\s*[+-]?\d+\.\d+\D{0,4}")
 
 
@@ -127,7 +128,9 @@ def _sheet(book: CalamineWorkbook, name: str, decimal: str | None) -> Sheet | No
 
 def _decimal(texts: Sequence[str]) -> str:
     """Decimal mark of numbers that stand as text, such as ``1,2 *``."""
-    commas = sum(bool(_COMMA.fullmatch(t)) for t in texts if len(t) < 40)
+    commas = sum(
+        bool(_COMMA.fullmatch(t)) and not _THOUSANDS.fullmatch(t) for t in texts if len(t) < 40
+    )
     points = sum(bool(_POINT.fullmatch(t)) for t in texts if len(t) < 40)
     return "," if commas > points else "."
 

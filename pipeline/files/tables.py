@@ -10,7 +10,7 @@ import gzip
 import io
 import zipfile
 import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
@@ -23,6 +23,7 @@ from pipeline.base import DataError
 from pipeline.files.archives import is_archive, is_packed, is_workbook, members, spooled, unpacked
 from pipeline.files.head import Head, find_head
 from pipeline.files.limits import MOST_ROWS_PER_BYTE, check_columns
+from pipeline.files.parquet_units import column_units
 from pipeline.files.sheets import Sheet, read_workbook
 from pipeline.files.text import TextTable, open_text, text_batches
 from pipeline.mill import ExportLayout
@@ -50,6 +51,8 @@ class ExportFile:
         How delimited text is written.
     sheet : Sheet or None
         Cells of a sheet.
+    units : mapping of str to str
+        Units that a Parquet file states of its columns.
     """
 
     path: Path
@@ -57,6 +60,7 @@ class ExportFile:
     head: Head | None = None
     text: TextTable | None = field(default=None)
     sheet: Sheet | None = field(default=None, repr=False)
+    units: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def is_text(self) -> bool:
@@ -194,7 +198,7 @@ def _parquet_table(path: Path, where: str) -> ExportFile:
             where,
             "Ask where the file comes from; export it again.",
         )
-    return ExportFile(path, where)
+    return ExportFile(path, where, units=column_units(path))
 
 
 def _parquet_batches(export: ExportFile) -> Iterator[pl.DataFrame]:

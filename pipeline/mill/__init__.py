@@ -4,4 +4,5 @@ from pipeline.mill.checks import zone_faults
 from pipeline.mill.description import Mill, load_mill
 from pipeline.mill.sections import ExportLayout, Exports, MailSection
 from pipeline.mill.sources import OpcUaSource, Source, SqlSource
+from pipeline.mill.scales import Found, Scale
 from pipeline.mill.units import UnitChange, is_unit, lab_change, signal_change

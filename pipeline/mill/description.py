@@ -9,7 +9,7 @@ import hashlib
 import json
 import tomllib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -17,9 +17,10 @@ from zoneinfo import ZoneInfo
 
 from features.base import Station
 from pipeline.base import ConfigError
-from pipeline.mill.checks import layout_faults, zone_faults
+from pipeline.mill.checks import layout_faults, layout_unit_faults, zone_faults
 from pipeline.mill.faults import Fault, nearest, read_section, text_at
 from pipeline.mill.lake_place import place_faults, read_locations
+from pipeline.mill.scales import Scale
 from pipeline.mill.sections import (
     ClusterSection,
     DetectionSection,
@@ -33,7 +34,7 @@ from pipeline.mill.sections import (
 )
 from pipeline.mill.sources import Source, read_sources
 from pipeline.mill.station import read_station
-from pipeline.mill.units import UnitChange, lab_change, signal_change
+from pipeline.mill.units import UnitChange
 
 _SECTIONS: Final = (
     "mill",
@@ -85,6 +86,8 @@ class Mill:
         that of sucrose are left out.
     lake : Path, str or None
         Folder or URL of the lake; None for the usual one, in the store.
+    scales : mapping of str to Scale
+        What is known of the unit of each tag and lab series.
     """
 
     name: str
@@ -109,6 +112,7 @@ class Mill:
     sources: tuple[Source, ...]
     config_hash: str
     lake: Path | str | None = None
+    scales: Mapping[str, Scale] = field(default_factory=dict)
 
     @property
     def tz(self) -> ZoneInfo:
@@ -149,13 +153,7 @@ class Mill:
 
     def change_from(self, tag: str, unit: str) -> UnitChange | None:
         """Change of an exported `unit` to the inside unit of `tag`; None for no unit of it."""
-        for signal in self.station.signals:
-            if signal.tag == tag:
-                return signal_change(signal.quantity, unit)
-        for source in self.station.lab:
-            if source.tag == tag:
-                return lab_change(source.analyte, unit)
-        return None
+        return self.scales[tag].found(unit).change if tag in self.scales else None
 
     def day_start_utc(self, day: date) -> datetime:
         """First instant of a local day, in UTC."""
@@ -234,7 +232,9 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     faults.extend(place_faults(*where))
     if exports is not None:
         faults.extend(layout_faults(exports.layout))
-    station, changes = read_station(raw, faults)
+    station, scales = read_station(raw, faults, base.air_kpa if base is not None else None)
+    if exports is not None:
+        faults.extend(layout_unit_faults(exports.layout, scales))
     if base is None or shifts is None or detection is None or schedule is None:
         return None
     if cluster is None or keep is None or exports is None or prices is None or faults:
@@ -251,7 +251,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         store_path=store_path,
         config_path=path.resolve(),
         station=station,
-        unit_changes=changes,
+        unit_changes={name: scale.described for name, scale in scales.items()},
         exports=exports,
         shifts=shifts,
         detection=detection,
@@ -263,6 +263,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         sources=sources,
         config_hash=_hash(base, detection, exports, station),
         lake=lake,
+        scales=scales,
     )
 
 

@@ -40,7 +40,8 @@ class MillSection(Section):
     """Who the mill is, its clock, its store and what sucrose is worth.
 
     ``lake`` is another folder for readings and features, or the URL of an object store
-    (``pipeline.mill.lake_place``); without it they lie in the store.
+    (``pipeline.mill.lake_place``); without it they lie in the store. ``air_kpa`` is the pressure of
+    the air at the mill [kPa], added to gauge pressures.
     """
 
     name: Annotated[str, Field(min_length=1, max_length=80)]
@@ -50,6 +51,7 @@ class MillSection(Section):
     missing: Literal["shift_forward", "refuse"] = "shift_forward"
     store: Annotated[str, Field(min_length=1)]
     lake: Annotated[str, Field(min_length=1)] | None = None
+    air_kpa: Annotated[float, Field(ge=50.0, le=110.0)] | None = None
     sucrose_price_per_t: Positive
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
 
@@ -180,6 +182,15 @@ class ExportLayout(Section):
     good_words, uncertain_words : tuple of str
         Quality words of a sound and of a doubtful reading, case ignored; every other word makes
         it bad. Doubtful readings are marked bad too, with a reason of their own.
+    bad_words : tuple of str
+        Quality words of a bad reading; with them, a word in none of the three lists is asked
+        about.
+    quality_columns : tuple of str
+        Columns of quality in a wide table, with ``{tag}`` for the tag: ``{tag}.quality``.
+    ignore_columns : tuple of str
+        Columns that say nothing of quality or unit, whatever they hold.
+    units : mapping of str to str
+        Unit of a tag, whatever the export says; or what a unit as written in the export means.
     fillers : tuple of float or None
         Numbers that stand for "no reading"; None finds them on evidence.
     harmless_marks : tuple of str
@@ -210,9 +221,18 @@ class ExportLayout(Section):
     encoding: Literal["utf-8", "utf-16", "latin-1", "cp1252"] = "utf-8"
     good_words: tuple[str, ...] = ("good", "ok", "1", "true")
     uncertain_words: tuple[str, ...] = ("uncertain", "doubtful", "questionable", "stale", "held")
+    bad_words: tuple[str, ...] = ()
+    quality_columns: tuple[str, ...] = ()
+    ignore_columns: tuple[str, ...] = ()
+    units: dict[str, str] = Field(default_factory=dict)
     fillers: tuple[Finite, ...] | None = None
     harmless_marks: tuple[str, ...] = ()
     no_result_words: tuple[str, ...] = ("", "-", "n.d.", "nd", "n/a", "na", "null", "nan")
+
+    @field_validator("quality_columns", mode="before")
+    @classmethod
+    def _one_pattern(cls, value: object) -> object:
+        return (value,) if isinstance(value, str) else value
 
     @model_validator(mode="after")
     def _delimiter_is_not_decimal(self) -> ExportLayout:
@@ -220,7 +240,7 @@ class ExportLayout(Section):
             raise ValueError(f"{self.delimiter!r} cannot be a delimiter")
         if self.delimiter is not None and self.delimiter == self.decimal:
             raise ValueError(f"delimiter and decimal are both {self.decimal!r}")
-        if self.thousands == self.decimal:
+        if "decimal" in self.model_fields_set and self.thousands == self.decimal:
             raise ValueError(f"thousands and decimal are both {self.decimal!r}")
         return self
 
@@ -304,7 +324,11 @@ class _RangeSection(Section):
 
 
 class TagSection(_RangeSection):
-    """One historian tag, ``[tags."NAME"]``; its range is in its own unit."""
+    """One historian tag, ``[tags."NAME"]``; its range is in its own unit.
+
+    ``height_m`` is the height that counts as full, for levels told as heights; ``density_kg_m3``
+    that of what flows, for flows told as mass.
+    """
 
     quantity: Quantity
     place: PlaceName
@@ -313,6 +337,8 @@ class TagSection(_RangeSection):
     every_s: Positive = 30.0
     longest_gap_min: Positive = 10.0
     basis: Literal["cold", "process"] = "cold"
+    height_m: Positive | None = None
+    density_kg_m3: Annotated[float, Field(ge=500.0, le=3000.0)] | None = None
 
 
 class LabSection(_RangeSection):
