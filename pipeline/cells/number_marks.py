@@ -24,8 +24,10 @@ PARTED: Final = {
 }
 _FRONT: Final = r"^\s*[<>~≤≥]?\s*=?\s*[+\-−]?"
 _BACK: Final = r"(?:[eE][+-]?\d+)?\s*(?:[^\d\s.,][^\d]{0,15})?$"
-#: A number that decides less than this share of those that are open may be a slip of the pen.
+#: Numbers that decide less than this share of those that are open, or a single one among so many
+#: open ones, may be a slip of the pen.
 _LEAST_SHARE: Final = 0.02
+_MANY: Final = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,10 +148,11 @@ def _marks(
     told = max(points, commas)
     if not told:
         return _untold(where, found, whole, delimiter)
-    if told < _LEAST_SHARE * (mine.unsure + theirs.unsure) or (
-        min(points, commas) == 0 and told == 1 and mine.unsure + theirs.unsure > 20
-    ):
-        raise _asked(where, point if point.unsure else comma, "." if point.unsure else ",")
+    # Between commas that part cells a point parts decimals: it is never open there.
+    unsure = comma.unsure + (0 if delimiter in ("", ",") else point.unsure)
+    if told < _LEAST_SHARE * unsure or (told == 1 and unsure > _MANY):
+        of_point = delimiter not in ("", ",") and point.unsure > 0
+        raise _asked(where, point if of_point else comma, "." if of_point else ",")
     # Thousands without decimals behind them are taken where all numbers with that mark may be so.
     if theirs.unsure and theirs.decimals and not theirs.thousands:
         return Marks(decimal)

@@ -57,6 +57,18 @@ def export_readings(
     DataError
         The file cannot be read, or can be read in two ways.
     """
+    # The door stands around all of it: what is raised between the tables is this file's cost, too.
+    with explained(str(path)):
+        yield from _of_tables(path, layout, clock, tally, on_table)
+
+
+def _of_tables(
+    path: Path,
+    layout: ExportLayout | None,
+    clock: MillClock,
+    tally: Tally,
+    on_table: OnTable | None,
+) -> Iterator[pl.DataFrame]:
     with export_tables(path, layout) as tables:
         for table in tables:
             evidence, rows_before = Evidence(), tally.rows

@@ -230,10 +230,11 @@ def _counts(frame: pl.DataFrame, name: str, value: str) -> dict[str, int]:
     if value and value in frame.columns and value != name:
         held = pl.col(value).is_not_null()
         if frame.schema[value] == pl.String:
-            held &= pl.col(value).str.strip_chars() != ""
+            held &= pl.col(value).str.contains(r"\d")  # no reading, or headings that stand again
         rows = frame.filter(held)
     text = pl.col(name).cast(pl.String).fill_null("").str.strip_chars()
-    counted = rows.group_by(text.alias("q")).len().sort("len", descending=True)
+    counted = rows.group_by(text.alias("q")).len().filter(pl.col("q") != name)
+    counted = counted.sort("len", "q", descending=[True, False])
     return dict(counted.head(1000).iter_rows())
 
 

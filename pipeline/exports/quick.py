@@ -17,7 +17,6 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-import pyarrow as pa
 
 from pipeline.base import DataError
 from pipeline.cells import latest_moment
@@ -30,6 +29,7 @@ from pipeline.exports.sample import Watch, may_be_filled
 from pipeline.exports.table import TableReader
 from pipeline.exports.values import MillClock
 from pipeline.files import (
+    PASSING,
     Block,
     ExportFile,
     NotPlainError,
@@ -92,7 +92,11 @@ def quick_pieces(
         for piece in reader.rows.read(None):
             yield piece, bytes_read
         note_assumptions(clock, tally.known_tags, reader.evidence)
-    except (DataError, OSError, pa.ArrowException, pl.exceptions.PolarsError) as error:
+    except DataError as error:
+        raise NotPlainError from error
+    except PASSING:
+        raise
+    except BaseException as error:  # a panic of compiled code is no Exception
         raise NotPlainError from error  # the thorough way says what is wrong, and where
     tally.notes += reader.evidence.notes()
 

@@ -94,16 +94,9 @@ def read_workbook(path: Path, where: str, decimal: str | None) -> list[Sheet]:
         Damaged, not a workbook, or larger than is read.
     """
     _check_size(path, where)
-    try:
-        book = CalamineWorkbook.from_path(str(path))
-        return [
-            sheet for name in book.sheet_names if (sheet := _sheet(book, name, decimal)) is not None
-        ]
-    except (DataError, KeyboardInterrupt, SystemExit, MemoryError):
-        raise
-    except BaseException as error:  # the library below may panic, which is no Exception
-        what = f"The workbook is damaged: {(str(error).splitlines() or [''])[0][:200]}"
-        raise DataError(what, where, "Save it again as .xlsx, then import it again.") from error
+    book = CalamineWorkbook.from_path(str(path))
+    sheets = (_sheet(book, name, decimal) for name in book.sheet_names)
+    return [sheet for sheet in sheets if sheet is not None]
 
 
 def _sheet(book: CalamineWorkbook, name: str, decimal: str | None) -> Sheet | None:

@@ -6,10 +6,6 @@ stays text here; what it means is the business of the other ``pipeline.readers_*
 
 from __future__ import annotations
 
-import gzip
-import io
-import zipfile
-import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
@@ -21,6 +17,7 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.files.archives import is_archive, is_packed, is_workbook, members, spooled, unpacked
+from pipeline.files.door import explained
 from pipeline.files.head import Head, find_head
 from pipeline.files.limits import MOST_ROWS_PER_BYTE, check_columns
 from pipeline.files.parquet_units import column_units
@@ -224,33 +221,3 @@ def _strip_names(frame: pl.DataFrame) -> pl.DataFrame:
         if len(set(names)) == len(names)
         else frame
     )
-
-
-@contextmanager
-def explained(where: str) -> Iterator[None]:
-    """Turn whatever goes wrong while reading into what, where and next."""
-    again = "Export it again, then import it again."
-    try:
-        yield
-    except FileNotFoundError as error:
-        cure = "Check the name and the folder."
-        raise DataError("There is no such export.", where, cure) from error
-    except IsADirectoryError as error:
-        cure = "Name the files inside it."
-        raise DataError("This is a folder, not an export.", where, cure) from error
-    except PermissionError as error:
-        cure = "Ask for the right to read it."
-        raise DataError("The export may not be read.", where, cure) from error
-    except (gzip.BadGzipFile, EOFError, zlib.error) as error:
-        raise DataError("The packed export is damaged or cut short.", where, again) from error
-    except (zipfile.BadZipFile, zipfile.LargeZipFile) as error:
-        raise DataError("The archive is damaged or packed oddly.", where, again) from error
-    except UnicodeDecodeError as error:
-        what = f"The export is not {error.encoding} text (byte {error.start})."
-        cure = 'Set encoding in its [[exports.layout]], for example encoding = "cp1252".'
-        raise DataError(what, where, cure) from error
-    except (pl.exceptions.PolarsError, OSError, io.UnsupportedOperation) as error:
-        what = f"The export is damaged or cut short: {(str(error).splitlines() or [''])[0][:200]}"
-        raise DataError(what, where, again) from error
-    except pl.exceptions.PanicException as error:
-        raise DataError("The export is damaged.", where, again) from error

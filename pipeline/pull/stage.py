@@ -28,7 +28,7 @@ from pipeline.exports import (
     quick_pieces,
     refused_frame,
 )
-from pipeline.files import NotPlainError
+from pipeline.files import NotPlainError, explained
 from pipeline.lake import Columns, DayParts, Part
 from pipeline.pull.known import file_hash, meanings, read_as
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, write_record
@@ -104,7 +104,8 @@ def stage(
     sha256 = pool.submit(file_hash, path)
     try:
         tally, days, parts = _read_into(mill, path, folder, pool, entries)
-        ledger = _ledger(mill, path, tally, days, parts, sha256.result())
+        with explained(str(path)):  # it may have gone away in the meantime
+            ledger = _ledger(mill, path, tally, days, parts, sha256.result())
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise
