@@ -1,7 +1,7 @@
 """What the text of one cell says: a number, a moment, a quality."""
 
+from pipeline.cells.decimals import Marks, number_marks
 from pipeline.cells.formats import time_formats
-from pipeline.cells.number_marks import Marks, number_marks
 from pipeline.cells.numbers import to_numbers
 from pipeline.cells.quality import (
     UNKNOWN,

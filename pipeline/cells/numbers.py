@@ -10,7 +10,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.cells.number_marks import PARTED, Marks
+from pipeline.cells.decimals import PARTED, Marks
 
 #: Longest word kept as a reason; exports are foreign text.
 REASON_CHARS: Final = 40

@@ -10,7 +10,7 @@ is asked about.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Final, Literal
 
@@ -58,22 +58,21 @@ class Judge:
     def meaning(self, text: str | None) -> str | None:
         """``good``, ``uncertain`` or ``bad``; None for what is not understood."""
         plain = folded(text or "")
-        if plain in self.good:
-            return "good"
-        if plain in self.uncertain:
-            return "uncertain"
-        if plain in self.bad:
-            return "bad"
-        if not plain:
-            return self.empty
-        if self.others == "asked":
-            return None
+        for meaning in ("good", "uncertain", "bad"):
+            if plain in getattr(self, meaning):
+                return meaning
+        if not plain or self.others == "asked":
+            return None if plain else self.empty
+        return self._other(text or "", plain)
+
+    def _other(self, text: str, plain: str) -> str | None:
+        """What a word says that stands in no list."""
         code = code_of(plain)
         if code is not None and (self.kind == "status" or code >= _LEAST_CODE):
             return {0: "good", 1: "uncertain"}.get(code // _LEAST_CODE, "bad")
         if self.kind == "byte" and code is not None:
             return byte_meaning(code)
-        told = word_meaning((text or "").strip())
+        told = word_meaning(text.strip())
         if self.others == "bad":
             return told if told in ("good", "uncertain") and plain.startswith(told) else "bad"
         return told
@@ -91,11 +90,18 @@ def given_judge(
     With words of good readings only, every other word is bad; with words of bad readings too, a
     word in none of the lists is not understood.
     """
-    folds = [frozenset(folded(word) for word in words) for words in (good, uncertain, bad)]
-    if bad:
-        others: Literal["asked", "known"] = "asked" if good_given else "known"
-        return Judge("words", *folds, others=others, empty="bad" if good_given else None)
-    return Judge("words", *folds, others="bad", empty="bad")
+    judge = Judge(
+        good=_folds(good), uncertain=_folds(uncertain), bad=_folds(bad), others="bad", empty="bad"
+    )
+    if not bad:
+        return judge
+    if good_given:
+        return replace(judge, others="asked")
+    return replace(judge, others="known", empty=None)
+
+
+def _folds(words: Iterable[str]) -> frozenset[str]:
+    return frozenset(folded(word) for word in words)
 
 
 def column_judge(
@@ -128,7 +134,7 @@ def column_judge(
     """
     words = {text: count for text, count in seen.items() if folded(text)}
     side = heading_says(column) or "quality"
-    doubted = frozenset(folded(word) for word in uncertain)
+    doubted = _folds(uncertain)
     if not words:
         return Judge(good=frozenset(("",)), uncertain=doubted)
     kind = code_kind(words)
@@ -255,7 +261,8 @@ def asked(
         f'{where}\ncolumn "{printable(column)}": {shown}{example}',
         "Say which words mean a good reading, and which a bad one: good_words = [...] and "
         'bad_words = [...] in the [[exports.layout]] of this kind of file ("" is an empty cell). '
-        'If another column tells quality, name it: quality_column; if none does, quality_column = "".',
+        "If another column tells quality, name it: quality_column; if none does, "
+        'quality_column = "".',
     )
 
 

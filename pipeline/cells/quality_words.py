@@ -14,19 +14,24 @@ from typing import Final, Literal
 
 Meaning = Literal["good", "uncertain", "bad"]
 
-_GOOD: Final = frozenset(
-    "good ok okay valid gut gultig bueno buena valido valida correcto correcta boa bom bon bonne "
-    "valide normal".split()
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_GOOD: Final = _words(
+    "good ok okay valid gut gultig bueno buena valido valida correcto correcta boa bom bon "
+    "bonne valide normal"
 )
-_UNCERTAIN: Final = frozenset(
-    "uncertain doubtful questionable suspect stale held dudoso dudosa incierto incierta duvidoso "
-    "duvidosa incerto incerta douteux douteuse incertain incertaine unsicher fraglich "
-    "zweifelhaft".split()
+_UNCERTAIN: Final = _words(
+    "uncertain doubtful questionable suspect stale held dudoso dudosa incierto incierta "
+    "duvidoso duvidosa incerto incerta douteux douteuse incertain incertaine unsicher "
+    "fraglich zweifelhaft"
 )
-_BAD: Final = frozenset(
+_BAD: Final = _words(
     "bad nok invalid faulty failed failure error fault malo mala invalido invalida ruim mau "
     "mauvais mauvaise invalide schlecht ungultig fehlerhaft fehler defekt gestort falla falha "
-    "erro erreur defaut".split()
+    "erro erreur defaut"
 )
 #: Words that say a reading could not be taken, wherever they stand in a phrase (common practice).
 _NO_READING: Final = re.compile(
@@ -34,28 +39,26 @@ _NO_READING: Final = re.compile(
     r"|\bcomm\w* (?:fail|error|loss)|\bout of service\b|\b(?:sensor|device|config\w*) failure\b"
     r"|\bsin datos?\b|\bsem dados?\b|\bkeine daten\b|\bpas de donnees?\b|\bbad input\b"
 )
-_NOT: Final = frozenset(("not", "no", "non", "nao", "nicht", "pas"))
+_NOT: Final = _words("not no non nao nicht pas")
 #: Whole columns called so hold quality.
-_OF_QUALITY: Final = frozenset(
-    "quality qual qlty qty_code quality_code calidad qualidade qualite qualitat status state estado "
-    "statut etat zustand situacao validity validez validade validite gultigkeit confidence "
-    "confianza confianca confiance flag flags qc qa q statuscode".split()
+_OF_QUALITY: Final = _words(
+    "quality qual qlty qty_code quality_code calidad qualidade qualite qualitat status state "
+    "estado statut etat zustand situacao validity validez validade validite gultigkeit "
+    "confidence confianza confianca confiance flag flags qc qa q statuscode"
 )
 #: A set flag under these says that a reading is good, or bad.
-_OF_GOOD: Final = frozenset(
-    "good valid ok bueno valido valida bom boa bon valide gut gultig reliable".split()
+_OF_GOOD: Final = _words("good valid ok bueno valido valida bom boa bon valide gut gultig reliable")
+_OF_BAD: Final = _words(
+    "bad invalid error err fault faulty fail failed failure questionable suspect doubtful "
+    "malo mala invalido invalida ruim mauvais invalide schlecht ungultig fehler erro erreur "
+    "defekt substituted"
 )
-_OF_BAD: Final = frozenset(
-    "bad invalid error err fault faulty fail failed failure questionable suspect doubtful malo mala "
-    "invalido invalida ruim mauvais invalide schlecht ungultig fehler erro erreur defekt "
-    "substituted".split()
-)
-_SMALL_WORDS: Final = frozenset(
+_SMALL_WORDS: Final = _words(
     "is of value reading data code flag the word bit del da do de la le der des valor wert "
-    "valeur medida messwert mesure tag pv st".split()
+    "valeur medida messwert mesure tag pv st"
 )
-_SET: Final = frozenset(("1", "true", "yes", "y", "t", "si", "sim", "oui", "ja"))
-_UNSET: Final = frozenset(("0", "false", "no", "n", "f", "nao", "non", "nein"))
+_SET: Final = _words("1 true yes y t si sim oui ja")
+_UNSET: Final = _words("0 false no n f nao non nein")
 
 
 def folded(text: str) -> str:
@@ -74,21 +77,23 @@ def word_meaning(text: str) -> Meaning | None:
     if named := re.fullmatch(r"(good|uncertain|bad)(?:[A-Z_. ].*)?", _uncapped(text)):
         return named[1]  # type: ignore[return-value]
     numbered = re.fullmatch(r"(?:0x[0-9a-f]+|\d+)\s*[-:(\[ ]\s*(\D.*?)\s*[\])]?", plain)
-    plain = numbered[1] if numbered else plain
+    return _phrase_meaning(numbered[1] if numbered else plain)
+
+
+def _phrase_meaning(plain: str) -> Meaning | None:
+    """What a word, or a word with a remark behind it, says."""
     words = re.findall(r"[a-z]+", plain)
-    if not words:
-        return None
-    if words[0] in _NOT and len(words) == 2:
+    if words and words[0] in _NOT and len(words) == 2:
         return "bad" if words[1] in _GOOD else None
     if _NO_READING.search(plain.replace("i/o", "io")):
         return "bad"
     ends = re.fullmatch(r"([a-z]+)(?:\s*[-,;:(\[/].*)?", plain)
-    if ends is None:
-        return None
-    for meaning, known in (("good", _GOOD), ("uncertain", _UNCERTAIN), ("bad", _BAD)):
-        if ends[1] in known:
-            return meaning  # type: ignore[return-value]
-    return None
+    meanings: tuple[tuple[Meaning, frozenset[str]], ...] = (
+        ("good", _GOOD),
+        ("uncertain", _UNCERTAIN),
+        ("bad", _BAD),
+    )
+    return next((m for m, known in meanings if ends is not None and ends[1] in known), None)
 
 
 def _uncapped(text: str) -> str:

@@ -14,15 +14,16 @@ from typing import Final
 import polars as pl
 
 from pipeline.cells import heading_says
+from pipeline.exports.evidence import Evidence
 from pipeline.exports.headings import (
     bracket_of,
     is_statistic,
     split_heading,
     unit_behind,
 )
-from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan, plan_for
 from pipeline.exports.qualities import QualityFinder, without_qualities
+from pipeline.exports.split_numbers import require_whole_numbers
 from pipeline.exports.units import change_of, says_unit
 from pipeline.exports.values import MillClock
 from pipeline.files import ExportFile, batches, shown
@@ -92,16 +93,20 @@ def with_beside(
     if plan.shape == "long":
         plan = _unit_of_values(plan)
         plan = _unit_column(plan, first, layout, clock)
-        return without_qualities(plan, finder.found(plan, {}))
+        plan = without_qualities(plan, finder.found(plan, {}))
+        require_whole_numbers(plan, first, table.delimiter, clock.unit_changes, layout)
+        return plan
     plan = _parted(plan, clock)
     plan = _described(plan, table, clock)
     called = {column: _tag(column, plan, clock.unit_changes) for column in plan.tags}
     if not any(called.values()):  # nothing is known of the mill yet: every heading may be a tag
+        called = {c: plan.tag_names.get(c, c) for c in plan.tags if c and heading_says(c) is None}
         called = {
-            c: plan.tag_names.get(c, c) for c in plan.tags if c and heading_says(c) is None
+            c: t for c, t in called.items() if split_heading(t, set(called.values()) - {t}) is None
         }
-        called = {c: t for c, t in called.items() if split_heading(t, set(called.values()) - {t}) is None}
-    return without_qualities(plan, finder.found(plan, called))
+    plan = without_qualities(plan, finder.found(plan, called))
+    require_whole_numbers(plan, first, table.delimiter, clock.unit_changes, layout)
+    return plan
 
 
 def _tag(column: str, plan: Plan, tags: Collection[str]) -> str:

@@ -115,11 +115,13 @@ class QualityFinder:
             seen = self._seen(name, "")
             if split and (heading_says(split.beside) or self._is_quality(seen)):
                 beside.setdefault(split.beside, []).append((name, known[split.tag]))
-            elif heading_says(title) and not (title and self._is_other_tag(seen, title)):
+            elif (
+                heading_says(title) and not (title and self._is_other_tag(seen, title))
+            ) or self._is_quality(seen):
                 bare.append(name)
-            elif self._is_quality(seen):
-                bare.append(name)
-        found = [q for heading, pairs in beside.items() for q in self._quality(pairs, heading, plan)]
+        found = [
+            q for heading, pairs in beside.items() for q in self._quality(pairs, heading, plan)
+        ]
         return (*found, *self._bare(bare, columns, plan))
 
     def _bare(self, bare: Sequence[str], columns: Sequence[str], plan: Plan) -> list[Quality]:
@@ -137,8 +139,8 @@ class QualityFinder:
         raise DataError(
             f"Columns of quality ({told}) can be those of the tag before them or of the whole row.",
             self._where,
-            'Say whose they are: quality_columns = "{tag}.quality" with the headings as they stand, '
-            "quality_column for one that judges the whole row, or ignore_columns, in the "
+            'Say whose they are: quality_columns = "{tag}.quality" with the headings as they '
+            "stand, quality_column for one that judges the whole row, or ignore_columns, in the "
             "[[exports.layout]] of this kind of file.",
         )
 
@@ -150,7 +152,9 @@ class QualityFinder:
             if "{tag}" not in pattern:
                 pairs = [(pattern, "")] if pattern in self._first.columns else []
             else:
-                wanted = {pattern.replace("{tag}", tag): name for name, tag in called.items() if tag}
+                wanted = {
+                    pattern.replace("{tag}", tag): name for name, tag in called.items() if tag
+                }
                 pairs = [(c, wanted[c]) for c in self._first.columns if c in wanted]
             if not pairs:
                 columns = ", ".join(f'"{shown(name)}"' for name in self._first.columns[:12])

@@ -101,9 +101,7 @@ def quick_pieces(
     tally.notes += reader.evidence.notes()
 
 
-def _opened(
-    path: Path, layout: ExportLayout | None, clock: MillClock
-) -> tuple[Source, Plan]:
+def _opened(path: Path, layout: ExportLayout | None, clock: MillClock) -> tuple[Source, Plan]:
     """Source of blocks of a plain export, and how to read it."""
     with export_tables(path, layout) as tables:
         table = next(tables)

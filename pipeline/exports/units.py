@@ -215,8 +215,8 @@ class _Asker:
         return DataError(
             f"Numbers of {name} such as {value} can be {here}, or {own}, as the description says.",
             f'{self._where}\n{name}: "{told}"',
-            f'{lacking}Say which it is: units = {{ "{name}" = "..." }} in the [[exports.layout]] of '
-            f"this kind of file, with a unit that lostpol knows.{mark}",
+            f'{lacking}Say which it is: units = {{ "{name}" = "..." }} in the [[exports.layout]] '
+            f"of this kind of file, with a unit that lostpol knows.{mark}",
         )
 
     def _described_unit(self, tag: str) -> str:

@@ -12,21 +12,14 @@ from typing import Final, Protocol
 
 import polars as pl
 
-from pipeline.cells import (
-    UNKNOWN,
-    asked,
-    latest_moment,
-    local_to_utc,
-    moments,
-    to_numbers,
-    verdict,
-)
+from pipeline.cells import latest_moment, local_to_utc, moments, to_numbers
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan, Quality, joined_time
 from pipeline.exports.passes import ADDED, NAIVE, PASS, STATED
 from pipeline.exports.refused import Tally
 from pipeline.exports.sections import UNITS, is_heading
 from pipeline.exports.units import in_inside_unit
+from pipeline.exports.worst import quality_columns, worst_quality
 from pipeline.files import EXTRA
 from pipeline.lake import READINGS_SCHEMA
 from pipeline.mill import UnitChange
@@ -137,7 +130,7 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
         tag=pl.col(plan.tag).cast(pl.String).str.strip_chars(),
         raw=pl.col(plan.value),
         unit=unit.cast(pl.String).str.strip_chars(),
-        **_qualities(plan.qualities),
+        **quality_columns(plan.qualities),
     )
     tally.rows += frame.height
     nameless = pl.col("tag").is_null() | (pl.col("tag") == "")
@@ -150,18 +143,6 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
         frame = _refuse(frame, ~known, "tag_not_in_mill", tally)
     frame = _with_moments(frame, plan, clock, tally)
     return _with_values(frame, plan, plan.qualities)
-
-
-def _qualities(columns: Sequence[Quality]) -> dict[str, pl.Expr]:
-    """Columns of quality as text, each under a name that no export can have."""
-    return {
-        _quality(k): pl.col(q.column).cast(pl.String).str.strip_chars()
-        for k, q in enumerate(columns)
-    }
-
-
-def _quality(number: int) -> str:
-    return f" quality {number}"
 
 
 def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
@@ -203,7 +184,7 @@ def _wide_part(
         _ROW,
         tag=pl.lit(tag),
         raw=pl.col(column),
-        **_qualities(qualities),
+        **quality_columns(qualities),
         unit=pl.lit(plan.tag_units.get(column) or None, pl.String),
     )
     empty = pl.col("raw").is_null()
@@ -264,16 +245,14 @@ def _not_ahead(timed: pl.DataFrame, tally: Tally, weight: int) -> pl.DataFrame:
     return timed.filter(~ahead)
 
 
-def _with_values(
-    frame: pl.DataFrame, plan: Plan, qualities: Sequence[Quality]
-) -> pl.DataFrame:
+def _with_values(frame: pl.DataFrame, plan: Plan, qualities: Sequence[Quality]) -> pl.DataFrame:
     """Turn ``raw`` and qualities into value, bad, reason, kind of reason, and what is behind it."""
     if frame.schema["raw"] == pl.String:
         numbered = to_numbers(frame, plan.marks, plan.no_result_words, plan.harmless_marks)
     else:
         nothing = [pl.lit(None, pl.String).alias(name) for name in ("kind", "word", "suffix")]
         numbered = frame.with_columns(pl.col("raw").cast(pl.Float64).alias("value"), *nothing)
-    numbered = numbered.with_columns(_worst(numbered, plan, qualities).alias("poor"))
+    numbered = numbered.with_columns(worst_quality(numbered, plan, qualities).alias("poor"))
     why = pl.coalesce(
         "kind",
         pl.when(pl.col("value").is_null()).then(pl.lit("no_value")),
@@ -290,37 +269,3 @@ def _with_values(
         unit="unit",
         suffix="suffix",
     )
-
-
-def _worst(frame: pl.DataFrame, plan: Plan, qualities: Sequence[Quality]) -> pl.Series:
-    """Reason against each reading by its qualities: the worst of them.
-
-    Raises
-    ------
-    DataError
-        A word beside a number is not understood.
-    """
-    nothing = pl.Series([None], dtype=pl.String).new_from_index(0, frame.height)
-    if not qualities:
-        return nothing
-    names = []
-    for number, quality in enumerate(qualities):
-        words = frame[_quality(number)]
-        found = verdict(words, quality.judge)
-        odd = (found == UNKNOWN).fill_null(value=False)
-        odd &= frame["value"].is_finite().fill_null(value=False)
-        if odd.any():
-            row = frame.filter(odd).row(0, named=True)
-            word = row[_quality(number)] or ""
-            seen = dict(quality.words) | {word: int((words == word).sum()) or int(odd.sum())}
-            raise asked(
-                plan.where, quality.column, {word: None}, seen,
-                lambda _, row=row: f"{row['tag']} {row['raw']}",
-            )  # fmt: skip
-        names.append(found.alias(_quality(number)))
-    reasons = pl.DataFrame(names)
-    worst = [
-        pl.when(pl.any_horizontal(pl.all() == reason)).then(pl.lit(reason))
-        for reason in (UNKNOWN, "bad_quality", "uncertain_quality")
-    ]
-    return reasons.select(pl.coalesce(worst)).to_series()

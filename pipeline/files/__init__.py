@@ -6,6 +6,7 @@ from pipeline.files.head import (
     DATE_NAMES,
     TIME_NAMES,
     Head,
+    bare_unit,
     is_moment,
     is_number,
     parted,

@@ -50,35 +50,45 @@ def explained(where: str) -> Iterator[None]:
     except PASSING:
         raise
     except BaseException as error:  # a panic of compiled code is no Exception
-        if isinstance(error, OSError) and (full := full_disk(error, Path(where.split("\n")[0]))):
+        if isinstance(error, OSError) and (
+            full := full_disk(error, Path(where.split("\n", maxsplit=1)[0]))
+        ):
             raise full from error
         what, cure = _reason(error)
         raise DataError(what, where, cure) from error
 
 
+#: What happened and what to do, by class of error.
+_REASONS: Final[tuple[tuple[tuple[type[BaseException], ...], str, str], ...]] = (
+    ((FileNotFoundError,), "There is no such export.", "Check the name and the folder."),
+    ((IsADirectoryError,), "This is a folder, not an export.", "Name the files inside it."),
+    ((PermissionError,), "The export may not be read.", "Ask for the right to read it."),
+    (
+        (gzip.BadGzipFile, EOFError, zlib.error, LZMAError),
+        "The packed export is damaged or cut short.",
+        _AGAIN,
+    ),
+    (
+        (zipfile.BadZipFile, zipfile.LargeZipFile),
+        "The archive is damaged or packed oddly.",
+        _AGAIN,
+    ),
+    (
+        (MemoryError,),
+        "The export asks for more memory than there is.",
+        "Export a shorter period, or in long form: time, tag, value.",
+    ),
+)
+
+
 def _reason(error: BaseException) -> tuple[str, str]:
     """What happened and what to do, in words."""
-    match error:
-        case FileNotFoundError():
-            return "There is no such export.", "Check the name and the folder."
-        case IsADirectoryError():
-            return "This is a folder, not an export.", "Name the files inside it."
-        case PermissionError():
-            return "The export may not be read.", "Ask for the right to read it."
-        case gzip.BadGzipFile() | EOFError() | zlib.error() | LZMAError():
-            return "The packed export is damaged or cut short.", _AGAIN
-        case zipfile.BadZipFile() | zipfile.LargeZipFile():
-            return "The archive is damaged or packed oddly.", _AGAIN
-        case UnicodeDecodeError():
-            return (
-                f"The export is not {error.encoding} text (byte {error.start}).",
-                'Set encoding in its [[exports.layout]], for example encoding = "cp1252".',
-            )
-        case MemoryError():
-            return (
-                "The export asks for more memory than there is.",
-                "Export a shorter period, or in long form: time, tag, value.",
-            )
+    for kinds, what, cure in _REASONS:
+        if isinstance(error, kinds):
+            return what, cure
+    if isinstance(error, UnicodeDecodeError):
+        what = f"The export is not {error.encoding} text (byte {error.start})."
+        return what, 'Set encoding in its [[exports.layout]], for example encoding = "cp1252".'
     return f"The export is damaged or cut short: {_told(error)}", _AGAIN
 
 

@@ -31,6 +31,7 @@ _MOMENT: Final = re.compile(
 )
 _EPOCH_OR_SERIAL: Final = re.compile(r"\s*(?:\d{5}(?:[.,]\d+)?|\d{9,19}(?:[.,]\d+)?)\s*")
 _BRACKET: Final = re.compile(r"^(.*?)\s*[\[({]\s*([^\[\](){}]{1,20})\s*[\])}]$", re.DOTALL)
+_OPEN: Final = {"[": "]", "(": ")", "{": "}"}
 _ZONE: Final = re.compile(
     r"(?i)(?:time|zone|zeit|hora|clock)\w*[^A-Za-z]{0,12}(?-i:(UTC|GMT|[A-Z][a-z]+/[A-Z][A-Za-z_/]+))"
 )
@@ -119,7 +120,7 @@ def find_head(
         width = len(titles)
     titles += [""] * (width - len(titles))
     tags, own = zip(*(parted(title) for title in titles), strict=True) if titles else ((), ())
-    stated = [u.strip("[](){} ") for u in units] + [""] * width
+    stated = [bare_unit(u) for u in units] + [""] * width
     if upper:
         tags = tuple(f"{u.strip()} {t}".strip() if u.strip() else t
                      for u, t in zip([*upper, *[""] * width], tags, strict=False))  # fmt: skip
@@ -172,7 +173,7 @@ def _moments_under(rows: Sequence[Sequence[str]], heading: int) -> set[int]:
 def subhead(row: Sequence[str], titles: Sequence[str]) -> Literal["units", "words"] | None:
     """Tell what a row below the headings is; None for readings."""
     cells = [cell.strip() for cell in row]
-    parts = [c.strip("[](){} ") for c in cells if c]
+    parts = [bare_unit(c) for c in cells if c]
     if (
         not parts
         or any(is_moment(c) for c in parts)
@@ -203,7 +204,7 @@ def _beside(
     held = [cell for cell in above[1:] if cell]
     if not held or len(above) > len(titles) or subhead(above, titles) is None:
         return units, words
-    known = sum(is_unit(cell.strip("[](){} ")) for cell in held)
+    known = sum(is_unit(bare_unit(cell)) for cell in held)
     if not units and 2 * known >= len(held):
         return above, words
     return units, words or above
@@ -212,6 +213,16 @@ def _beside(
 def _followed(rows: Sequence[Sequence[str]], row: int, titles: Sequence[str]) -> bool:
     """Whether a row of words is a second heading: units come next."""
     return row + 1 < len(rows) and subhead(rows[row + 1], titles) == "units"
+
+
+def bare_unit(cell: str) -> str:
+    """Unit without the brackets around it; those of ``kPa(g)`` are its own."""
+    text = cell.strip()
+    while len(text) > 1 and text[0] in _OPEN and text.endswith(_OPEN[text[0]]):
+        if text.find(_OPEN[text[0]]) < len(text) - 1:
+            break
+        text = text[1:-1].strip()
+    return text
 
 
 def parted(title: str) -> tuple[str, str]:

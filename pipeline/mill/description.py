@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 
 from features.base import Station
 from pipeline.base import ConfigError
+from pipeline.mill.changes import UnitChange
 from pipeline.mill.checks import layout_faults, layout_unit_faults, zone_faults
 from pipeline.mill.faults import Fault, nearest, read_section, text_at
 from pipeline.mill.lake_place import place_faults, read_locations
@@ -34,7 +35,6 @@ from pipeline.mill.sections import (
 )
 from pipeline.mill.sources import Source, read_sources
 from pipeline.mill.station import read_station
-from pipeline.mill.units import UnitChange
 
 _SECTIONS: Final = (
     "mill",

@@ -53,7 +53,7 @@ def factor(text: str, kind: str) -> float | None:
     registry = _registry()
     value = Fraction(1) * registry.dimensionless
     for part in parts:
-        one = Fraction(part.count) * registry.parse_expression(part.unit)
+        one = Fraction(part.times) * registry.parse_expression(part.unit)
         value = value * one**part.power
     inside = registry.parse_units(INSIDE[kind])
     if value.dimensionality != inside.dimensionality:
@@ -71,7 +71,7 @@ def ratio(text: str, other: str) -> float | None:
     value = Fraction(1) * registry.dimensionless
     for parts, sign in ((ours, 1), (theirs, -1)):
         for part in parts:
-            one = Fraction(part.count) * registry.parse_expression(part.unit)
+            one = Fraction(part.times) * registry.parse_expression(part.unit)
             value = value * one ** (sign * part.power)
     return float(value.to("").magnitude) if value.dimensionless else None
 

@@ -13,16 +13,11 @@ from typing import Final
 
 from features.base import Analyte, Quantity
 from features.juice import density_kg_m3
+from pipeline.mill.changes import UnitChange, plain_unit
 from pipeline.mill.dimensions import factor, ratio
+from pipeline.mill.pressures import STANDARD_ATMOSPHERE_KPA, pressure_change
 from pipeline.mill.sections import LabSection, TagSection, TargetsSection, VesselSection
-from pipeline.mill.units import (
-    STANDARD_ATMOSPHERE_KPA,
-    UnitChange,
-    lab_change,
-    plain_unit,
-    pressure_change,
-    signal_change,
-)
+from pipeline.mill.units import lab_change, signal_change
 
 #: Temperature of mixed juice and of imbibition water where no vessel says one [degC] (common
 #: practice; ten degrees change the density by 0.5 %).
@@ -96,20 +91,18 @@ class Scale:
 
     def found(self, unit: str) -> Found:
         """What a unit written in an export, or in the description, means here."""
-        if self.analyte is not None:
-            return Found(lab_change(self.analyte, unit))
         if self.quantity is None:
-            return Found(None)
+            return Found(lab_change(self.analyte, unit) if self.analyte is not None else None)
         if self.quantity == "other":
             return Found(_within(unit, self.unit))
         if self.quantity == "steam_pressure":
             return self._pressure(unit)
         change = signal_change(self.quantity, unit)
-        if change is not None:
-            return Found(change)
-        if self.quantity in _LEVELS:
+        if change is None and self.quantity in _LEVELS:
             return self._level(unit)
-        return self._mass(unit) if self.quantity in (*_OF_JUICE, *_DOSES) else Found(None)
+        if change is None and self.quantity in (*_OF_JUICE, *_DOSES):
+            return self._mass(unit)
+        return Found(change)
 
     def _pressure(self, unit: str) -> Found:
         air = STANDARD_ATMOSPHERE_KPA if self.air_kpa is None else self.air_kpa

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Final, TypeVar
 
 from features.base import Kinetics, LabSource, Signal, Station, Targets, Vessel
+from pipeline.mill.changes import UnitChange
 from pipeline.mill.checks import (
     half_read_faults,
     numbered_steps,
@@ -13,6 +14,7 @@ from pipeline.mill.checks import (
     train_faults,
 )
 from pipeline.mill.faults import Fault, read_section, text_at
+from pipeline.mill.scales import Scale, lab_scale, tag_scale
 from pipeline.mill.sections import (
     KineticsSection,
     LabSection,
@@ -20,8 +22,6 @@ from pipeline.mill.sections import (
     TargetsSection,
     VesselSection,
 )
-from pipeline.mill.scales import Scale, lab_scale, tag_scale
-from pipeline.mill.units import UnitChange
 
 SourceT = TypeVar("SourceT", TagSection, LabSection)
 #: A description without a train asks for no loss: nothing is measured against these.

@@ -83,14 +83,15 @@ _WITHIN: Final = {
                      "ds": "decisiemens", "micros": "microsiemens"},
     "pressure": {"kg": "force_kilogram", "lb": "force_pound", "lbs": "force_pound",
                  "at": "technical_atmosphere"},
-    "any": {"ms": "millisiemens", "us": "microsiemens"},
+    "any": {"a": "ampere", "ms": "millisiemens", "us": "microsiemens"},
 }  # fmt: skip
 #: Words that stand for a whole fraction.
 _WHOLE: Final = {
     "gpm": "gal/min", "usgpm": "gal/min", "gph": "gal/h", "gpd": "gal/d", "igpm": "impgal/min",
     "cfm": "ft3/min", "cfh": "ft3/h", "cfs": "ft3/s", "cmh": "m3/h", "lpm": "l/min", "lpd": "l/d",
     "lps": "l/s", "lph": "l/h", "tph": "t/h", "tpd": "t/d", "tch": "t/h", "tcd": "t/d",
-    "kgh": "kg/h", "kph": "kg/h", "mh2o": "mca", "cmh2o": "cmca", "mmh2o": "mmca", "inh2o": "inwc", "mca": "mca",
+    "kgh": "kg/h", "kph": "kg/h",
+    "mh2o": "mca", "cmh2o": "cmca", "mmh2o": "mmca", "inh2o": "inwc", "mca": "mca",
 }  # fmt: skip
 _CUBIC: Final = ("cubic", "cu", "cubico", "cubicos", "cubica", "cube", "cubes", "cub", "kubik")
 _SQUARE: Final = ("square", "sq", "cuadrado", "quadrado", "carre", "quadrat")
@@ -122,7 +123,7 @@ _FACTOR: Final = re.compile(
 class Factor(NamedTuple):
     """One factor of a unit: how many of which unit, to which power."""
 
-    count: str
+    times: str
     unit: str
     power: int
 
@@ -151,7 +152,8 @@ def factors(text: str, within: str = "") -> tuple[Factor, ...] | None:
     plain = re.sub(_PER, "/", plain)
     known = {**_WORDS, **_WITHIN.get(within, {})}
     spelled = _one_word(plain, known)
-    found, place, turned = [], 0, False
+    found: list[Factor] = []
+    place, turned = 0, False
     while place < len(spelled):
         part = _FACTOR.match(spelled, place)
         if part is None or part[3] not in known or (part[1] == "." and not found):

@@ -7,36 +7,19 @@ NIST SP 811, appendix B.8) unless a comment says otherwise.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Final, Literal
+from typing import Final
 
 from features.base import Analyte, Quantity
+from pipeline.mill.changes import UnitChange, plain_unit
 from pipeline.mill.dimensions import factor
+from pipeline.mill.pressures import PRESSURE_KPA, pressure_change
 from pipeline.mill.unit_words import factors, plain_text
 
-#: Standard atmosphere [kPa], added to gauge pressures (SI Brochure: 101 325 Pa exactly).
-STANDARD_ATMOSPHERE_KPA: Final = 101.325
-#: Pound-force per square inch [kPa] (NIST SP 811).
-PSI_KPA: Final = 6.894757
-#: Technical atmosphere, kilogram-force per square centimetre [kPa] (exact).
-KGF_CM2_KPA: Final = 98.0665
 #: US liquid gallon [L] (exact).
 US_GALLON_L: Final = 3.785411784
 #: Short ton [t] (exact to the pound's definition).
 SHORT_TON_T: Final = 0.90718474
-
-
-@dataclass(frozen=True, slots=True)
-class UnitChange:
-    """How an exported value becomes an inside value: ``value * scale + offset``."""
-
-    scale: float = 1.0
-    offset: float = 0.0
-
-    def apply(self, value: float) -> float:
-        """Inside value of one exported `value`."""
-        return value * self.scale + self.offset
 
 
 _SAME: Final = UnitChange()
@@ -74,18 +57,6 @@ _MASS_RATE_T_H: Final = {
     "t/d": UnitChange(1 / 24),
     "shortton/h": UnitChange(SHORT_TON_T),
 }
-_PRESSURE_KPA: Final = {
-    **dict.fromkeys(("kpa", "kpaa", "kpa(a)", "kpaabs"), _SAME),
-    **dict.fromkeys(("kpag", "kpa(g)"), UnitChange(1.0, STANDARD_ATMOSPHERE_KPA)),
-    **dict.fromkeys(("bar", "bara", "bar(a)"), UnitChange(100.0)),
-    **dict.fromkeys(("barg", "bar(g)"), UnitChange(100.0, STANDARD_ATMOSPHERE_KPA)),
-    "mpa": UnitChange(1000.0),
-    "pa": UnitChange(0.001),
-    **dict.fromkeys(("psi", "psia"), UnitChange(PSI_KPA)),
-    "psig": UnitChange(PSI_KPA, STANDARD_ATMOSPHERE_KPA),
-    "kgf/cm2": UnitChange(KGF_CM2_KPA),
-    "kg/cm2": UnitChange(KGF_CM2_KPA),
-}
 _CONDUCTIVITY_MS_CM: Final = {
     "ms/cm": _SAME,
     "us/cm": UnitChange(0.001),
@@ -115,7 +86,7 @@ _OF_QUANTITY: Final[dict[str, dict[str, UnitChange]]] = {
     "brix": _BRIX,
     "turbidity": _TURBIDITY_NTU,
     "conductivity": _CONDUCTIVITY_MS_CM,
-    "steam_pressure": _PRESSURE_KPA,
+    "steam_pressure": PRESSURE_KPA,
     "cane_rate": _MASS_RATE_T_H,
     "lime_flow": _SMALL_FLOW_L_H,
     "flocculant_flow": _SMALL_FLOW_L_H,
@@ -131,14 +102,6 @@ _OF_ANALYTE: Final[dict[str, dict[str, UnitChange]]] = {
     "potassium": _MASS_SHARE_MG_KG,
     "chloride": _MASS_SHARE_MG_KG,
 }
-
-
-def plain_unit(unit: str) -> str:
-    """Spelling used for look-up: lower case, no blanks, no superscripts or degree signs."""
-    text = unit.strip().casefold()
-    for old, new in (("³", "3"), ("²", "2"), ("°", "deg"), ("µ", "u"), ("μ", "u"), ("^", "")):
-        text = text.replace(old, new)
-    return "".join(text.split())
 
 
 _SPELLINGS: Final = frozenset(
@@ -163,17 +126,12 @@ _BY_MASS: Final = re.compile(
 _BRIX_WORDS: Final = re.compile(
     r"(?:°|deg(?:ree)?s? ?|grados? ?|graus? ?|grad ?)?(?:brix|bx)(?: ?%)?|% ?(?:brix|bx)"
 )
-_PH_WORDS: Final = re.compile(r"(?:ph)?[ -]?(?:units?|ud\.?|unidad(?:es)?|unidades?|unites?)?(?: ?d?e? ?ph)?|su|s\.u\.")
+_PH_WORDS: Final = re.compile(
+    r"(?:ph)?[ -]?(?:units?|ud\.?|unidad(?:es)?|unidades?|unites?)?(?: ?d?e? ?ph)?|su|s\.u\."
+)
 _TURBID_WORDS: Final = re.compile(r"ntu|unt|utn")
 _SPANS: Final = re.compile(
     r"[a-z]|in|mn|pies?|pol|t[am]g?e?|min\w*|h\w+|s\w+|d[ai]\w+|jours?|raw|days?"
-)
-_GAUGE: Final = re.compile(
-    r"(?P<unit>.*?)[\s._-]*[\[({]?\s*(?:"
-    r"(?P<gauge>g|ga|gauge|gage|man|manom|manometric[ao]?|manometrique|rel|relativ[aeo]?|relative"
-    r"|uberdruck|u|eff|efectiva)"
-    r"|(?P<absolute>a|abs|absolut[aeo]?|absolue?)"
-    r")\.?\s*[\])}]?"
 )
 
 
@@ -262,43 +220,6 @@ def _of_other_words(plain: str, quantity: str) -> UnitChange | None:
     if quantity in ("level", "mud_level", "brix") and _SHARE.fullmatch(plain):
         return UnitChange(100.0)
     return None
-
-
-@lru_cache(maxsize=1024)
-def pressure_change(
-    unit: str, air_kpa: float = STANDARD_ATMOSPHERE_KPA
-) -> tuple[UnitChange, Literal["gauge", "absolute", ""]] | None:
-    """Change of a pressure to kPa absolute, and which of the two kinds the unit says it is.
-
-    Parameters
-    ----------
-    unit : str
-    air_kpa : float
-        Pressure of the air at the mill [kPa], added to gauge pressures.
-    """
-    plain = plain_text(unit)
-    for text, basis in _pressure_readings(plain):
-        spelled = plain_unit(text)
-        known = _PRESSURE_KPA.get(spelled)
-        size = known.scale if known is not None and not known.offset else None
-        size = factor(text, "pressure") if size is None and spelled else size
-        if size is not None:
-            return UnitChange(size, air_kpa if basis == "gauge" else 0.0), basis
-    return None
-
-
-def _pressure_readings(
-    plain: str,
-) -> list[tuple[str, Literal["gauge", "absolute", ""]]]:
-    """The text as a plain unit, then as one with a word for its kind behind it."""
-    found: list[tuple[str, Literal["gauge", "absolute", ""]]] = []
-    if not plain.endswith(("a", "(a)", "abs")) or plain.endswith(("kpa", "mpa", "hpa")) \
-            or plain == "pa":
-        found.append((plain, ""))
-    split = _GAUGE.fullmatch(plain)
-    if split and split["unit"]:
-        found.append((split["unit"], "gauge" if split["gauge"] else "absolute"))
-    return [*found, (plain, "")]
 
 
 def units_of(what: str) -> tuple[str, ...]:

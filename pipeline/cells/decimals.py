@@ -144,7 +144,7 @@ def _marks(
     commas = comma.decimals + point.thousands
     decimal = "," if commas > points else "."
     other = "," if decimal == "." else "."
-    mine, theirs = found[decimal], found[other]
+    theirs = found[other]
     told = max(points, commas)
     if not told:
         return _untold(where, found, whole, delimiter)
@@ -171,8 +171,10 @@ def _untold(where: str, found: dict[str, _Evidence], whole: int, delimiter: str)
         if whole > 1 and whole >= _LEAST_SHARE * comma.unsure:
             return Marks(",")
         raise _asked(where, comma, ",")
-    if point.unsure and delimiter not in ("", ",") and not (
-        whole > 1 and whole >= _LEAST_SHARE * point.unsure
+    if (
+        point.unsure
+        and delimiter not in ("", ",")
+        and not (whole > 1 and whole >= _LEAST_SHARE * point.unsure)
     ):
         raise _asked(where, point, ".")
     return Marks(".")
