@@ -1,7 +1,18 @@
 """What the text of one cell says: a number, a moment, a quality."""
 
+from pipeline.cells.decimals import Marks, number_marks
 from pipeline.cells.formats import time_formats
-from pipeline.cells.numbers import Marks, number_marks, to_numbers
-from pipeline.cells.quality import quality_kind, verdict
+from pipeline.cells.numbers import to_numbers
+from pipeline.cells.quality import (
+    UNKNOWN,
+    Judge,
+    asked,
+    column_judge,
+    given_judge,
+    looks_like_quality,
+    may_be_flags,
+    verdict,
+)
+from pipeline.cells.quality_words import heading_says
 from pipeline.cells.times import EPOCHS, SERIAL, latest_moment, moments
 from pipeline.cells.zones import local_to_utc, repeated

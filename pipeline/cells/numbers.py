@@ -6,79 +6,18 @@ A text that could be two numbers is never guessed a thousand times too large or 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.cells.decimals import PARTED, Marks
 
 #: Longest word kept as a reason; exports are foreign text.
 REASON_CHARS: Final = 40
 _NUMBER: Final = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?"
-_READING: Final = rf"^([<>≤≥~]?)\s*=?\s*({_NUMBER})\s*(\D.{{0,19}})?$"
-#: Digits parted in threes, or as in India two and two before the last three.
-_PARTED: Final = {
-    mark: rf"\d{{1,3}}(?:{m}\d{{3}})+|\d{{1,2}}(?:{m}\d{{2}})+{m}\d{{3}}"
-    for mark, m in ((",", ","), (".", r"\."), (" ", r"[ \u{a0}\u{202f}\u{2009}]"), ("'", "['’]"))
-}
-_OPEN: Final = r"^\s*[+-]?[1-9]\d{0,2},\d{3}\s*$"
-_COMMA: Final = r"^\s*[<>~]?\s*[+-]?[\d.  ']*\d,\d+\s*\D{0,4}$"
-_POINT: Final = r"^\s*[<>~]?\s*[+-]?[\d,  ']*\d\.\d+\s*\D{0,4}$"
-
-
-@dataclass(frozen=True, slots=True)
-class Marks:
-    """How numbers are written.
-
-    Attributes
-    ----------
-    decimal : str
-    thousands : str
-        Mark accepted even without decimals behind it; empty: only where both marks show.
-    """
-
-    decimal: str
-    thousands: str = ""
-
-
-def number_marks(where: str, first: pl.DataFrame, columns: Sequence[str], delimiter: str) -> Marks:
-    """Decimal and thousands mark that the first values show.
-
-    Raises
-    ------
-    DataError
-        Every number could be read in two ways, a thousand times apart.
-    """
-    kinds = first.schema
-    text = [name for name in columns if kinds.get(name) == pl.String]
-    if not text:
-        return Marks(".")
-    each = max(200, 200_000 // len(text))
-    values = pl.concat([first[name].head(each).alias("v") for name in text]).drop_nulls()
-    values = values.unique(maintain_order=True)
-    commas, points = (int(values.str.contains(p).sum()) for p in (_COMMA, _POINT))
-    both = int(values.str.contains(r"\d[,  '’]\d{3}\.\d").sum())
-    reverse = int(values.str.contains(r"\d[.  '’]\d{3},\d").sum())
-    decimal = "," if commas - both > points - reverse else "."
-    if decimal == "," and not points and not reverse and delimiter != ";":
-        unsure = int(values.str.contains(_OPEN).sum())
-        if unsure == commas:
-            sample = values.filter(values.str.contains(_OPEN))[0].strip()
-            raise DataError(
-                f'Numbers such as "{sample}" can be read as {sample.replace(",", ".")} '
-                f"or as {sample.replace(',', '')}.",
-                where,
-                'Say which: decimal = "," (or decimal = "." and thousands = ",") in the '
-                "[[exports.layout]] of this kind of file.",
-            )
-    other = "." if decimal == "," else ","
-    shown = [
-        mark
-        for mark in (other, " ", "'")
-        if values.str.contains(rf"(?:{_PARTED[mark]}){'[.]' if decimal == '.' else ','}\d").any()
-    ]
-    return Marks(decimal, shown[0] if len(shown) == 1 else "")
+_READING: Final = rf"^([<>≤≥~]?)\s*=?\s*({_NUMBER})\s*([^\d\s].{{0,19}})?$"
+#: A sign behind a number, as some ledgers write it, is never a mark that can be left out.
+_SIGN_BEHIND: Final = r"^[+\-−–]"
 
 
 def to_numbers(
@@ -147,7 +86,11 @@ def _slowly(
         .then(pl.lit("no_value"))
         .when(no_result)
         .then(pl.lit("no_result"))
-        .when(pl.col("found").is_null() | ~pl.col("found").is_finite())
+        .when(
+            pl.col("found").is_null()
+            | ~pl.col("found").is_finite()
+            | pl.col("suffix").str.contains(_SIGN_BEHIND)
+        )
         .then(
             pl.when(lower.is_in(["nan", "inf", "-inf", "infinity"]))
             .then(pl.lit("not_a_number"))
@@ -163,7 +106,9 @@ def _slowly(
     frame = frame.with_columns(kind=kind)
     word = pl.col("kind").is_in(["no_result", "unreadable_text", "marked"])
     return frame.with_columns(
-        value=pl.when(~pl.col("kind").is_in(["no_result"]).fill_null(value=False)).then("found"),
+        value=pl.when(
+            ~pl.col("kind").is_in(["no_result", "unreadable_text"]).fill_null(value=False)
+        ).then("found"),
         word=pl.when(word).then(printable(pl.col("text"))),
         suffix=pl.when(~bare).then("suffix"),
     )
@@ -176,8 +121,10 @@ def _pointed(text: pl.Expr, marks: Marks) -> pl.Expr:
     for mark in (",", ".", " ", "'"):
         if mark == marks.decimal:
             continue
-        tail = rf"(?:{decimal}\d+)?" if mark == marks.thousands else rf"{decimal}\d+"
-        grouped = rf"^[<>≤≥~]?\s*=?\s*[+-]?(?:{_PARTED[mark]}){tail}(?:\s*[^\d\s.,].*)?$"
+        # A blank or an apostrophe never stands before decimals: groups of three are thousands.
+        bare = mark == marks.thousands or mark in (" ", "'")
+        tail = rf"(?:{decimal}\d+)?" if bare else rf"{decimal}\d+"
+        grouped = rf"^[<>≤≥~]?\s*=?\s*[+-]?(?:{PARTED[mark]}){tail}(?:\s*[^\d\s.,].*)?$"
         strip = rf"(\d){'[.]' if mark == '.' else _class(mark)}(\d)"
         once = number.str.replace_all(strip, "$1$2").str.replace_all(strip, "$1$2")
         number = pl.when(number.str.contains(grouped)).then(once).otherwise(number)

@@ -17,8 +17,12 @@ _TAG_NAMES: Final = (
     "messstelle", "señal", "variavel",
 )  # fmt: skip
 _VALUE_NAMES: Final = ("value", "result", "reading", "measurement", "wert", "messwert", "valor")
-_QUALITY_NAMES: Final = ("quality", "status", "state", "validity", "status_code", "statuscode")
-_UNIT_NAMES: Final = ("unit", "units", "einheit", "unidad", "unidade", "eng_unit")
+_UNIT_NAMES: Final = (
+    "unit", "units", "uom", "eu", "eng_unit", "eng_units", "engineering_unit",
+    "engineering_units", "unit_of_measure", "einheit", "einheiten", "maßeinheit", "unidad",
+    "unidades", "unidad_de_medida", "unidade", "unidade_de_medida", "unité", "unite", "unités",
+    "unites", "unité_de_mesure", "u.m.", "um", "ud",
+)  # fmt: skip
 _CLOCK: Final = r"^\s*\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s*[AaPp]\.?[Mm]\.?)?\s*$"
 
 
@@ -31,7 +35,6 @@ class Places:
     date: str | None
     tag: str | None
     value: str | None
-    quality: str | None
     unit: str | None
     tags: tuple[str, ...]
 
@@ -50,7 +53,7 @@ def columns_for(where: str, first: pl.DataFrame, layout: ExportLayout | None) ->
     date = _date_column(where, first, names, time, given.date_column)
     tag = _find(where, names, given.tag_column, _TAG_NAMES, "tag_column")
     value = _find(where, names, given.value_column, _VALUE_NAMES, "value_column")
-    unit = quality = None
+    unit = None
     shape = layout.shape if layout else ("long" if tag and value else "wide")
     tags: tuple[str, ...] = ()
     if shape == "wide":
@@ -59,10 +62,11 @@ def columns_for(where: str, first: pl.DataFrame, layout: ExportLayout | None) ->
     else:
         tag = tag or _column(where, names, None, _TAG_NAMES, "tag_column", "tags")
         value = value or _column(where, names, None, _VALUE_NAMES, "value_column", "values")
-        quality = _find(where, names, given.quality_column, _QUALITY_NAMES, "quality_column")
         unit = _find(where, names, given.unit_column, _UNIT_NAMES, "unit_column")
     _require_kinds(where, first, time, [value] if value else tags)
-    return Places(shape, time, date, tag, value, quality, unit, tags)
+    if given.quality_column:
+        _find(where, names, given.quality_column, (), "quality_column")
+    return Places(shape, time, date, tag, value, unit, tags)
 
 
 def _date_column(

@@ -7,13 +7,13 @@ own plan, and all of them count in one tally.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from itertools import islice
 from pathlib import Path
 
 import polars as pl
 
+from pipeline.exports.beside import note_assumptions, table_plan
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan, plan_for
+from pipeline.exports.layout import Plan
 from pipeline.exports.refused import Tally
 from pipeline.exports.table import TableReader
 from pipeline.exports.values import MillClock
@@ -57,20 +57,25 @@ def export_readings(
     DataError
         The file cannot be read, or can be read in two ways.
     """
+    # The door stands around all of it: what is raised between the tables is this file's cost, too.
+    with explained(str(path)):
+        yield from _of_tables(path, layout, clock, tally, on_table)
+
+
+def _of_tables(
+    path: Path,
+    layout: ExportLayout | None,
+    clock: MillClock,
+    tally: Tally,
+    on_table: OnTable | None,
+) -> Iterator[pl.DataFrame]:
     with export_tables(path, layout) as tables:
         for table in tables:
             evidence, rows_before = Evidence(), tally.rows
             reader: TableReader | None = None
             for raw in batches(table):
                 if reader is None:
-                    plan = plan_for(
-                        table.where,
-                        raw,
-                        layout,
-                        head=table.head,
-                        delimiter=table.delimiter,
-                        rest=_after_first(table),
-                    )
+                    plan = table_plan(table, raw, layout, clock)
                     reader = TableReader(plan, clock, tally, evidence)
                     if on_table:
                         on_table(table, plan, raw, evidence)
@@ -78,6 +83,7 @@ def export_readings(
                     yield from reader.read(raw)
             if reader is not None:
                 yield from reader.read(None)
+                note_assumptions(clock, tally.known_tags, evidence)
             if tally.rows == rows_before:
                 evidence.note(f"{_inner(table)} has headings and no row below them.")
             tally.notes += evidence.notes()
@@ -87,8 +93,3 @@ def _inner(table: ExportFile) -> str:
     """Name of a table for a note on its file."""
     inner = table.where.partition("\n")[2].replace("its ", "the ", 1)
     return shown(inner).capitalize() if inner else "The file"
-
-
-def _after_first(table: ExportFile) -> Iterator[pl.DataFrame]:
-    """Rows after the first batch, read once more when they are asked for."""
-    yield from islice(batches(table), 1, None)

@@ -12,13 +12,34 @@ from zoneinfo import available_timezones
 
 import polars as pl
 
-from pipeline.cells import Marks, number_marks, quality_kind, time_formats
+from pipeline.cells import Judge, Marks, number_marks, time_formats
 from pipeline.exports.columns import Places, columns_for
 from pipeline.files import Head
 from pipeline.mill import ExportLayout
 
 _PACKED: Final = (".gz", ".zst", ".zstd", ".zip")
 _DEFAULTS: Final = ExportLayout(name="as found")
+
+
+@dataclass(frozen=True, slots=True)
+class Quality:
+    """One column of quality.
+
+    Attributes
+    ----------
+    column : str
+    of : str
+        Column of a wide table whose readings it judges; empty for all of the row.
+    judge : Judge
+        What its words mean.
+    words : tuple of (str, int)
+        Its words in the first rows, and how often each comes.
+    """
+
+    column: str
+    of: str
+    judge: Judge
+    words: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +53,20 @@ class Plan:
         Column of times.
     date : str or None
         Column of dates where these stand apart from the times of day.
-    tag, value, quality, unit : str or None
-        Columns of a long table; quality and unit may be absent.
+    tag, value, unit : str or None
+        Columns of a long table; the unit may be absent.
     tags : tuple of str
         Columns of a wide table that are tags (everything named but the time).
     tag_names, tag_units : mapping of str to str
         What the columns are called without their unit, and their units.
     moved : frozenset of str
         Columns of a wide table that hold another tag than their heading at the top says.
+    qualities : tuple of Quality
+        Columns that judge readings; the worst of them counts.
+    units_given : mapping of str to str
+        Units by tag, or by unit as written, that the mill's description gives.
+    where : str
+        File, and entry or sheet, for messages.
     time_formats : tuple of str
         strptime formats tried in turn on times written as text, or one word for numbers.
     formats_given : bool
@@ -48,9 +75,8 @@ class Plan:
         Zone of times written without one; None is the mill's.
     marks : Marks
         How numbers are written.
-    good_words, uncertain_words, no_result_words : frozenset of str
+    no_result_words : frozenset of str
         In small letters.
-    quality_kind : {"status", "words"}
     fillers : tuple of float or None
         None: to be found on evidence.
     harmless_marks : tuple of str
@@ -61,22 +87,26 @@ class Plan:
     date: str | None
     tag: str | None
     value: str | None
-    quality: str | None
     unit: str | None
     tags: tuple[str, ...]
     time_formats: tuple[str, ...]
     formats_given: bool
     time_zone: str | None
     marks: Marks
-    good_words: frozenset[str]
-    uncertain_words: frozenset[str]
     no_result_words: frozenset[str]
-    quality_kind: Literal["status", "words"]
     fillers: tuple[float, ...] | None
     harmless_marks: tuple[str, ...]
     tag_names: Mapping[str, str] = field(default_factory=dict)
     tag_units: Mapping[str, str] = field(default_factory=dict)
     moved: frozenset[str] = frozenset()
+    qualities: tuple[Quality, ...] = ()
+    units_given: Mapping[str, str] = field(default_factory=dict)
+    where: str = ""
+
+    @property
+    def quality(self) -> str | None:
+        """Column of quality, the first of them; None without one."""
+        return self.qualities[0].column if self.qualities else None
 
 
 def layout_for(path: Path, layouts: Iterable[ExportLayout]) -> ExportLayout | None:
@@ -129,24 +159,19 @@ def plan_for(
         date=at.date,
         tag=at.tag,
         value=at.value,
-        quality=at.quality,
         unit=at.unit,
         tags=at.tags,
         time_formats=_time_formats(where, given.time_format, at, first, rest),
         formats_given=given.time_format is not None,
         time_zone=given.time_zone or _known_zone(head, at.time),
-        marks=_marks(where, first, layout, values, delimiter),
-        good_words=_small(given.good_words),
-        uncertain_words=_small(given.uncertain_words),
+        marks=_marks(where, first, layout, values, delimiter, rest),
         no_result_words=_small(given.no_result_words),
-        quality_kind=quality_kind(
-            first[at.quality] if at.quality else None,
-            words_given="good_words" in given.model_fields_set,
-        ),
         fillers=given.fillers,
         harmless_marks=given.harmless_marks,
         tag_names=dict(zip(head.names, head.tags, strict=True)) if head else {},
         tag_units=dict(zip(head.names, head.units, strict=True)) if head else {},
+        units_given=given.units,
+        where=where,
     )
 
 
@@ -187,13 +212,16 @@ def _marks(
     layout: ExportLayout | None,
     columns: Sequence[str],
     delimiter: str,
+    rest: Iterable[pl.DataFrame],
 ) -> Marks:
     """How numbers are written: as described, else as found."""
     if layout and "decimal" in layout.model_fields_set:
         return Marks(layout.decimal, layout.thousands or "")
-    if layout and "thousands" in layout.model_fields_set and layout.thousands:
-        return Marks("." if layout.thousands != "." else ",", layout.thousands)
-    return number_marks(where, first, columns, delimiter)
+    thousands = layout.thousands if layout else None
+    if thousands in (".", ","):
+        return Marks("," if thousands == "." else ".", thousands)
+    found = number_marks(where, first, columns, delimiter, rest)
+    return Marks(found.decimal, thousands) if thousands else found
 
 
 def _known_zone(head: Head | None, time: str) -> str | None:

@@ -134,7 +134,7 @@ class Meanings:
         frame = pl.DataFrame({self.plan.time: local}).with_columns(
             pl.lit(tag).alias(self.plan.tag or ""),
             pl.lit(1.5).alias(self.plan.value or ""),
-            pl.lit("good").alias(self.plan.quality or " none"),
+            pl.lit(None, pl.String).alias(self.plan.quality or " none"),
         )
         answers = to_readings(frame, self.plan, self.clock, Tally(), Evidence())
         if answers.height < len(quarters):

@@ -17,18 +17,19 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-import pyarrow as pa
 
 from pipeline.base import DataError
 from pipeline.cells import latest_moment
+from pipeline.exports.beside import note_assumptions, table_plan
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan, plan_for
+from pipeline.exports.layout import Plan
 from pipeline.exports.meanings import UNKNOWN, Meanings
 from pipeline.exports.refused import Tally
 from pipeline.exports.sample import Watch, may_be_filled
 from pipeline.exports.table import TableReader
 from pipeline.exports.values import MillClock
 from pipeline.files import (
+    PASSING,
     Block,
     ExportFile,
     NotPlainError,
@@ -80,7 +81,7 @@ def quick_pieces(
         forgotten, and the export be read the thorough way.
     """
     try:
-        source, plan = _opened(path, layout)
+        source, plan = _opened(path, layout, clock)
         bytes_read = 0
         reader = _Reader(plan, clock, tally, *words)
         for block in _parsed(source, pool):
@@ -90,25 +91,30 @@ def quick_pieces(
         reader.look()
         for piece in reader.rows.read(None):
             yield piece, bytes_read
-    except (DataError, OSError, pa.ArrowException, pl.exceptions.PolarsError) as error:
+        note_assumptions(clock, tally.known_tags, reader.evidence)
+    except DataError as error:
+        raise NotPlainError from error
+    except PASSING:
+        raise
+    except BaseException as error:  # a panic of compiled code is no Exception
         raise NotPlainError from error  # the thorough way says what is wrong, and where
     tally.notes += reader.evidence.notes()
 
 
-def _opened(path: Path, layout: ExportLayout | None) -> tuple[Source, Plan]:
+def _opened(path: Path, layout: ExportLayout | None, clock: MillClock) -> tuple[Source, Plan]:
     """Source of blocks of a plain export, and how to read it."""
     with export_tables(path, layout) as tables:
         table = next(tables)
         if not is_plain(table):
             raise NotPlainError
         first = next(batches(table))
-        plan = plan_for(table.where, first, layout, head=table.head, delimiter=table.delimiter)
+        plan = table_plan(table, first, layout, clock)
         return _source(table, plan, first), plan
 
 
 def _source(table: ExportFile, plan: Plan, first: pl.DataFrame) -> Source:
     """Source of blocks of a table, unless its plan asks for more than the quick way knows."""
-    several = plan.date is not None or plan.unit is not None
+    several = plan.date is not None or plan.unit is not None or len(plan.qualities) > 1
     if plan.tag is None or plan.value is None or several or plan.fillers or first.is_empty():
         raise NotPlainError
     columns = [plan.time, plan.tag, plan.value, *([plan.quality] if plan.quality else [])]

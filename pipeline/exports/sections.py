@@ -12,10 +12,13 @@ from typing import Final
 
 import polars as pl
 
+from pipeline.base import DataError
+from pipeline.cells import heading_says
 from pipeline.exports.evidence import Evidence
+from pipeline.exports.headings import split_heading
 from pipeline.exports.layout import Plan
 from pipeline.exports.passes import NAIVE, STATED
-from pipeline.files import is_moment, is_number, parted, shown, subhead
+from pipeline.files import bare_unit, is_moment, is_number, parted, shown, subhead
 from pipeline.mill import is_unit
 
 #: Column that is True in rows of units.
@@ -24,7 +27,6 @@ UNITS: Final = " units"
 _MOST_LOOKED_AT: Final = 1000
 #: A table that changes its headings more often is none: those that held last hold on.
 _MOST_CHANGES: Final = 200
-_BRACKETS: Final = "[](){} "
 #: Cells of a row of units that say nothing of a unit.
 _NO_UNIT: Final = ("", "-", "1")
 
@@ -113,6 +115,7 @@ class Sections:
     def _new_columns(self, facts: dict[str, str]) -> None:
         """Headings of a wide table: which tag a column holds, and in which unit."""
         plan, changed = self.plan, {}
+        self._require_same_qualities(facts)
         names, units = dict(plan.tag_names), dict(plan.tag_units)
         for column in plan.tags:
             title, cell = self._titles.get(column, column), facts[column]
@@ -120,7 +123,7 @@ class Sections:
             if cell == title or (cell and title.endswith(f" {cell}")):
                 continue
             self._titles[column] = cell
-            tag, unit = (cell, "") if cell in self._tags else parted(cell)
+            tag, unit = self._parted(cell)
             if tag != self._tag(column):
                 changed[column] = tag
                 units[column] = unit
@@ -135,6 +138,35 @@ class Sections:
                 f"Headings stand again further down and differ; from there on these columns "
                 f"are others: {told_tags}."
             )
+
+    def _require_same_qualities(self, facts: dict[str, str]) -> None:
+        """Refuse headings by which columns of quality would stand elsewhere.
+
+        Raises
+        ------
+        DataError
+            They are not called as they were at the top.
+        """
+        for quality in self.plan.qualities:
+            title = self.plan.tag_names.get(quality.column, quality.column)
+            cell = facts.get(quality.column, "")
+            if cell not in (title, quality.column):
+                raise DataError(
+                    "Headings stand again further down, with columns of quality in other places: "
+                    f'"{shown(cell)}" can be quality or a tag.',
+                    f'{self.plan.where}\ncolumn "{shown(quality.column)}"',
+                    "Part the file where its headings stand again, or name the columns of "
+                    "quality: quality_columns in its [[exports.layout]].",
+                )
+
+    def _parted(self, cell: str) -> tuple[str, str]:
+        """Tag and unit of a heading; a unit in brackets behind a known tag need not be known."""
+        if cell in self._tags:
+            return cell, ""
+        split = split_heading(cell, self._tags)
+        if split is not None and split.bracketed and not heading_says(split.beside):
+            return split.tag, split.beside
+        return parted(cell)
 
     def _tag(self, column: str) -> str:
         """Tag that a column holds now."""
@@ -162,7 +194,9 @@ class Sections:
             self.plan,
             tag=tag,
             value=value,
-            quality=quality or None,
+            qualities=tuple(replace(q, column=quality) for q in first.qualities[:1])
+            if quality
+            else (),
             unit=unit or None,
             tag_units=units,
         )
@@ -175,7 +209,7 @@ class Sections:
         if sure:
             return subhead(list(facts.values()), list(facts)) == "units"
         columns = self._value_columns()
-        named = [cell for column in columns if (cell := facts[column].strip(_BRACKETS))]
+        named = [cell for column in columns if (cell := bare_unit(facts[column]))]
         plain = [cell for cell in named if cell not in _NO_UNIT]
         return (
             len(plain) >= min(2, len(columns))
@@ -188,7 +222,7 @@ class Sections:
         found = {
             column: unit
             for column in self._value_columns()
-            if (unit := facts[column].strip(_BRACKETS)) not in _NO_UNIT and is_unit(unit)
+            if (unit := bare_unit(facts[column])) not in _NO_UNIT
         }
         units = {**self.plan.tag_units, **found}
         if units != self.plan.tag_units:

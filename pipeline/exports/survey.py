@@ -14,7 +14,7 @@ import polars as pl
 from pipeline.cells import EPOCHS, SERIAL
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.export import export_readings
-from pipeline.exports.layout import Plan, layout_for
+from pipeline.exports.layout import Plan, Quality, layout_for
 from pipeline.exports.refused import Tally
 from pipeline.exports.values import MillClock
 from pipeline.files import EXTRA, ExportFile, shown
@@ -118,6 +118,7 @@ def _tell_table(
     named = f"{inner.replace('its ', '', 1)}: " if inner else ""
     lines.append(f"  {named}{form}; {plan.shape}; decimal {plan.marks.decimal}")
     lines.append(f"  times in column {shown(plan.time)}, {_time_words(plan, mill)}")
+    lines += [f"  {line}" for line in _quality_lines(plan)]
     for column in plan.tags:
         if unit := plan.tag_units.get(column):
             tags.setdefault(plan.tag_names.get(column, column), _Tag()).unit = unit
@@ -129,6 +130,28 @@ def _tell_table(
         cells = ["" if cell is None else shown(str(cell))[:_CELL_CHARS] for cell in row[:_CELLS]]
         more = " ..." if len(row) > _CELLS else ""
         lines.append(f"  row {number}: {' | '.join(cells)}{more}")
+
+
+def _quality_lines(plan: Plan) -> list[str]:
+    """What columns tell the quality of readings, and what was made of their words."""
+    lines: dict[tuple[object, ...], list[Quality]] = {}
+    for quality in plan.qualities:
+        lines.setdefault((quality.judge, quality.words), []).append(quality)
+    found = []
+    for group in lines.values():
+        columns = ", ".join(shown(q.column) or "(no heading)" for q in group[:3])
+        columns += f" and {len(group) - 3} more" if len(group) > 3 else ""
+        whose = "" if not group[0].of else " of the tag each belongs to"
+        words = ", ".join(
+            f"{shown(text) or 'empty'} {group[0].judge.meaning(text) or 'not understood'} "
+            f"({count:,} times)"
+            for text, count in group[0].words
+        )
+        kind = {"status": "status codes, ", "byte": "bytes of quality, "}.get(
+            group[0].judge.kind, ""
+        )
+        found.append(f"quality{whose} in column {columns}: {kind}{words or 'nothing'}")
+    return found
 
 
 def _time_words(plan: Plan, mill: SurveyMill) -> str:

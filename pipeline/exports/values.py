@@ -7,18 +7,19 @@ kept: bad, with its reason.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final, Protocol
 
 import polars as pl
 
-from pipeline.cells import latest_moment, local_to_utc, moments, to_numbers, verdict
+from pipeline.cells import latest_moment, local_to_utc, moments, to_numbers
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan, joined_time
+from pipeline.exports.layout import Plan, Quality, joined_time
 from pipeline.exports.passes import ADDED, NAIVE, PASS, STATED
 from pipeline.exports.refused import Tally
 from pipeline.exports.sections import UNITS, is_heading
 from pipeline.exports.units import in_inside_unit
+from pipeline.exports.worst import quality_columns, worst_quality
 from pipeline.files import EXTRA
 from pipeline.lake import READINGS_SCHEMA
 from pipeline.mill import UnitChange
@@ -89,7 +90,7 @@ def to_readings(
     tally.bad.update(dict(frame.filter("bad").group_by("kind").len().iter_rows()))
     tally.unreadable += int((frame["kind"] == "unreadable_text").sum())
     tally.end_batch(raw.drop(*ADDED, UNITS, strict=False))
-    converted = in_inside_unit(frame, clock, evidence)
+    converted = in_inside_unit(frame, clock, evidence, plan.units_given, plan.where)
     readings = converted.select("ts_utc", "tag", "value", "bad", "reason").cast(READINGS_SCHEMA)
     evidence.watch(readings)
     return readings
@@ -120,7 +121,6 @@ def _whole_rows(rows: pl.DataFrame, plan: Plan, tally: Tally) -> pl.DataFrame:
 def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
     """Readings of a table with one reading a row."""
     assert plan.tag is not None and plan.value is not None
-    quality = pl.col(plan.quality) if plan.quality else pl.lit(None, pl.String)
     facts = plan.tag_units.get(plan.value) or None
     unit = pl.col(plan.unit) if plan.unit else pl.lit(facts, pl.String)
     frame = raw.select(
@@ -129,8 +129,8 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
         time=pl.col(plan.time),
         tag=pl.col(plan.tag).cast(pl.String).str.strip_chars(),
         raw=pl.col(plan.value),
-        quality=quality.cast(pl.String).str.strip_chars().str.to_lowercase(),
         unit=unit.cast(pl.String).str.strip_chars(),
+        **quality_columns(plan.qualities),
     )
     tally.rows += frame.height
     nameless = pl.col("tag").is_null() | (pl.col("tag") == "")
@@ -142,7 +142,7 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
         known = pl.col("tag").is_in(list(clock.unit_changes))
         frame = _refuse(frame, ~known, "tag_not_in_mill", tally)
     frame = _with_moments(frame, plan, clock, tally)
-    return _with_values(frame, plan, has_quality=plan.quality is not None)
+    return _with_values(frame, plan, plan.qualities)
 
 
 def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
@@ -152,12 +152,13 @@ def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
     tally.rows += raw.height * len(plan.tags)
     tally.known_tags |= {called[column] for column in known}
     tally.unknown_tags |= {called[column] for column in plan.tags if column not in known} - {""}
-    frame = raw.select(_ROW, *known, *_added(raw), time=pl.col(plan.time))
+    judges = [quality.column for quality in plan.qualities]
+    frame = raw.select(_ROW, *known, *judges, *_added(raw), time=pl.col(plan.time))
     if len(known) < len(plan.tags):
         tally.refuse("tag_not_in_mill", frame[_ROW], weight=len(plan.tags) - len(known))
     timed = _with_moments(frame, plan, clock, tally, weight=len(known))
     parts = [_wide_part(timed, column, called[column], plan, tally) for column in known]
-    nothing = {**READINGS_SCHEMA, "kind": pl.String(), "unit": pl.String()}
+    nothing = {**READINGS_SCHEMA, **dict.fromkeys(("kind", "unit", "suffix"), pl.String())}
     return pl.concat(parts) if parts else pl.DataFrame(schema=nothing)
 
 
@@ -177,18 +178,19 @@ def _wide_part(
     timed: pl.DataFrame, column: str, tag: str, plan: Plan, tally: Tally
 ) -> pl.DataFrame:  # fmt: skip
     """Readings of one column of a wide table."""
+    qualities = [quality for quality in plan.qualities if quality.of in ("", column)]
     cells = timed.select(
         "ts_utc",
         _ROW,
         tag=pl.lit(tag),
         raw=pl.col(column),
-        quality=pl.lit(None, pl.String),
+        **quality_columns(qualities),
         unit=pl.lit(plan.tag_units.get(column) or None, pl.String),
     )
     empty = pl.col("raw").is_null()
     if cells.schema["raw"] == pl.String:
         empty |= pl.col("raw").str.strip_chars() == ""
-    return _with_values(_refuse(cells, empty, "empty_cell", tally), plan, has_quality=False)
+    return _with_values(_refuse(cells, empty, "empty_cell", tally), plan, qualities)
 
 
 def _refuse(
@@ -243,19 +245,14 @@ def _not_ahead(timed: pl.DataFrame, tally: Tally, weight: int) -> pl.DataFrame:
     return timed.filter(~ahead)
 
 
-def _with_values(frame: pl.DataFrame, plan: Plan, *, has_quality: bool) -> pl.DataFrame:
-    """Turn ``raw``, ``quality`` and ``unit`` into value, bad, reason, kind of reason and unit."""
+def _with_values(frame: pl.DataFrame, plan: Plan, qualities: Sequence[Quality]) -> pl.DataFrame:
+    """Turn ``raw`` and qualities into value, bad, reason, kind of reason, and what is behind it."""
     if frame.schema["raw"] == pl.String:
         numbered = to_numbers(frame, plan.marks, plan.no_result_words, plan.harmless_marks)
     else:
         nothing = [pl.lit(None, pl.String).alias(name) for name in ("kind", "word", "suffix")]
         numbered = frame.with_columns(pl.col("raw").cast(pl.Float64).alias("value"), *nothing)
-    poor = (
-        verdict(numbered, plan.quality_kind, plan.good_words, plan.uncertain_words)
-        if has_quality
-        else pl.Series([None], dtype=pl.String).new_from_index(0, numbered.height)
-    )
-    numbered = numbered.with_columns(poor.alias("poor"))
+    numbered = numbered.with_columns(worst_quality(numbered, plan, qualities).alias("poor"))
     why = pl.coalesce(
         "kind",
         pl.when(pl.col("value").is_null()).then(pl.lit("no_value")),
@@ -269,5 +266,6 @@ def _with_values(frame: pl.DataFrame, plan: Plan, *, has_quality: bool) -> pl.Da
         bad=pl.col("kind").is_not_null(),
         reason=pl.coalesce("word", "kind"),
         kind="kind",
-        unit=pl.coalesce("suffix", "unit"),
+        unit="unit",
+        suffix="suffix",
     )

@@ -1,10 +1,12 @@
 """Files of any form, packed or not, as tables of text with headings, or as arrays."""
 
 from pipeline.files.blocks import Block, NotPlainError, Source, is_plain
+from pipeline.files.door import PASSING, explained
 from pipeline.files.head import (
     DATE_NAMES,
     TIME_NAMES,
     Head,
+    bare_unit,
     is_moment,
     is_number,
     parted,
@@ -13,6 +15,6 @@ from pipeline.files.head import (
 )
 from pipeline.files.limits import shown
 from pipeline.files.parquet_blocks import ParquetSource
-from pipeline.files.tables import ExportFile, batches, explained, export_tables
+from pipeline.files.tables import ExportFile, batches, export_tables
 from pipeline.files.text import EXTRA
 from pipeline.files.text_blocks import TextSource

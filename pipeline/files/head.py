@@ -31,6 +31,7 @@ _MOMENT: Final = re.compile(
 )
 _EPOCH_OR_SERIAL: Final = re.compile(r"\s*(?:\d{5}(?:[.,]\d+)?|\d{9,19}(?:[.,]\d+)?)\s*")
 _BRACKET: Final = re.compile(r"^(.*?)\s*[\[({]\s*([^\[\](){}]{1,20})\s*[\])}]$", re.DOTALL)
+_OPEN: Final = {"[": "]", "(": ")", "{": "}"}
 _ZONE: Final = re.compile(
     r"(?i)(?:time|zone|zeit|hora|clock)\w*[^A-Za-z]{0,12}(?-i:(UTC|GMT|[A-Z][a-z]+/[A-Z][A-Za-z_/]+))"
 )
@@ -54,6 +55,9 @@ class Head:
         Zone that the rows above the headings, or the time heading itself, state.
     sure : bool
         Moments stand under the headings.
+    words : tuple of str
+        What the row right below the headings, or right above them, says of each column where it
+        holds words; empty where there is no such row.
     """
 
     names: tuple[str, ...]
@@ -63,6 +67,7 @@ class Head:
     first_row: int
     time_zone: str | None
     sure: bool
+    words: tuple[str, ...] = ()
 
 
 def plain_name(name: str) -> str:
@@ -107,6 +112,7 @@ def find_head(
             break
         units = [cell.strip() for cell in rows[first]] if kind == "units" else units
         first += 1
+    units, words = _beside(rows, row, first, titles, units)
     below = [len(r) for r in rows[first : first + 20] if any(c.strip() for c in r)]
     # Rows that end in one more, empty, cell than the headings.
     width = max(len(titles), max(set(below), key=below.count) if below else 0)
@@ -114,7 +120,7 @@ def find_head(
         width = len(titles)
     titles += [""] * (width - len(titles))
     tags, own = zip(*(parted(title) for title in titles), strict=True) if titles else ((), ())
-    stated = [u.strip("[](){} ") for u in units] + [""] * width
+    stated = [bare_unit(u) for u in units] + [""] * width
     if upper:
         tags = tuple(f"{u.strip()} {t}".strip() if u.strip() else t
                      for u, t in zip([*upper, *[""] * width], tags, strict=False))  # fmt: skip
@@ -127,6 +133,7 @@ def find_head(
         first_row=first,
         time_zone=_zone(rows[:row], titles),
         sure=grade >= 2,
+        words=tuple(words),
     )
 
 
@@ -166,7 +173,7 @@ def _moments_under(rows: Sequence[Sequence[str]], heading: int) -> set[int]:
 def subhead(row: Sequence[str], titles: Sequence[str]) -> Literal["units", "words"] | None:
     """Tell what a row below the headings is; None for readings."""
     cells = [cell.strip() for cell in row]
-    parts = [c.strip("[](){} ") for c in cells if c]
+    parts = [bare_unit(c) for c in cells if c]
     if (
         not parts
         or any(is_moment(c) for c in parts)
@@ -181,9 +188,41 @@ def subhead(row: Sequence[str], titles: Sequence[str]) -> Literal["units", "word
     return "words"
 
 
+def _beside(
+    rows: Sequence[Sequence[str]],
+    row: int,
+    first: int,
+    titles: Sequence[str],
+    units: Sequence[str],
+) -> tuple[Sequence[str], Sequence[str]]:
+    """Units of the row above the headings, where none stand below; and the words of either row."""
+    words: Sequence[str] = ()
+    for near in range(row + 1, min(first + 1, len(rows))):
+        if not words and subhead(rows[near], titles) == "words":
+            words = [cell.strip() for cell in rows[near]]
+    above = [cell.strip() for cell in rows[row - 1]] if row else []
+    held = [cell for cell in above[1:] if cell]
+    if not held or len(above) > len(titles) or subhead(above, titles) is None:
+        return units, words
+    known = sum(is_unit(bare_unit(cell)) for cell in held)
+    if not units and 2 * known >= len(held):
+        return above, words
+    return units, words or above
+
+
 def _followed(rows: Sequence[Sequence[str]], row: int, titles: Sequence[str]) -> bool:
     """Whether a row of words is a second heading: units come next."""
     return row + 1 < len(rows) and subhead(rows[row + 1], titles) == "units"
+
+
+def bare_unit(cell: str) -> str:
+    """Unit without the brackets around it; those of ``kPa(g)`` are its own."""
+    text = cell.strip()
+    while len(text) > 1 and text[0] in _OPEN and text.endswith(_OPEN[text[0]]):
+        if text.find(_OPEN[text[0]]) < len(text) - 1:
+            break
+        text = text[1:-1].strip()
+    return text
 
 
 def parted(title: str) -> tuple[str, str]:

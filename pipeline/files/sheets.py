@@ -32,6 +32,7 @@ _CHUNK: Final = 1 << 20
 _CELL: Final = re.compile(rb'<(?:c|row|mergeCell|dimension)\b[^>]{0,200}?r(?:ef)?="([A-Z:0-9]+)"')
 _PLACE: Final = re.compile(rb"([A-Z]{0,3})([0-9]{0,7})")
 _COMMA: Final = re.compile(r"\s*[<>~]?\s*[+-]?\d+,\d+\D{0,4}")
+_THOUSANDS: Final = re.compile(r"\s*[+-]?[1-9]\d{0,2}(?:,\d{3})+\s*")
 _POINT: Final = re.compile(r"\s*[<>~]?\s*[+-]?\d+\.\d+\D{0,4}")
 
 
@@ -91,16 +92,9 @@ def read_workbook(path: Path, where: str, decimal: str | None) -> list[Sheet]:
         Damaged, not a workbook, or larger than is read.
     """
     _check_size(path, where)
-    try:
-        book = CalamineWorkbook.from_path(str(path))
-        return [
-            sheet for name in book.sheet_names if (sheet := _sheet(book, name, decimal)) is not None
-        ]
-    except (DataError, KeyboardInterrupt, SystemExit, MemoryError):
-        raise
-    except BaseException as error:  # the library below may panic, which is no Exception
-        what = f"The workbook is damaged: {(str(error).splitlines() or [''])[0][:200]}"
-        raise DataError(what, where, "Save it again as .xlsx, then import it again.") from error
+    book = CalamineWorkbook.from_path(str(path))
+    sheets = (_sheet(book, name, decimal) for name in book.sheet_names)
+    return [sheet for sheet in sheets if sheet is not None]
 
 
 def _sheet(book: CalamineWorkbook, name: str, decimal: str | None) -> Sheet | None:
@@ -125,7 +119,9 @@ def _sheet(book: CalamineWorkbook, name: str, decimal: str | None) -> Sheet | No
 
 def _decimal(texts: Sequence[str]) -> str:
     """Decimal mark of numbers that stand as text, such as ``1,2 *``."""
-    commas = sum(bool(_COMMA.fullmatch(t)) for t in texts if len(t) < 40)
+    commas = sum(
+        bool(_COMMA.fullmatch(t)) and not _THOUSANDS.fullmatch(t) for t in texts if len(t) < 40
+    )
     points = sum(bool(_POINT.fullmatch(t)) for t in texts if len(t) < 40)
     return "," if commas > points else "."
 

@@ -6,11 +6,7 @@ stays text here; what it means is the business of the other ``pipeline.readers_*
 
 from __future__ import annotations
 
-import gzip
-import io
-import zipfile
-import zlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
@@ -21,8 +17,10 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.files.archives import is_archive, is_packed, is_workbook, members, spooled, unpacked
+from pipeline.files.door import explained
 from pipeline.files.head import Head, find_head
 from pipeline.files.limits import MOST_ROWS_PER_BYTE, check_columns
+from pipeline.files.parquet_units import column_units
 from pipeline.files.sheets import Sheet, read_workbook
 from pipeline.files.text import TextTable, open_text, text_batches
 from pipeline.mill import ExportLayout
@@ -50,6 +48,8 @@ class ExportFile:
         How delimited text is written.
     sheet : Sheet or None
         Cells of a sheet.
+    units : mapping of str to str
+        Units that a Parquet file states of its columns.
     """
 
     path: Path
@@ -57,6 +57,7 @@ class ExportFile:
     head: Head | None = None
     text: TextTable | None = field(default=None)
     sheet: Sheet | None = field(default=None, repr=False)
+    units: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def is_text(self) -> bool:
@@ -194,7 +195,7 @@ def _parquet_table(path: Path, where: str) -> ExportFile:
             where,
             "Ask where the file comes from; export it again.",
         )
-    return ExportFile(path, where)
+    return ExportFile(path, where, units=column_units(path))
 
 
 def _parquet_batches(export: ExportFile) -> Iterator[pl.DataFrame]:
@@ -220,33 +221,3 @@ def _strip_names(frame: pl.DataFrame) -> pl.DataFrame:
         if len(set(names)) == len(names)
         else frame
     )
-
-
-@contextmanager
-def explained(where: str) -> Iterator[None]:
-    """Turn whatever goes wrong while reading into what, where and next."""
-    again = "Export it again, then import it again."
-    try:
-        yield
-    except FileNotFoundError as error:
-        cure = "Check the name and the folder."
-        raise DataError("There is no such export.", where, cure) from error
-    except IsADirectoryError as error:
-        cure = "Name the files inside it."
-        raise DataError("This is a folder, not an export.", where, cure) from error
-    except PermissionError as error:
-        cure = "Ask for the right to read it."
-        raise DataError("The export may not be read.", where, cure) from error
-    except (gzip.BadGzipFile, EOFError, zlib.error) as error:
-        raise DataError("The packed export is damaged or cut short.", where, again) from error
-    except (zipfile.BadZipFile, zipfile.LargeZipFile) as error:
-        raise DataError("The archive is damaged or packed oddly.", where, again) from error
-    except UnicodeDecodeError as error:
-        what = f"The export is not {error.encoding} text (byte {error.start})."
-        cure = 'Set encoding in its [[exports.layout]], for example encoding = "cp1252".'
-        raise DataError(what, where, cure) from error
-    except (pl.exceptions.PolarsError, OSError, io.UnsupportedOperation) as error:
-        what = f"The export is damaged or cut short: {(str(error).splitlines() or [''])[0][:200]}"
-        raise DataError(what, where, again) from error
-    except pl.exceptions.PanicException as error:
-        raise DataError("The export is damaged.", where, again) from error

@@ -1,8 +1,10 @@
 """A mill's description: read, checked, and in inside units."""
 
+from pipeline.mill.changes import UnitChange
 from pipeline.mill.checks import zone_faults
 from pipeline.mill.description import Mill, load_mill
 from pipeline.mill.export_layout import ExportLayout, Exports
+from pipeline.mill.scales import Found, Scale
 from pipeline.mill.sections import MailSection
 from pipeline.mill.sources import OpcUaSource, Source, SqlSource
-from pipeline.mill.units import UnitChange, is_unit, lab_change, signal_change
+from pipeline.mill.units import is_unit, lab_change, signal_change

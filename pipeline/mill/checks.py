@@ -9,12 +9,17 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 from features.base import QUANTITY_COLUMNS, Quantity
 from pipeline.mill.export_layout import ExportLayout
 from pipeline.mill.faults import Fault, nearest, quoted
+from pipeline.mill.scales import Scale
 from pipeline.mill.sections import LabSection, TagSection, TargetsSection, VesselSection
-from pipeline.mill.units import lab_change, signal_change, units_of
+from pipeline.mill.units import is_unit, signal_change, units_of
 
 #: Places that are not vessels.
 OUTSIDE_PLACES = ("mixed_juice", "mill")
 #: Words used for other things in findings.
+_LACKING = {
+    "height_m": "the height that counts as full",
+    "density_kg_m3": "the density of what flows",
+}
 RESERVED_NAMES = (*OUTSIDE_PLACES, "train", "feed")
 
 
@@ -87,7 +92,10 @@ def _settler_faults(key: str, vessel: VesselSection) -> Iterator[Fault]:
 
 
 def source_faults(
-    tags: Mapping[str, TagSection], lab: Mapping[str, LabSection], vessel_kinds: Mapping[str, str]
+    tags: Mapping[str, TagSection],
+    lab: Mapping[str, LabSection],
+    vessel_kinds: Mapping[str, str],
+    scales: Mapping[str, Scale],
 ) -> Iterator[Fault]:
     """Units, places and double claims of tags and lab series.
 
@@ -96,18 +104,18 @@ def source_faults(
     vessel_kinds : mapping of str to str
         Kind of each vessel named in the file; empty when the file has no train, and then every
         place is accepted.
+    scales : mapping of str to Scale
+        What is known of the unit of each tag and lab series.
     """
     known = {*OUTSIDE_PLACES, *vessel_kinds} if vessel_kinds else set()
     for name, tag in tags.items():
         key = f'tags."{name}"'
         yield from _place_faults(key, tag.place, tag.port, known, vessel_kinds)
-        if signal_change(tag.quantity, tag.unit) is None:
-            yield _unit_fault(key, tag.unit, tag.quantity)
+        yield from _scale_faults(key, tag.unit, tag.quantity, scales[name])
     for name, series in lab.items():
         key = f'lab."{name}"'
         yield from _place_faults(key, series.place, series.port, known, vessel_kinds)
-        if lab_change(series.analyte, series.unit) is None:
-            yield _unit_fault(key, series.unit, series.analyte)
+        yield from _scale_faults(key, series.unit, series.analyte, scales[name])
         if series.sd == 0 and series.rel_sd == 0:
             cure = "Give sd (in its unit) or rel_sd (a share)"
             yield Fault(key, "has no standard error", cure)
@@ -129,7 +137,9 @@ def half_read_faults(tables: Mapping[str, object], read: Collection[str]) -> Ite
             continue
         unit = body.get("unit")
         quantity = next((q for q in get_args(Quantity) if q == body.get("quantity")), None)
-        if quantity and isinstance(unit, str) and signal_change(quantity, unit) is None:
+        if not quantity or not isinstance(unit, str):
+            continue
+        if Scale(quantity, None, unit, density_kg_m3=1.0, height_m=1.0).found(unit).change is None:
             yield _unit_fault(f'tags."{name}"', unit, quantity)
 
 
@@ -144,6 +154,34 @@ def _place_faults(
     if port == "mud" and kinds.get(place, "settler") != "settler":
         cure = "Only a settler has a mud port: use in, inside or out"
         yield Fault(f"{key}.port", f"{place} is a {kinds[place]}", cure)
+
+
+def _scale_faults(key: str, unit: str, what: str, scale: Scale) -> Iterator[Fault]:
+    found = scale.found(unit)
+    if found.change is not None:
+        return
+    if found.lacking:
+        problem = f'"{unit}" becomes the unit of {what} only with {_LACKING[found.lacking]}'
+        yield Fault(f"{key}.unit", problem, f"Add {found.lacking} to this tag")
+        return
+    yield _unit_fault(key, unit, what)
+
+
+def layout_unit_faults(
+    layouts: tuple[ExportLayout, ...], scales: Mapping[str, Scale]
+) -> Iterator[Fault]:
+    """Units that layouts give for tags and that these tags cannot have."""
+    for number, layout in enumerate(layouts, start=1):
+        for name, unit in layout.units.items():
+            if name in scales:
+                what = scales[name].quantity or scales[name].analyte or ""
+                yield from _scale_faults(
+                    f'exports.layout.{number}.units."{name}"', unit, what, scales[name]
+                )
+            elif not is_unit(unit):
+                cure = nearest(name, scales, "Name a tag, or a unit as the export writes it")
+                problem = f'is no tag, and "{unit}" is no unit'
+                yield Fault(f'exports.layout.{number}.units."{name}"', problem, cure)
 
 
 def _unit_fault(key: str, unit: str, what: str) -> Fault:

@@ -9,7 +9,7 @@ import hashlib
 import json
 import tomllib
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -17,10 +17,12 @@ from zoneinfo import ZoneInfo
 
 from features.base import Station
 from pipeline.base import ConfigError, Readers
-from pipeline.mill.checks import layout_faults, zone_faults
+from pipeline.mill.changes import UnitChange
+from pipeline.mill.checks import layout_faults, layout_unit_faults, zone_faults
 from pipeline.mill.export_layout import Exports
 from pipeline.mill.faults import Fault, nearest, read_section, text_at
 from pipeline.mill.lake_place import place_faults, read_locations
+from pipeline.mill.scales import Scale
 from pipeline.mill.sections import (
     ClusterSection,
     DetectionSection,
@@ -33,7 +35,6 @@ from pipeline.mill.sections import (
 )
 from pipeline.mill.sources import Source, read_sources
 from pipeline.mill.station import read_station
-from pipeline.mill.units import UnitChange, lab_change, signal_change
 
 _SECTIONS: Final = (
     "mill", "shifts", "detection", "schedule", "cluster", "keep", "mail", "exports", "source",
@@ -74,6 +75,8 @@ class Mill:
         Folder or URL of the lake; None for the usual one, in the store.
     readers : {"owner", "group", "everyone"}
         Who may read the published copy of the findings.
+    scales : mapping of str to Scale
+        What is known of the unit of each tag and lab series.
     """
 
     name: str
@@ -99,6 +102,7 @@ class Mill:
     config_hash: str
     lake: Path | str | None = None
     readers: Readers = "owner"
+    scales: Mapping[str, Scale] = field(default_factory=dict)
 
     @property
     def tz(self) -> ZoneInfo:
@@ -139,13 +143,7 @@ class Mill:
 
     def change_from(self, tag: str, unit: str) -> UnitChange | None:
         """Change of an exported `unit` to the inside unit of `tag`; None for no unit of it."""
-        for signal in self.station.signals:
-            if signal.tag == tag:
-                return signal_change(signal.quantity, unit)
-        for source in self.station.lab:
-            if source.tag == tag:
-                return lab_change(source.analyte, unit)
-        return None
+        return self.scales[tag].found(unit).change if tag in self.scales else None
 
     def day_start_utc(self, day: date) -> datetime:
         """First instant of a local day, in UTC."""
@@ -224,7 +222,9 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     faults.extend(place_faults(*where))
     if exports is not None:
         faults.extend(layout_faults(exports.layout))
-    station, changes = read_station(raw, faults)
+    station, scales = read_station(raw, faults, base.air_kpa if base is not None else None)
+    if exports is not None:
+        faults.extend(layout_unit_faults(exports.layout, scales))
     if base is None or shifts is None or detection is None or schedule is None:
         return None
     if cluster is None or keep is None or exports is None or prices is None or faults:
@@ -241,7 +241,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         store_path=store_path,
         config_path=path.resolve(),
         station=station,
-        unit_changes=changes,
+        unit_changes={name: scale.described for name, scale in scales.items()},
         exports=exports,
         shifts=shifts,
         detection=detection,
@@ -254,6 +254,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         config_hash=_hash(base, detection, exports, station),
         lake=lake,
         readers=base.readers,
+        scales=scales,
     )
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field, StringConstraints, model_validator
+from pydantic import Field, StringConstraints, field_validator, model_validator
 
 from pipeline.mill.sections import Finite, Percent, Section
 
@@ -42,6 +42,15 @@ class ExportLayout(Section):
     good_words, uncertain_words : tuple of str
         Quality words of a sound and of a doubtful reading, case ignored; every other word makes
         it bad. Doubtful readings are marked bad too, with a reason of their own.
+    bad_words : tuple of str
+        Quality words of a bad reading; with them, a word in none of the three lists is asked
+        about.
+    quality_columns : tuple of str
+        Columns of quality in a wide table, with ``{tag}`` for the tag: ``{tag}.quality``.
+    ignore_columns : tuple of str
+        Columns that say nothing of quality or unit, whatever they hold.
+    units : mapping of str to str
+        Unit of a tag, whatever the export says; or what a unit as written in the export means.
     fillers : tuple of float or None
         Numbers that stand for "no reading"; None finds them on evidence.
     harmless_marks : tuple of str
@@ -72,9 +81,18 @@ class ExportLayout(Section):
     encoding: Literal["utf-8", "utf-16", "latin-1", "cp1252"] = "utf-8"
     good_words: tuple[str, ...] = ("good", "ok", "1", "true")
     uncertain_words: tuple[str, ...] = ("uncertain", "doubtful", "questionable", "stale", "held")
+    bad_words: tuple[str, ...] = ()
+    quality_columns: tuple[str, ...] = ()
+    ignore_columns: tuple[str, ...] = ()
+    units: dict[str, str] = Field(default_factory=dict)
     fillers: tuple[Finite, ...] | None = None
     harmless_marks: tuple[str, ...] = ()
     no_result_words: tuple[str, ...] = ("", "-", "n.d.", "nd", "n/a", "na", "null", "nan")
+
+    @field_validator("quality_columns", mode="before")
+    @classmethod
+    def _one_pattern(cls, value: object) -> object:
+        return (value,) if isinstance(value, str) else value
 
     @model_validator(mode="after")
     def _delimiter_is_not_decimal(self) -> ExportLayout:
@@ -82,7 +100,7 @@ class ExportLayout(Section):
             raise ValueError(f"{self.delimiter!r} cannot be a delimiter")
         if self.delimiter is not None and self.delimiter == self.decimal:
             raise ValueError(f"delimiter and decimal are both {self.decimal!r}")
-        if self.thousands == self.decimal:
+        if "decimal" in self.model_fields_set and self.thousands == self.decimal:
             raise ValueError(f"thousands and decimal are both {self.decimal!r}")
         return self
 

@@ -36,7 +36,8 @@ class MillSection(Section):
 
     ``lake`` is another folder for readings and features, or the URL of an object store
     (``pipeline.mill.lake_place``); without it they lie in the store. ``readers`` says who may read
-    the published copy of the findings besides the user who runs lostpol.
+    the published copy of the findings besides the user who runs lostpol. ``air_kpa`` is the
+    pressure of the air at the mill [kPa], added to gauge pressures.
     """
 
     name: Annotated[str, Field(min_length=1, max_length=80)]
@@ -47,6 +48,7 @@ class MillSection(Section):
     store: Annotated[str, Field(min_length=1)]
     lake: Annotated[str, Field(min_length=1)] | None = None
     readers: Readers = "owner"
+    air_kpa: Annotated[float, Field(ge=50.0, le=110.0)] | None = None
     sucrose_price_per_t: Positive
     currency: Annotated[str, Field(pattern=r"^[A-Z]{3}$")]
 
@@ -222,7 +224,11 @@ class _RangeSection(Section):
 
 
 class TagSection(_RangeSection):
-    """One historian tag, ``[tags."NAME"]``; its range is in its own unit."""
+    """One historian tag, ``[tags."NAME"]``; its range is in its own unit.
+
+    ``height_m`` is the height that counts as full, for levels told as heights; ``density_kg_m3``
+    that of what flows, for flows told as mass.
+    """
 
     quantity: Quantity
     place: PlaceName
@@ -231,6 +237,8 @@ class TagSection(_RangeSection):
     every_s: Positive = 30.0
     longest_gap_min: Positive = 10.0
     basis: Literal["cold", "process"] = "cold"
+    height_m: Positive | None = None
+    density_kg_m3: Annotated[float, Field(ge=500.0, le=3000.0)] | None = None
 
 
 class LabSection(_RangeSection):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Final, TypeVar
 
 from features.base import Kinetics, LabSource, Signal, Station, Targets, Vessel
+from pipeline.mill.changes import UnitChange
 from pipeline.mill.checks import (
     half_read_faults,
     numbered_steps,
@@ -13,6 +14,7 @@ from pipeline.mill.checks import (
     train_faults,
 )
 from pipeline.mill.faults import Fault, read_section, text_at
+from pipeline.mill.scales import Scale, lab_scale, tag_scale
 from pipeline.mill.sections import (
     KineticsSection,
     LabSection,
@@ -20,14 +22,15 @@ from pipeline.mill.sections import (
     TargetsSection,
     VesselSection,
 )
-from pipeline.mill.units import UnitChange, lab_change, signal_change
 
 SourceT = TypeVar("SourceT", TagSection, LabSection)
 #: A description without a train asks for no loss: nothing is measured against these.
 _NO_TARGETS: Final = Targets(flow_feed_m3_h=0.0, ph_limed=7.0, ph_clear=7.0)
 
 
-def read_station(raw: dict[str, Any], faults: list[Fault]) -> tuple[Station, dict[str, UnitChange]]:
+def read_station(
+    raw: dict[str, Any], faults: list[Fault], air_kpa: float | None = None
+) -> tuple[Station, dict[str, Scale]]:
     """Read vessels, tags, lab series, targets and kinetics; build what could be read.
 
     Parameters
@@ -36,12 +39,14 @@ def read_station(raw: dict[str, Any], faults: list[Fault]) -> tuple[Station, dic
         The file, parsed.
     faults : list of Fault
         Gets every fault found.
+    air_kpa : float, optional
+        Pressure of the air at the mill [kPa].
 
     Returns
     -------
     station : Station
-    changes : dict of str to UnitChange
-        For each tag and lab series, how its exported value becomes an inside value.
+    scales : dict of str to Scale
+        For each tag and lab series, what is known of its unit.
     """
     tags = _table(TagSection, raw, "tags", faults)
     lab = _table(LabSection, raw, "lab", faults)
@@ -59,11 +64,13 @@ def read_station(raw: dict[str, Any], faults: list[Fault]) -> tuple[Station, dic
         cure = 'Add one section per tag, [tags."NAME"]'
         faults.append(Fault("tags", "there is neither a tag nor a lab series", cure))
     kinds = {text_at(entry, "name"): text_at(entry, "kind") for entry in entries}
-    faults.extend(source_faults(tags, lab, kinds))
+    vessels = {vessel.name: vessel for vessel in train.values()}
+    scales = {n: tag_scale(tag, vessels, targets, air_kpa) for n, tag in tags.items()}
+    scales |= {name: lab_scale(series) for name, series in lab.items()}
+    faults.extend(source_faults(tags, lab, kinds, scales))
     if isinstance(raw.get("tags"), dict):
         faults.extend(half_read_faults(raw["tags"], tags))
-    changes = {name: signal_change(t.quantity, t.unit) or UnitChange() for name, t in tags.items()}
-    changes |= {name: lab_change(s.analyte, s.unit) or UnitChange() for name, s in lab.items()}
+    changes = {name: scale.described for name, scale in scales.items()}
     station = Station(
         vessels=tuple(
             Vessel(**(vessel.model_dump() | {"step": step}))
@@ -74,7 +81,7 @@ def read_station(raw: dict[str, Any], faults: list[Fault]) -> tuple[Station, dic
         targets=Targets(**targets.model_dump()) if targets else _NO_TARGETS,
         kinetics=Kinetics(**kinetics.model_dump()) if kinetics else Kinetics(),
     )
-    return station, changes
+    return station, scales
 
 
 def _table(
@@ -103,7 +110,7 @@ def _train(raw: dict[str, Any], faults: list[Fault]) -> dict[int, VesselSection]
 
 
 def _signal(name: str, tag: TagSection, change: UnitChange) -> Signal:
-    fields = tag.model_dump(exclude={"range"})
+    fields = tag.model_dump(exclude={"range", "height_m", "density_kg_m3"})
     return Signal(
         tag=name, low=change.apply(tag.range[0]), high=change.apply(tag.range[1]), **fields
     )

@@ -6,33 +6,20 @@ NIST SP 811, appendix B.8) unless a comment says otherwise.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from functools import lru_cache
 from typing import Final
 
 from features.base import Analyte, Quantity
+from pipeline.mill.changes import UnitChange, plain_unit
+from pipeline.mill.dimensions import factor
+from pipeline.mill.pressures import PRESSURE_KPA, pressure_change
+from pipeline.mill.unit_words import factors, plain_text
 
-#: Standard atmosphere [kPa], added to gauge pressures (SI Brochure: 101 325 Pa exactly).
-STANDARD_ATMOSPHERE_KPA: Final = 101.325
-#: Pound-force per square inch [kPa] (NIST SP 811).
-PSI_KPA: Final = 6.894757
-#: Technical atmosphere, kilogram-force per square centimetre [kPa] (exact).
-KGF_CM2_KPA: Final = 98.0665
 #: US liquid gallon [L] (exact).
 US_GALLON_L: Final = 3.785411784
 #: Short ton [t] (exact to the pound's definition).
 SHORT_TON_T: Final = 0.90718474
-
-
-@dataclass(frozen=True, slots=True)
-class UnitChange:
-    """How an exported value becomes an inside value: ``value * scale + offset``."""
-
-    scale: float = 1.0
-    offset: float = 0.0
-
-    def apply(self, value: float) -> float:
-        """Inside value of one exported `value`."""
-        return value * self.scale + self.offset
 
 
 _SAME: Final = UnitChange()
@@ -70,18 +57,6 @@ _MASS_RATE_T_H: Final = {
     "t/d": UnitChange(1 / 24),
     "shortton/h": UnitChange(SHORT_TON_T),
 }
-_PRESSURE_KPA: Final = {
-    **dict.fromkeys(("kpa", "kpaa", "kpa(a)", "kpaabs"), _SAME),
-    **dict.fromkeys(("kpag", "kpa(g)"), UnitChange(1.0, STANDARD_ATMOSPHERE_KPA)),
-    **dict.fromkeys(("bar", "bara", "bar(a)"), UnitChange(100.0)),
-    **dict.fromkeys(("barg", "bar(g)"), UnitChange(100.0, STANDARD_ATMOSPHERE_KPA)),
-    "mpa": UnitChange(1000.0),
-    "pa": UnitChange(0.001),
-    **dict.fromkeys(("psi", "psia"), UnitChange(PSI_KPA)),
-    "psig": UnitChange(PSI_KPA, STANDARD_ATMOSPHERE_KPA),
-    "kgf/cm2": UnitChange(KGF_CM2_KPA),
-    "kg/cm2": UnitChange(KGF_CM2_KPA),
-}
 _CONDUCTIVITY_MS_CM: Final = {
     "ms/cm": _SAME,
     "us/cm": UnitChange(0.001),
@@ -111,7 +86,7 @@ _OF_QUANTITY: Final[dict[str, dict[str, UnitChange]]] = {
     "brix": _BRIX,
     "turbidity": _TURBIDITY_NTU,
     "conductivity": _CONDUCTIVITY_MS_CM,
-    "steam_pressure": _PRESSURE_KPA,
+    "steam_pressure": PRESSURE_KPA,
     "cane_rate": _MASS_RATE_T_H,
     "lime_flow": _SMALL_FLOW_L_H,
     "flocculant_flow": _SMALL_FLOW_L_H,
@@ -129,32 +104,73 @@ _OF_ANALYTE: Final[dict[str, dict[str, UnitChange]]] = {
 }
 
 
-def plain_unit(unit: str) -> str:
-    """Spelling used for look-up: lower case, no blanks, no superscripts or degree signs."""
-    text = unit.strip().casefold()
-    for old, new in (("³", "3"), ("²", "2"), ("°", "deg"), ("µ", "u"), ("μ", "u"), ("^", "")):
-        text = text.replace(old, new)
-    return "".join(text.split())
-
-
 _SPELLINGS: Final = frozenset(
     unit for table in (*_OF_QUANTITY.values(), *_OF_ANALYTE.values()) for unit in table
 )
+#: Words of a temperature, without what stands for "degree" in any of five languages.
+_DEGREES: Final = re.compile(r"(?:degrees?|degres?|degs?|grados?|graus?|grad|gr|°)\.?\s*")
+_SCALES: Final = {
+    **dict.fromkeys(("c", "celsius", "celcius", "centigrade", "centigrados", "centigrado"), "degc"),
+    **dict.fromkeys(("f", "fahrenheit", "farenheit"), "degf"),
+    **dict.fromkeys(("k", "kelvin"), "k"),
+}
+_PER_CENT: Final = re.compile(
+    r"%|pct\.?|per ?cents?|prozent|por ?ciento|por ?cento|pour ?cents?|porcentaje|porcentagem"
+    r"|pourcentage|procent|prc"
+)
+_SHARE: Final = re.compile(r"0 ?(?:\.\.\.?|-|to|a|bis|…) ?1|fraction|fraccion|fracao|anteil|share")
+#: Per cent by mass, however it is said.
+_BY_MASS: Final = re.compile(
+    r"(?:%|wt\.? ?%|mass ?%)\s*\(?(?:(?:w/w|m/m|p/p|g/g|by mass|by weight|mass|masse|massa)\)?)?"
+)
+_BRIX_WORDS: Final = re.compile(
+    r"(?:°|deg(?:ree)?s? ?|grados? ?|graus? ?|grad ?)?(?:brix|bx)(?: ?%)?|% ?(?:brix|bx)"
+)
+_PH_WORDS: Final = re.compile(
+    r"(?:ph)?[ -]?(?:units?|ud\.?|unidad(?:es)?|unidades?|unites?)?(?: ?d?e? ?ph)?|su|s\.u\."
+)
+_TURBID_WORDS: Final = re.compile(r"ntu|unt|utn")
+_SPANS: Final = re.compile(
+    r"[a-z]|in|mn|pies?|pol|t[am]g?e?|min\w*|h\w+|s\w+|d[ai]\w+|jours?|raw|days?"
+)
 
 
+@lru_cache(maxsize=4096)
 def is_unit(text: str) -> bool:
     """Tell whether a text is a unit of any quantity; ``-`` and ``1`` say nothing and are none."""
-    return plain_unit(text) in _SPELLINGS - {"-", "1"}
+    if plain_unit(text) in _SPELLINGS - {"-", "1"}:
+        return True
+    plain = plain_text(text)
+    if plain in ("", "-", "1") or len(plain) > 40:
+        return False
+    parts = factors(text, "any")
+    if parts is not None:
+        # A span of time, or a word such as "in" or "m", is no unit of a reading by itself.
+        return len(parts) > 1 or parts[0].power != 1 or not _SPANS.fullmatch(plain)
+    return any(_of_other_words(plain, kind) is not None for kind in ("temperature", "level", "brix",
+             "ph", "turbidity")) or pressure_change(text) is not None  # fmt: skip
 
 
+@lru_cache(maxsize=4096)
 def signal_change(quantity: Quantity, unit: str) -> UnitChange | None:
     """Change to the inside unit of `quantity`, or None when `unit` cannot be its unit.
 
-    The quantity ``other`` is kept as exported.
+    The quantity ``other`` is kept as exported. What needs more than the unit (mass where volume
+    is kept, heights) is known to ``pipeline.mill.scales``.
     """
     if quantity == "other":
         return _SAME
-    return _OF_QUANTITY[quantity].get(plain_unit(unit))
+    found = _OF_QUANTITY[quantity].get(plain_unit(unit))
+    if found is not None:
+        return found
+    if quantity == "steam_pressure":
+        pressure = pressure_change(unit)
+        return pressure[0] if pressure else None
+    kind, scale = _KINDS.get(quantity, ("", 1.0))
+    if kind:
+        size = factor(unit, kind)
+        return None if size is None else UnitChange(size * scale)
+    return _of_other_words(plain_text(unit), quantity)
 
 
 def lab_change(analyte: Analyte, unit: str) -> UnitChange | None:
@@ -163,7 +179,47 @@ def lab_change(analyte: Analyte, unit: str) -> UnitChange | None:
     Inside units: pH, % (brix, pol, purity, reducing sugars), mg/kg (lactic acid, potassium,
     chloride), NTU.
     """
-    return _OF_ANALYTE[analyte].get(plain_unit(unit))
+    table = _OF_ANALYTE[analyte]
+    found = table.get(plain_unit(unit))
+    if found is not None:
+        return found
+    if table in (_MASS_SHARE_PCT, _MASS_SHARE_MG_KG):
+        if _BY_MASS.fullmatch(plain_text(unit)):
+            return table["%"]
+        size = factor(unit, "mass_share")
+        inside = 100.0 if table is _MASS_SHARE_PCT else 1e6
+        return None if size is None else UnitChange(round(size * inside, 12))
+    return _of_other_words(plain_text(unit), "level" if analyte == "purity" else analyte)
+
+
+#: What quantities are measured in, and how many inside units one of that kind is.
+_KINDS: Final = {
+    "flow": ("volume_flow", 1.0),
+    "imbibition_flow": ("volume_flow", 1.0),
+    "lime_flow": ("volume_flow", 1000.0),
+    "flocculant_flow": ("volume_flow", 1000.0),
+    "cane_rate": ("mass_flow", 0.001),
+    "conductivity": ("conductivity", 1.0),
+}
+
+
+def _of_other_words(plain: str, quantity: str) -> UnitChange | None:
+    """Change of a unit that is no product of others: degrees, per cent, pH."""
+    whole = {
+        "brix": (_BRIX_WORDS, _BY_MASS, _PER_CENT),
+        "ph": (_PH_WORDS,),
+        "turbidity": (_TURBID_WORDS,),
+        "level": (_PER_CENT,),
+        "mud_level": (_PER_CENT,),
+    }
+    if quantity == "temperature":
+        scale = _SCALES.get(_DEGREES.sub("", plain, count=1).strip(" ."))
+        return _TEMPERATURE_DEGC[scale] if scale else None
+    if plain and any(words.fullmatch(plain) for words in whole.get(quantity, ())):
+        return _SAME
+    if quantity in ("level", "mud_level", "brix") and _SHARE.fullmatch(plain):
+        return UnitChange(100.0)
+    return None
 
 
 def units_of(what: str) -> tuple[str, ...]:

@@ -23,7 +23,7 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.exports import Tally, export_readings, layout_for, quick_pieces, refused_frame
-from pipeline.files import NotPlainError
+from pipeline.files import NotPlainError, explained
 from pipeline.lake import Columns, DayParts, Part, frame_bytes
 from pipeline.pull.known import file_hash, meanings, read_as
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, write_record
@@ -97,7 +97,8 @@ def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, on_read: OnR
     sha256 = pool.submit(file_hash, path)
     try:
         tally, days, parts = _read_into(mill, path, folder, pool, on_read)
-        ledger = _ledger(mill, path, tally, days, parts, sha256.result())
+        with explained(str(path)):  # it may have gone away in the meantime
+            ledger = _ledger(mill, path, tally, days, parts, sha256.result())
     except BaseException:
         shutil.rmtree(folder, ignore_errors=True)
         raise

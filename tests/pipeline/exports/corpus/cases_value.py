@@ -64,7 +64,7 @@ def values():
     told = ["SH.TI221: the unit changes: degC from", "degF from 2025-10-14 20:20"]
     case("unit_changes_halfway.csv", with_units(unit, shift), expect(rows, notes=told))
     odd = with_units(lambda t, g: "kPa" if g == PH else names[g], lambda t, g, v: v)
-    case("unit_of_another_quantity.csv", odd, expect(rows, notes=["no unit of this tag"]))
+    case("unit_of_another_quantity.csv", odd, {"error": "as the export says"})
     hours = truth(40, timedelta(minutes=15))
     moved = [(t, g, round(v * 1.8 + 32, 3) if g == TEMP and t >= START + timedelta(hours=5) else v)
              for t, g, v in hours]  # fmt: skip
@@ -87,16 +87,20 @@ def judgements():
     uncertain, bad = "uncertain_quality", "bad_quality"
     for name, words, reasons in (
         ("words", ("Good", "bad", "Uncertain"), (None, bad, uncertain)),
-        ("flags", ("1", "0", "1"), (None, bad, None)),
         ("status", ("0", "2147483648", "1073741824"), (None, bad, uncertain)),
         ("status_hex", ("0x00000000", "0x80340000", "0x408F0000"), (None, bad, uncertain)),
         ("status_signed", ("0", "-2147483648", "1083113472"), (None, bad, uncertain)),
         ("status_names", ("GoodClamped", "BadNoCommunication", "UncertainLastUsableValue"),
          (None, bad, uncertain)),
-        ("all_zero", ("0",), (None,)),
         ("empty", ("good", "", "good"), (None, bad, None)),
     ):  # fmt: skip
         case(f"quality_{name}.csv", with_quality(words), expect(judged(reasons)))
+    # Which of 0 and 1 is good, and whether nought alone is, no such column shows.
+    for name, words in (("flags", ("1", "0", "1")), ("all_zero", ("0",))):
+        case(f"quality_{name}.csv", with_quality(words), {"error": "can be good or bad"})
+    flags = {"quality_column": "quality", "good_words": ["1"]}
+    case("quality_flags_described.csv", with_quality(("1", "0", "1")),
+         expect(judged((None, bad, None)), layout=flags))  # fmt: skip
     described = {"good_words": ["gut"], "uncertain_words": ["fraglich"]}
     told = expect(judged((None, uncertain, bad)), layout=described)
     case("quality_described.csv", with_quality(("gut", "fraglich", "schlecht")), told)
