@@ -1,7 +1,16 @@
 """What the text of one cell says: a number, a moment, a quality."""
 
-from pipeline.cells.formats import time_formats
+from pipeline.cells.formats import number_word, time_formats
 from pipeline.cells.numbers import Marks, number_marks, to_numbers
 from pipeline.cells.quality import quality_kind, verdict
-from pipeline.cells.times import EPOCHS, SERIAL, latest_moment, moments
+from pipeline.cells.times import EPOCHS, SERIAL, latest_moment, moments, no_moments
+from pipeline.cells.zone_words import (
+    LOCAL,
+    OPEN,
+    ZoneSaid,
+    folded,
+    mentions_zone,
+    zone_letters,
+    zone_of,
+)
 from pipeline.cells.zones import local_to_utc, repeated

@@ -13,9 +13,10 @@ from pathlib import Path
 import polars as pl
 
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan, plan_for
+from pipeline.exports.above import refuse_above
+from pipeline.exports.layout import Plan, Setting, plan_for
 from pipeline.exports.refused import Tally
-from pipeline.exports.table import TableReader
+from pipeline.exports.table import reader_for
 from pipeline.exports.values import MillClock
 from pipeline.files import ExportFile, batches, explained, export_tables, shown
 from pipeline.mill import ExportLayout
@@ -60,7 +61,10 @@ def export_readings(
     with export_tables(path, layout) as tables:
         for table in tables:
             evidence, rows_before = Evidence(), tally.rows
-            reader: TableReader | None = None
+            reader = None
+            setting = Setting(clock.unit_changes.keys(), clock.zone, table.called)
+            for note in table.notes:
+                evidence.note(note)
             for raw in batches(table):
                 if reader is None:
                     plan = plan_for(
@@ -70,8 +74,10 @@ def export_readings(
                         head=table.head,
                         delimiter=table.delimiter,
                         rest=_after_first(table),
+                        setting=setting,
                     )
-                    reader = TableReader(plan, clock, tally, evidence)
+                    refuse_above(table.head, plan, tally, evidence)
+                    reader = reader_for(plan, clock, tally, evidence)
                     if on_table:
                         on_table(table, plan, raw, evidence)
                 with explained(table.where):

@@ -22,7 +22,8 @@ import pyarrow as pa
 from pipeline.base import DataError
 from pipeline.cells import latest_moment
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan, plan_for
+from pipeline.exports.above import readings_above
+from pipeline.exports.layout import Plan, Setting, plan_for
 from pipeline.exports.meanings import UNKNOWN, Meanings
 from pipeline.exports.refused import Tally
 from pipeline.exports.sample import Watch, may_be_filled
@@ -80,7 +81,7 @@ def quick_pieces(
         forgotten, and the export be read the thorough way.
     """
     try:
-        source, plan = _opened(path, layout)
+        source, plan = _opened(path, layout, clock)
         bytes_read = 0
         reader = _Reader(plan, clock, tally, *words)
         for block in _parsed(source, pool):
@@ -95,20 +96,29 @@ def quick_pieces(
     tally.notes += reader.evidence.notes()
 
 
-def _opened(path: Path, layout: ExportLayout | None) -> tuple[Source, Plan]:
+def _opened(path: Path, layout: ExportLayout | None, clock: MillClock) -> tuple[Source, Plan]:
     """Source of blocks of a plain export, and how to read it."""
     with export_tables(path, layout) as tables:
         table = next(tables)
         if not is_plain(table):
             raise NotPlainError
         first = next(batches(table))
-        plan = plan_for(table.where, first, layout, head=table.head, delimiter=table.delimiter)
+        plan = plan_for(
+            table.where,
+            first,
+            layout,
+            head=table.head,
+            delimiter=table.delimiter,
+            setting=Setting(clock.unit_changes.keys(), clock.zone, table.called),
+        )
+        if readings_above(table.head, plan):
+            raise NotPlainError
         return _source(table, plan, first), plan
 
 
 def _source(table: ExportFile, plan: Plan, first: pl.DataFrame) -> Source:
     """Source of blocks of a table, unless its plan asks for more than the quick way knows."""
-    several = plan.date is not None or plan.unit is not None
+    several = any((plan.date, plan.unit, plan.half, plan.zone, plan.tag_columns, plan.one_tag))
     if plan.tag is None or plan.value is None or several or plan.fillers or first.is_empty():
         raise NotPlainError
     columns = [plan.time, plan.tag, plan.value, *([plan.quality] if plan.quality else [])]
@@ -156,6 +166,8 @@ class _Reader:
     def __post_init__(self) -> None:
         self.meanings = Meanings(self.plan, self.clock, self.tags, self.reasons)
         self.rows = TableReader(self.plan, self.clock, self.tally, self.evidence)
+        for line in self.plan.why:
+            self.evidence.note(line)
 
     def readings(self, block: Block, source: Source) -> Iterator[Columns | pl.DataFrame]:
         """Readings of a block; counted in the tally."""

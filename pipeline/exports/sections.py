@@ -160,7 +160,7 @@ class Sections:
         units[value] = parted(facts[value])[1] or units.get(self.plan.value or "", "")
         plan = replace(
             self.plan,
-            tag=tag,
+            tag=tag or None,
             value=value,
             quality=quality or None,
             unit=unit or None,

@@ -8,6 +8,7 @@ import polars as pl
 
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan
+from pipeline.exports.pairs import PairsReader
 from pipeline.exports.passes import Passes
 from pipeline.exports.refused import Tally
 from pipeline.exports.sections import Sections
@@ -31,7 +32,8 @@ class TableReader:
 
     def __init__(self, plan: Plan, clock: MillClock, tally: Tally, evidence: Evidence) -> None:
         self._clock, self._tally, self._evidence = clock, tally, evidence
-        self._passes = Passes(plan, plan.time_zone or clock.zone, evidence)
+        zone = "UTC" if plan.zone else plan.time_zone or clock.zone
+        self._passes = Passes(plan, zone, evidence)
         self._sections = Sections(plan, clock.unit_changes, evidence)
 
     @property
@@ -57,3 +59,14 @@ class TableReader:
             return
         for part, plan in self._sections.parts(rows):
             yield to_readings(part, plan, self._clock, self._tally, self._evidence)
+
+
+def reader_for(
+    plan: Plan, clock: MillClock, tally: Tally, evidence: Evidence
+) -> TableReader | PairsReader:
+    """Reader of one table, of whatever shape."""
+    for line in plan.why:
+        evidence.note(line)
+    if plan.shape != "pairs":
+        return TableReader(plan, clock, tally, evidence)
+    return PairsReader(plan, tally, lambda part: TableReader(part, clock, tally, evidence))

@@ -14,18 +14,22 @@ import polars as pl
 
 from pipeline.cells import latest_moment, local_to_utc, moments, to_numbers, verdict
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan, joined_time
+from pipeline.exports.layout import Plan
 from pipeline.exports.passes import ADDED, NAIVE, PASS, STATED
 from pipeline.exports.refused import Tally
 from pipeline.exports.sections import UNITS, is_heading
+from pipeline.exports.series import pooled, series_of
 from pipeline.exports.units import in_inside_unit
-from pipeline.files import EXTRA
+from pipeline.exports.when import joined_time
+from pipeline.exports.zone_rows import moments_by_zone
+from pipeline.files import EXTRA, SHORT
 from pipeline.lake import READINGS_SCHEMA
-from pipeline.mill import UnitChange
+from pipeline.mill import UnitChange, offset_s
 
 #: Place of a row in its batch, carried along until the row is a reading. No column of an
 #: export is called so: names are stripped of blanks.
 _ROW: Final = " row"
+_ZONE: Final = " zone"
 
 
 class MillClock(Protocol):
@@ -80,7 +84,7 @@ def to_readings(
         ts_utc, tag, value [inside unit], bad, reason; unsorted, repeats kept.
     """
     evidence = evidence or Evidence()
-    rows = joined_time(raw, plan.time, plan.date).with_row_index(_ROW)
+    rows = joined_time(raw, plan).with_row_index(_ROW)
     rows = _whole_rows(rows, plan, tally)
     frame = (
         _long(rows, plan, clock, tally) if plan.shape == "long" else _wide(rows, plan, clock, tally)
@@ -101,6 +105,9 @@ def _whole_rows(rows: pl.DataFrame, plan: Plan, tally: Tally) -> pl.DataFrame:
     extra = pl.lit(value=False)
     if EXTRA in rows.columns:
         extra = pl.col(EXTRA).fill_null(value=False)
+    short = pl.lit(value=False)
+    if SHORT in rows.columns and not plan.short_is_empty:
+        short = (pl.col(SHORT) < _cells_used(rows, plan)).fill_null(value=False)
     again = pl.lit(value=False)
     units = pl.col(UNITS) if UNITS in rows.columns else pl.lit(value=False)
     if rows.schema[plan.date or plan.time] == pl.String:
@@ -109,17 +116,27 @@ def _whole_rows(rows: pl.DataFrame, plan: Plan, tally: Tally) -> pl.DataFrame:
         ("cells_too_many", extra, True),
         ("heading_again", again & ~extra, False),
         ("units_again", units & ~again & ~extra, False),
+        ("cells_too_few", short & ~again & ~units & ~extra, True),
     ):
         found = rows.filter(which)[_ROW]
         if len(found):
             tally.rows += len(found) * weight
             tally.refuse(reason, found, weight=weight, unreadable=unreadable)
-    return rows.filter(~extra & ~again & ~units)
+    return rows.filter(~extra & ~again & ~units & ~short)
+
+
+def _cells_used(rows: pl.DataFrame, plan: Plan) -> int:
+    """Cells that a row must have: all of a wide table's, of a long one up to the last in use."""
+    names = [name for name in rows.columns if not name.startswith(" ")]
+    if plan.shape != "long":
+        return len(names)
+    used = {plan.time, plan.date, plan.half, plan.zone, plan.tag, plan.value, *plan.tag_columns}
+    return max(k for k, name in enumerate(names, start=1) if name in used)
 
 
 def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
     """Readings of a table with one reading a row."""
-    assert plan.tag is not None and plan.value is not None
+    assert plan.value is not None
     quality = pl.col(plan.quality) if plan.quality else pl.lit(None, pl.String)
     facts = plan.tag_units.get(plan.value) or None
     unit = pl.col(plan.unit) if plan.unit else pl.lit(facts, pl.String)
@@ -127,11 +144,29 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
         _ROW,
         *_added(raw),
         time=pl.col(plan.time),
-        tag=pl.col(plan.tag).cast(pl.String).str.strip_chars(),
+        *_zone_cells(plan),
+        tag=series_of(plan),
         raw=pl.col(plan.value),
         quality=quality.cast(pl.String).str.strip_chars().str.to_lowercase(),
         unit=unit.cast(pl.String).str.strip_chars(),
     )
+    return _of_rows(frame, plan, clock, tally, has_quality=plan.quality is not None)
+
+
+def _pooled(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
+    """Readings of a wide table whose series are named by columns and headings together."""
+    kept = [_ROW, *_added(raw), pl.col(plan.time).alias("time"), *_zone_cells(plan)]
+    frame = pooled(raw, plan, kept)
+    empty = pl.col("raw").is_null() | (pl.col("raw").str.strip_chars() == "")
+    tally.rows += int(frame.select(empty.sum()).item())
+    frame = _refuse(frame, empty, "empty_cell", tally)
+    return _of_rows(frame, plan, clock, tally, has_quality=False)
+
+
+def _of_rows(
+    frame: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally, *, has_quality: bool
+) -> pl.DataFrame:
+    """Readings of rows that each name their series."""
     tally.rows += frame.height
     nameless = pl.col("tag").is_null() | (pl.col("tag") == "")
     frame = _refuse(frame, nameless, "tag_absent", tally, unreadable=True)
@@ -142,23 +177,30 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
         known = pl.col("tag").is_in(list(clock.unit_changes))
         frame = _refuse(frame, ~known, "tag_not_in_mill", tally)
     frame = _with_moments(frame, plan, clock, tally)
-    return _with_values(frame, plan, has_quality=plan.quality is not None)
+    return _with_values(frame, plan, has_quality=has_quality)
 
 
 def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
     """Readings of a table with one column a tag; an empty cell is no reading."""
+    if plan.tag_columns:
+        return _pooled(raw, plan, clock, tally)
     called = {column: _tag_of(column, plan, clock) for column in plan.tags}
     known = [column for column in plan.tags if called[column] in clock.unit_changes]
     tally.rows += raw.height * len(plan.tags)
     tally.known_tags |= {called[column] for column in known}
     tally.unknown_tags |= {called[column] for column in plan.tags if column not in known} - {""}
-    frame = raw.select(_ROW, *known, *_added(raw), time=pl.col(plan.time))
+    frame = raw.select(_ROW, *known, *_added(raw), *_zone_cells(plan), time=pl.col(plan.time))
     if len(known) < len(plan.tags):
         tally.refuse("tag_not_in_mill", frame[_ROW], weight=len(plan.tags) - len(known))
     timed = _with_moments(frame, plan, clock, tally, weight=len(known))
     parts = [_wide_part(timed, column, called[column], plan, tally) for column in known]
     nothing = {**READINGS_SCHEMA, "kind": pl.String(), "unit": pl.String()}
     return pl.concat(parts) if parts else pl.DataFrame(schema=nothing)
+
+
+def _zone_cells(plan: Plan) -> list[pl.Expr]:
+    """The zone of each row, where it has one."""
+    return [pl.col(plan.zone).alias(_ZONE)] if plan.zone else []
 
 
 def _added(raw: pl.DataFrame) -> list[str]:
@@ -210,6 +252,10 @@ def _with_moments(
     else:
         naive, stated = moments(frame["time"], plan.time_formats, given=plan.formats_given)
     moment, zone = stated, plan.time_zone or clock.zone
+    if plan.zone is not None:
+        rules = (clock.ambiguous, clock.missing)
+        local_utc = moments_by_zone(naive, frame[_ZONE], plan.zone, clock.zone, rules)
+        return _timed(frame, naive, stated.zip_with(stated.is_not_null(), local_utc), tally, weight)
     if naive.null_count() < len(naive):
         which = frame[PASS] if PASS in frame.columns else None
         both = pl.DataFrame({"naive": naive, "stated": stated})
@@ -219,7 +265,9 @@ def _with_moments(
     timed = _not_ahead(timed, tally, weight)
     if not moment.null_count():
         return timed
-    either = pl.col("naive").dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    either = pl.col("naive").dt.replace_time_zone(
+        zone if offset_s(zone) is None else "UTC", ambiguous="earliest", non_existent="null"
+    )
     unreadable, repeated = pl.col("naive").is_null(), either.is_not_null()
     unknown = pl.DataFrame({_ROW: frame[_ROW], "naive": naive}).filter(moment.is_null())
     for reason, rows in (
@@ -230,6 +278,21 @@ def _with_moments(
         found = unknown.filter(rows)[_ROW]
         if len(found):
             tally.refuse(reason, found, weight=weight, unreadable=reason == "time_unreadable")
+    return timed.filter(pl.col("ts_utc").is_not_null())
+
+
+def _timed(
+    frame: pl.DataFrame, naive: pl.Series, moment: pl.Series, tally: Tally, weight: int
+) -> pl.DataFrame:
+    """Rows with their moments; those without a time or a known zone are refused."""
+    timed = frame.drop("time", _ZONE, *ADDED, strict=False).with_columns(moment.alias("ts_utc"))
+    timed = _not_ahead(timed, tally, weight)
+    unknown = pl.DataFrame({_ROW: frame[_ROW], "naive": naive}).filter(moment.is_null())
+    timeless = pl.col("naive").is_null()
+    for reason, rows in (("time_unreadable", timeless), ("zone_unreadable", ~timeless)):
+        found = unknown.filter(rows)[_ROW]
+        if len(found):
+            tally.refuse(reason, found, weight=weight, unreadable=True)
     return timed.filter(pl.col("ts_utc").is_not_null())
 
 

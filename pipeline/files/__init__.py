@@ -14,5 +14,6 @@ from pipeline.files.head import (
 from pipeline.files.limits import LONGEST_ROW, check_unpacked, shown
 from pipeline.files.parquet_blocks import ParquetSource
 from pipeline.files.tables import ExportFile, batches, explained, export_tables
-from pipeline.files.text import EXTRA, parse_block
+from pipeline.files.text import parse_block
 from pipeline.files.text_blocks import TextSource
+from pipeline.files.uneven import EXTRA, SHORT
