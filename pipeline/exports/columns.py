@@ -115,6 +115,8 @@ def columns_for(
         unit = _find(where, names, given.unit_column, _UNIT_NAMES, "unit_column")
         value = value or _only_value(where, names, kinds, {*parts, tag, quality, unit})
     _require_kinds(where, first, when.time, [value] if value else tags)
+    if not value and not tags:
+        raise _no_column(where, names, "The export has no column but that of times.", "delimiter")
     return Places(
         shape, when.time, when.date, tag, value, quality, unit, tags, when.half, when.clock,
         when.zone,

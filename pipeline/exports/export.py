@@ -12,8 +12,8 @@ from pathlib import Path
 
 import polars as pl
 
-from pipeline.exports.evidence import Evidence
 from pipeline.exports.above import refuse_above
+from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan, Setting, plan_for
 from pipeline.exports.refused import Tally
 from pipeline.exports.table import reader_for

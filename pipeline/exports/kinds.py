@@ -20,7 +20,8 @@ _SHARE: Final = 0.5
 _MOST_ZONES: Final = 50
 _WEEKDAY: Final = r"(?:\p{L}{2,10}[.,]{0,2} )?"
 _DATE: Final = (
-    _WEEKDAY + r"(?:\d{4}[-./]?\d{2}[-./]?\d{2}|\d{1,4}[-./ ]\s?(?:\d{1,2}|\p{L}{3,10}\.?)[-./ ,]+\d{2,4}"
+    _WEEKDAY
+    + r"(?:\d{4}[-./]?\d{2}[-./]?\d{2}|\d{1,4}[-./ ]\s?(?:\d{1,2}|\p{L}{3,10}\.?)[-./ ,]+\d{2,4}"
     r"|\d{1,2}\.? (?:de )?\p{L}{3,10}\.?,? (?:de )?\d{2,4}|\d{1,2}\p{L}{3}\d{2,4}"
     r"|\p{L}{3,10}\.? \d{1,2}(?:st|nd|rd|th)?,? \d{4})"
 )
@@ -95,12 +96,58 @@ def _share(cells: pl.Series, pattern: str) -> float:
 
 #: Words that stand in the headings of moments, without accents.
 _TIME_WORDS: Final = frozenset(
-    "time times timestamp datetime date day ts stamp sampled clock zeit zeitstempel zeitpunkt "
-    "datum uhrzeit fecha hora horario momento instante data dia horodatage horodate heure "
-    "jour utc gmt taken when".split()
+    [
+        "time",
+        "times",
+        "timestamp",
+        "datetime",
+        "date",
+        "day",
+        "ts",
+        "stamp",
+        "sampled",
+        "clock",
+        "zeit",
+        "zeitstempel",
+        "zeitpunkt",
+        "datum",
+        "uhrzeit",
+        "fecha",
+        "hora",
+        "horario",
+        "momento",
+        "instante",
+        "data",
+        "dia",
+        "horodatage",
+        "horodate",
+        "heure",
+        "jour",
+        "utc",
+        "gmt",
+        "taken",
+        "when",
+    ]
 )
 _HOUR_WORDS: Final = frozenset(
-    "hour hours hr hrs h time clock hhmm hora horas heure heures uhrzeit zeit stunde uhr".split()
+    [
+        "hour",
+        "hours",
+        "hr",
+        "hrs",
+        "h",
+        "time",
+        "clock",
+        "hhmm",
+        "hora",
+        "horas",
+        "heure",
+        "heures",
+        "uhrzeit",
+        "zeit",
+        "stunde",
+        "uhr",
+    ]
 )
 _SAMPLING: Final = re.compile(
     r"sampl|taken|collect|drawn|muestr|toma\b|coleta|colhe|amostr|prelev|echantill|probe|entnahm|"

@@ -269,7 +269,7 @@ def check_unnamed(where: str, first: pl.DataFrame, given: ExportLayout, at: Plac
             f'A column without a heading behind "{before[:40]}" holds numbers: "{a}" and "{b}" '
             f"can be one number, {a},{b}, or two.",
             where,
-            'Export the file again with another delimiter or decimal mark; or, if that column is '
+            "Export the file again with another delimiter or decimal mark; or, if that column is "
             'not wanted, unnamed_columns = "ignore" in its [[exports.layout]].',
         )
 

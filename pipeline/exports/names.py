@@ -205,5 +205,3 @@ def _in_names(called: Sequence[str], known: Collection[str]) -> list[str]:
 
 def _plain(text: str) -> str:
     return re.sub(r"[\W_]+", "_", folded(text)).strip("_")
-
-

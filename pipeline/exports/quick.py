@@ -21,8 +21,8 @@ import pyarrow as pa
 
 from pipeline.base import DataError
 from pipeline.cells import latest_moment
-from pipeline.exports.evidence import Evidence
 from pipeline.exports.above import readings_above
+from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan, Setting, plan_for
 from pipeline.exports.meanings import UNKNOWN, Meanings
 from pipeline.exports.refused import Tally

@@ -125,7 +125,9 @@ def _tell_table(
         pairs = raw.select(pl.col(plan.tag).cast(pl.String), pl.col(plan.unit).cast(pl.String))
         for tag, unit in pairs.drop_nulls().unique(maintain_order=True).iter_rows():
             tags.setdefault(tag.strip(), _Tag()).unit = unit
-    for number, row in enumerate(raw.drop(EXTRA, SHORT, strict=False).head(_SAMPLES).iter_rows(), 1):
+    for number, row in enumerate(
+        raw.drop(EXTRA, SHORT, strict=False).head(_SAMPLES).iter_rows(), 1
+    ):
         cells = ["" if cell is None else shown(str(cell))[:_CELL_CHARS] for cell in row[:_CELLS]]
         more = " ..." if len(row) > _CELLS else ""
         lines.append(f"  row {number}: {' | '.join(cells)}{more}")

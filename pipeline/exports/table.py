@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 
 import polars as pl
 
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan
-from pipeline.exports.pairs import PairsReader
 from pipeline.exports.passes import Passes
 from pipeline.exports.refused import Tally
 from pipeline.exports.sections import Sections
 from pipeline.exports.values import MillClock, to_readings
+from pipeline.files import EXTRA
 
 
 class TableReader:
@@ -59,6 +60,38 @@ class TableReader:
             return
         for part, plan in self._sections.parts(rows):
             yield to_readings(part, plan, self._clock, self._tally, self._evidence)
+
+
+class PairsReader:
+    """Reads each pair as a table of its own; the rows of all of them count."""
+
+    def __init__(self, plan: Plan, tally: Tally, reader: Callable[[Plan], TableReader]) -> None:
+        self.plan, self._tally = plan, tally
+        self._parts = [
+            (pair, reader(replace(plan, shape="wide", time=pair[0], tags=(pair[1],), pairs=())))
+            for pair in plan.pairs
+        ]
+
+    @property
+    def holds(self) -> bool:
+        """Some rows wait for those after them."""
+        return any(reader.holds for _, reader in self._parts)
+
+    def read(self, raw: pl.DataFrame | None) -> Iterator[pl.DataFrame]:
+        """Readings of a batch, pair by pair; with None, of rows that waited for another."""
+        for number, (pair, reader) in enumerate(self._parts, start=1):
+            yield from reader.read(None if raw is None else _own_rows(raw, pair))
+            if raw is not None and number < len(self._parts):
+                self._tally.pass_over(-raw.height)
+
+
+def _own_rows(raw: pl.DataFrame, pair: Sequence[str]) -> pl.DataFrame:
+    """Rows of a pair up to the last that holds something of it."""
+    # Rows that end early are those of the shorter pairs: what is missing is empty.
+    marks = [EXTRA] if EXTRA in raw.columns else []
+    rows = raw.select(*pair, *marks)
+    last = rows.select(pl.any_horizontal(pl.col(pair).is_not_null()).arg_true().max()).item()
+    return rows.head(0 if last is None else last + 1)
 
 
 def reader_for(

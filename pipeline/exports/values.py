@@ -143,8 +143,8 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
     frame = raw.select(
         _ROW,
         *_added(raw),
-        time=pl.col(plan.time),
         *_zone_cells(plan),
+        time=pl.col(plan.time),
         tag=series_of(plan),
         raw=pl.col(plan.value),
         quality=quality.cast(pl.String).str.strip_chars().str.to_lowercase(),

@@ -100,7 +100,9 @@ def when_for(
     if len(dates) == 1 and len(clocks) == 1 and moments:
         raise _asked(where, first, [*moments, dates[0]])
     if moments or dates:
-        return _with_half(first, When(_picked(where, first, moments or dates), None, half, "", zone))
+        return _with_half(
+            first, When(_picked(where, first, moments or dates), None, half, "", zone)
+        )
     return None
 
 

@@ -61,6 +61,7 @@ class Stated:
 
 def heading_zone(heading: str) -> ZoneSaid | None:
     """Zone in the heading of a column of times; None where it names none."""
+    heading = heading.strip("\"' ")
     if (found := _BRACKET.search(heading)) and (said := zone_of(found[1])):
         return said
     plain = re.sub(r"[\[\](){}]", " ", heading.replace("_", " ")).strip()

@@ -99,7 +99,9 @@ def read_workbook(path: Path, where: str, decimal: str | None) -> list[Sheet]:
     try:
         book = CalamineWorkbook.from_path(str(path))
         hidden = {
-            facts.name for facts in book.sheets_metadata if facts.visible != SheetVisibleEnum.Visible
+            facts.name
+            for facts in book.sheets_metadata
+            if facts.visible != SheetVisibleEnum.Visible
         }
         return [
             replace(sheet, hidden=name in hidden)

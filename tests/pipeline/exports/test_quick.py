@@ -244,7 +244,8 @@ def test_every_field_of_a_plan_is_thought_of():
         "shape", "time", "date", "tag", "value", "quality", "unit", "tags", "time_formats",
         "formats_given", "time_zone", "marks", "good_words", "uncertain_words",
         "no_result_words", "quality_kind", "fillers", "harmless_marks", "tag_names", "tag_units",
-        "moved",
+        "moved", "half", "zone", "clock", "pairs", "one_tag", "tag_columns", "short_is_empty",
+        "why",
     }  # fmt: skip
 
 
