@@ -9,6 +9,7 @@ from pipeline.cells.zone_words import (
     OPEN,
     ZoneSaid,
     folded,
+    is_place,
     mentions_zone,
     zone_letters,
     zone_of,

@@ -24,72 +24,22 @@ _OFFSET: Final = r"([+\-−–])\s?(\d{1,2})(?:[:.h]?([0-5]\d))?"
 _BASE: Final = re.compile(rf"(?i)(?<![a-z])(utc|gmt)(?![a-z])\s*(?:{_OFFSET}(?![\d/:.-]))?")
 _BARE: Final = re.compile(r"([+\-−–])\s?(\d{1,2})(?:[:.h]?([0-5]\d))?(?:\s?h)?")
 _IANA: Final = re.compile(r"\b[A-Z][A-Za-z]+(?:/[A-Za-z0-9_+-]+){1,2}")
+_NAMED_TIME: Final = (
+    r"(?i)\b(?:standard|daylight|summer|winter|eastern|central|mountain|pacific|atlantic) time\b|"
+    r"\bdst\b|\b(?-i:[A-Z]{3}[+-]?\d{1,2}(?:[A-Z]{3})?)\b"
+)
 _LOCAL: Final = re.compile(
     r"\b(?:local(?:es|e)?|locales?|locaux|locais|lokal\w*|ortszeit\w*|plant time|mill time|"
     r"wall clock)\b"
 )
 #: Letters of zones in use that no longer stand in the data base of zones (common practice).
-_LETTERS: Final = frozenset(
-    [
-        "BRT",
-        "BRST",
-        "ART",
-        "COT",
-        "PET",
-        "VET",
-        "CLT",
-        "CLST",
-        "BOT",
-        "ECT",
-        "GYT",
-        "UYT",
-        "PYT",
-        "MEZ",
-        "MESZ",
-        "OEZ",
-        "OESZ",
-        "WEZ",
-        "WESZ",
-        "HNE",
-        "HAE",
-        "HNC",
-        "HAC",
-        "HNP",
-        "HAP",
-        "HNR",
-        "HAR",
-        "HEC",
-        "HEEC",
-        "ICT",
-        "WIB",
-        "PHT",
-        "SGT",
-        "MYT",
-        "THA",
-        "GST",
-        "PKT",
-        "NPT",
-        "BDT",
-        "MMT",
-        "IRST",
-        "TRT",
-        "MSK",
-        "SAST",
-        "CAT",
-        "EAT",
-        "WAT",
-        "AEST",
-        "AEDT",
-        "AWST",
-        "ACST",
-        "NZST",
-        "NZDT",
-        "ET",
-        "CT",
-        "MT",
-        "PT",
-    ]
-)
+_LETTERS: Final = frozenset((
+    "BRT", "BRST", "ART", "COT", "PET", "VET", "CLT", "CLST", "BOT", "ECT", "GYT", "UYT", "PYT",
+    "MEZ", "MESZ", "OEZ", "OESZ", "WEZ", "WESZ", "HNE", "HAE", "HNC", "HAC", "HNP", "HAP", "HNR",
+    "HAR", "HEC", "HEEC", "ICT", "WIB", "PHT", "SGT", "MYT", "THA", "GST", "PKT", "NPT", "BDT",
+    "MMT", "IRST", "TRT", "MSK", "SAST", "CAT", "EAT", "WAT", "AEST", "AEDT", "AWST", "ACST",
+    "NZST", "NZDT", "ET", "CT", "MT", "PT",
+))  # fmt: skip
 _EVER_SAME: Final = ("coordinated universal time", "universal time coordinated",
                      "greenwich mean time", "universal time", "temps universel coordonne",
                      "tiempo universal coordinado", "tempo universal coordenado",
@@ -142,8 +92,27 @@ def mentions_zone(text: str) -> bool:
     if _BASE.search(text) or any(_is_iana(name) for name in _IANA.findall(text)):
         return True
     return any(word in zone_letters() for word in re.findall(r"\b[A-Z]{2,5}\b", text)) or bool(
-        re.search(r"(?i)\b(?:standard|daylight|summer|winter) time\b|\bdst\b", text)
+        re.search(_NAMED_TIME, text)
     )
+
+
+def is_place(text: str) -> bool:
+    """Tell whether a text names a city or part of a land after which a zone is called."""
+    plain = f" {re.sub(r'[^a-z]+', ' ', folded(text))} "
+    return any(f" {place} " in plain for place in _places())
+
+
+@cache
+def _places() -> frozenset[str]:
+    """Cities of the data base of zones, and words for parts of lands."""
+    cities = {
+        folded(name.rsplit("/", 1)[1]).replace("_", " ")
+        for name in available_timezones()
+        if "/" in name and not name.startswith(("Etc/", "SystemV/", "US/"))
+    }
+    return frozenset(c for c in cities if len(c) > 3) | {
+        "brasilia", "eastern", "central", "mountain", "pacific", "atlantic", "este", "centro",
+    }  # fmt: skip
 
 
 def _exact(text: str) -> str | None:

@@ -217,3 +217,9 @@ def value_heading(names: Sequence[str]) -> str | None:
     """Heading of a column of values of no tag in particular."""
     known = {folded(plain_name(name)): name for name in reversed(names)}
     return next((known[name] for name in _VALUE_NAMES if name in known), None)
+
+
+def is_long(names: Sequence[str]) -> bool:
+    """Tell whether headings name columns of tags and of values."""
+    known = {folded(plain_name(name)) for name in names}
+    return not known.isdisjoint(_TAG_NAMES) and not known.isdisjoint(_VALUE_NAMES)

@@ -15,9 +15,9 @@ import polars as pl
 from pipeline.exports.above import refuse_above
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan, Setting, plan_for
+from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.refused import Tally
 from pipeline.exports.table import reader_for
-from pipeline.exports.values import MillClock
 from pipeline.files import ExportFile, batches, explained, export_tables, shown
 from pipeline.mill import ExportLayout
 

@@ -10,7 +10,7 @@ from typing import Final, Literal
 
 import polars as pl
 
-from pipeline.cells import EPOCHS, SERIAL, folded, number_word, zone_of
+from pipeline.cells import EPOCHS, OPEN, SERIAL, folded, number_word, zone_of
 
 Kind = Literal["moment", "date", "clock", "half", "zone", "number", "words", "empty"]
 
@@ -37,33 +37,36 @@ _WITH_CLOCK: Final = r"\d[:hH.]\d{2}|T\d{4}|[ T]\d{4,6}\s*$"
 _HALF: Final = r"^\s*[AaPp]\.?\s?[Mm]\.?\s*$"
 _NUMBER: Final = r"^\s*[<>]?[+-]?[\d.,' ]*\d[\d.,]*(?:[eE][+-]?\d+)?\s*$"
 
+_TYPED: Final[tuple[tuple[Kind, tuple[type[pl.DataType], ...]], ...]] = (
+    ("moment", (pl.Datetime,)), ("date", (pl.Date,)), ("clock", (pl.Time,)),
+)  # fmt: skip
+
 
 def kind_of(column: pl.Series) -> Kind:
     """Kind of most cells of a column that are not empty."""
     dtype = column.dtype
-    if isinstance(dtype, pl.Datetime):
-        return "moment"
-    if dtype == pl.Date:
-        return "date"
-    if dtype == pl.Time:
-        return "clock"
-    if dtype.is_numeric():
-        return "number"
+    for kind, types in _TYPED:
+        if isinstance(dtype, types):
+            return kind
     if dtype != pl.String:
-        return "words"
+        return "number" if dtype.is_numeric() else "words"
     cells = filled(column)
-    if cells.is_empty():
-        return "empty"
-    if _share(cells, _HALF) > _SHARE:
-        return "half"
-    if _share(cells, _CLOCK_ALONE) > _SHARE:
-        return "clock"
+    return _kind_of_text(cells) if len(cells) else "empty"
+
+
+def _kind_of_text(cells: pl.Series) -> Kind:
+    tries: tuple[tuple[Kind, str], ...] = (
+        ("half", _HALF),
+        ("clock", _CLOCK_ALONE),
+        ("moment", _COMPACT),
+    )
+    for kind, pattern in tries:
+        if _share(cells, pattern) > _SHARE:
+            return kind
     if _share(cells, _DATED) >= _SHARE:
         if _share(cells, _DATE_ALONE) > _SHARE:
             return "date"
         return "moment" if _share(cells, _WITH_CLOCK) >= _SHARE else "words"
-    if _share(cells, _COMPACT) > _SHARE:
-        return "moment"
     if _share(cells, _NUMBER) > _SHARE:
         return "number"
     return "zone" if says_zones(cells) else "words"
@@ -82,12 +85,21 @@ def is_counted(column: pl.Series) -> bool:
     return word is not None and (word in EPOCHS or word == SERIAL)
 
 
-def says_zones(cells: pl.Series) -> bool:
-    """Tell whether every cell names a zone."""
+def says_zones(cells: pl.Series, *, open_too: bool = False) -> bool:
+    """Tell whether every cell names a zone; `open_too` also by letters such as EST."""
     words = cells.unique().head(_MOST_ZONES + 1).to_list()
     return len(words) <= _MOST_ZONES and all(
-        not re.fullmatch(r"\s*[+-]?\d+(?:\.\d+)?\s*", word) and zone_of(word) for word in words
+        (said := zone_of(word)) is not None
+        and (open_too or (said.zone != OPEN and len(word.strip()) > 1))
+        and not re.fullmatch(r"\s*[+-]?\d+(?:\.\d+)?\s*", word)
+        for word in words
     )
+
+
+def says_offsets(cells: pl.Series) -> bool:
+    """Tell whether every cell is one of a few offsets written as a signed number."""
+    words = cells.unique().head(4).to_list()
+    return len(words) < 4 and all(re.fullmatch(r"\s*[+-](?:\d{1,2}|\d{4})\s*", w) for w in words)
 
 
 def _share(cells: pl.Series, pattern: str) -> float:
@@ -95,60 +107,16 @@ def _share(cells: pl.Series, pattern: str) -> float:
 
 
 #: Words that stand in the headings of moments, without accents.
-_TIME_WORDS: Final = frozenset(
-    [
-        "time",
-        "times",
-        "timestamp",
-        "datetime",
-        "date",
-        "day",
-        "ts",
-        "stamp",
-        "sampled",
-        "clock",
-        "zeit",
-        "zeitstempel",
-        "zeitpunkt",
-        "datum",
-        "uhrzeit",
-        "fecha",
-        "hora",
-        "horario",
-        "momento",
-        "instante",
-        "data",
-        "dia",
-        "horodatage",
-        "horodate",
-        "heure",
-        "jour",
-        "utc",
-        "gmt",
-        "taken",
-        "when",
-    ]
-)
-_HOUR_WORDS: Final = frozenset(
-    [
-        "hour",
-        "hours",
-        "hr",
-        "hrs",
-        "h",
-        "time",
-        "clock",
-        "hhmm",
-        "hora",
-        "horas",
-        "heure",
-        "heures",
-        "uhrzeit",
-        "zeit",
-        "stunde",
-        "uhr",
-    ]
-)
+_TIME_WORDS: Final = frozenset((
+    "time", "times", "timestamp", "datetime", "date", "day", "ts", "stamp", "sampled", "clock",
+    "zeit", "zeitstempel", "zeitpunkt", "datum", "uhrzeit", "fecha", "hora", "horario", "momento",
+    "instante", "data", "dia", "horodatage", "horodate", "heure", "jour", "utc", "gmt", "taken",
+    "when",
+))  # fmt: skip
+_HOUR_WORDS: Final = frozenset((
+    "hour", "hours", "hr", "hrs", "h", "time", "clock", "hhmm", "hora", "horas", "heure", "heures",
+    "uhrzeit", "zeit", "stunde", "uhr",
+))  # fmt: skip
 _SAMPLING: Final = re.compile(
     r"sampl|taken|collect|drawn|muestr|toma\b|coleta|colhe|amostr|prelev|echantill|probe|entnahm|"
     r"entnomm|measured|medid|medic|gemessen|messzeit|mesure"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
@@ -10,19 +10,19 @@ from typing import Final, Literal
 
 import polars as pl
 
-from pipeline.base import DataError
-from pipeline.cells import EPOCHS, Marks, number_marks, quality_kind, time_formats
+from pipeline.cells import Marks, number_marks, quality_kind
 from pipeline.exports.columns import Places, columns_for, value_heading
 from pipeline.exports.names import Named, names_for, one_tag, pair_tags
-from pipeline.exports.when import Clock, joined_time, whole_rest
+from pipeline.exports.stamps import Setting, written, zone_stated
+from pipeline.exports.unnamed import check_unnamed
+from pipeline.exports.when import Clock
+from pipeline.exports.why import reasons
 from pipeline.exports.zone_rows import check_zones
-from pipeline.exports.zones_said import Stated, stated_zone
 from pipeline.files import EXTRA, SHORT, Head
 from pipeline.mill import ExportLayout
 
 _PACKED: Final = (".gz", ".zst", ".zstd", ".zip")
 _DEFAULTS: Final = ExportLayout(name="as found")
-_OWN_ZONE: Final = r"(?:\d[Zz]|\b(?:UTC|GMT)|:\d{2}(?:\.\d+)?\s?[+-]\d{2}(?::?\d{2})?)\s*$"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +70,14 @@ class Plan:
         Columns whose cells together name a series.
     short_is_empty : bool
         What rows with fewer cells than headings lack is empty.
+    needed : int
+        Cells that a row must have under headings that stand again further down; 0: as at the top.
     why : tuple of str
         What was decided on evidence, for the person.
+    where : str
+        File, and entry or sheet, for messages.
+    zone_given : bool
+        The description, or each row, gives the zone.
     """
 
     shape: Literal["long", "wide", "pairs"]
@@ -102,26 +108,10 @@ class Plan:
     one_tag: str = ""
     tag_columns: tuple[str, ...] = ()
     short_is_empty: bool = False
+    needed: int = 0
     why: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Setting:
-    """What the reading of a table may know of the mill and of the file it comes in.
-
-    Attributes
-    ----------
-    tags : collection of str
-        Tags of the mill.
-    zone : str
-        Zone of the mill.
-    called : tuple of str
-        Names of sheet, entry and file.
-    """
-
-    tags: Collection[str] = ()
-    zone: str = ""
-    called: tuple[str, ...] = ()
+    where: str = ""
+    zone_given: bool = False
 
 
 def layout_for(path: Path, layouts: Iterable[ExportLayout]) -> ExportLayout | None:
@@ -170,8 +160,8 @@ def plan_for(
     given, setting = layout or _DEFAULTS, setting or Setting()
     at, named = _columns(where, first, layout, head, setting)
     values = [at.value] if at.value else at.tags
-    formats = _time_formats(where, given.time_format, at, first, rest)
-    stated = _zone(where, given, at, first, head, setting.zone, formats)
+    formats = written(where, given.time_format, at, first, rest)
+    stated = zone_stated(where, given, at, first, head, setting, formats)
     names = dict(zip(head.names, head.tags, strict=True)) if head else {}
     units = dict(zip(head.names, head.units, strict=True)) if head else {}
     if named.one and named.unit and at.value:
@@ -208,7 +198,9 @@ def plan_for(
         one_tag=named.one,
         tag_columns=tuple(name.strip() for name in given.tag_columns),
         short_is_empty=given.short_rows == "empty",
-        why=_reasons(at, named, stated),
+        why=reasons(at, named, stated),
+        where=where,
+        zone_given=given.time_zone is not None or at.zone is not None,
     )
 
 
@@ -222,7 +214,7 @@ def _columns(
     """Which column holds what, and the tags that stand elsewhere."""
     given = layout or _DEFAULTS
     names = [name for name in first.columns if name not in (EXTRA, SHORT)]
-    named = names_for(where, names, head, setting.called, setting.tags, given.tag)
+    named = names_for(where, names, head, setting.tags, given.tag)
     at = columns_for(
         where, first, layout, setting.tags, tags_in_headings=named.headed, one_tag=bool(named.one)
     )
@@ -230,83 +222,13 @@ def _columns(
         above = pair_tags(at.pairs, head, setting.tags)
         return at, Named({**named.columns, **above}, headed=True)
     bare = at.shape == "wide" and setting.tags and not named.headed and not given.tag_columns
-    if bare and (heading := value_heading(at.tags)) and layout_shape(layout) is None:
+    if bare and value_heading(at.tags) and given.shape is None:
         named = one_tag(where, names, head, setting.called, setting.tags)
         at = columns_for(where, first, layout, setting.tags, one_tag=True)
-        assert at.value is not None or heading
     check_unnamed(where, first, given, at)
     if at.zone:
         check_zones(where, first[at.zone], at.zone)
     return at, named
-
-
-def layout_shape(layout: ExportLayout | None) -> str | None:
-    """Shape that a layout states."""
-    return layout.shape if layout else None
-
-
-def check_unnamed(where: str, first: pl.DataFrame, given: ExportLayout, at: Places) -> None:
-    """Ask about a column of numbers without a heading behind one of values.
-
-    Such a column may hold the decimals of the numbers before it, parted from them by a comma.
-    """
-    if given.unnamed_columns == "ignore":
-        return
-    names = [name for name in first.columns if name not in (EXTRA, SHORT)]
-    used = {at.time, at.date, at.half, at.zone, at.tag, at.quality, at.unit}
-    for before, name in zip(names, names[1:], strict=False):
-        unnamed = not name or name.startswith("_duplicated_")
-        if not unnamed or name in used or before in used or not before:
-            continue
-        whole = r"^\s*[<>]?\s*[+-]?\d+\s*$"
-        both = first.select(a=pl.col(before).cast(pl.String), b=pl.col(name).cast(pl.String))
-        digits = both.filter(pl.col("b").str.contains(r"^\s*\d+\s*$"))
-        digits = digits.filter(pl.col("a").str.contains(whole).fill_null(value=False))
-        if digits.is_empty():
-            continue
-        a, b = (cell.strip() for cell in digits.row(0))
-        raise DataError(
-            f'A column without a heading behind "{before[:40]}" holds numbers: "{a}" and "{b}" '
-            f"can be one number, {a},{b}, or two.",
-            where,
-            "Export the file again with another delimiter or decimal mark; or, if that column is "
-            'not wanted, unnamed_columns = "ignore" in its [[exports.layout]].',
-        )
-
-
-def _reasons(at: Places, named: Named, stated: Stated) -> tuple[str, ...]:
-    """What was decided on evidence."""
-    found = []
-    if stated.zone and stated.why:
-        found.append(f"Times are in {stated.zone}: {stated.why} says so.")
-    if at.zone:
-        found.append(f'Each row gives its zone in column "{at.zone[:40]}".')
-    if named.one and named.why != "described":
-        found.append(f"All readings are of {named.one[:60]}: {named.why} says so.")
-    if at.pairs:
-        found.append(f"{len(at.pairs)} pairs of times and values stand side by side.")
-    if at.date and at.clock in ("hours", "hhmm"):
-        way = "hours" if at.clock == "hours" else "hours and minutes"
-        found.append(f'Whole numbers under "{at.time[:40]}" are {way} of the day.')
-    return tuple(found)
-
-
-def _time_formats(
-    where: str,
-    given: str | None,
-    at: Places,
-    first: pl.DataFrame,
-    rest: Iterable[pl.DataFrame],
-) -> tuple[str, ...]:
-    """How times are written: as described, else as found."""
-    if given:
-        return (given,)
-    times = [time for time, _ in at.pairs] or [at.time]
-    if len(times) == 1:
-        return time_formats(where, joined_time(first, at)[at.time], whole_rest(rest, at))
-    whole = pl.concat([first[name] for name in times])
-    later = (pl.concat([frame[name] for name in times]) for frame in rest)
-    return time_formats(where, whole, later)
 
 
 def _small(words: Iterable[str]) -> frozenset[str]:
@@ -326,28 +248,3 @@ def _marks(
     if layout and "thousands" in layout.model_fields_set and layout.thousands:
         return Marks("." if layout.thousands != "." else ",", layout.thousands)
     return number_marks(where, first, columns, delimiter)
-
-
-def _zone(
-    where: str,
-    given: ExportLayout,
-    at: Places,
-    first: pl.DataFrame,
-    head: Head | None,
-    mill_zone: str,
-    formats: tuple[str, ...],
-) -> Stated:
-    """Zone of times that do not state their own."""
-    if given.time_zone is not None:
-        return Stated(given.time_zone)
-    times = joined_time(first, at)[at.time]
-    own = isinstance(times.dtype, pl.Datetime) and times.dtype.time_zone is not None
-    if own or at.zone or (formats and formats[0] in EPOCHS):
-        return Stated(None)
-    cells = times.drop_nulls()
-    if cells.dtype == pl.String:
-        cells = cells.filter(cells.str.contains(r"\d"))
-        if len(cells) and bool(cells.str.contains(_OWN_ZONE).all()):
-            return Stated(None)
-    example = str(cells[0]) if len(cells) else ""
-    return stated_zone(where, at.time, head.above if head else (), mill_zone, example)

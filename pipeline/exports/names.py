@@ -14,7 +14,7 @@ from typing import Final
 
 from pipeline.base import DataError
 from pipeline.cells import folded
-from pipeline.exports.columns import value_heading
+from pipeline.exports.columns import is_long, value_heading
 from pipeline.files import Head, parted, shown
 
 _TAG_KEY: Final = re.compile(
@@ -56,7 +56,6 @@ def names_for(
     where: str,
     names: Sequence[str],
     head: Head | None,
-    called: Sequence[str],
     known: Collection[str],
     given: str | None,
 ) -> Named:
@@ -69,8 +68,6 @@ def names_for(
     names : sequence of str
         Columns.
     head : Head or None
-    called : sequence of str
-        Names of sheet, entry and file.
     known : collection of str
         Tags of the mill.
     given : str or None
@@ -85,6 +82,8 @@ def names_for(
     if given is not None:
         return Named(one=given, unit=unit, why="described")
     own = dict(zip(head.names, head.tags, strict=True)) if head else {}
+    if is_long(names):
+        return Named()
     headed = any(n in known or own.get(n, n) in known for n in names)
     lines = _in_lines(where, head, known)
     if headed or lines:

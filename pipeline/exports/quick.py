@@ -25,10 +25,10 @@ from pipeline.exports.above import readings_above
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan, Setting, plan_for
 from pipeline.exports.meanings import UNKNOWN, Meanings
+from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.refused import Tally
 from pipeline.exports.sample import Watch, may_be_filled
 from pipeline.exports.table import TableReader
-from pipeline.exports.values import MillClock
 from pipeline.files import (
     Block,
     ExportFile,

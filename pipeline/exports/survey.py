@@ -15,8 +15,8 @@ from pipeline.cells import EPOCHS, SERIAL
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.export import export_readings
 from pipeline.exports.layout import Plan, layout_for
+from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.refused import Tally
-from pipeline.exports.values import MillClock
 from pipeline.files import EXTRA, SHORT, ExportFile, shown
 from pipeline.mill import Exports
 

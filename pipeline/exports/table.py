@@ -9,10 +9,11 @@ import polars as pl
 
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan
+from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.passes import Passes
 from pipeline.exports.refused import Tally
 from pipeline.exports.sections import Sections
-from pipeline.exports.values import MillClock, to_readings
+from pipeline.exports.values import to_readings
 from pipeline.files import EXTRA
 
 
@@ -35,7 +36,7 @@ class TableReader:
         self._clock, self._tally, self._evidence = clock, tally, evidence
         zone = "UTC" if plan.zone else plan.time_zone or clock.zone
         self._passes = Passes(plan, zone, evidence)
-        self._sections = Sections(plan, clock.unit_changes, evidence)
+        self._sections = Sections(plan, clock.unit_changes, evidence, clock.zone)
 
     @property
     def plan(self) -> Plan:

@@ -13,8 +13,10 @@ from pipeline.cells import LOCAL, OPEN
 from pipeline.exports.kinds import (
     Kind,
     filled,
+    heading_words,
     is_counted,
     kind_of,
+    says_offsets,
     says_sampling,
     says_zones,
     sounds_like_hours,
@@ -29,6 +31,7 @@ Clock = Literal["", "text", "hours", "hhmm"]
 _SAMPLE: Final = 5000
 #: A column of moments is filled in this share of rows at least, where another is in nearly all.
 _SPARSE: Final = 0.5
+_ZONES: Final = frozenset({"zone", "zona", "fuso", "fuseau", "huso"})
 
 
 class Stamped(Protocol):
@@ -181,14 +184,21 @@ def _with_half(first: pl.DataFrame, when: When) -> When:
 
 def _zone_column(first: pl.DataFrame, kinds: dict[str, Kind]) -> str | None:
     """Column of zones: by its cells, else by its heading."""
-    found = [n for n, kind in kinds.items() if kind == "zone"]
-    found += [
-        n for n, kind in kinds.items()
-        if n not in found and sounds_like_zone(n) and kind in ("number", "words")
-        and not filled(first[n].cast(pl.String)).is_empty()
-    ]  # fmt: skip
-    named = [n for n in found if sounds_like_zone(n)]
-    return (named or found or [None])[0]
+    found = []
+    for name, kind in kinds.items():
+        if kind not in ("zone", "number", "words"):
+            continue
+        cells = filled(first[name].cast(pl.String, strict=False))
+        if cells.is_empty():
+            continue
+        words = heading_words(name)
+        named = sounds_like_zone(name) or (
+            ("offset" in words and says_offsets(cells))
+            or (not _ZONES.isdisjoint(words) and says_zones(cells, open_too=True))
+        )  # fmt: skip
+        if named or kind == "zone":
+            found.append((not named, name))
+    return min(found)[1] if found else None
 
 
 def _picked(where: str, first: pl.DataFrame, names: Sequence[str]) -> str:
@@ -268,8 +278,3 @@ def _clock_text(text: pl.Expr, clock: Clock) -> pl.Expr:
 def whole_rest(rest: Iterable[pl.DataFrame], at: Stamped) -> Iterable[pl.Series]:
     """Moments of later rows as one column."""
     return (joined_time(frame, at)[at.time] for frame in rest)
-
-
-def zone_is_clear(column: pl.Series) -> bool:
-    """Tell whether every cell of a column of zones names one zone."""
-    return says_zones(filled(column.cast(pl.String)))

@@ -8,7 +8,6 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.cells import LOCAL, OPEN, local_to_utc, no_moments, zone_of
-from pipeline.exports.kinds import sounds_like_zone
 from pipeline.files import shown
 
 #: Zones of one table; beyond that the column says something else.
@@ -51,7 +50,7 @@ def zone_in_row(word: str, heading: str) -> str | None:
     """Zone of a cell; an offset as a bare number is in the unit that its heading names."""
     if (said := zone_of(word)) is not None and not _bare(word):
         return said.zone
-    if not sounds_like_zone(heading) or not _bare(word):
+    if not _bare(word):
         return None
     number = float(word.strip().replace("−", "-").replace(",", "."))
     seconds = _seconds(number, heading)

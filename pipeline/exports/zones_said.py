@@ -13,7 +13,16 @@ from dataclasses import dataclass
 from typing import Final
 
 from pipeline.base import DataError
-from pipeline.cells import LOCAL, OPEN, ZoneSaid, folded, mentions_zone, zone_letters, zone_of
+from pipeline.cells import (
+    LOCAL,
+    OPEN,
+    ZoneSaid,
+    folded,
+    is_place,
+    mentions_zone,
+    zone_letters,
+    zone_of,
+)
 from pipeline.files import is_moment, shown
 
 _OF_TIMES: Final = (
@@ -39,15 +48,16 @@ _TIMES: Final = re.compile(
 )
 #: Words of lines that tell when the file was made, not when anything was read.
 _OF_FILE: Final = re.compile(
-    r"creat|generat|export|print|\brun\b|sync|issue|report|saved|extract|download|updat|upload|"
-    r"quer|erstellt|gedruckt|erzeugt|ausgegeben|abgerufen|cread|gener|impres|imprim|emit|emis|"
-    r"cree|edite|extrai|extrac|gerado|criado|salv|backup|version|login|logon"
+    r"creat|gener|export|print|\brun\b|sync|issue|report|saved|extract|download|updat|upload|"
+    r"quer|erstellt|gedruckt|erzeugt|ausgegeben|abgerufen|cread|impres|imprim|emit|emis|"
+    r"cree|edit|extrai|extrac|gera|criad|salv|backup|version|login|logon"
 )
 _TIME_IN: Final = re.compile(r"\d{1,2}:\d{2}|\d{4}-\d{2}-\d{2}|\d{1,2}[./]\d{1,2}[./]\d{2,4}")
 _LOCAL_TIME: Final = re.compile(
     r"\W*(?:local times?|horas? locale?s?|heures? locales?|horario local|ortszeit|lokalzeit)\W*"
 )
 _BRACKET: Final = re.compile(r"[\[({]\s*(.+?)\s*[\])}]\s*$")
+_IN_NAME: Final = re.compile(r"(?i)(?<![a-z])(?:utc|gmt)(?![a-z])")
 _AHEAD: Final = re.compile(r"(?i)(?<![a-z])(?:utc|gmt)(?![a-z]).*$")
 
 
@@ -62,8 +72,10 @@ class Stated:
 def heading_zone(heading: str) -> ZoneSaid | None:
     """Zone in the heading of a column of times; None where it names none."""
     heading = heading.strip("\"' ")
-    if (found := _BRACKET.search(heading)) and (said := zone_of(found[1])):
-        return said
+    if found := _BRACKET.search(heading):
+        said = zone_of(found[1]) or (ZoneSaid(found[1], OPEN) if is_place(found[1]) else None)
+        if said is not None:
+            return said
     plain = re.sub(r"[\[\](){}]", " ", heading.replace("_", " ")).strip()
     if found := _AHEAD.search(plain):
         return zone_of(re.sub(r"(?i)[\s:]*(?:date|time|stamp|clock)+$", "", found[0]))
@@ -75,7 +87,12 @@ def heading_zone(heading: str) -> ZoneSaid | None:
 
 
 def stated_zone(
-    where: str, heading: str, above: Sequence[Sequence[str]], mill_zone: str, example: str
+    where: str,
+    heading: str,
+    above: Sequence[Sequence[str]],
+    mill_zone: str,
+    example: str,
+    called: Sequence[str] = (),
 ) -> Stated:
     """Zone of times written without one.
 
@@ -91,6 +108,8 @@ def stated_zone(
         Zone of the mill.
     example : str
         A time as written, for messages.
+    called : sequence of str
+        Names of sheet, entry and file.
 
     Raises
     ------
@@ -112,6 +131,7 @@ def stated_zone(
             clear.setdefault(found.zone, phrase)
         elif (other := _said_of_other(phrase)) is not None:
             unclear.append(other)
+    unclear += [ZoneSaid(name, "UTC") for name in called if _IN_NAME.search(name)]
     return _settled(where, clear, unclear, mill_zone, example)
 
 
@@ -132,7 +152,7 @@ def _settled(
         for said in unclear:
             if said.zone != mill_zone:
                 zone = "UTC" if said.zone == OPEN else said.zone
-                line = f'A line above the headings says "{shown(said.words)}": times'
+                line = f'"{shown(said.words)}" stands above the headings or is a name: times'
                 raise _asked(where, line, example, zone, mill_zone)
     return Stated(None)
 
@@ -161,7 +181,8 @@ def _said_of_times(phrase: str) -> ZoneSaid | None:
             return said or ZoneSaid(words, OPEN)
     found = _TIMES.match(plain)
     if found and not _TIME_IN.search(re.sub(r"[+-]\s?\d{1,2}:\d{2}", "", plain)):
-        return zone_of(_tail(phrase, plain, found.start(1)))
+        words = _tail(phrase, plain, found.start(1))
+        return zone_of(words) or (ZoneSaid(words, OPEN) if is_place(words) else None)
     return ZoneSaid(phrase, LOCAL) if _LOCAL_TIME.fullmatch(plain) else None
 
 
@@ -208,3 +229,35 @@ def _asked(where: str, line: str, example: str, zone: str, other: str) -> DataEr
         f'Say which: time_zone = "{zone}" (or time_zone = "{other}") in the [[exports.layout]] '
         "of this kind of file.",
     )
+
+
+def check_line(
+    where: str, cells: Sequence[str], zone: str | None, mill_zone: str, example: str
+) -> None:
+    """Ask about a line below the headings that gives the times another zone than they are read in.
+
+    Parameters
+    ----------
+    where : str
+        For messages.
+    cells : sequence of str
+        Cells of a row without a moment.
+    zone : str or None
+        Zone in which the times are read; None is the mill's.
+    mill_zone : str
+    example : str
+        A time as written, for messages.
+
+    Raises
+    ------
+    DataError
+        The line names another zone.
+    """
+    for phrase in _phrases([cells]):
+        said = _said_of_times(phrase)
+        if said is None or said.zone in (LOCAL, zone or mill_zone):
+            continue
+        if said.zone == OPEN:
+            raise _open(where, said.words, example, mill_zone)
+        line = f'A line below the headings says "{shown(phrase)}": times'
+        raise _asked(where, line, example, said.zone, zone or mill_zone)

@@ -210,7 +210,7 @@ def _below(rows: Sequence[Sequence[str]], heading: int) -> tuple[tuple[str, ...]
     """Rows between the headings and the first moment: more headings, units, descriptions."""
     found = []
     for row in rows[heading + 1 : heading + 1 + _SUBHEADS]:
-        if any(is_moment(c) or _EPOCH_OR_SERIAL.fullmatch(c) for c in row):
+        if subhead(row, rows[heading]) is None:
             break
         found.append(tuple(cell.strip() for cell in row))
     return tuple(found)

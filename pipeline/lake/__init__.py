@@ -20,5 +20,5 @@ from pipeline.lake.kinds import (
 )
 from pipeline.lake.lake import Lake
 from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, merge_readings
-from pipeline.lake.rivals import TWO_VALUES
+from pipeline.lake.rivals import TWO_VALUES, Rivals
 from pipeline.lake.storage import Storage

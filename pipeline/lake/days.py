@@ -185,7 +185,7 @@ def _write_part(
         single.height,
         merged,
         counts.conflicts,
-        Rivals() if rivals is None else told(rivals),
+        Rivals() if rivals is None else told(rivals, single),
     )
 
 

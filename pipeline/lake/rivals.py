@@ -29,12 +29,15 @@ class Rivals:
         Series of the first.
     low, high : float
         The two values furthest apart at the first [inside unit].
+    among : int
+        Readings of all these series.
     """
 
     moments: tuple[datetime, ...] = ()
     tag: str = ""
     low: float = 0.0
     high: float = 0.0
+    among: int = 0
 
 
 def rivals_of(readings: pl.DataFrame) -> pl.DataFrame:
@@ -62,9 +65,10 @@ def without_rivals(single: pl.DataFrame, rivals: pl.DataFrame) -> pl.DataFrame:
     )
 
 
-def told(rivals: pl.DataFrame) -> Rivals:
-    """The moments, and the first with its two values."""
+def told(rivals: pl.DataFrame, single: pl.DataFrame) -> Rivals:
+    """The moments among `single` readings, and the first with its two values."""
     if rivals.is_empty():
         return Rivals()
     tag, _, low, high = rivals.row(0)
-    return Rivals(tuple(rivals["ts_utc"].to_list()), tag, low, high)
+    among = int(single["tag"].is_in(rivals["tag"].unique().to_list()).sum())
+    return Rivals(tuple(rivals["ts_utc"].to_list()), tag, low, high, among)

@@ -12,12 +12,13 @@ from pipeline.base import DataError
 from pipeline.cells import repeated
 from pipeline.exports import Tally
 from pipeline.files import shown
-from pipeline.lake import TWO_VALUES, Part
+from pipeline.lake import TWO_VALUES, Part, Rivals
 from pipeline.pull.mill import PullMill
 
-#: Moments with two values that are a pattern, and their share of all readings (estimates).
+#: Moments with two values that are a pattern, and their share of the readings of these series: a
+#: clock that was set back makes a few of them, pooled samples many (estimates).
 _LEAST: Final = 3
-_SHARE: Final = 0.01
+_SHARE: Final = 0.1
 _MOST_TAGS: Final = 5
 
 
@@ -47,26 +48,27 @@ def require_known_tags(path: Path, tally: Tally) -> None:
 def require_one_value(
     mill: PullMill, path: Path, parts: list[Part], tally: Tally
 ) -> list[Part]:  # fmt: skip
-    """Give the parts back, or ask about a file that gives two good values of a series at one moment, again and again.
+    """Give the parts back, or ask about a file with two good values of a series at one moment.
 
-    A few such moments are counted as bad.
+    A few such moments are counted as bad, and told.
 
     Raises
     ------
     DataError
         With the first of them and both values.
     """
-    tally.bad[TWO_VALUES] += sum(len(part.rivals.moments) for part in parts)
     moments = [moment for part in parts for moment in part.rivals.moments]
-    if len(moments) < _LEAST:
+    if not moments:
         return parts
+    tally.bad[TWO_VALUES] += len(moments)
+    first = next(part.rivals for part in parts if part.rivals.moments)
     zone = ZoneInfo(mill.zone)
     local = pl.Series([moment.astimezone(zone).replace(tzinfo=None) for moment in moments])
     # The hour that comes twice has two values of each local time, and both are right.
     count = len(moments) - int(repeated(local.cast(pl.Datetime("us")), mill.zone).sum())
-    if count < max(_LEAST, _SHARE * sum(part.rows for part in parts)):
+    if count < max(_LEAST, _SHARE * sum(part.rivals.among for part in parts)):
+        tally.notes.append(_stray_note(first, len(moments), zone))
         return parts
-    first = next(part.rivals for part in parts if part.rivals.moments)
     at = first.moments[0].astimezone(zone)
     midnight = bool((local.dt.hour() + local.dt.minute() == 0).all())
     raise DataError(
@@ -78,4 +80,12 @@ def require_one_value(
         'stands in a column of its own: time_column and date_column; else repeats = "best" keeps '
         "the value with more digits, then the larger; all in the [[exports.layout]] of this kind "
         "of file.",
+    )
+
+
+def _stray_note(first: Rivals, count: int, zone: ZoneInfo) -> str:
+    at = first.moments[0].astimezone(zone)
+    return (
+        f"{count:,} readings have two good values at one moment, first {shown(first.tag)} at "
+        f"{at:%Y-%m-%d %H:%M:%S} ({first.low:g} and {first.high:g}): kept as bad, without a number."
     )

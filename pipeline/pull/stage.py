@@ -204,7 +204,7 @@ def _ledger(
         rows_read=tally.rows,
         kept=0,
         merged=sum(part.merged for part in parts),
-        conflicts=sum(part.conflicts for part in parts),
+        conflicts=sum(part.conflicts - len(part.rivals.moments) for part in parts),
         refused=counted(tally.refused),
         bad=counted(tally.bad),
         tags_not_in_mill=tuple(sorted(tally.unknown_tags)),
