@@ -84,7 +84,7 @@ def columns_for(
     if given.tag_column is None and not tags_in_headings:
         told = _by_cells(first, kinds, known)
     tag = told or tag
-    is_long = bool(tag and value) or one_tag or told is not None
+    is_long = bool((tag or given.tag_columns) and value) or one_tag or told is not None
     shape = given.shape or ("long" if is_long and not tags_in_headings else "wide")
     if shape == "pairs" or (shape == "wide" and given.shape is None):
         pairs = pairs_in(where, first, kinds, given)

@@ -226,7 +226,7 @@ def _columns(
         named = one_tag(where, names, head, setting.called, setting.tags)
         at = columns_for(where, first, layout, setting.tags, one_tag=True)
     check_unnamed(where, first, given, at)
-    if at.zone:
+    if at.zone is not None:
         check_zones(where, first[at.zone], at.zone)
     return at, named
 

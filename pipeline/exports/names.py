@@ -125,10 +125,16 @@ def _in_lines(where: str, head: Head | None, known: Collection[str]) -> dict[str
     if head is None:
         return {}
     found: dict[str, str] = {}
+    # A title and its value are no headings.
+    lines = [
+        row
+        for row in (*head.below, *head.above[-3:])
+        if sum(bool(cell) for cell in row) > 1 and not _TAG_KEY.fullmatch(folded(row[0]))
+    ]
     for column, name in enumerate(head.names):
         if name in known or head.tags[column] in known:
             continue
-        cells = [row[column] for row in (*head.below, *head.above[-3:]) if column < len(row)]
+        cells = [row[column] for row in lines if column < len(row)]
         tags = {t for cell in cells for t in (cell, parted(cell)[0]) if t in known}
         if len(tags) > 1:
             two = " or ".join(f'"{shown(t)}"' for t in sorted(tags)[:2])

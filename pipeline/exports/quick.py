@@ -118,7 +118,8 @@ def _opened(path: Path, layout: ExportLayout | None, clock: MillClock) -> tuple[
 
 def _source(table: ExportFile, plan: Plan, first: pl.DataFrame) -> Source:
     """Source of blocks of a table, unless its plan asks for more than the quick way knows."""
-    several = any((plan.date, plan.unit, plan.half, plan.zone, plan.tag_columns, plan.one_tag))
+    apart = (plan.date, plan.unit, plan.half, plan.zone)
+    several = any(c is not None for c in apart) or bool(plan.tag_columns or plan.one_tag)
     if plan.tag is None or plan.value is None or several or plan.fillers or first.is_empty():
         raise NotPlainError
     columns = [plan.time, plan.tag, plan.value, *([plan.quality] if plan.quality else [])]

@@ -69,7 +69,7 @@ def zone_stated(
         return Stated(given.time_zone)
     times = joined_time(first, at)[at.time]
     own = isinstance(times.dtype, pl.Datetime) and times.dtype.time_zone is not None
-    if own or at.zone or (formats and formats[0] in EPOCHS):
+    if own or at.zone is not None or (formats and formats[0] in EPOCHS):
         return Stated(None)
     cells = times.drop_nulls()
     if cells.dtype == pl.String:

@@ -34,7 +34,7 @@ class TableReader:
 
     def __init__(self, plan: Plan, clock: MillClock, tally: Tally, evidence: Evidence) -> None:
         self._clock, self._tally, self._evidence = clock, tally, evidence
-        zone = "UTC" if plan.zone else plan.time_zone or clock.zone
+        zone = "UTC" if plan.zone is not None else plan.time_zone or clock.zone
         self._passes = Passes(plan, zone, evidence)
         self._sections = Sections(plan, clock.unit_changes, evidence, clock.zone)
 

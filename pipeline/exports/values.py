@@ -169,7 +169,7 @@ def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
 
 def _zone_cells(plan: Plan) -> list[pl.Expr]:
     """The zone of each row, where it has one."""
-    return [pl.col(plan.zone).alias(ZONE)] if plan.zone else []
+    return [pl.col(plan.zone).alias(ZONE)] if plan.zone is not None else []
 
 
 def _added(raw: pl.DataFrame) -> list[str]:

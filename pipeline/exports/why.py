@@ -12,7 +12,7 @@ def reasons(at: Places, named: Named, stated: Stated) -> tuple[str, ...]:
     found = []
     if stated.zone and stated.why:
         found.append(f"Times are in {stated.zone}: {stated.why} says so.")
-    if at.zone:
+    if at.zone is not None:
         found.append(f'Each row gives its zone in column "{at.zone[:40]}".')
     if named.one and named.why != "described":
         found.append(f"All readings are of {named.one[:60]}: {named.why} says so.")

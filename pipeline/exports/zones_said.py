@@ -80,7 +80,7 @@ def heading_zone(heading: str) -> ZoneSaid | None:
     if found := _AHEAD.search(plain):
         return zone_of(re.sub(r"(?i)[\s:]*(?:date|time|stamp|clock)+$", "", found[0]))
     last = plain.split()[-1] if plain else ""
-    if last in zone_letters() and plain != last:
+    if plain != last and (last in zone_letters() or mentions_zone(last)):
         return ZoneSaid(last, OPEN)
     local = zone_of(plain) if not mentions_zone(plain) else None
     return local if local and local.zone == LOCAL else None
