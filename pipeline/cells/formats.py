@@ -96,7 +96,7 @@ def _by_order(
 ) -> tuple[str, ...]:
     """Formats of dates whose day, month and year may be exchanged."""
     short = shape == _SHORT
-    orders = SHORT_ORDERS if short else LONG_ORDERS
+    orders: tuple[Order, ...] = SHORT_ORDERS if short else LONG_ORDERS
     if short and not _all_numbers(first):
         orders = tuple(o for o in orders if o != SHORT_ORDERS[1])  # the month is named
     order, left = decided(orders, (_slashed(part, shape) for part in chain((first,), rest)))

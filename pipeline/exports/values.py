@@ -124,7 +124,12 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
 
 def _pooled(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
     """Readings of a wide table whose series are named by columns and headings together."""
-    kept = [ROW, *_added(raw), pl.col(plan.time).alias("time"), *_zone_cells(plan)]
+    kept: list[str | pl.Expr] = [
+        ROW,
+        *_added(raw),
+        pl.col(plan.time).alias("time"),
+        *_zone_cells(plan),
+    ]
     frame = pooled(raw, plan, kept)
     empty = pl.col("raw").is_null() | (pl.col("raw").str.strip_chars() == "")
     tally.rows += int(frame.select(empty.sum()).item())

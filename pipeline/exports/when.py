@@ -81,7 +81,9 @@ def when_for(
         Several columns of moments differ, and none of them is named after the sampling.
     """
     half = given.half_column or _only(kinds, "half")
-    zone = given.zone_column or _zone_column(first, kinds)
+    zone = given.zone_column
+    if zone is None and given.time_zone is None:
+        zone = _zone_column(first, kinds)
     if given.time_column is not None:
         time = given.time_column.strip()
         return _apart(where, first, kinds, When(time, given.date_column, half, "", zone))
@@ -147,7 +149,7 @@ def _number_clock(column: pl.Series) -> Clock:
     number = text.str.extract(r"^(\d{1,4})$", 1).cast(pl.Int64, strict=False)
     if text.is_empty() or number.null_count():
         return ""
-    if int(number.max() or 0) <= 24 and int(text.str.len_chars().max() or 0) <= 2:
+    if bool((number <= 24).all()) and int(text.str.len_chars().max() or 0) <= 2:
         return "hours"
     sensible = (number // 100 <= 24) & (number % 100 < 60)
     return "hhmm" if bool(sensible.all()) else ""
@@ -177,7 +179,7 @@ def _with_half(first: pl.DataFrame, when: When) -> When:
     times = first[when.time].cast(pl.String).drop_nulls().head(_SAMPLE)
     hours = times.str.extract(r"(?:^|[ T])(\d{1,2})[:hH.]\d{2}", 1).cast(pl.Int64, strict=False)
     said = times.str.contains(r"(?i)[ap]\.?\s?m\.?\s*$").any()
-    if said or int(hours.max() or 0) > 12:
+    if said or bool((hours > 12).any()):
         return When(when.time, when.date, None, when.clock, when.zone)
     return when
 

@@ -125,3 +125,21 @@ def test_a_column_of_zones_row_by_row(tmp_path):
     found, tally = read(tmp_path / "a.csv", "\n".join(rows) + "\n")
     assert sorted({at[-5:] for at, _ in found}) == ["00:00", "02:00", "02:30", "03:30"]
     assert tally.refused == {"zone_unreadable": 4}
+
+
+def test_tags_that_begin_like_a_zone_are_none(tmp_path):
+    from small_exports import Mill
+
+    from pipeline.mill import UnitChange
+
+    mill = Mill(unit_changes={"CT.LI231": UnitChange()})
+    rows = ["time,tag,value", *(f"{stamp},CT.LI231,5{k}.5" for k, stamp in enumerate(STAMPS))]
+    assert len(read(tmp_path / "a.csv", "\n".join(rows) + "\n", mill)[0]) == 6
+
+
+def test_a_described_zone_goes_before_a_column_of_zones(tmp_path):
+    lines = wide(STAMPS).splitlines()
+    rows = [f"{lines[0]},tz", *(f"{line},EST" for line in lines[1:])]
+    with pytest.raises(DataError, match=r'"tz" says "EST"'):
+        read(tmp_path / "a.csv", "\n".join(rows) + "\n")
+    assert first_utc(tmp_path / "a.csv", "\n".join(rows) + "\n", time_zone="-05:00")[-5:] == "05:00"
