@@ -149,7 +149,7 @@ def _number_clock(column: pl.Series) -> Clock:
     number = text.str.extract(r"^(\d{1,4})$", 1).cast(pl.Int64, strict=False)
     if text.is_empty() or number.null_count():
         return ""
-    if bool((number <= 24).all()) and int(text.str.len_chars().max() or 0) <= 2:
+    if bool((number <= 24).all()) and bool((text.str.len_chars() <= 2).all()):
         return "hours"
     sensible = (number // 100 <= 24) & (number % 100 < 60)
     return "hhmm" if bool(sensible.all()) else ""

@@ -1,4 +1,4 @@
-"""Where the tags of a table stand: in cells, headings, titles, names; and series told by columns."""
+"""Where tags stand: in cells, headings, titles, names; and series told by several columns."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def test_one_tag_a_file(tmp_path, name, above):
 def test_one_tag_that_nobody_names_is_asked_about(tmp_path):
     with pytest.raises(DataError, match=r"(?s)can be of any tag.*tag in the"):
         read(tmp_path / "a.csv", one_tag("Valor"))
-    with pytest.raises(DataError, match='can be of "LT.AI212" or "MJ.FI101"'):
+    with pytest.raises(DataError, match=r'can be of "LT.AI212" or "MJ.FI101"'):
         read(tmp_path / "MJ.FI101.csv", "Tag: LT.AI212\n" + one_tag())
     found, _ = read(tmp_path / "a.csv", one_tag("Valor"), tag="LT.AI212", value_column="Valor")
     assert {tag for _, tag in found} == {"LT.AI212"}
@@ -47,12 +47,13 @@ def test_one_tag_that_is_not_the_mills_is_counted(tmp_path):
 
 def test_tags_in_the_second_line_of_headings(tmp_path):
     body = wide(STAMPS).partition("\n")[2]
-    for top in ("Time,Flow,pH\n,MJ.FI101,LT.AI212\n,m3/h,pH\n", "Time,Flow,pH\n,MJ.FI101,LT.AI212\n",
+    for top in ("Time,Flow,pH\n,MJ.FI101,LT.AI212\n,m3/h,pH\n",
+                "Time,Flow,pH\n,MJ.FI101,LT.AI212\n",
                 ",MJ.FI101,LT.AI212\nTime,Flow,pH\n"):  # fmt: skip
         found, _ = read(tmp_path / "a.csv", top + body)
         assert {tag for _, tag in found} == {"MJ.FI101", "LT.AI212"}, top
         assert len(found) == 12
-    with pytest.raises(DataError, match='can be "LT.AI212" or "SH.TI221"'):
+    with pytest.raises(DataError, match=r'can be "LT.AI212" or "SH.TI221"'):
         read(tmp_path / "a.csv", ",MJ.FI101,LT.AI212\nTime,F,p\n,MJ.FI101,SH.TI221\n" + body)
 
 

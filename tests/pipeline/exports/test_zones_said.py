@@ -60,7 +60,8 @@ def test_headings_that_name_no_zone():
         ("All timestamps in Europe/Paris", "23:00"), ("Time zone of data: UTC", "00:00"),
         ("Time zone: UTC (Coordinated Universal Time)", "00:00"), ("UTC offset: -3", "03:00"),
         # These tell of the file.
-        ("Created at UTC 2025-03-16 10:00", "05:00"), ("Export time: UTC 2025-03-16 10:00", "05:00"),
+        ("Created at UTC 2025-03-16 10:00", "05:00"),
+        ("Export time: UTC 2025-03-16 10:00", "05:00"),
         ("Erstellt: 16.03.2025 10:00 UTC", "05:00"), ("Hora de impresión: 10:00 GMT", "05:00"),
         ("Run time (UTC): 2025-03-16 10:00; times of readings are local", "05:00"),
         ("Server time zone: UTC. Readings in local time", "05:00"),
@@ -102,7 +103,8 @@ def test_a_file_called_after_a_zone_is_asked_about(tmp_path):
     [
         ("timezone", "UTC", "00:00"), ("tz", "-03:00", "03:00"), ("tz", "-0300", "03:00"),
         ("zone", "Europe/Paris", "23:00"), ("UTC offset (h)", "-3", "03:00"),
-        ("utc_offset_ms", "3600000", "23:00"), ("offset", "-0300", "03:00"), ("", "+01:00", "23:00"),
+        ("utc_offset_ms", "3600000", "23:00"), ("offset", "-0300", "03:00"),
+        ("", "+01:00", "23:00"),
         ("Fuseau", "UTC+1", "23:00"), ("tz", "local", "05:00"),
     ],
 )  # fmt: skip
