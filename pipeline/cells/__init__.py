@@ -1,7 +1,7 @@
 """What the text of one cell says: a number, a moment, a quality."""
 
 from pipeline.cells.decimals import Marks, number_marks
-from pipeline.cells.formats import time_formats
+from pipeline.cells.formats import number_word, time_formats
 from pipeline.cells.numbers import to_numbers
 from pipeline.cells.quality import (
     UNKNOWN,
@@ -14,5 +14,15 @@ from pipeline.cells.quality import (
     verdict,
 )
 from pipeline.cells.quality_words import heading_says
-from pipeline.cells.times import EPOCHS, SERIAL, latest_moment, moments
+from pipeline.cells.times import EPOCHS, SERIAL, latest_moment, moments, no_moments
+from pipeline.cells.zone_words import (
+    LOCAL,
+    OPEN,
+    ZoneSaid,
+    folded,
+    is_place,
+    mentions_zone,
+    zone_letters,
+    zone_of,
+)
 from pipeline.cells.zones import local_to_utc, repeated

@@ -17,7 +17,8 @@ from typing import Final, Literal
 import polars as pl
 
 from pipeline.base import DataError
-from pipeline.cells.quality_words import flag, folded, heading_says, word_meaning
+from pipeline.cells.quality_words import flag, heading_says, word_meaning
+from pipeline.cells.zone_words import folded
 
 Kind = Literal["status", "byte", "words"]
 
@@ -101,7 +102,7 @@ def given_judge(
 
 
 def _folds(words: Iterable[str]) -> frozenset[str]:
-    return frozenset(folded(word) for word in words)
+    return frozenset(folded(word.strip()) for word in words)
 
 
 def column_judge(
@@ -132,7 +133,7 @@ def column_judge(
     DataError
         Some of it can be good or bad.
     """
-    words = {text: count for text, count in seen.items() if folded(text)}
+    words = {text: count for text, count in seen.items() if folded(text.strip())}
     side = heading_says(column) or "quality"
     doubted = _folds(uncertain)
     if not words:
@@ -144,7 +145,7 @@ def column_judge(
     meanings = {text: judge.meaning(text) for text in words}
     if None in meanings.values():
         raise asked(where, column, meanings, seen, cell)
-    empty = next((text for text in seen if not folded(text)), None)
+    empty = next((text for text in seen if not folded(text.strip())), None)
     if empty is not None and "good" not in meanings.values():
         raise asked(where, column, {**meanings, "": None}, seen, cell)
     return replace(judge, empty="bad") if "good" in meanings.values() else judge
@@ -153,7 +154,9 @@ def column_judge(
 def _flags(words: Collection[str], *, good_when_set: bool) -> Judge:
     """Judge of flags that are set for good, or for bad readings."""
     texts = [
-        frozenset(folded(text) for text in ("0", "1", "true", "false", *words) if flag(text) is up)
+        frozenset(
+            folded(text.strip()) for text in ("0", "1", "true", "false", *words) if flag(text) is up
+        )
         for up in (good_when_set, not good_when_set)
     ]
     return Judge(good=texts[0], bad=texts[1])
@@ -161,7 +164,7 @@ def _flags(words: Collection[str], *, good_when_set: bool) -> Judge:
 
 def code_kind(words: Collection[str]) -> Literal["status", "byte"] | None:
     """What kind of numbers all of some texts are; None for none, and for what could be either."""
-    plain = [folded(word) for word in words]
+    plain = [folded(word.strip()) for word in words]
     codes = [code_of(word) for word in plain]
     if not codes or any(code is None for code in codes):
         return None
@@ -222,7 +225,7 @@ def verdict(qualities: pl.Series, judge: Judge) -> pl.Series:
 
 def looks_like_quality(seen: Mapping[str, int]) -> bool:
     """Tell whether most cells that hold something are words or codes of quality."""
-    words = {text: count for text, count in seen.items() if folded(text)}
+    words = {text: count for text, count in seen.items() if folded(text.strip())}
     if not words:
         return False
     if code_kind(words) is not None:
@@ -234,12 +237,14 @@ def looks_like_quality(seen: Mapping[str, int]) -> bool:
 
 def may_be_flags(seen: Mapping[str, int]) -> bool:
     """Tell whether a column holds both a set and an unset flag, or one mark beside empty cells."""
-    words = [text for text in seen if folded(text).strip("-.")]
+    words = [text for text in seen if folded(text.strip()).strip("-.")]
     flags = {flag(text) for text in words}
     if flags == {True, False}:
         return True
     marks = all(not any(c.isalnum() for c in text) for text in words)
-    return bool(words) and marks and any(not folded(text) for text in seen) and len(words) <= 3
+    return (
+        bool(words) and marks and any(not folded(text.strip()) for text in seen) and len(words) <= 3
+    )
 
 
 def asked(

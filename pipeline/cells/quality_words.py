@@ -8,9 +8,10 @@ their meaning from the heading or from a person.
 from __future__ import annotations
 
 import re
-import unicodedata
 from functools import lru_cache
 from typing import Final, Literal
+
+from pipeline.cells.zone_words import folded
 
 Meaning = Literal["good", "uncertain", "bad"]
 
@@ -61,16 +62,10 @@ _SET: Final = _words("1 true yes y t si sim oui ja")
 _UNSET: Final = _words("0 false no n f nao non nein")
 
 
-def folded(text: str) -> str:
-    """Small letters without accents or blanks around."""
-    parts = unicodedata.normalize("NFKD", text.strip().casefold())
-    return "".join(c for c in parts if not unicodedata.combining(c))
-
-
 @lru_cache(maxsize=8192)
 def word_meaning(text: str) -> Meaning | None:
     """What one quality says by itself; None for a word that needs its column or a person."""
-    plain = folded(text)
+    plain = folded(text.strip())
     if len(plain) > 80:
         return None
     # The names of status codes begin with their severity: GoodClamped, BadNoCommunication.
@@ -103,7 +98,7 @@ def _uncapped(text: str) -> str:
 
 def flag(text: str) -> bool | None:
     """Whether a flag is set; None for a text that is no flag."""
-    plain = folded(text)
+    plain = folded(text.strip())
     return True if plain in _SET else (False if plain in _UNSET else None)
 
 
@@ -125,4 +120,4 @@ def heading_says(heading: str) -> Literal["quality", "good", "bad"] | None:
 def heading_words(heading: str) -> list[str]:
     """Words of a heading, ``IsValid`` being two."""
     parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", heading[:80])
-    return re.findall(r"[a-z]+", folded(parted))
+    return re.findall(r"[a-z]+", folded(parted.strip()))

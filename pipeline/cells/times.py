@@ -9,6 +9,8 @@ from typing import Final
 
 import polars as pl
 
+from pipeline.cells.months import with_numbered_months
+
 #: Numbers that are moments: word in ``time_format``, least and greatest number, per second.
 EPOCHS: Final = {
     "epoch_s": (3e8, 4.1e9, 1),
@@ -62,11 +64,16 @@ def tidy_time(times: pl.Expr) -> pl.Expr:
         .str.replace(r"^(\d{4})(\d{2})(\d{2})[T ]?(\d{2})(\d{2})", "$1-$2-$3 $4:$5")
         .str.replace(r"^(\d{1,2})[-/](\d{1,2})[-/](\d{2,4})[T,]?\s*", "$1/$2/$3 ")
         .str.replace(r"^(\d{1,2}\.\d{1,2}\.\d{2,4})[T,]?\s+", "$1 ")
-        .str.replace(r"^([A-Za-z]{3,9})\.? (\d{1,2}),? (\d{4}),?", "$2 $1 $3")
-        .str.replace(r"^(\d{1,2})[-/ .]+([A-Za-z]{3,9})[-/ .,]+(\d{2,4}),?", "$1 $2 $3")
-        .str.replace(r"\s*([AaPp])\.?([Mm])\.?$", " $1$2")
+        .str.replace(r"\s*([AaPp])\.?\s?([Mm])\.?$", " $1$2")
+        .str.replace(r"\s*Uhr$", "")
         .str.strip_chars()
     )
+
+
+def tidied(times: pl.Series) -> pl.Series:
+    """Time text as `tidy_time` makes it, after months by name have become numbers."""
+    numbered = with_numbered_months(times)
+    return numbered.to_frame("t").select(tidy_time(pl.col("t"))).to_series()
 
 
 def as_numbers(times: pl.Series) -> pl.Series:
@@ -130,8 +137,9 @@ def _from_text(
     left = naive.is_null() & offset.is_null() & times.is_not_null()
     if not left.any():
         return naive, offset
-    tidy = plain_time if given else tidy_time
-    text = times.filter(left).to_frame("t").select(tidy(pl.col("t"))).to_series()
+    rest_of = times.filter(left)
+    text = rest_of.to_frame("t").select(plain_time(pl.col("t"))).to_series()
+    text = text if given else tidied(rest_of)
     plain = [f for f in formats if "%z" not in f and f not in QUICK[1:]]
     blank = no_moments(len(text))
     rest = first_readable(text, plain, blank)

@@ -7,6 +7,7 @@ from typing import Final, Literal
 import polars as pl
 
 from pipeline.cells.times import UTC
+from pipeline.mill import offset_s
 
 #: Which of polars' words stands for which of the mill's.
 _AMBIGUOUS: Final[dict[str, Literal["earliest", "latest", "null"]]] = {
@@ -21,8 +22,11 @@ def local_to_utc(
 ) -> pl.Expr:
     """Moment of a local time; null where the mill's rules refuse it.
 
-    `which` pass of a repeated hour a row is of goes before the mill's rules, where it is known.
+    `zone` is an IANA name or a fixed offset such as ``-03:00``. `which` pass of a repeated hour a
+    row is of goes before the mill's rules, where it is known.
     """
+    if (ahead_s := offset_s(zone)) is not None:
+        return (naive - pl.duration(seconds=ahead_s)).dt.replace_time_zone("UTC").cast(UTC)
     rules = (ambiguous,) if which is None else (ambiguous, "first", "second")
     moment, *passes = (
         naive.dt.replace_time_zone(zone, ambiguous=_AMBIGUOUS[rule], non_existent="null").cast(UTC)
@@ -44,6 +48,8 @@ def local_to_utc(
 
 def repeated(naive: pl.Series, zone: str) -> pl.Series:
     """Tell which local moments come twice."""
+    if offset_s(zone) is not None:
+        return pl.Series([False]).new_from_index(0, len(naive))
     early, late = (
         naive.dt.replace_time_zone(zone, ambiguous=way, non_existent="null")
         for way in ("earliest", "latest")

@@ -3,6 +3,7 @@
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.export import export_readings
 from pipeline.exports.layout import Plan, layout_for
+from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.quick import quick_pieces
 from pipeline.exports.refused import (
     FOLDER,
@@ -14,4 +15,3 @@ from pipeline.exports.refused import (
     refused_name,
 )
 from pipeline.exports.survey import survey_export
-from pipeline.exports.values import MillClock

@@ -22,10 +22,11 @@ from pipeline.exports.headings import (
     unit_behind,
 )
 from pipeline.exports.layout import Plan, plan_for
+from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.qualities import QualityFinder, without_qualities
 from pipeline.exports.split_numbers import require_whole_numbers
+from pipeline.exports.stamps import Setting
 from pipeline.exports.units import change_of, says_unit
-from pipeline.exports.values import MillClock
 from pipeline.files import ExportFile, batches, shown
 from pipeline.mill import ExportLayout, is_unit
 
@@ -55,7 +56,13 @@ def table_plan(
     """
     rest = _AfterFirst(table)
     plan = plan_for(
-        table.where, first, layout, head=table.head, delimiter=table.delimiter, rest=rest
+        table.where,
+        first,
+        layout,
+        head=table.head,
+        delimiter=table.delimiter,
+        rest=rest,
+        setting=Setting(clock.unit_changes.keys(), clock.zone, table.called),
     )
     return with_beside(plan, table, first, layout, clock, rest)
 
@@ -177,7 +184,8 @@ def _unit_column(
     """Plan with a column of units under a heading of its own, found by what is in it."""
     if plan.unit is not None or plan.tag is None or (layout and layout.unit_column is not None):
         return plan
-    used = {plan.time, plan.date, plan.tag, plan.value, *(layout.ignore_columns if layout else ())}
+    used = {plan.time, plan.date, plan.half, plan.zone, plan.tag, plan.value, *plan.tag_columns}
+    used |= set(layout.ignore_columns if layout else ())
     for name, kind in first.schema.items():
         if name in used or kind != pl.String:
             continue

@@ -2,45 +2,76 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal
 
 import polars as pl
 
 from pipeline.base import DataError
-from pipeline.files import DATE_NAMES, EXTRA, TIME_NAMES, plain_name
+from pipeline.cells import folded, heading_says
+from pipeline.exports.kinds import Kind
+from pipeline.exports.pairs import pairs_in
+from pipeline.exports.when import Clock, When, moment_columns, when_for
+from pipeline.files import EXTRA, SHORT, TIME_NAMES, plain_name
 from pipeline.mill import ExportLayout
 
 _TAG_NAMES: Final = (
     "tag", "point_analyte", "point", "signal", "sensor", "series", "variable", "name", "tag_name",
-    "messstelle", "señal", "variavel",
+    "messstelle", "senal", "variavel", "etiqueta", "repere", "punto", "ponto", "messpunkt",
+    "serie", "capteur", "tagname", "tag_id", "parameter", "parametro", "parametre",
 )  # fmt: skip
-_VALUE_NAMES: Final = ("value", "result", "reading", "measurement", "wert", "messwert", "valor")
+_VALUE_NAMES: Final = ("value", "result", "reading", "measurement", "wert", "messwert", "valor",
+                       "valeur", "resultado", "resultat", "ergebnis", "lectura", "leitura",
+                       "mesure", "medicion", "medida", "val", "pv")  # fmt: skip
 _UNIT_NAMES: Final = (
     "unit", "units", "uom", "eu", "eng_unit", "eng_units", "engineering_unit",
-    "engineering_units", "unit_of_measure", "einheit", "einheiten", "maßeinheit", "unidad",
-    "unidades", "unidad_de_medida", "unidade", "unidade_de_medida", "unité", "unite", "unités",
-    "unites", "unité_de_mesure", "u.m.", "um", "ud",
+    "engineering_units", "unit_of_measure", "einheit", "einheiten", "maßeinheit", "masseinheit",
+    "unidad", "unidades", "unidad_de_medida", "unidade", "unidade_de_medida", "unite", "unites",
+    "unite_de_mesure", "u.m.", "um", "ud",
 )  # fmt: skip
-_CLOCK: Final = r"^\s*\d{1,2}:\d{2}(?::\d{2}(?:[.,]\d+)?)?(?:\s*[AaPp]\.?[Mm]\.?)?\s*$"
 
 
 @dataclass(frozen=True, slots=True)
 class Places:
     """Columns of a table, called as in ``pipeline.exports.layout.Plan``."""
 
-    shape: Literal["long", "wide"]
+    shape: Literal["long", "wide", "pairs"]
     time: str
     date: str | None
     tag: str | None
     value: str | None
     unit: str | None
     tags: tuple[str, ...]
+    half: str | None = None
+    clock: Clock = ""
+    zone: str | None = None
+    pairs: tuple[tuple[str, str], ...] = ()
 
 
-def columns_for(where: str, first: pl.DataFrame, layout: ExportLayout | None) -> Places:
-    """Which column holds what: as its layout says, else as its name says.
+def columns_for(
+    where: str,
+    first: pl.DataFrame,
+    layout: ExportLayout | None,
+    known: Collection[str] = (),
+    *,
+    tags_in_headings: bool = False,
+    one_tag: bool = False,
+) -> Places:
+    """Which column holds what: as its layout says, else as its cells and its name say.
+
+    Parameters
+    ----------
+    where : str
+        For messages.
+    first : polars.DataFrame
+    layout : ExportLayout or None
+    known : collection of str
+        Tags of the mill.
+    tags_in_headings : bool
+        Some headings are tags of the mill.
+    one_tag : bool
+        All readings are of one tag that stands elsewhere.
 
     Raises
     ------
@@ -48,41 +79,84 @@ def columns_for(where: str, first: pl.DataFrame, layout: ExportLayout | None) ->
         A column is not there, cannot be guessed, or holds neither numbers nor text.
     """
     given = layout or ExportLayout(name="as found")
-    names = [name for name in first.columns if name != EXTRA]
-    time = _column(where, names, given.time_column, TIME_NAMES, "time_column", "times")
-    date = _date_column(where, first, names, time, given.date_column)
+    names = [name for name in first.columns if name not in (EXTRA, SHORT)]
+    kinds = moment_columns(first, names)
     tag = _find(where, names, given.tag_column, _TAG_NAMES, "tag_column")
     value = _find(where, names, given.value_column, _VALUE_NAMES, "value_column")
+    told = None
+    if given.tag_column is None and not tags_in_headings:
+        told = _by_cells(first, kinds, known)
+    tag = told or tag
+    is_long = bool((tag or given.tag_columns) and value) or one_tag or told is not None
+    shape = given.shape or ("long" if is_long and not tags_in_headings else "wide")
+    if shape == "pairs" or (shape == "wide" and given.shape is None):
+        pairs = pairs_in(where, first, kinds, given)
+        if pairs:
+            value_columns = tuple(v for _, v in pairs)
+            _require_kinds(where, first, pairs[0][0], value_columns)
+            return Places("pairs", pairs[0][0], None, None, None, None, value_columns, pairs=pairs)
+    when = _when(where, first, names, kinds, given)
+    parts = (when.time, when.date, when.half, when.zone)
     unit = None
-    shape = layout.shape if layout else ("long" if tag and value else "wide")
     tags: tuple[str, ...] = ()
     if shape == "wide":
         tag = value = None
-        tags = tuple(n for n in names if n not in (time, date) and not _is_unnamed(n))
+        said = {*parts, *(c.strip() for c in given.tag_columns)}
+        tags = tuple(
+            n for n in names
+            if n not in said and not _is_unnamed(n) and not first.schema[n].is_temporal()
+        )  # fmt: skip
     else:
-        tag = tag or _column(where, names, None, _TAG_NAMES, "tag_column", "tags")
-        value = value or _column(where, names, None, _VALUE_NAMES, "value_column", "values")
+        tag = None if one_tag else tag
+        if given.tag_columns:
+            tag = _find(where, names, given.tag_columns[0], (), "tag_columns")
+        if tag is None and not one_tag:
+            tag = _column(where, names, None, _TAG_NAMES, "tag_column", "tags")
         unit = _find(where, names, given.unit_column, _UNIT_NAMES, "unit_column")
-    _require_kinds(where, first, time, [value] if value else tags)
+        qualities = {name for name in names if heading_says(name)}
+        value = value or _only_value(where, names, kinds, {*parts, tag, unit, *qualities})
+    _require_kinds(where, first, when.time, [value] if value else tags)
     if given.quality_column:
         _find(where, names, given.quality_column, (), "quality_column")
-    return Places(shape, time, date, tag, value, unit, tags)
+    if not value and not tags:
+        raise _no_column(where, names, "The export has no column but that of times.", "delimiter")
+    return Places(
+        shape, when.time, when.date, tag, value, unit, tags, when.half, when.clock, when.zone
+    )
 
 
-def _date_column(
-    where: str, first: pl.DataFrame, names: Sequence[str], time: str, wanted: str | None
-) -> str | None:
-    """Column of dates where the times are times of day only."""
-    if wanted is not None:
-        return _find(where, names, wanted, DATE_NAMES, "date_column")
-    kind = first.schema[time]
-    if kind not in (pl.String, pl.Time):
+def _when(
+    where: str, first: pl.DataFrame, names: list[str], kinds: dict[str, Kind], given: ExportLayout
+) -> When:
+    for key in ("time_column", "date_column", "half_column", "zone_column"):
+        _find(where, names, getattr(given, key), (), key)
+    found = when_for(where, first, kinds, given)
+    if found is not None:
+        return found
+    return When(_column(where, names, None, TIME_NAMES, "time_column", "times"))
+
+
+def _by_cells(first: pl.DataFrame, kinds: dict[str, Kind], known: Collection[str]) -> str | None:
+    """Column in which most tags of the mill stand as cells."""
+    if not known:
         return None
-    sample = first[time].cast(pl.String).drop_nulls().head(1000)
-    if sample.is_empty() or int(sample.str.contains(_CLOCK).sum()) < 0.9 * len(sample):
-        return None
-    others = [name for name in names if name != time]
-    return next((n for n in others if plain_name(n) in DATE_NAMES), None)
+    counts = {}
+    for name, kind in kinds.items():
+        if kind in ("words", "zone") and first.schema[name] in (pl.String, pl.Categorical):
+            met = first[name].cast(pl.String).unique().drop_nulls().str.strip_chars()
+            counts[name] = int(met.is_in(list(known)).sum())
+    best = max(counts, key=lambda name: counts[name], default=None)
+    return best if best is not None and counts[best] else None
+
+
+def _only_value(
+    where: str, names: Sequence[str], kinds: dict[str, Kind], taken: set[str | None]
+) -> str:
+    """The only column of numbers that is left."""
+    left = [n for n in names if kinds[n] == "number" and n not in taken and not _is_unnamed(n)]
+    if len(left) == 1:
+        return left[0]
+    return _column(where, names, None, _VALUE_NAMES, "value_column", "values")
 
 
 def _require_kinds(where: str, first: pl.DataFrame, time: str, values: Sequence[str]) -> None:
@@ -107,7 +181,7 @@ def _find(
         if wanted.strip() in names:
             return wanted.strip()
         raise _no_column(where, names, f'The export has no column "{wanted}".', key)
-    known = {plain_name(name): name for name in reversed(names)}
+    known = {folded(plain_name(name)): name for name in reversed(names)}
     return next((known[name] for name in usual if name in known), None)
 
 
@@ -139,3 +213,15 @@ def _shown(name: str) -> str:
 def _is_unnamed(name: str) -> bool:
     """Tell whether a column is a bare row counter, whose heading was left empty."""
     return not name or name.startswith("_duplicated_")
+
+
+def value_heading(names: Sequence[str]) -> str | None:
+    """Heading of a column of values of no tag in particular."""
+    known = {folded(plain_name(name)): name for name in reversed(names)}
+    return next((known[name] for name in _VALUE_NAMES if name in known), None)
+
+
+def is_long(names: Sequence[str]) -> bool:
+    """Tell whether headings name columns of tags and of values."""
+    known = {folded(plain_name(name)) for name in names}
+    return not known.isdisjoint(_TAG_NAMES) and not known.isdisjoint(_VALUE_NAMES)

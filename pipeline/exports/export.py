@@ -11,12 +11,13 @@ from pathlib import Path
 
 import polars as pl
 
+from pipeline.exports.above import refuse_above
 from pipeline.exports.beside import note_assumptions, table_plan
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan
+from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.refused import Tally
-from pipeline.exports.table import TableReader
-from pipeline.exports.values import MillClock
+from pipeline.exports.table import reader_for
 from pipeline.files import ExportFile, batches, explained, export_tables, shown
 from pipeline.mill import ExportLayout
 
@@ -72,11 +73,14 @@ def _of_tables(
     with export_tables(path, layout) as tables:
         for table in tables:
             evidence, rows_before = Evidence(), tally.rows
-            reader: TableReader | None = None
+            reader = None
+            for note in table.notes:
+                evidence.note(note)
             for raw in batches(table):
                 if reader is None:
                     plan = table_plan(table, raw, layout, clock)
-                    reader = TableReader(plan, clock, tally, evidence)
+                    refuse_above(table.head, plan, tally, evidence)
+                    reader = reader_for(plan, clock, tally, evidence)
                     if on_table:
                         on_table(table, plan, raw, evidence)
                 with explained(table.where):

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Final, Literal
-from zoneinfo import available_timezones
 
 import polars as pl
 
-from pipeline.cells import Judge, Marks, number_marks, time_formats
-from pipeline.exports.columns import Places, columns_for
-from pipeline.files import Head
+from pipeline.cells import Judge, Marks, number_marks
+from pipeline.exports.columns import Places, columns_for, value_heading
+from pipeline.exports.names import Named, names_for, one_tag, pair_tags
+from pipeline.exports.stamps import Setting, written, zone_stated
+from pipeline.exports.unnamed import check_unnamed
+from pipeline.exports.when import Clock
+from pipeline.exports.why import reasons
+from pipeline.exports.zone_rows import check_zones
+from pipeline.files import EXTRA, SHORT, Head
 from pipeline.mill import ExportLayout
 
 _PACKED: Final = (".gz", ".zst", ".zstd", ".zip")
@@ -48,7 +52,7 @@ class Plan:
 
     Attributes
     ----------
-    shape : {"long", "wide"}
+    shape : {"long", "wide", "pairs"}
     time : str
         Column of times.
     date : str or None
@@ -65,8 +69,6 @@ class Plan:
         Columns that judge readings; the worst of them counts.
     units_given : mapping of str to str
         Units by tag, or by unit as written, that the mill's description gives.
-    where : str
-        File, and entry or sheet, for messages.
     time_formats : tuple of str
         strptime formats tried in turn on times written as text, or one word for numbers.
     formats_given : bool
@@ -80,9 +82,29 @@ class Plan:
     fillers : tuple of float or None
         None: to be found on evidence.
     harmless_marks : tuple of str
+    half, zone : str or None
+        Columns of AM and PM, and of the zone of each row.
+    clock : str
+        How times of day apart from their dates are written.
+    pairs : tuple of (str, str)
+        Columns of times and values side by side.
+    one_tag : str
+        Tag of all readings of a long table without a column of tags.
+    tag_columns : tuple of str
+        Columns whose cells together name a series.
+    short_is_empty : bool
+        What rows with fewer cells than headings lack is empty.
+    needed : int
+        Cells that a row must have under headings that stand again further down; 0: as at the top.
+    why : tuple of str
+        What was decided on evidence, for the person.
+    where : str
+        File, and entry or sheet, for messages.
+    zone_given : bool
+        The description, or each row, gives the zone.
     """
 
-    shape: Literal["long", "wide"]
+    shape: Literal["long", "wide", "pairs"]
     time: str
     date: str | None
     tag: str | None
@@ -101,7 +123,17 @@ class Plan:
     moved: frozenset[str] = frozenset()
     qualities: tuple[Quality, ...] = ()
     units_given: Mapping[str, str] = field(default_factory=dict)
+    half: str | None = None
+    zone: str | None = None
+    clock: Clock = ""
+    pairs: tuple[tuple[str, str], ...] = ()
+    one_tag: str = ""
+    tag_columns: tuple[str, ...] = ()
+    short_is_empty: bool = False
+    needed: int = 0
+    why: tuple[str, ...] = ()
     where: str = ""
+    zone_given: bool = False
 
     @property
     def quality(self) -> str | None:
@@ -127,6 +159,7 @@ def plan_for(
     head: Head | None = None,
     delimiter: str = "",
     rest: Iterable[pl.DataFrame] = (),
+    setting: Setting | None = None,
 ) -> Plan:
     """Decide how to read a table from its layout, if it has one, and its first rows.
 
@@ -143,6 +176,7 @@ def plan_for(
     rest : iterable of polars.DataFrame
         The rows after the first; looked at only where the first leave the order of day and
         month open.
+    setting : Setting, optional
 
     Raises
     ------
@@ -150,9 +184,15 @@ def plan_for(
         A column is not there or cannot be guessed; dates or numbers that can be read in two
         ways.
     """
-    given = layout or _DEFAULTS
-    at = columns_for(where, first, layout)
+    given, setting = layout or _DEFAULTS, setting or Setting()
+    at, named = _columns(where, first, layout, head, setting)
     values = [at.value] if at.value else at.tags
+    formats = written(where, given.time_format, at, first, rest)
+    stated = zone_stated(where, given, at, first, head, setting, formats)
+    names = dict(zip(head.names, head.tags, strict=True)) if head else {}
+    units = dict(zip(head.names, head.units, strict=True)) if head else {}
+    if named.one and named.unit and at.value:
+        units[at.value] = units.get(at.value) or named.unit
     return Plan(
         shape=at.shape,
         time=at.time,
@@ -161,45 +201,55 @@ def plan_for(
         value=at.value,
         unit=at.unit,
         tags=at.tags,
-        time_formats=_time_formats(where, given.time_format, at, first, rest),
+        time_formats=formats,
         formats_given=given.time_format is not None,
-        time_zone=given.time_zone or _known_zone(head, at.time),
+        time_zone=stated.zone,
         marks=_marks(where, first, layout, values, delimiter, rest),
         no_result_words=_small(given.no_result_words),
         fillers=given.fillers,
         harmless_marks=given.harmless_marks,
-        tag_names=dict(zip(head.names, head.tags, strict=True)) if head else {},
-        tag_units=dict(zip(head.names, head.units, strict=True)) if head else {},
         units_given=given.units,
+        tag_names=names | dict(named.columns),
+        tag_units=units,
+        moved=frozenset(named.columns),
+        half=at.half,
+        zone=at.zone,
+        clock=at.clock,
+        pairs=at.pairs,
+        one_tag=named.one,
+        tag_columns=tuple(name.strip() for name in given.tag_columns),
+        short_is_empty=given.short_rows == "empty",
+        why=reasons(at, named, stated),
         where=where,
+        zone_given=given.time_zone is not None or at.zone is not None,
     )
 
 
-def _time_formats(
+def _columns(
     where: str,
-    given: str | None,
-    at: Places,
     first: pl.DataFrame,
-    rest: Iterable[pl.DataFrame],
-) -> tuple[str, ...]:
-    """How times are written: as described, else as found."""
-    if given:
-        return (given,)
-    times = joined_time(first, at.time, at.date)[at.time]
-    later = (joined_time(frame, at.time, at.date)[at.time] for frame in rest)
-    return time_formats(where, times, later)
-
-
-def joined_time(frame: pl.DataFrame, time: str, date: str | None) -> pl.DataFrame:
-    """Rows whose times are whole moments, made of date and time of day where these are apart."""
-    if date is None:
-        return frame
-    day = pl.col(date).cast(pl.String).str.strip_chars().str.replace(r"[ T]\d{1,2}:\d{2}.*$", "")
-    return frame.with_columns(
-        pl.concat_str(day, pl.col(time).cast(pl.String).str.strip_chars(), separator=" ").alias(
-            time
-        )
+    layout: ExportLayout | None,
+    head: Head | None,
+    setting: Setting,
+) -> tuple[Places, Named]:
+    """Which column holds what, and the tags that stand elsewhere."""
+    given = layout or _DEFAULTS
+    names = [name for name in first.columns if name not in (EXTRA, SHORT)]
+    named = names_for(where, names, head, setting.tags, given.tag)
+    at = columns_for(
+        where, first, layout, setting.tags, tags_in_headings=named.headed, one_tag=bool(named.one)
     )
+    if at.shape == "pairs":
+        above = pair_tags(at.pairs, head, setting.tags)
+        return at, Named({**named.columns, **above}, headed=True)
+    bare = at.shape == "wide" and setting.tags and not named.headed and not given.tag_columns
+    if bare and value_heading(at.tags) and given.shape is None:
+        named = one_tag(where, names, head, setting.called, setting.tags)
+        at = columns_for(where, first, layout, setting.tags, one_tag=True)
+    check_unnamed(where, first, given, at)
+    if at.zone is not None:
+        check_zones(where, first[at.zone], at.zone)
+    return at, named
 
 
 def _small(words: Iterable[str]) -> frozenset[str]:
@@ -222,11 +272,3 @@ def _marks(
         return Marks("," if thousands == "." else ".", thousands)
     found = number_marks(where, first, columns, delimiter, rest)
     return Marks(found.decimal, thousands) if thousands else found
-
-
-def _known_zone(head: Head | None, time: str) -> str | None:
-    """Zone the export itself states, when it is one."""
-    if head is None:
-        return "UTC" if re.search(r"(?i)(?:^|[^a-z])utc(?:[^a-z]|$)", time) else None
-    zone = head.time_zone
-    return zone if zone == "UTC" or zone in available_timezones() else None

@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 from pipeline.cells import repeated
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan
+from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.refused import Tally
-from pipeline.exports.values import MillClock, to_readings
+from pipeline.exports.values import to_readings
 from pipeline.files import Block
 from pipeline.lake import GOOD, Names
 

@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 
 from pipeline.cells import moments, repeated
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan, joined_time
+from pipeline.exports.layout import Plan
+from pipeline.exports.when import joined_time
 
 #: Columns added to the rows of a batch: the local moment, the one that states its zone, and which
 #: pass of a repeated hour a row is of (1, 2, or 0 for not known). No column of an export is called
@@ -76,7 +77,7 @@ class Passes:
         if not rows:
             return None
         whole = pl.concat(rows, how="diagonal") if len(rows) > 1 else rows[0]
-        times = joined_time(whole, self._plan.time, self._plan.date)[self._plan.time]
+        times = joined_time(whole, self._plan)[self._plan.time]
         naive, stated = moments(times, self._plan.time_formats, given=self._plan.formats_given)
         timed = whole.with_columns(naive.alias(NAIVE), stated.alias(STATED))
         twice = self._of_repeated_hour(naive)

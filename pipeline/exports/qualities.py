@@ -84,7 +84,8 @@ class QualityFinder:
     # Long -------------------------------------------------------------------------------------
 
     def _of_long(self, plan: Plan) -> tuple[Quality, ...]:
-        used = {plan.time, plan.date, plan.tag, plan.value, plan.unit, *self._layout.ignore_columns}
+        used = {*_of_moments(plan), plan.tag, plan.value, plan.unit, *plan.tag_columns}
+        used |= set(self._layout.ignore_columns)
         found: list[Quality] = []
         for name in self._others(used):
             title = plan.tag_names.get(name, name) if _UNNAMED in name else name
@@ -105,7 +106,7 @@ class QualityFinder:
         if self._layout.quality_columns:
             return self._as_described(plan, called)
         columns = [name for name in called if called[name]]
-        used = {plan.time, plan.date, *columns, *self._layout.ignore_columns}
+        used = {*_of_moments(plan), *columns, *plan.tag_columns, *self._layout.ignore_columns}
         known = {called[name]: name for name in columns}
         beside: dict[str, list[tuple[str, str]]] = {}
         bare: list[str] = []
@@ -255,3 +256,8 @@ def without_qualities(plan: Plan, qualities: tuple[Quality, ...]) -> Plan:
     columns = {quality.column for quality in qualities}
     tags = tuple(tag for tag in plan.tags if tag not in columns)
     return replace(plan, qualities=qualities, tags=tags)
+
+
+def _of_moments(plan: Plan) -> set[str | None]:
+    """Columns of times, dates and zones."""
+    return {plan.time, plan.date, plan.half, plan.zone, *(time for time, _ in plan.pairs)}

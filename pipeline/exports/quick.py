@@ -20,14 +20,15 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.cells import latest_moment
+from pipeline.exports.above import readings_above
 from pipeline.exports.beside import note_assumptions, table_plan
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.layout import Plan
 from pipeline.exports.meanings import UNKNOWN, Meanings
+from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.refused import Tally
 from pipeline.exports.sample import Watch, may_be_filled
 from pipeline.exports.table import TableReader
-from pipeline.exports.values import MillClock
 from pipeline.files import (
     PASSING,
     Block,
@@ -109,12 +110,16 @@ def _opened(path: Path, layout: ExportLayout | None, clock: MillClock) -> tuple[
             raise NotPlainError
         first = next(batches(table))
         plan = table_plan(table, first, layout, clock)
+        if readings_above(table.head, plan):
+            raise NotPlainError
         return _source(table, plan, first), plan
 
 
 def _source(table: ExportFile, plan: Plan, first: pl.DataFrame) -> Source:
     """Source of blocks of a table, unless its plan asks for more than the quick way knows."""
-    several = plan.date is not None or plan.unit is not None or len(plan.qualities) > 1
+    apart = (plan.date, plan.unit, plan.half, plan.zone)
+    several = any(c is not None for c in apart) or bool(plan.tag_columns or plan.one_tag)
+    several = several or len(plan.qualities) > 1
     if plan.tag is None or plan.value is None or several or plan.fillers or first.is_empty():
         raise NotPlainError
     columns = [plan.time, plan.tag, plan.value, *([plan.quality] if plan.quality else [])]
@@ -162,6 +167,8 @@ class _Reader:
     def __post_init__(self) -> None:
         self.meanings = Meanings(self.plan, self.clock, self.tags, self.reasons)
         self.rows = TableReader(self.plan, self.clock, self.tally, self.evidence)
+        for line in self.plan.why:
+            self.evidence.note(line)
 
     def readings(self, block: Block, source: Source) -> Iterator[Columns | pl.DataFrame]:
         """Readings of a block; counted in the tally."""

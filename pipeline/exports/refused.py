@@ -110,6 +110,27 @@ class Tally:
         """Number the rows after these on, of which none is to be remembered."""
         self._rows_before += rows
 
+    def refuse_lines(self, reason: str, texts: Sequence[str], weight: int) -> None:
+        """Count rows that stand before all others, and remember the first of them.
+
+        Parameters
+        ----------
+        reason : str
+        texts : sequence of str
+            Their cells in one line.
+        weight : int
+            Readings each of them stands for.
+        """
+        self.rows += len(texts) * weight
+        self.refused[reason] += len(texts) * weight
+        for number, text in enumerate(texts, start=self._rows_before + 1):
+            if self.has_enough(reason):
+                break
+            plain = "".join(c if c.isprintable() else " " for c in text[:TEXT_CHARS])
+            self.refused_rows.append(RefusedRow(number, reason, plain))
+            self._remembered[reason] += 1
+        self._rows_before += len(texts)
+
     def end_batch(self, raw: pl.DataFrame) -> None:
         """Keep the text of the rows remembered since the last batch; `raw` is theirs."""
         if self._of_batch:

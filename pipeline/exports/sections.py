@@ -18,6 +18,7 @@ from pipeline.exports.evidence import Evidence
 from pipeline.exports.headings import split_heading
 from pipeline.exports.layout import Plan
 from pipeline.exports.passes import NAIVE, STATED
+from pipeline.exports.zones_said import check_line
 from pipeline.files import bare_unit, is_moment, is_number, parted, shown, subhead
 from pipeline.mill import is_unit
 
@@ -37,6 +38,12 @@ def is_heading(plan: Plan) -> pl.Expr:
     return (pl.col(name).str.strip_chars() == name).fill_null(value=False)
 
 
+def _example(rows: pl.DataFrame, plan: Plan) -> str:
+    """A time that could be read, as written."""
+    read = rows.filter(pl.col(NAIVE).is_not_null())
+    return str(read[plan.time][0]) if read.height else ""
+
+
 class Sections:
     """The headings that hold in a table, row by row.
 
@@ -48,10 +55,15 @@ class Sections:
         Tags of the mill.
     evidence : Evidence
         Told what changes.
+    zone : str
+        Zone of the mill; lines that give the times another are asked about.
     """
 
-    def __init__(self, plan: Plan, tags: Collection[str], evidence: Evidence) -> None:
+    def __init__(
+        self, plan: Plan, tags: Collection[str], evidence: Evidence, zone: str = ""
+    ) -> None:
         self.plan = plan
+        self._zone = zone
         self._first = plan
         self._tags, self._evidence = tags, evidence
         self._titles: dict[str, str] = {}
@@ -90,6 +102,9 @@ class Sections:
             elif self._is_units(facts, sure=row - last_heading == 1):
                 units.append(row)
                 self._new_units(facts)
+            elif self._zone and not first.zone_given:
+                line = [cell for cell in facts.values() if cell]
+                check_line(first.where, line, first.time_zone, self._zone, _example(rows, first))
             if self.plan is not before and row > start:
                 parts.append((start, row, before))
                 start = row
@@ -128,10 +143,11 @@ class Sections:
                 changed[column] = tag
                 units[column] = unit
             names[column], units[column] = tag, unit or units.get(column, "")
-        if names == plan.tag_names and units == plan.tag_units:
+        needed = max((k for k, cell in enumerate(facts.values(), start=1) if cell), default=0)
+        if names == plan.tag_names and units == plan.tag_units and needed == plan.needed:
             return
         moved = plan.moved | changed.keys()
-        self.plan = replace(plan, tag_names=names, tag_units=units, moved=moved)
+        self.plan = replace(plan, tag_names=names, tag_units=units, moved=moved, needed=needed)
         if changed:
             told_tags = ", ".join(shown(tag) or "no tag" for tag in list(changed.values())[:5])
             self._evidence.note(
@@ -192,7 +208,7 @@ class Sections:
         units[value] = parted(facts[value])[1] or units.get(self.plan.value or "", "")
         plan = replace(
             self.plan,
-            tag=tag,
+            tag=tag or None,
             value=value,
             qualities=tuple(replace(q, column=quality) for q in first.qualities[:1])
             if quality

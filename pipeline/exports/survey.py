@@ -15,9 +15,9 @@ from pipeline.cells import EPOCHS, SERIAL
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.export import export_readings
 from pipeline.exports.layout import Plan, Quality, layout_for
+from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.refused import Tally
-from pipeline.exports.values import MillClock
-from pipeline.files import EXTRA, ExportFile, shown
+from pipeline.files import EXTRA, SHORT, ExportFile, shown
 from pipeline.mill import Exports
 
 _SAMPLES: Final = 3
@@ -126,7 +126,9 @@ def _tell_table(
         pairs = raw.select(pl.col(plan.tag).cast(pl.String), pl.col(plan.unit).cast(pl.String))
         for tag, unit in pairs.drop_nulls().unique(maintain_order=True).iter_rows():
             tags.setdefault(tag.strip(), _Tag()).unit = unit
-    for number, row in enumerate(raw.drop(EXTRA, strict=False).head(_SAMPLES).iter_rows(), 1):
+    for number, row in enumerate(
+        raw.drop(EXTRA, SHORT, strict=False).head(_SAMPLES).iter_rows(), 1
+    ):
         cells = ["" if cell is None else shown(str(cell))[:_CELL_CHARS] for cell in row[:_CELLS]]
         more = " ..." if len(row) > _CELLS else ""
         lines.append(f"  row {number}: {' | '.join(cells)}{more}")

@@ -7,50 +7,23 @@ kept: bad, with its reason.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Final, Protocol
+from collections.abc import Sequence
 
 import polars as pl
 
-from pipeline.cells import latest_moment, local_to_utc, moments, to_numbers
+from pipeline.cells import to_numbers
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan, Quality, joined_time
-from pipeline.exports.passes import ADDED, NAIVE, PASS, STATED
+from pipeline.exports.layout import Plan, Quality
+from pipeline.exports.moment_rows import ROW, ZONE, MillClock, with_moments
+from pipeline.exports.passes import ADDED
 from pipeline.exports.refused import Tally
 from pipeline.exports.sections import UNITS, is_heading
+from pipeline.exports.series import pooled, series_of
 from pipeline.exports.units import in_inside_unit
+from pipeline.exports.when import joined_time
 from pipeline.exports.worst import quality_columns, worst_quality
-from pipeline.files import EXTRA
+from pipeline.files import EXTRA, SHORT
 from pipeline.lake import READINGS_SCHEMA
-from pipeline.mill import UnitChange
-
-#: Place of a row in its batch, carried along until the row is a reading. No column of an
-#: export is called so: names are stripped of blanks.
-_ROW: Final = " row"
-
-
-class MillClock(Protocol):
-    """What reading needs to know of a mill.
-
-    A mill that also has a method ``change_from(tag, unit)`` (``readers_units.KnowsUnits``) lets
-    units that stand in the export overrule the described ones.
-    """
-
-    @property
-    def zone(self) -> str:
-        """IANA zone of local times."""
-
-    @property
-    def ambiguous(self) -> str:
-        """Meaning of a local time that occurs twice: first, second or refuse."""
-
-    @property
-    def missing(self) -> str:
-        """Fate of a local time that is skipped: shift_forward or refuse."""
-
-    @property
-    def unit_changes(self) -> Mapping[str, UnitChange]:
-        """Every tag and lab series of the mill, with its change of unit."""
 
 
 def to_readings(
@@ -81,7 +54,7 @@ def to_readings(
         ts_utc, tag, value [inside unit], bad, reason; unsorted, repeats kept.
     """
     evidence = evidence or Evidence()
-    rows = joined_time(raw, plan.time, plan.date).with_row_index(_ROW)
+    rows = joined_time(raw, plan).with_row_index(ROW)
     rows = _whole_rows(rows, plan, tally)
     frame = (
         _long(rows, plan, clock, tally) if plan.shape == "long" else _wide(rows, plan, clock, tally)
@@ -102,6 +75,9 @@ def _whole_rows(rows: pl.DataFrame, plan: Plan, tally: Tally) -> pl.DataFrame:
     extra = pl.lit(value=False)
     if EXTRA in rows.columns:
         extra = pl.col(EXTRA).fill_null(value=False)
+    short = pl.lit(value=False)
+    if SHORT in rows.columns and not plan.short_is_empty:
+        short = (pl.col(SHORT) < _cells_used(rows, plan)).fill_null(value=False)
     again = pl.lit(value=False)
     units = pl.col(UNITS) if UNITS in rows.columns else pl.lit(value=False)
     if rows.schema[plan.date or plan.time] == pl.String:
@@ -110,28 +86,67 @@ def _whole_rows(rows: pl.DataFrame, plan: Plan, tally: Tally) -> pl.DataFrame:
         ("cells_too_many", extra, True),
         ("heading_again", again & ~extra, False),
         ("units_again", units & ~again & ~extra, False),
+        ("cells_too_few", short & ~again & ~units & ~extra, True),
     ):
-        found = rows.filter(which)[_ROW]
+        found = rows.filter(which)[ROW]
         if len(found):
             tally.rows += len(found) * weight
             tally.refuse(reason, found, weight=weight, unreadable=unreadable)
-    return rows.filter(~extra & ~again & ~units)
+    return rows.filter(~extra & ~again & ~units & ~short)
+
+
+def _cells_used(rows: pl.DataFrame, plan: Plan) -> int:
+    """Cells that a row must have: all of a wide table's, of a long one up to the last in use."""
+    names = [name for name in rows.columns if not name.startswith(" ")]
+    if plan.needed:
+        return plan.needed
+    if plan.shape != "long":
+        return len(names)
+    used = {plan.time, plan.date, plan.half, plan.zone, plan.tag, plan.value, *plan.tag_columns}
+    return max(k for k, name in enumerate(names, start=1) if name in used)
 
 
 def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
     """Readings of a table with one reading a row."""
-    assert plan.tag is not None and plan.value is not None
+    assert plan.value is not None
     facts = plan.tag_units.get(plan.value) or None
     unit = pl.col(plan.unit) if plan.unit else pl.lit(facts, pl.String)
     frame = raw.select(
-        _ROW,
+        ROW,
         *_added(raw),
+        *_zone_cells(plan),
         time=pl.col(plan.time),
-        tag=pl.col(plan.tag).cast(pl.String).str.strip_chars(),
+        tag=series_of(plan),
         raw=pl.col(plan.value),
         unit=unit.cast(pl.String).str.strip_chars(),
         **quality_columns(plan.qualities),
     )
+    return _of_rows(frame, plan, clock, tally, plan.qualities)
+
+
+def _pooled(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
+    """Readings of a wide table whose series are named by columns and headings together."""
+    kept: list[str | pl.Expr] = [
+        ROW,
+        *_added(raw),
+        pl.col(plan.time).alias("time"),
+        *_zone_cells(plan),
+    ]
+    frame = pooled(raw, plan, kept)
+    empty = pl.col("raw").is_null() | (pl.col("raw").str.strip_chars() == "")
+    tally.rows += int(frame.select(empty.sum()).item())
+    frame = _refuse(frame, empty, "empty_cell", tally)
+    return _of_rows(frame, plan, clock, tally, ())
+
+
+def _of_rows(
+    frame: pl.DataFrame,
+    plan: Plan,
+    clock: MillClock,
+    tally: Tally,
+    qualities: Sequence[Quality],
+) -> pl.DataFrame:
+    """Readings of rows that each name their series."""
     tally.rows += frame.height
     nameless = pl.col("tag").is_null() | (pl.col("tag") == "")
     frame = _refuse(frame, nameless, "tag_absent", tally, unreadable=True)
@@ -141,25 +156,33 @@ def _long(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.D
     if not met <= clock.unit_changes.keys():
         known = pl.col("tag").is_in(list(clock.unit_changes))
         frame = _refuse(frame, ~known, "tag_not_in_mill", tally)
-    frame = _with_moments(frame, plan, clock, tally)
-    return _with_values(frame, plan, plan.qualities)
+    frame = with_moments(frame, plan, clock, tally)
+    return _with_values(frame, plan, qualities)
 
 
 def _wide(raw: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally) -> pl.DataFrame:
     """Readings of a table with one column a tag; an empty cell is no reading."""
+    if plan.tag_columns:
+        return _pooled(raw, plan, clock, tally)
     called = {column: _tag_of(column, plan, clock) for column in plan.tags}
     known = [column for column in plan.tags if called[column] in clock.unit_changes]
     tally.rows += raw.height * len(plan.tags)
     tally.known_tags |= {called[column] for column in known}
     tally.unknown_tags |= {called[column] for column in plan.tags if column not in known} - {""}
     judges = [quality.column for quality in plan.qualities]
-    frame = raw.select(_ROW, *known, *judges, *_added(raw), time=pl.col(plan.time))
+    kept: list[str | pl.Expr] = [ROW, *known, *judges, *_added(raw), *_zone_cells(plan)]
+    frame = raw.select(*kept, time=pl.col(plan.time))
     if len(known) < len(plan.tags):
-        tally.refuse("tag_not_in_mill", frame[_ROW], weight=len(plan.tags) - len(known))
-    timed = _with_moments(frame, plan, clock, tally, weight=len(known))
+        tally.refuse("tag_not_in_mill", frame[ROW], weight=len(plan.tags) - len(known))
+    timed = with_moments(frame, plan, clock, tally, weight=len(known))
     parts = [_wide_part(timed, column, called[column], plan, tally) for column in known]
     nothing = {**READINGS_SCHEMA, **dict.fromkeys(("kind", "unit", "suffix"), pl.String())}
     return pl.concat(parts) if parts else pl.DataFrame(schema=nothing)
+
+
+def _zone_cells(plan: Plan) -> list[pl.Expr]:
+    """The zone of each row, where it has one."""
+    return [pl.col(plan.zone).alias(ZONE)] if plan.zone is not None else []
 
 
 def _added(raw: pl.DataFrame) -> list[str]:
@@ -181,7 +204,7 @@ def _wide_part(
     qualities = [quality for quality in plan.qualities if quality.of in ("", column)]
     cells = timed.select(
         "ts_utc",
-        _ROW,
+        ROW,
         tag=pl.lit(tag),
         raw=pl.col(column),
         **quality_columns(qualities),
@@ -199,50 +222,8 @@ def _refuse(
     """Leave out some rows and count them."""
     kept = frame.filter(~rows)
     if kept.height < frame.height:
-        tally.refuse(reason, frame.filter(rows)[_ROW], unreadable=unreadable)
+        tally.refuse(reason, frame.filter(rows)[ROW], unreadable=unreadable)
     return kept
-
-
-def _with_moments(
-    frame: pl.DataFrame, plan: Plan, clock: MillClock, tally: Tally, weight: int = 1
-) -> pl.DataFrame:
-    """Replace ``time`` by ``ts_utc``, refusing rows without a moment (`weight` readings each)."""
-    if NAIVE in frame.columns:
-        naive, stated = frame[NAIVE], frame[STATED]
-    else:
-        naive, stated = moments(frame["time"], plan.time_formats, given=plan.formats_given)
-    moment, zone = stated, plan.time_zone or clock.zone
-    if naive.null_count() < len(naive):
-        which = frame[PASS] if PASS in frame.columns else None
-        both = pl.DataFrame({"naive": naive, "stated": stated})
-        local = local_to_utc(pl.col("naive"), zone, clock.ambiguous, clock.missing, which)
-        moment = both.select(pl.coalesce(local, "stated")).to_series()
-    timed = frame.drop("time", *ADDED, strict=False).with_columns(moment.alias("ts_utc"))
-    timed = _not_ahead(timed, tally, weight)
-    if not moment.null_count():
-        return timed
-    either = pl.col("naive").dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
-    unreadable, repeated = pl.col("naive").is_null(), either.is_not_null()
-    unknown = pl.DataFrame({_ROW: frame[_ROW], "naive": naive}).filter(moment.is_null())
-    for reason, rows in (
-        ("time_unreadable", unreadable),
-        ("local_time_repeated", repeated),
-        ("local_time_skipped", ~unreadable & ~repeated),
-    ):
-        found = unknown.filter(rows)[_ROW]
-        if len(found):
-            tally.refuse(reason, found, weight=weight, unreadable=reason == "time_unreadable")
-    return timed.filter(pl.col("ts_utc").is_not_null())
-
-
-def _not_ahead(timed: pl.DataFrame, tally: Tally, weight: int) -> pl.DataFrame:
-    """Refuse readings of days to come: one wrong year would period the season by years."""
-    ahead = (pl.col("ts_utc") > latest_moment()).fill_null(value=False)
-    found = timed.filter(ahead)
-    if found.is_empty():
-        return timed
-    tally.refuse("in_the_future", found[_ROW], weight=weight)
-    return timed.filter(~ahead)
 
 
 def _with_values(frame: pl.DataFrame, plan: Plan, qualities: Sequence[Quality]) -> pl.DataFrame:

@@ -3,7 +3,6 @@
 from pipeline.files.blocks import Block, NotPlainError, Source, is_plain
 from pipeline.files.door import PASSING, explained
 from pipeline.files.head import (
-    DATE_NAMES,
     TIME_NAMES,
     Head,
     bare_unit,
@@ -16,5 +15,5 @@ from pipeline.files.head import (
 from pipeline.files.limits import shown
 from pipeline.files.parquet_blocks import ParquetSource
 from pipeline.files.tables import ExportFile, batches, export_tables
-from pipeline.files.text import EXTRA
 from pipeline.files.text_blocks import TextSource
+from pipeline.files.uneven import EXTRA, SHORT

@@ -32,9 +32,6 @@ _MOMENT: Final = re.compile(
 _EPOCH_OR_SERIAL: Final = re.compile(r"\s*(?:\d{5}(?:[.,]\d+)?|\d{9,19}(?:[.,]\d+)?)\s*")
 _BRACKET: Final = re.compile(r"^(.*?)\s*[\[({]\s*([^\[\](){}]{1,20})\s*[\])}]$", re.DOTALL)
 _OPEN: Final = {"[": "]", "(": ")", "{": "}"}
-_ZONE: Final = re.compile(
-    r"(?i)(?:time|zone|zeit|hora|clock)\w*[^A-Za-z]{0,12}(?-i:(UTC|GMT|[A-Z][a-z]+/[A-Z][A-Za-z_/]+))"
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,13 +48,15 @@ class Head:
         Unit of each column as written; empty where there is none.
     heading_row, first_row : int
         Positions of the headings and of the first reading, from 0.
-    time_zone : str or None
-        Zone that the rows above the headings, or the time heading itself, state.
     sure : bool
         Moments stand under the headings.
     words : tuple of str
         What the row right below the headings, or right above them, says of each column where it
         holds words; empty where there is no such row.
+    above, below : tuple of tuple of str
+        Cells of the rows above the headings, and of those between them and the first moment.
+    unheaded : int
+        Columns at the end that rows have beyond the headings, all of them empty.
     """
 
     names: tuple[str, ...]
@@ -65,9 +64,11 @@ class Head:
     units: tuple[str, ...]
     heading_row: int
     first_row: int
-    time_zone: str | None
     sure: bool
     words: tuple[str, ...] = ()
+    above: tuple[tuple[str, ...], ...] = ()
+    below: tuple[tuple[str, ...], ...] = ()
+    unheaded: int = 0
 
 
 def plain_name(name: str) -> str:
@@ -113,12 +114,9 @@ def find_head(
         units = [cell.strip() for cell in rows[first]] if kind == "units" else units
         first += 1
     units, words = _beside(rows, row, first, titles, units)
-    below = [len(r) for r in rows[first : first + 20] if any(c.strip() for c in r)]
-    # Rows that end in one more, empty, cell than the headings.
-    width = max(len(titles), max(set(below), key=below.count) if below else 0)
-    if width > len(titles) + 1:
-        width = len(titles)
-    titles += [""] * (width - len(titles))
+    unheaded = _unheaded(rows[first : first + 20], len(titles))
+    titles += [""] * unheaded
+    width = len(titles)
     tags, own = zip(*(parted(title) for title in titles), strict=True) if titles else ((), ())
     stated = [bare_unit(u) for u in units] + [""] * width
     if upper:
@@ -131,9 +129,11 @@ def find_head(
         units=tuple(u or s for u, s in zip(own, stated, strict=False)),
         heading_row=row,
         first_row=first,
-        time_zone=_zone(rows[:row], titles),
         sure=grade >= 2,
         words=tuple(words),
+        above=tuple(tuple(c.strip() for c in r) for r in rows[:row]),
+        below=_below(rows, row),
+        unheaded=unheaded,
     )
 
 
@@ -245,13 +245,20 @@ def _each_once(titles: Sequence[str]) -> tuple[str, ...]:
         f"{title} column {k}" for k, title in enumerate(titles, start=1))  # fmt: skip
 
 
-def _zone(above: Sequence[Sequence[str]], titles: Sequence[str]) -> str | None:
-    """Zone stated above the headings or in the time heading."""
-    for title in titles:
-        if plain_name(title) in TIME_NAMES and re.search(r"(?i)(?:^|[^a-z])utc(?:[^a-z]|$)", title):
-            return "UTC"
-    for row in above:
-        found = _ZONE.search(" ".join(cell.strip() for cell in row))
-        if found:
-            return "UTC" if found[1] == "GMT" else found[1]
-    return None
+def _below(rows: Sequence[Sequence[str]], heading: int) -> tuple[tuple[str, ...], ...]:
+    """Rows between the headings and the first moment: more headings, units, descriptions."""
+    found = []
+    for row in rows[heading + 1 : heading + 1 + _SUBHEADS]:
+        if subhead(row, rows[heading]) is None:
+            break
+        found.append(tuple(cell.strip() for cell in row))
+    return tuple(found)
+
+
+def _unheaded(rows: Sequence[Sequence[str]], titles: int) -> int:
+    """Empty cells that most rows have beyond the headings; cells with something are no such."""
+    widths = [len(row) for row in rows if any(cell.strip() for cell in row)]
+    most = max(set(widths), key=widths.count) if widths else 0
+    if most <= titles or any(cell.strip() for row in rows for cell in row[titles:]):
+        return 0
+    return most - titles

@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Final
 
 import polars as pl
-from python_calamine import CalamineWorkbook
+from python_calamine import CalamineWorkbook, SheetVisibleEnum
 
 from pipeline.base import DataError
 from pipeline.files.archives import opened_archive, opened_entry
@@ -49,12 +49,15 @@ class Sheet:
         Decimal mark of the texts, and of the numbers written out beside them.
     merges : tuple of ((row, column), (row, column))
         Corners of merged cells.
+    hidden : bool
+        Whoever opens the workbook does not see it.
     """
 
     name: str
     rows: list[list[str]]
     decimal: str
     merges: tuple[tuple[tuple[int, int], tuple[int, int]], ...]
+    hidden: bool = False
 
     def upper_heading(self, row: int) -> Sequence[str]:
         """Second level of headings above a row: cells merged over some of its columns."""
@@ -93,8 +96,14 @@ def read_workbook(path: Path, where: str, decimal: str | None) -> list[Sheet]:
     """
     _check_size(path, where)
     book = CalamineWorkbook.from_path(str(path))
-    sheets = (_sheet(book, name, decimal) for name in book.sheet_names)
-    return [sheet for sheet in sheets if sheet is not None]
+    hidden = {
+        facts.name for facts in book.sheets_metadata if facts.visible != SheetVisibleEnum.Visible
+    }
+    return [
+        replace(sheet, hidden=name in hidden)
+        for name in book.sheet_names
+        if (sheet := _sheet(book, name, decimal)) is not None
+    ]
 
 
 def _sheet(book: CalamineWorkbook, name: str, decimal: str | None) -> Sheet | None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 from pathlib import Path
 from typing import Final
@@ -19,7 +19,7 @@ from pipeline.base import DataError
 from pipeline.files.archives import is_archive, is_packed, is_workbook, members, spooled, unpacked
 from pipeline.files.door import explained
 from pipeline.files.head import Head, find_head
-from pipeline.files.limits import MOST_ROWS_PER_BYTE, check_columns
+from pipeline.files.limits import MOST_ROWS_PER_BYTE, check_columns, shown
 from pipeline.files.parquet_units import column_units
 from pipeline.files.sheets import Sheet, read_workbook
 from pipeline.files.text import TextTable, open_text, text_batches
@@ -50,6 +50,8 @@ class ExportFile:
         Cells of a sheet.
     units : mapping of str to str
         Units that a Parquet file states of its columns.
+    notes : tuple of str
+        What of the file was not opened, for the person.
     """
 
     path: Path
@@ -58,6 +60,15 @@ class ExportFile:
     text: TextTable | None = field(default=None)
     sheet: Sheet | None = field(default=None, repr=False)
     units: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+    @property
+    def called(self) -> tuple[str, ...]:
+        """Names that may say what is in it, the nearest first: sheet, entry, file."""
+        inner = self.where.partition("\n")[2].splitlines()
+        parts = [part.removeprefix("its sheet ").removeprefix("its entry ") for part in inner]
+        names = [*reversed(parts), self.where.partition("\n")[0]]
+        return tuple(name.replace("\\", "/").rsplit("/", 1)[-1] for name in names)
 
     @property
     def is_text(self) -> bool:
@@ -143,8 +154,7 @@ def _member_tables(
     path: Path, member: str, layout: ExportLayout | None, stack: ExitStack
 ) -> Iterator[ExportFile]:
     """Tables of one entry of an archive."""
-    shown = "".join(c if c.isprintable() else " " for c in member[:80])
-    where = f"{path}\nits entry {shown}"
+    where = f"{path}\nits entry {shown(member, 80)}"
     with explained(where):
         with unpacked(path, member) as stream:
             start = stream.read(4)
@@ -168,21 +178,31 @@ def _text_table(path: Path, member: str, where: str, layout: ExportLayout | None
 def _sheet_tables(path: Path, where: str, layout: ExportLayout | None) -> Iterator[ExportFile]:
     decimal = layout.decimal if layout and "decimal" in layout.model_fields_set else None
     wanted = layout.sheets if layout else ()
-    found = []
+    found, unseen = [], []
     for sheet in read_workbook(path, where, decimal):
         if wanted and not any(fnmatchcase(sheet.name.casefold(), w.casefold()) for w in wanted):
+            continue
+        if sheet.hidden and not wanted:
+            unseen.append(shown(sheet.name, 40))
             continue
         heading = layout.heading_row - 1 if layout and layout.heading_row else None
         head = find_head(sheet.rows, heading)
         if upper := sheet.upper_heading(head.heading_row):
             head = find_head(sheet.rows, head.heading_row, upper)
-        shown = "".join(c if c.isprintable() else " " for c in sheet.name[:80])
-        found.append(ExportFile(path, f"{where}\nits sheet {shown}", head, sheet=sheet))
+        inner = f"its sheet {shown(sheet.name, 80)}"
+        found.append(ExportFile(path, f"{where}\n{inner}", head, sheet=sheet))
+    if not found and unseen:
+        what = f"All sheets of the workbook are hidden: {', '.join(unseen[:5])}."
+        cure = f'Name those to read: sheets = ["{unseen[0]}"] in its [[exports.layout]].'
+        raise DataError(what, where, cure)
     if not found:
         cure = "Check the names of its sheets and sheets = [...] in its [[exports.layout]]."
         raise DataError("The workbook holds no sheet to read.", where, cure)
     sure = [table for table in found if table.head is not None and table.head.sure]
-    yield from sure or found[:1]
+    first, *others = sure or found[:1]
+    notes = [f'The hidden sheet "{name}" was not read; sheets = [...] names it.' for name in unseen]
+    yield replace(first, notes=tuple(notes))
+    yield from others
 
 
 def _parquet_table(path: Path, where: str) -> ExportFile:

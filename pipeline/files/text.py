@@ -13,7 +13,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Final
+from typing import IO, Final
 
 import polars as pl
 
@@ -21,14 +21,15 @@ from pipeline.base import DataError
 from pipeline.files.archives import unpacked
 from pipeline.files.head import TOP_ROWS, Head, find_head
 from pipeline.files.limits import LONGEST_ROW, check_columns, too_long_row
+from pipeline.files.uneven import (
+    UnevenError,
+    needed_cells,
+    parse_ragged,
+    split_rows,
+    with_short,
+    with_unheaded,
+)
 from pipeline.mill import ExportLayout
-
-if TYPE_CHECKING:
-    from _csv import Reader
-
-#: Column that is True in rows with more cells than the headings. Names from a file have no
-#: blanks at their ends.
-EXTRA: Final = " extra"
 
 _DELIMITERS: Final = (";", "\t", ",", "|")
 _SNIFF_BYTES: Final = 1 << 20
@@ -144,6 +145,7 @@ def parse_block(block: str, table: TextTable, head: Head, where: str) -> pl.Data
 
 def _parse(block: str, delimiter: str, head: Head, *, quotes: bool, where: str) -> pl.DataFrame:
     names = [f"c{k}" for k in range(max(len(head.names), 1))]
+    needed = needed_cells(head)
     heading = delimiter.join(names) + "\n"
     try:
         frame = pl.read_csv(
@@ -155,47 +157,13 @@ def _parse(block: str, delimiter: str, head: Head, *, quotes: bool, where: str) 
         )
         if frame.columns != names:
             raise pl.exceptions.ComputeError("ragged")
-    except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
-        frame = _parse_ragged(block, delimiter, names, quotes=quotes, where=where)
-    frame = frame.filter(~pl.all_horizontal(pl.col(names).is_null()))
-    return frame.rename(dict(zip(names, head.names, strict=False)))
-
-
-def _parse_ragged(
-    block: str, delimiter: str, names: list[str], *, quotes: bool, where: str
-) -> pl.DataFrame:
-    """Split rows of which some have more cells than the headings."""
-    rows = _split(block, delimiter, quotes=quotes)
-    width = len(names)
-    cells: list[list[str | None]] = [[] for _ in names]
-    extra: list[bool] = []
-    try:
-        for row in rows:
-            for k in range(width):
-                cells[k].append((row[k] or None) if k < len(row) else None)
-            extra.append(any(row[width:]))
-            if extra[-1] and not any(row[:width]):
-                cells[0][-1] = ""
-    except csv.Error as error:
-        if quotes:
-            # An open quote has swallowed far more than a cell.
-            return _parse_ragged(block, delimiter, names, quotes=False, where=where)
-        raise too_long_row(where) from error
-    frame = pl.DataFrame(
-        {
-            name: pl.Series(column, dtype=pl.String)
-            for name, column in zip(names, cells, strict=True)
-        }
-    )
-    return frame.with_columns(pl.Series(EXTRA, extra, dtype=pl.Boolean)) if any(extra) else frame
-
-
-def _split(text: str, delimiter: str, *, quotes: bool) -> Reader:
-    """Rows of a text as lists of cells."""
-    lines = io.StringIO(text, newline="")
-    if quotes:
-        return csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_MINIMAL)
-    return csv.reader(lines, delimiter=delimiter, quoting=csv.QUOTE_NONE)
+        frame = frame.filter(~pl.all_horizontal(pl.col(names).is_null()))
+        frame = with_short(frame, block, delimiter, needed)
+    except (pl.exceptions.PolarsError, pl.exceptions.PanicException, UnevenError):
+        frame = parse_ragged(block, delimiter, names, needed, quotes=quotes, where=where)
+        frame = frame.filter(~pl.all_horizontal(pl.col(names).is_null()))
+    frame = frame.rename(dict(zip(names, head.names, strict=False)))
+    return with_unheaded(frame, head)
 
 
 def _swallows(frame: pl.DataFrame, delimiter: str, width: int) -> bool:
@@ -258,7 +226,7 @@ def _top(
     text: str, delimiter: str, *, quotes: bool, where: str
 ) -> tuple[list[list[str]], list[int]]:
     """First rows, and the line each of them ends in."""
-    reader = _split(text, delimiter, quotes=quotes)
+    reader = split_rows(text, delimiter, quotes=quotes)
     rows, ends = [], []
     try:
         for row in reader:

@@ -36,6 +36,7 @@ from pipeline.lake.merge import (
     import_readings,
     merge_readings,
 )
+from pipeline.lake.rivals import TWO_VALUES, Rivals
 from pipeline.lake.seal import digest_of, sealed_json
 from pipeline.lake.sealing import frame_bytes, put_seal
 from pipeline.lake.storage import Storage

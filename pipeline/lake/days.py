@@ -30,6 +30,7 @@ from pipeline.lake.columns import (
     write_frame,
 )
 from pipeline.lake.merge import READINGS_SCHEMA, conform, merge_readings
+from pipeline.lake.rivals import Rivals, rivals_of, told, without_rivals
 
 #: Readings held in memory before some are written: 24 bytes each.
 _MOST_HELD: Final = 3_000_000
@@ -54,6 +55,8 @@ class Part:
         Readings that said the same moment again and are not in it.
     conflicts : int
         Moments for which two good readings differed.
+    rivals : Rivals
+        Those of them that have no number now; not known of parts that were found written.
     """
 
     day: date
@@ -61,6 +64,7 @@ class Part:
     rows: int
     merged: int
     conflicts: int
+    rivals: Rivals = field(default_factory=Rivals)
 
 
 @dataclass(slots=True)
@@ -73,10 +77,13 @@ class DayParts:
         Where the parts go; made by the caller.
     pool : Executor
         Sorts and writes them.
+    best_of_two : bool
+        Of two good values of one moment one is kept by rank; else none of them is.
     """
 
     folder: Path
     pool: Executor
+    best_of_two: bool = False
     tags: Names = field(default_factory=Names)
     reasons: Names = field(default_factory=Names)
     first_us: int | None = None
@@ -147,11 +154,18 @@ class DayParts:
         # The words known now: the lists grow while the pool works.
         tags, reasons = list(self.tags.words), list(self.reasons.words)
         path, of = self.folder / name, _EPOCH + timedelta(days=day)
-        return self.pool.submit(_write_part, path, of, pieces, tags, reasons)
+        best = self.best_of_two
+        return self.pool.submit(_write_part, path, of, pieces, tags, reasons, best_of_two=best)
 
 
 def _write_part(
-    path: Path, day: date, pieces: list[Columns], tags: list[str], reasons: list[str]
+    path: Path,
+    day: date,
+    pieces: list[Columns],
+    tags: list[str],
+    reasons: list[str],
+    *,
+    best_of_two: bool,
 ) -> Part:
     """Sort and write readings of one day, each moment of a tag once."""
     columns, repeats = in_order(join(pieces), tags)
@@ -160,8 +174,19 @@ def _write_part(
         return Part(day, path.name, len(columns), 0, 0)
     frame = to_frame(columns, tags, reasons)
     single, counts = merge_readings(READINGS_SCHEMA.to_frame(), frame)
+    rivals = rivals_of(frame) if counts.conflicts and not best_of_two else None
+    if rivals is not None and rivals.height:
+        single = without_rivals(single, rivals)
     write_frame(path, single)
-    return Part(day, path.name, single.height, frame.height - single.height, counts.conflicts)
+    merged = frame.height - single.height
+    return Part(
+        day,
+        path.name,
+        single.height,
+        merged,
+        counts.conflicts,
+        Rivals() if rivals is None else told(rivals, single),
+    )
 
 
 def _by_day(columns: Columns, days: range, *, in_order: bool) -> Iterator[tuple[int, Columns]]:

@@ -8,6 +8,9 @@ ranking is kept, wherever they stand in the file:
 3. more digits before fewer: 7.4812 before 7.48, because one of the two was rounded on export;
 4. the larger value, then the later reason in the alphabet: arbitrary, but always the same.
 
+Two good values that differ by more than rounding are not ranked when an export is pulled, unless
+its layout says so: they are asked about, or kept as one bad reading (``pipeline.lake.rivals``).
+
 **In an export and in the lake**: the last import wins, because a correction comes later than what
 it corrects. It wins unless it says less: a bad reading never replaces a good one, nor an
 unreadable one a number. Files of one pull count as imported in the order in which they are named.

@@ -8,3 +8,4 @@ from pipeline.mill.scales import Found, Scale
 from pipeline.mill.sections import MailSection
 from pipeline.mill.sources import OpcUaSource, Source, SqlSource
 from pipeline.mill.units import is_unit, lab_change, signal_change
+from pipeline.mill.zones import offset_s

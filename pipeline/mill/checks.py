@@ -12,6 +12,7 @@ from pipeline.mill.faults import Fault, nearest, quoted
 from pipeline.mill.scales import Scale
 from pipeline.mill.sections import LabSection, TagSection, TargetsSection, VesselSection
 from pipeline.mill.units import is_unit, signal_change, units_of
+from pipeline.mill.zones import offset_s
 
 #: Places that are not vessels.
 OUTSIDE_PLACES = ("mixed_juice", "mill")
@@ -39,7 +40,7 @@ def layout_faults(layouts: tuple[ExportLayout, ...]) -> Iterator[Fault]:
     seen: dict[str, str] = {}
     for number, layout in enumerate(layouts, start=1):
         key = f"exports.layout.{number}"
-        if layout.time_zone is not None:
+        if layout.time_zone is not None and offset_s(layout.time_zone) is None:
             yield from zone_faults(layout.time_zone, f"{key}.time_zone")
         other = seen.setdefault(layout.match.casefold(), layout.name)
         if other != layout.name:

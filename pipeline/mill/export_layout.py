@@ -18,8 +18,9 @@ class ExportLayout(Section):
         What the layout is called in messages.
     match : str
         Pattern of the file names it applies to, such as ``lab*.csv``; case is ignored.
-    shape : {"long", "wide"}
-        One reading a row, or one column a tag.
+    shape : {"long", "wide", "pairs"} or None
+        One reading a row, one column a tag, or a column of times beside each tag's own; None
+        lets lostpol find out.
     sheets : tuple of str
         Patterns of the sheets of a workbook, or entries of an archive, to read; none reads all.
     heading_row : int or None
@@ -28,8 +29,23 @@ class ExportLayout(Section):
         Column names; None lets lostpol look for a usual one.
     date_column, unit_column : str or None
         Where the date stands apart from the time of day, and where units stand in rows.
+    half_column, zone_column : str or None
+        Where AM and PM, and the zone of each row, stand in columns of their own.
+    tag : str or None
+        The tag of all readings of a file that names none in its rows or headings.
+    tag_columns : tuple of str
+        Columns whose cells, joined by blanks, name the series of a row; in a wide file they are
+        put before the heading.
+    repeats : {"ask", "best"}
+        What becomes of two good values of one series at one moment: a question, or the one with
+        more digits, then the larger.
+    short_rows : {"refuse", "empty"}
+        Rows with fewer cells than headings: refused, or without a reading in what is missing.
+    unnamed_columns : {"ask", "ignore"}
+        Columns of numbers without a heading: a question, or left out.
     time_zone : str or None
-        Zone of times written without one; None is the mill's zone.
+        Zone of times written without one, by its IANA name or as a fixed offset such as
+        ``-03:00``; None is the mill's zone.
     time_format : str or None
         strptime format of times written as text, or ``epoch_s``, ``epoch_ms``, ``epoch_us``,
         ``epoch_ns``, ``serial`` (days of a spreadsheet); None lets lostpol find out.
@@ -61,7 +77,7 @@ class ExportLayout(Section):
 
     name: Annotated[str, Field(min_length=1)]
     match: Annotated[str, Field(min_length=1)] = "*"
-    shape: Literal["long", "wide"] = "long"
+    shape: Literal["long", "wide", "pairs"] | None = None
     sheets: tuple[str, ...] = ()
     heading_row: Annotated[int, Field(ge=1, le=100)] | None = None
     time_column: str | None = None
@@ -70,6 +86,13 @@ class ExportLayout(Section):
     value_column: str | None = None
     quality_column: str | None = None
     unit_column: str | None = None
+    half_column: str | None = None
+    zone_column: str | None = None
+    tag: Annotated[str, Field(min_length=1)] | None = None
+    tag_columns: tuple[str, ...] = ()
+    repeats: Literal["ask", "best"] = "ask"
+    short_rows: Literal["refuse", "empty"] = "refuse"
+    unnamed_columns: Literal["ask", "ignore"] = "ask"
     time_zone: str | None = None
     time_format: str | None = None
     # A tab is a delimiter: blanks around it are not to be stripped away.

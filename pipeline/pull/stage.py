@@ -28,6 +28,7 @@ from pipeline.lake import Columns, DayParts, Part, frame_bytes
 from pipeline.pull.known import file_hash, meanings, read_as
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, write_record
 from pipeline.pull.mill import PullMill
+from pipeline.pull.sense import require_known_tags, require_one_value
 
 RECORD: Final = "finished.json"
 REFUSED: Final = "refused.parquet"
@@ -121,7 +122,9 @@ def _read_into(
 ) -> tuple[Tally, DayParts, list[Part]]:
     """Read an export into parts: the quick way, or from the start the thorough way."""
     for read in (_quickly, _thoroughly):
-        tally, days = Tally(), DayParts(folder, pool)
+        layout = layout_for(path, mill.exports.layout)
+        best = layout is not None and layout.repeats == "best"
+        tally, days = Tally(), DayParts(folder, pool, best_of_two=best)
         try:
             for piece, bytes_read in read(mill, path, tally, days, pool):
                 if isinstance(piece, Columns):
@@ -130,7 +133,7 @@ def _read_into(
                     days.add_frame(piece)
                 on_read(tally.rows, bytes_read)
             _require_sense(mill, path, tally)
-            return tally, days, days.finish()
+            return tally, days, require_one_value(mill, path, days.finish(), tally)
         except NotPlainError:
             days.drop()
         except BaseException:
@@ -154,7 +157,8 @@ def _thoroughly(
 
 
 def _require_sense(mill: PullMill, path: Path, tally: Tally) -> None:
-    """Refuse a file of which too much could not be read."""
+    """Refuse a file of which too much could not be read, or nothing is of the mill's."""
+    require_known_tags(path, tally)
     if tally.unreadable * 100.0 > tally.rows * mill.exports.most_refused_pct:
         raise DataError(
             f"{tally.unreadable} of {tally.rows} readings have a time, tag or value that cannot "
@@ -202,7 +206,7 @@ def _ledger(
         rows_read=tally.rows,
         kept=0,
         merged=sum(part.merged for part in parts),
-        conflicts=sum(part.conflicts for part in parts),
+        conflicts=sum(part.conflicts - len(part.rivals.moments) for part in parts),
         refused=counted(tally.refused),
         bad=counted(tally.bad),
         tags_not_in_mill=tuple(sorted(tally.unknown_tags)),

@@ -166,7 +166,11 @@ def test_pulls_stopped_anywhere_leave_what_undisturbed_ones_leave(tmp_path_facto
     for number, (rows, stop) in enumerate(pulls):
         start = datetime(2025, 10, 6, tzinfo=UTC)
         file = folder / f"{number}.csv"
-        lines = [f"{start + timedelta(hours=h):%Y-%m-%dT%H:%M:%SZ},{t},{v}" for h, t, v in rows]
+        # A file without any tag of the mill is refused.
+        lines = [
+            f"{start + timedelta(hours=h):%Y-%m-%dT%H:%M:%SZ},{t},{v}"
+            for h, t, v in [*rows, (71, "A", 1.0)]
+        ]
         file.write_text("\n".join(["time,tag,value", *lines]) + "\n", encoding="utf-8")
         before = days_of(calm)
         told = [pull_files(calm, [file])]
