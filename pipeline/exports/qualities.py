@@ -23,14 +23,23 @@ from pipeline.cells import (
     may_be_flags,
 )
 from pipeline.exports.headings import split_heading
+from pipeline.exports.kinds import heading_words, sounds_like_zone
 from pipeline.exports.layout import Plan, Quality
-from pipeline.files import EXTRA, shown
+from pipeline.files import EXTRA, SHORT, shown
 from pipeline.mill import ExportLayout
 
 #: A column of more different texts than this is no column of quality (estimate).
 _MOST_WORDS: Final = 60
 _MOST_TOLD: Final = 12
 _UNNAMED: Final = "_duplicated_"
+#: Words of headings over what people write, without accents: "ok" there judges no reading.
+_REMARKS: Final = frozenset((
+    "remark", "remarks", "comment", "comments", "note", "notes", "description", "operator",
+    "comentario", "comentarios", "observacion", "observaciones", "observacao", "observacoes",
+    "nota", "notas", "descripcion", "descricao", "operador", "bemerkung", "bemerkungen",
+    "kommentar", "kommentare", "anmerkung", "anmerkungen", "beschreibung", "bediener",
+    "remarque", "remarques", "commentaire", "commentaires", "operateur",
+))  # fmt: skip
 
 
 class QualityFinder:
@@ -184,7 +193,9 @@ class QualityFinder:
             name
             for name, kind in kinds.items()
             if name not in used
-            and name != EXTRA
+            and name not in (EXTRA, SHORT)
+            and not sounds_like_zone(name)
+            and _REMARKS.isdisjoint(heading_words(name))
             and (kind in (pl.String, pl.Boolean) or kind.is_integer())
         ]
 

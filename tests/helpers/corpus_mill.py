@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.mill.sections import Exports
+from pipeline.mill.export_layout import Exports
 from pipeline.mill.units import UnitChange, signal_change
 
 QUANTITIES = {

@@ -10,7 +10,7 @@ from pipeline.exports.export import export_readings
 from pipeline.exports.refused import Tally
 from pipeline.exports.survey import survey_export
 from pipeline.files import tables
-from pipeline.mill.sections import ExportLayout
+from pipeline.mill.export_layout import ExportLayout
 
 
 def read(tmp_path, text, layout=None, clock=None):

@@ -10,8 +10,8 @@ from pipeline.base.errors import DataError
 from pipeline.exports.export import export_readings
 from pipeline.exports.headings import bracket_of, split_heading
 from pipeline.exports.refused import Tally
+from pipeline.mill.export_layout import ExportLayout
 from pipeline.mill.scales import Scale
-from pipeline.mill.sections import ExportLayout
 
 UNITS = {"flow": "m3/h", "ph": "pH", "temperature": "degC", "level": "%",
          "steam_pressure": "kPa", "lime_flow": "L/h"}  # fmt: skip
