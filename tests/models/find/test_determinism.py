@@ -21,7 +21,7 @@ DAYS = 8
 
 def searched(seed):
     """Digest of all a search says, from readings to findings; rows shuffled by `seed` if any."""
-    spec = importlib.util.spec_from_file_location("plant_of_tests", HERE.with_name("conftest.py"))
+    spec = importlib.util.spec_from_file_location("plant_of_tests", HERE.parents[1] / "conftest.py")
     tools = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(tools)
     station = tools.load_mill(tools.ROOT / "configs" / "demo_mill.toml").station
