@@ -1,6 +1,6 @@
 """Break one line at a time; the tests of its room must notice.
 
-    python tests/benchmarks/line_breaks.py                     # all of them, about half an hour
+    python tests/benchmarks/line_breaks.py                     # all of them, half an hour or more
     python tests/benchmarks/line_breaks.py matching episodes   # of files that hold these words
 
 The breaks stand in ``line_breaks.toml``. The tree is copied; in the copy one line is changed, the
