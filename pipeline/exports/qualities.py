@@ -94,8 +94,10 @@ class QualityFinder:
             fits = looks_like_quality(seen) or may_be_flags(seen)
             if says is None and not (fits and len(words) <= _MOST_WORDS):
                 continue
-            if says in ("good", "bad") and not fits and not _all_flags(words):
-                continue
+            if says in ("good", "bad") and (
+                len(words) > _MOST_WORDS or any(map(_is_decimal, words))
+            ):
+                continue  # a measure of its own, such as the error of a result
             found += self._quality([(name, "")], title, plan)
         return tuple(found)
 
@@ -230,20 +232,17 @@ class QualityFinder:
 
 def _counts(frame: pl.DataFrame, name: str, value: str) -> dict[str, int]:
     """How often each text of a column comes beside a value; "" for an empty cell."""
-    rows = frame
+    cells = frame.lazy()
     if value and value in frame.columns and value != name:
         held = pl.col(value).is_not_null()
         if frame.schema[value] == pl.String:
             held &= pl.col(value).str.contains(r"\d")  # no reading, or headings that stand again
-        rows = frame.filter(held)
-    text = pl.col(name).cast(pl.String).fill_null("").str.strip_chars()
-    counted = rows.group_by(text.alias("q")).len().filter(pl.col("q") != name)
-    counted = counted.sort("len", "q", descending=[True, False])
-    return dict(counted.head(1000).iter_rows())
-
-
-def _all_flags(words: Iterable[str]) -> bool:
-    return all(word.casefold() in ("0", "1", "true", "false", "yes", "no") for word in words)
+        cells = cells.filter(held)
+    # Counted before they are tidied: words are few, and cells many.
+    counted = cells.group_by(pl.col(name).alias("q")).len().collect()
+    tidy = pl.col("q").cast(pl.String).fill_null("").str.strip_chars()
+    counted = counted.group_by(tidy).agg(pl.col("len").sum()).filter(pl.col("q") != name)
+    return dict(counted.sort("len", "q", descending=[True, False]).head(1000).iter_rows())
 
 
 def _is_decimal(text: str) -> bool:
