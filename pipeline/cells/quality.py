@@ -69,14 +69,17 @@ class Judge:
     def _other(self, text: str, plain: str) -> str | None:
         """What a word says that stands in no list."""
         code = code_of(plain)
-        if code is not None and (self.kind == "status" or code >= _LEAST_CODE):
+        if code is not None and is_status(code) and self._may_be_status(code):
             return {0: "good", 1: "uncertain"}.get(code // _LEAST_CODE, "bad")
-        if self.kind == "byte" and code is not None:
+        if self.kind == "byte" and code is not None and code < 1 << 8:
             return byte_meaning(code)
         told = word_meaning(text.strip())
         if self.others == "bad":
             return told if told in ("good", "uncertain") and plain.startswith(told) else "bad"
         return told
+
+    def _may_be_status(self, code: int) -> bool:
+        return self.kind == "status" or code >= _LEAST_CODE
 
 
 def given_judge(
@@ -169,11 +172,21 @@ def code_kind(words: Collection[str]) -> Literal["status", "byte"] | None:
     if not codes or any(code is None for code in codes):
         return None
     known = [code for code in codes if code is not None]
-    if any(code >= _LEAST_CODE for code in known) or all(w.startswith("0x") for w in plain):
-        return "status"
-    if max(known) >= 192 and all(byte_meaning(code) is not None for code in known):
-        return "byte"
-    return None
+    if not all(w.startswith("0x") for w in plain) and max(known) < _LEAST_CODE:
+        told = max(known) >= 192 and all(byte_meaning(code) is not None for code in known)
+        return "byte" if told else None
+    # Counts of seconds since 1970 and numbers of batches are as large, but not built like codes.
+    return "status" if all(is_status(code) for code in known) else None
+
+
+def is_status(code: int) -> bool:
+    """Tell whether a number is built like a status code of OPC UA (IEC 62541-4, 7.39).
+
+    Reserved bits are 0, and the bits of information are 0 unless their kind is that of a value.
+    """
+    kind, information = code >> 10 & 0b11, code & 0b11_1111_1111
+    reserved = code & (0b11 << 12 | 0b11 << 28)
+    return not reserved and (kind == 1 or (kind == 0 and not information))
 
 
 def code_of(plain: str) -> int | None:
@@ -188,8 +201,8 @@ def code_of(plain: str) -> int | None:
         number = int(text, 16) if text.startswith("0x") else int(text)
     except ValueError:
         return None
-    if number < 0:
-        number += 1 << 32
+    if number < 0:  # the same 32 bits with a sign; above that a number is a number
+        number = number + (1 << 32) if number < -_LEAST_CODE else -1
     return number if 0 <= number < 1 << 32 and len(text) <= 11 else None
 
 
@@ -228,7 +241,10 @@ def looks_like_quality(seen: Mapping[str, int]) -> bool:
     words = {text: count for text, count in seen.items() if folded(text.strip())}
     if not words:
         return False
-    if code_kind(words) is not None:
+    kind = code_kind(words)
+    if kind == "byte":  # numbers that count on through 192 are no bytes of quality
+        return all((code_of(folded(word)) or 0) % 4 == 0 for word in words)
+    if kind is not None:
         return True
     total = sum(words.values())
     told = sum(count for text, count in words.items() if word_meaning(text) is not None)

@@ -13,6 +13,7 @@ from typing import Final
 
 import polars as pl
 
+from pipeline.base import DataError
 from pipeline.cells import heading_says
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.headings import (
@@ -32,6 +33,8 @@ from pipeline.mill import ExportLayout, is_unit
 
 #: Different texts of a column of units; a record has no more units than this (estimate).
 _MOST_UNITS: Final = 40
+#: What stands in the place of a unit and is none: the described units are of such a system.
+_SYSTEMS: Final = ("metric", "si", "si units", "engineering", "eng")
 
 
 class _AfterFirst:
@@ -98,13 +101,14 @@ def with_beside(
     plan = replace(plan, tag_units=units)
     finder = QualityFinder(table.where, first, rest, layout)
     if plan.shape == "long":
-        plan = _unit_of_values(plan)
+        plan = _unit_of_values(plan, table.head.unit if table.head else "")
         plan = _unit_column(plan, first, layout, clock)
         plan = without_qualities(plan, finder.found(plan, {}))
         require_whole_numbers(plan, first, table.delimiter, clock.unit_changes, layout)
         return plan
     plan = _parted(plan, clock)
     plan = _described(plan, table, clock)
+    plan = _unit_of_all(plan, table, clock)
     called = {column: _tag(column, plan, clock.unit_changes) for column in plan.tags}
     if not any(called.values()):  # nothing is known of the mill yet: every heading may be a tag
         called = {c: plan.tag_names.get(c, c) for c in plan.tags if c and heading_says(c) is None}
@@ -170,11 +174,35 @@ def _like_a_unit(text: str) -> bool:
     return " " not in plain and len(plain) <= 20 and any(c in plain for c in "/%°º²³")
 
 
-def _unit_of_values(plan: Plan) -> Plan:
-    """Plan with the unit in brackets behind the heading of the values, known or not."""
+def _unit_of_all(plan: Plan, table: ExportFile, clock: MillClock) -> Plan:
+    """Plan with the unit that a line above the headings states.
+
+    Raises
+    ------
+    DataError
+        It stands above several tags, and may be that of one or of all.
+    """
+    unit = table.head.unit if table.head else ""
+    tags = {c: tag for c in plan.tags if (tag := _tag(c, plan, clock.unit_changes))}
+    bare = [column for column in tags if not plan.tag_units.get(column)]
+    if not unit or unit.casefold() in _SYSTEMS or not bare:
+        return plan
+    if len(tags) == 1 or plan.units_given.keys() >= {tags[column] for column in bare}:
+        return replace(plan, tag_units={**plan.tag_units, **dict.fromkeys(bare, unit)})
+    told = ", ".join(shown(tags[column]) for column in bare[:5])
+    raise DataError(
+        f'The unit "{shown(unit)}" above the headings can be that of one tag or of all of them.',
+        f"{table.where}\ntags without a unit of their own: {told}",
+        'Give each its unit: units = { "TAG" = "..." } in the [[exports.layout]] of this kind of '
+        "file.",
+    )
+
+
+def _unit_of_values(plan: Plan, of_all: str) -> Plan:
+    """Plan with the unit behind the heading of the values or above all headings, known or not."""
     if plan.value is None or plan.tag_units.get(plan.value):
         return plan
-    unit = bracket_of(plan.value)
+    unit = bracket_of(plan.value) or ("" if of_all.casefold() in _SYSTEMS else of_all)
     return replace(plan, tag_units={**plan.tag_units, plan.value: unit}) if unit else plan
 
 

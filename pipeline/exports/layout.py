@@ -14,7 +14,6 @@ from pipeline.cells import Judge, Marks, number_marks
 from pipeline.exports.columns import Places, columns_for, value_heading
 from pipeline.exports.names import Named, names_for, one_tag, pair_tags
 from pipeline.exports.stamps import Setting, written, zone_stated
-from pipeline.exports.unnamed import check_unnamed
 from pipeline.exports.when import Clock
 from pipeline.exports.why import reasons
 from pipeline.exports.zone_rows import check_zones
@@ -246,7 +245,6 @@ def _columns(
     if bare and value_heading(at.tags) and given.shape is None:
         named = one_tag(where, names, head, setting.called, setting.tags)
         at = columns_for(where, first, layout, setting.tags, one_tag=True)
-    check_unnamed(where, first, given, at)
     if at.zone is not None:
         check_zones(where, first[at.zone], at.zone)
     return at, named

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import chain
 from typing import Final
 
 import polars as pl
@@ -31,6 +32,8 @@ from pipeline.mill import ExportLayout
 #: A column of more different texts than this is no column of quality (estimate).
 _MOST_WORDS: Final = 60
 _MOST_TOLD: Final = 12
+#: Rows looked at first; a word that comes later is asked about where it comes.
+_SAMPLE: Final = 100_000
 _UNNAMED: Final = "_duplicated_"
 #: Words of headings over what people write, without accents: "ok" there judges no reading.
 _REMARKS: Final = frozenset((
@@ -99,13 +102,17 @@ class QualityFinder:
         for name in self._others(used):
             title = plan.tag_names.get(name, name) if _UNNAMED in name else name
             says = heading_says(title)
-            seen = self._seen(name, plan.value or "")
+            # A flag under a heading that says nothing may be set far down: all rows are looked at.
+            rows = self._first if says is None else self._first.head(_SAMPLE)
+            seen = _counts(rows, name, plan.value or "")
             words = {text for text in seen if text.strip()}
             fits = looks_like_quality(seen) or may_be_flags(seen)
             if says is None and not (fits and len(words) <= _MOST_WORDS):
                 continue
-            if says in ("good", "bad") and not fits and not _all_flags(words):
-                continue
+            if says in ("good", "bad") and (
+                len(words) > _MOST_WORDS or any(map(_is_decimal, words))
+            ):
+                continue  # a measure of its own, such as the error of a result
             found += self._quality([(name, "")], title, plan)
         return tuple(found)
 
@@ -203,18 +210,19 @@ class QualityFinder:
         self, pairs: Sequence[tuple[str, str]], heading: str, plan: Plan
     ) -> tuple[Quality, ...]:
         """Columns called alike, judged by what all of them show together."""
-        seen: dict[str, int] = {}
-        for name, of in pairs:
-            for text, count in self._seen(name, of or plan.value or "").items():
-                seen[text] = seen.get(text, 0) + count
-        if not any(text.strip() for text in seen):
-            for frame in self._rest:
-                for name, of in pairs:
-                    for text, count in _counts(frame, name, of or plan.value or "").items():
-                        seen[text] = seen.get(text, 0) + count
-        told = sorted(seen.items(), key=lambda item: (-item[1], item[0]))[:_MOST_TOLD]
         column = pairs[0][0]
-        judge = self._judge(column, heading, seen)
+        seen = _together([self._first.head(_SAMPLE)], pairs, plan)
+        try:
+            empty = not any(text.strip() for text in seen)
+            judge = None if empty else self._judge(column, heading, seen)
+        except DataError:
+            judge = None
+        if judge is None:  # what a part leaves open, the whole may show
+            seen = _together([self._first], pairs, plan)
+            if not any(text.strip() for text in seen):
+                seen = _together(chain([self._first], self._rest), pairs, plan)
+            judge = self._judge(column, heading, seen)
+        told = sorted(seen.items(), key=lambda item: (-item[1], item[0]))[:_MOST_TOLD]
         return tuple(Quality(name, of, judge, tuple(told)) for name, of in pairs)
 
     def _judge(self, column: str, heading: str, seen: Mapping[str, int]) -> Judge:
@@ -237,25 +245,34 @@ class QualityFinder:
         )
 
     def _seen(self, name: str, value: str) -> dict[str, int]:
-        return _counts(self._first, name, value)
+        return _counts(self._first.head(_SAMPLE), name, value)
+
+
+def _together(
+    frames: Iterable[pl.DataFrame], pairs: Sequence[tuple[str, str]], plan: Plan
+) -> dict[str, int]:
+    """How often each text comes in columns called alike."""
+    seen: dict[str, int] = {}
+    for frame in frames:
+        for name, of in pairs:
+            for text, count in _counts(frame, name, of or plan.value or "").items():
+                seen[text] = seen.get(text, 0) + count
+    return seen
 
 
 def _counts(frame: pl.DataFrame, name: str, value: str) -> dict[str, int]:
     """How often each text of a column comes beside a value; "" for an empty cell."""
-    rows = frame
+    cells = frame.lazy()
     if value and value in frame.columns and value != name:
         held = pl.col(value).is_not_null()
         if frame.schema[value] == pl.String:
             held &= pl.col(value).str.contains(r"\d")  # no reading, or headings that stand again
-        rows = frame.filter(held)
-    text = pl.col(name).cast(pl.String).fill_null("").str.strip_chars()
-    counted = rows.group_by(text.alias("q")).len().filter(pl.col("q") != name)
-    counted = counted.sort("len", "q", descending=[True, False])
-    return dict(counted.head(1000).iter_rows())
-
-
-def _all_flags(words: Iterable[str]) -> bool:
-    return all(word.casefold() in ("0", "1", "true", "false", "yes", "no") for word in words)
+        cells = cells.filter(held)
+    # Counted before they are tidied: words are few, and cells many.
+    counted = cells.group_by(pl.col(name).alias("q")).len().collect()
+    tidy = pl.col("q").cast(pl.String).fill_null("").str.strip_chars()
+    counted = counted.group_by(tidy).agg(pl.col("len").sum()).filter(pl.col("q") != name)
+    return dict(counted.sort("len", "q", descending=[True, False]).head(1000).iter_rows())
 
 
 def _is_decimal(text: str) -> bool:

@@ -14,7 +14,7 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.exports.layout import Plan
-from pipeline.files import EXTRA, shown
+from pipeline.files import EXTRA, SHORT, shown
 from pipeline.mill import ExportLayout
 
 _WHOLE: Final = r"^\s*[+-]?\d+\s*$"
@@ -49,9 +49,9 @@ def require_whole_numbers(
     DataError
         Cells side by side may be one number.
     """
-    if delimiter != "," or (layout is not None and "delimiter" in layout.model_fields_set):
+    if layout is not None and "delimiter" in layout.model_fields_set:
         return
-    names = [name for name in first.columns if name != EXTRA]
+    names = [name for name in first.columns if name not in (EXTRA, SHORT)]
     read = {plan.time, plan.date, plan.tag, plan.value, plan.unit}
     read |= {quality.column for quality in plan.qualities}
     read |= set(layout.ignore_columns) if layout else set()
@@ -60,30 +60,39 @@ def require_whole_numbers(
         place = names.index(value) + 1 if value in names else len(names)
         if place == len(names) or names[place] in read or _is_tag(names[place], plan, tags):
             continue
-        _require(plan, first, value, names[place])
+        if _is_unnamed(names[place]):
+            # Whatever parts the cells, numbers that nobody named are not left out unseen.
+            if layout is None or layout.unnamed_columns == "ask":
+                _require(plan, first, value, names[place], named=False)
+        elif delimiter == ",":
+            _require(plan, first, value, names[place], named=True)
 
 
 def _is_tag(column: str, plan: Plan, tags: Collection[str]) -> bool:
     return column in tags or plan.tag_names.get(column, column) in tags
 
 
-def _require(plan: Plan, first: pl.DataFrame, value: str, after: str) -> None:
+def _is_unnamed(column: str) -> bool:
+    return not column or "_duplicated_" in column
+
+
+def _require(plan: Plan, first: pl.DataFrame, value: str, after: str, *, named: bool) -> None:
     kinds = first.schema
     if kinds[value] != pl.String or kinds[after] != pl.String:
         return
     held = first.filter(pl.col(value).str.contains(r"\d"))
     cut = held.filter(pl.col(value).str.contains(_WHOLE) & pl.col(after).str.contains(_PART))
-    named = bool(after) and "_duplicated_" not in after
     long = cut.filter(pl.col(after).str.strip_chars().str.len_chars() > 1).height
-    if cut.height < _LEAST_SHARE * max(held.height, 1):
+    if cut.is_empty() or (named and cut.height < _LEAST_SHARE * max(held.height, 1)):
         return
     if named and long < _LEAST_LONG * cut.height:
         return  # a counter, such as the number of a shift
     one, other = cut.row(0, named=True)[value].strip(), cut.row(0, named=True)[after].strip()
     raise DataError(
         f'"{one},{other}" can be one number with a decimal comma or the two numbers {one} and '
-        f"{other}, for a comma parts the cells as well.",
+        f"{other}, which stand in two cells.",
         f'{plan.where}\ncolumns "{shown(value)}" and "{shown(after) or "(no heading)"}"',
         "Export it again with another delimiter, or with numbers in quotes. If these are two "
-        'numbers, say so: delimiter = "," in the [[exports.layout]] of this kind of file.',
+        "numbers, say so in the [[exports.layout]] of this kind of file: its delimiter, or, for a "
+        'column without a heading that is not wanted, unnamed_columns = "ignore".',
     )

@@ -31,6 +31,11 @@ _MOMENT: Final = re.compile(
 )
 _EPOCH_OR_SERIAL: Final = re.compile(r"\s*(?:\d{5}(?:[.,]\d+)?|\d{9,19}(?:[.,]\d+)?)\s*")
 _BRACKET: Final = re.compile(r"^(.*?)\s*[\[({]\s*([^\[\](){}]{1,20})\s*[\])}]$", re.DOTALL)
+_UNIT_LINE: Final = re.compile(
+    r"(?:engineering |eng\.? )?(?:units?|uom|eu|einheit(?:en)?|unidad(?:es)?|unidades?|unités?)"
+    r"(?: of measure| de medida| de mesure)?(?:\s*[:=]\s*(.{0,40}))?",
+    re.IGNORECASE,
+)
 _OPEN: Final = {"[": "]", "(": ")", "{": "}"}
 
 
@@ -57,6 +62,8 @@ class Head:
         Cells of the rows above the headings, and of those between them and the first moment.
     unheaded : int
         Columns at the end that rows have beyond the headings, all of them empty.
+    unit : str
+        Unit that a line above the headings states of all readings; empty where none does.
     """
 
     names: tuple[str, ...]
@@ -69,6 +76,7 @@ class Head:
     above: tuple[tuple[str, ...], ...] = ()
     below: tuple[tuple[str, ...], ...] = ()
     unheaded: int = 0
+    unit: str = ""
 
 
 def plain_name(name: str) -> str:
@@ -134,6 +142,7 @@ def find_head(
         above=tuple(tuple(c.strip() for c in r) for r in rows[:row]),
         below=_below(rows, row),
         unheaded=unheaded,
+        unit=_unit_of_all(rows[:row]),
     )
 
 
@@ -208,6 +217,16 @@ def _beside(
     if not units and 2 * known >= len(held):
         return above, words
     return units, words or above
+
+
+def _unit_of_all(above: Sequence[Sequence[str]]) -> str:
+    """Unit that a line such as ``Unit: degF`` above the headings states."""
+    for row in above:
+        cells = [cell.strip() for cell in row if cell.strip()]
+        found = _UNIT_LINE.fullmatch(cells[0]) if 0 < len(cells) <= 2 else None
+        if found and (text := found[1] or " ".join(cells[1:])):
+            return bare_unit(text)
+    return ""
 
 
 def _followed(rows: Sequence[Sequence[str]], row: int, titles: Sequence[str]) -> bool:

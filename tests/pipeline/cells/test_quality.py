@@ -7,8 +7,10 @@ from pipeline.base.errors import DataError
 from pipeline.cells.quality import (
     UNKNOWN,
     byte_meaning,
+    code_kind,
     column_judge,
     given_judge,
+    looks_like_quality,
     may_be_flags,
     verdict,
 )
@@ -75,6 +77,20 @@ def test_bytes_follow_the_standard():
     assert {byte_meaning(code) for code in uncertain} == {"uncertain"}
     assert {byte_meaning(code) for code in (0, 4, 8, 12, 16, 20, 24, 28)} == {"bad"}
     assert {byte_meaning(code) for code in (128, 100, 200, 255, 256, -1)} == {None}
+
+
+def test_large_numbers_that_are_no_codes():
+    """IEC 62541-4, 7.39: bits 12, 13, 28, 29 are reserved, information needs its kind."""
+    for text in ("2147483648", "0x80340000", "0x40000400", "-2147483648", "0x808A0000"):
+        assert code_kind([text]) == "status", text
+    seconds = [str(1_741_836_600 + 3600 * k) for k in range(5)]
+    for texts in (seconds, ["-0300"], ["-300", "0"], ["3221225472", "8"], ["1073741825"]):
+        assert code_kind(texts) is None, texts
+    assert not looks_like_quality(dict.fromkeys(seconds, 1))
+    assert not looks_like_quality(dict.fromkeys(["192", "193", "194", "195"], 1))
+    assert looks_like_quality({"192": 5, "0": 1})
+    with pytest.raises(DataError):
+        column_judge("file", "status", {"0": 3, "8": 1, "2147483648": 1})
 
 
 def test_words_of_the_description_hold_whatever_they_mean_elsewhere():

@@ -57,6 +57,22 @@ def test_other_columns_are_left_alone(tmp_path, heading):
     assert reasons(rows) == [None] * 3
 
 
+@pytest.mark.parametrize(
+    ("heading", "words", "asked"),
+    [
+        ("error", ("", "E"), True),
+        ("error code", ("0", "17"), True),
+        ("error", ("0.02", "0.1"), False),
+    ],
+)
+def test_errors_are_flags_codes_or_measures(tmp_path, heading, words, asked):
+    if asked:
+        with pytest.raises(DataError, match="good or bad"):
+            read(tmp_path, long(heading, *words))
+    else:
+        assert reasons(read(tmp_path, long(heading, *words))[0]) == [None, None]
+
+
 def test_an_empty_cell_may_be_a_good_reading(tmp_path):
     with pytest.raises(DataError, match="good or bad"):
         read(tmp_path, long("quality", "", "Bad"))

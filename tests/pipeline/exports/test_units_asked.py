@@ -72,6 +72,8 @@ def test_a_unit_beside_a_known_tag_is_found(tmp_path, heading):
         (("time,tag,value,unit", ROW.format("LT.AI212,7,kPa")), "kPa"),
         (("time,tag,value,UoM", ROW.format("LT.AI212,7,grads")), "grads"),
         (("time,tag,value [grads]", ROW.format("LT.AI212,7")), "grads"),
+        (("Unit: grads", "time,LT.AI212", ROW.format("7")), "grads"),
+        (("Einheit;grads".replace(";", ","), "time,tag,value", ROW.format("LT.AI212,7")), "grads"),
         (("time,SH.TI221", *(ROW.format(f"{k} grd") for k in range(5))), "grd"),
     ],
 )
@@ -106,6 +108,19 @@ def test_a_few_marks_are_marks_and_make_a_reading_bad(tmp_path):
     units = {"shape": "wide", "units": {"SH.TI221": "degF"}}
     _, tally = read(wide(tmp_path, "time,SH.TI221", *lines), units)
     assert tally.bad == {"marked": 1}
+
+
+def test_a_unit_above_the_headings_holds_for_one_tag_and_is_asked_about_for_several(tmp_path):
+    found, _ = read(wide(tmp_path, "Units: °F", "time,SH.TI221", ROW.format("212")))
+    assert found == {"SH.TI221": (pytest.approx(100.0), False)}
+    several = wide(tmp_path, "Units: °F", "time,SH.TI221,LT.AI212", ROW.format("212,7"))
+    with pytest.raises(DataError, match="one tag or of all"):
+        read(several)
+    units = {"shape": "wide", "units": {"SH.TI221": "degF", "LT.AI212": "pH"}}
+    found, _ = read(several, units)
+    assert found == {"SH.TI221": (pytest.approx(100.0), False), "LT.AI212": (7.0, False)}
+    plain = wide(tmp_path, "Units: metric", "Unit 3", "time,LT.AI212", ROW.format("7"))
+    assert read(plain)[0] == {"LT.AI212": (7.0, False)}
 
 
 def test_a_column_of_units_is_known_by_what_is_in_it(tmp_path):

@@ -46,7 +46,7 @@ def test_decimal_commas_between_commas_are_never_cut(tmp_path):
     rows = ["time,tag,value", *(f"{s},LT.AI212,7,4{k}" for k, s in enumerate(STAMPS))]
     assert read(tmp_path / "a.csv", text(rows))[1].refused == {"cells_too_many": 6}
     rows[0] += ","
-    with pytest.raises(DataError, match=r'"7" and "40" can be one number, 7,40, or two'):
+    with pytest.raises(DataError, match='"7,40" can be one number'):
         read(tmp_path / "a.csv", text(rows))
     found, _ = read(tmp_path / "a.csv", text(rows), unnamed_columns="ignore")
     assert set(found.values()) == {7.0}
