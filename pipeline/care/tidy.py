@@ -17,8 +17,7 @@ from pathlib import Path
 from typing import Final
 
 from pipeline.base import ONE_DAY, copy_rights, full_disk, only_run, only_writer
-from pipeline.exports import FOLDER as REFUSALS
-from pipeline.lake import Lake, lake_of
+from pipeline.lake import REFUSALS, Lake, lake_of
 from pipeline.mill import Mill
 from pipeline.pull import unfinished
 from pipeline.run import log_event, log_folder

@@ -9,8 +9,7 @@ from pathlib import PurePath
 import polars as pl
 
 from pipeline.base import ConfigError
-from pipeline.exports import ROWS_KEPT, read_refused
-from pipeline.lake import lake_of
+from pipeline.lake import ROWS_KEPT, lake_of, read_refused
 from pipeline.mill import Mill
 from pipeline.store import store_of
 from pipeline.words import clean

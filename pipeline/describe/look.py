@@ -13,8 +13,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from pipeline.base import DataError, Progress, silent
-from pipeline.exports import Evidence, Plan, Tally, export_readings
+from pipeline.exports import Evidence, export_readings
 from pipeline.files import ExportFile
+from pipeline.lake import Tally
+from pipeline.layouts import Plan
 from pipeline.mill import UnitChange
 
 Floats = NDArray[np.float64]

@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan
-from pipeline.exports.refused import Tally
 from pipeline.files import Head, is_moment, is_number
+from pipeline.lake import Tally
+from pipeline.layouts import Plan
 
 
 def readings_above(head: Head | None, plan: Plan) -> list[Sequence[str]]:

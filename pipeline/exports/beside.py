@@ -1,6 +1,6 @@
 """What stands beside the tags of a table: their units, and the quality of their readings.
 
-``pipeline.exports.layout`` finds the columns of time, tag and value; with the tags that the mill
+``pipeline.layouts.layout`` finds the columns of time, tag and value; with the tags that the mill
 knows, the headings and cells beside them can be told apart.
 """
 
@@ -16,19 +16,21 @@ import polars as pl
 from pipeline.base import DataError
 from pipeline.cells import heading_says
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.headings import (
-    bracket_of,
-    is_statistic,
-    split_heading,
-    unit_behind,
-)
-from pipeline.exports.layout import Plan, plan_for
 from pipeline.exports.moment_rows import MillClock
-from pipeline.exports.qualities import QualityFinder, without_qualities
-from pipeline.exports.split_numbers import require_whole_numbers
-from pipeline.exports.stamps import Setting
 from pipeline.exports.units import change_of, says_unit
 from pipeline.files import ExportFile, batches, shown
+from pipeline.layouts import (
+    Plan,
+    QualityFinder,
+    Setting,
+    bracket_of,
+    is_statistic,
+    plan_for,
+    require_whole_numbers,
+    split_heading,
+    unit_behind,
+    without_qualities,
+)
 from pipeline.mill import ExportLayout, is_unit
 
 #: Different texts of a column of units; a record has no more units than this (estimate).

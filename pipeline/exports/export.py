@@ -14,11 +14,11 @@ import polars as pl
 from pipeline.exports.above import refuse_above
 from pipeline.exports.beside import note_assumptions, table_plan
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan
 from pipeline.exports.moment_rows import MillClock
-from pipeline.exports.refused import Tally
 from pipeline.exports.table import reader_for
 from pipeline.files import ExportFile, batches, explained, export_tables, shown
+from pipeline.lake import Tally
+from pipeline.layouts import Plan
 from pipeline.mill import ExportLayout
 
 #: Told of each table once its plan stands, with its first rows.

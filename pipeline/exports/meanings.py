@@ -14,12 +14,11 @@ from numpy.typing import NDArray
 
 from pipeline.cells import repeated
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan
 from pipeline.exports.moment_rows import MillClock
-from pipeline.exports.refused import Tally
 from pipeline.exports.values import to_readings
 from pipeline.files import Block
-from pipeline.lake import GOOD, Names
+from pipeline.lake import GOOD, Names, Tally
+from pipeline.layouts import Plan
 
 _QUARTER_US: Final = 900_000_000
 #: Moments for which zones change their offset at whole quarters of an hour only [microseconds],

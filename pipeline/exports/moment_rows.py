@@ -8,10 +8,9 @@ from typing import Final, Protocol
 import polars as pl
 
 from pipeline.cells import latest_moment, local_to_utc, moments
-from pipeline.exports.layout import Plan
 from pipeline.exports.passes import ADDED, NAIVE, PASS, STATED
-from pipeline.exports.refused import Tally
-from pipeline.exports.zone_rows import moments_by_zone
+from pipeline.lake import Tally
+from pipeline.layouts import Plan, moments_by_zone
 from pipeline.mill import UnitChange, offset_s
 
 #: Place of a row in its batch, and the zone it gives, carried along until the row is a reading. No

@@ -22,8 +22,7 @@ from numpy.typing import NDArray
 
 from pipeline.cells import moments, repeated
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan
-from pipeline.exports.when import joined_time
+from pipeline.layouts import Plan, joined_time
 
 #: Columns added to the rows of a batch: the local moment, the one that states its zone, and which
 #: pass of a repeated hour a row is of (1, 2, or 0 for not known). No column of an export is called

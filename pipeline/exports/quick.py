@@ -23,10 +23,8 @@ from pipeline.cells import latest_moment
 from pipeline.exports.above import readings_above
 from pipeline.exports.beside import note_assumptions, table_plan
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan
 from pipeline.exports.meanings import UNKNOWN, Meanings
 from pipeline.exports.moment_rows import MillClock
-from pipeline.exports.refused import Tally
 from pipeline.exports.sample import Watch, may_be_filled
 from pipeline.exports.table import TableReader
 from pipeline.files import (
@@ -41,7 +39,8 @@ from pipeline.files import (
     export_tables,
     is_plain,
 )
-from pipeline.lake import GOOD, Columns, Names
+from pipeline.lake import GOOD, Columns, Names, Tally
+from pipeline.layouts import Plan
 from pipeline.mill import ExportLayout, UnitChange
 
 _OFFSET: Final = re.compile(r"(?:[Zz]|[+-]\d{2}:?\d{2})\s*$")

@@ -15,11 +15,9 @@ import polars as pl
 from pipeline.base import DataError
 from pipeline.cells import heading_says
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.headings import split_heading
-from pipeline.exports.layout import Plan
 from pipeline.exports.passes import NAIVE, STATED
-from pipeline.exports.zones_said import check_line
 from pipeline.files import bare_unit, is_moment, is_number, parted, shown, subhead
+from pipeline.layouts import Plan, check_line, split_heading
 from pipeline.mill import is_unit
 
 #: Column that is True in rows of units.

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from pipeline.exports.layout import Plan
+from pipeline.layouts import Plan
 
 
 def series_of(plan: Plan) -> pl.Expr:

@@ -14,10 +14,10 @@ import polars as pl
 from pipeline.cells import EPOCHS, SERIAL
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.export import export_readings
-from pipeline.exports.layout import Plan, Quality, layout_for
 from pipeline.exports.moment_rows import MillClock
-from pipeline.exports.refused import Tally
 from pipeline.files import EXTRA, SHORT, ExportFile, shown
+from pipeline.lake import Tally
+from pipeline.layouts import Plan, Quality, layout_for
 from pipeline.mill import Exports
 
 _SAMPLES: Final = 3

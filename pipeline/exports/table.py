@@ -8,13 +8,13 @@ from dataclasses import replace
 import polars as pl
 
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan
 from pipeline.exports.moment_rows import MillClock
 from pipeline.exports.passes import Passes
-from pipeline.exports.refused import Tally
 from pipeline.exports.sections import Sections
 from pipeline.exports.values import to_readings
 from pipeline.files import EXTRA
+from pipeline.lake import Tally
+from pipeline.layouts import Plan
 
 
 class TableReader:

@@ -13,17 +13,15 @@ import polars as pl
 
 from pipeline.cells import to_numbers
 from pipeline.exports.evidence import Evidence
-from pipeline.exports.layout import Plan, Quality
 from pipeline.exports.moment_rows import ROW, ZONE, MillClock, with_moments
 from pipeline.exports.passes import ADDED
-from pipeline.exports.refused import Tally
 from pipeline.exports.sections import UNITS, is_heading
 from pipeline.exports.series import pooled, series_of
 from pipeline.exports.units import in_inside_unit
-from pipeline.exports.when import joined_time
 from pipeline.exports.worst import quality_columns, worst_quality
 from pipeline.files import EXTRA, SHORT
-from pipeline.lake import READINGS_SCHEMA
+from pipeline.lake import READINGS_SCHEMA, Tally
+from pipeline.layouts import Plan, Quality, joined_time
 
 
 def to_readings(

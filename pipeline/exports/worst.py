@@ -9,7 +9,7 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.cells import UNKNOWN, asked, verdict
-from pipeline.exports.layout import Plan, Quality
+from pipeline.layouts import Plan, Quality
 
 
 def quality_columns(columns: Sequence[Quality]) -> dict[str, pl.Expr]:

@@ -36,6 +36,15 @@ from pipeline.lake.merge import (
     import_readings,
     merge_readings,
 )
+from pipeline.lake.refused import (
+    REFUSALS,
+    REFUSED_COLUMNS,
+    ROWS_KEPT,
+    Tally,
+    read_refused,
+    refused_frame,
+    refused_name,
+)
 from pipeline.lake.rivals import TWO_VALUES, Rivals
 from pipeline.lake.seal import digest_of, sealed_json
 from pipeline.lake.sealing import frame_bytes, put_seal

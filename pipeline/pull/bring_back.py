@@ -18,17 +18,17 @@ from typing import Final
 import polars as pl
 
 from pipeline.base import DataError
-from pipeline.exports import FOLDER as REFUSALS
-from pipeline.exports import refused_name
 from pipeline.lake import (
     ASIDE,
     READINGS_SCHEMA,
+    REFUSALS,
     DayMerge,
     Lake,
     day_bytes,
     digest_of,
     import_readings,
     merge_readings,
+    refused_name,
 )
 from pipeline.pull.known import NOTES, Pulled, all_notes, keep_note, meanings, read_as, written_s
 from pipeline.pull.marks import Wanted, lost, wait_for, wait_no_more, waiting, wanted_by

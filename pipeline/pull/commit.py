@@ -26,8 +26,7 @@ from typing import Final
 import polars as pl
 
 from pipeline.base import DataError, Progress, flush_folder
-from pipeline.exports import refused_name
-from pipeline.lake import READINGS_SCHEMA, DayMerge, Lake, merge_readings, write_frame
+from pipeline.lake import READINGS_SCHEMA, DayMerge, Lake, merge_readings, refused_name, write_frame
 from pipeline.pull.known import Pulled, keep_note, note_from, note_record
 from pipeline.pull.ledger import PullResult, SourceLedger, write_record
 from pipeline.pull.stage import REFUSED, Staged

@@ -20,8 +20,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
-from pipeline.exports import layout_for, refused_name
-from pipeline.lake import Lake, RottenError, Storage, sealed_json, whole_bytes
+from pipeline.lake import Lake, RottenError, Storage, refused_name, sealed_json, whole_bytes
+from pipeline.layouts import layout_for
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, record_bytes
 from pipeline.pull.mill import PullMill
 

@@ -10,9 +10,8 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.cells import repeated
-from pipeline.exports import Tally
 from pipeline.files import shown
-from pipeline.lake import TWO_VALUES, Part, Rivals
+from pipeline.lake import TWO_VALUES, Part, Rivals, Tally
 from pipeline.pull.mill import PullMill
 
 #: Moments with two values that are a pattern, and their share of the readings of these series: a

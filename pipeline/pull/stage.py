@@ -22,9 +22,10 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.base import DataError
-from pipeline.exports import Tally, export_readings, layout_for, quick_pieces, refused_frame
+from pipeline.exports import export_readings, quick_pieces
 from pipeline.files import NotPlainError, explained
-from pipeline.lake import Columns, DayParts, Part, frame_bytes
+from pipeline.lake import Columns, DayParts, Part, Tally, frame_bytes, refused_frame
+from pipeline.layouts import layout_for
 from pipeline.pull.known import file_hash, meanings, read_as
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, write_record
 from pipeline.pull.mill import PullMill

@@ -17,10 +17,10 @@ from typing import Final, TypeVar
 
 import polars as pl
 
-from pipeline.exports import FOLDER as REFUSALS
 from pipeline.lake import (
     GRID,
     HEALTH,
+    REFUSALS,
     SEARCHED,
     SENSORS,
     STATION,

@@ -27,7 +27,6 @@ from models.cause import DAILY_COLUMNS, NOTICE_COLUMNS
 from models.detect import SHARPNESS_COLUMNS
 from models.find import FINDING_COLUMNS, LOSS_COLUMNS
 from pipeline.base import ConfigError
-from pipeline.exports import REFUSED_COLUMNS
 from pipeline.lake import (
     DAILY,
     FOUND,
@@ -36,6 +35,7 @@ from pipeline.lake import (
     LOSSES,
     NOTICES,
     READINGS_COLUMNS,
+    REFUSED_COLUMNS,
     SEARCHED,
     SEARCHED_COLUMNS,
     SENSOR_DAYS,

@@ -28,7 +28,7 @@ from typing import Final
 
 from pipeline.base.errors import LostpolError
 from pipeline.exports.export import export_readings
-from pipeline.exports.refused import Tally
+from pipeline.lake.refused import Tally
 from pipeline.mill.export_layout import ExportLayout
 from pipeline.mill.units import UnitChange, signal_change
 

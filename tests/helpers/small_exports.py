@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from pipeline.exports import Tally, export_readings
+from pipeline.exports.export import export_readings
+from pipeline.lake.refused import Tally
 from pipeline.mill import ExportLayout, UnitChange
 
 TAGS = ("MJ.FI101", "LT.AI212", "SH.TI221")

@@ -12,7 +12,7 @@ import pytest
 
 from pipeline.base.errors import DataError
 from pipeline.exports.export import export_readings
-from pipeline.exports.refused import Tally
+from pipeline.lake.refused import Tally
 from pipeline.mill.export_layout import ExportLayout
 from pipeline.mill.units import UnitChange, lab_change, signal_change
 

@@ -18,7 +18,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.exports.export import export_readings
-from pipeline.exports.refused import Tally
+from pipeline.lake.refused import Tally
 from pipeline.mill.export_layout import ExportLayout
 from pipeline.mill.units import UnitChange
 

@@ -29,8 +29,8 @@ from pipeline.base.errors import DataError, DiskError, LostpolError
 from pipeline.base.progress import StoppedError
 from pipeline.exports import quick, survey
 from pipeline.exports.export import export_readings
-from pipeline.exports.refused import Tally
 from pipeline.files import archives, door, sheets, tables, text
+from pipeline.lake.refused import Tally
 from pipeline.pull import stage
 from pipeline.pull.pull import pull_files
 

@@ -18,12 +18,12 @@ import pytest
 from pipeline.base.errors import LostpolError
 from pipeline.exports import quick, sample
 from pipeline.exports.export import export_readings
-from pipeline.exports.layout import Plan
-from pipeline.exports.refused import Tally
 from pipeline.files import parquet_blocks, text_blocks
 from pipeline.files.blocks import NotPlainError
 from pipeline.lake.columns import GOOD, Columns, Names, to_frame
 from pipeline.lake.merge import READINGS_SCHEMA
+from pipeline.lake.refused import Tally
+from pipeline.layouts.layout import Plan
 from pipeline.mill.export_layout import ExportLayout, Exports
 from pipeline.mill.units import UnitChange
 from pipeline.pull import stage

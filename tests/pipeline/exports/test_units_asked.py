@@ -8,8 +8,8 @@ from corpus_mill import QUANTITIES, Mill
 
 from pipeline.base.errors import DataError
 from pipeline.exports.export import export_readings
-from pipeline.exports.headings import bracket_of, split_heading
-from pipeline.exports.refused import Tally
+from pipeline.lake.refused import Tally
+from pipeline.layouts.headings import bracket_of, split_heading
 from pipeline.mill.export_layout import ExportLayout
 from pipeline.mill.scales import Scale
 

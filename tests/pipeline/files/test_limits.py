@@ -27,7 +27,7 @@ import polars, pyarrow, python_calamine
 from types import SimpleNamespace
 from pipeline.base.errors import DataError
 from pipeline.exports.export import export_readings
-from pipeline.exports.refused import Tally
+from pipeline.lake.refused import Tally
 from pipeline.mill.units import UnitChange
 polars.DataFrame({"a": ["1"]}).with_columns(polars.col("a").cast(polars.Float64))
 taken = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize()

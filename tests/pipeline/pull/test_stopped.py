@@ -12,8 +12,8 @@ import pytest
 from power_cut import watched_disk
 from pulling import FakeMill, assert_balanced, content, lake_bytes, long_frame
 
-from pipeline.exports import read_refused, refused_name
 from pipeline.lake.lake import Lake
+from pipeline.lake.refused import read_refused, refused_name
 from pipeline.mill.units import UnitChange
 from pipeline.pull import commit, stage
 from pipeline.pull.pull import pull_files, unfinished

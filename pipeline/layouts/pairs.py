@@ -10,8 +10,8 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.cells import folded
-from pipeline.exports.kinds import Kind, is_counted, sounds_like_time
 from pipeline.files import plain_name, shown
+from pipeline.layouts.kinds import Kind, is_counted, sounds_like_time
 from pipeline.mill import ExportLayout
 
 

@@ -23,10 +23,10 @@ from pipeline.cells import (
     looks_like_quality,
     may_be_flags,
 )
-from pipeline.exports.headings import split_heading
-from pipeline.exports.kinds import heading_words, sounds_like_zone
-from pipeline.exports.layout import Plan, Quality
 from pipeline.files import EXTRA, SHORT, shown
+from pipeline.layouts.headings import split_heading
+from pipeline.layouts.kinds import heading_words, sounds_like_zone
+from pipeline.layouts.layout import Plan, Quality
 from pipeline.mill import ExportLayout
 
 #: A column of more different texts than this is no column of quality (estimate).

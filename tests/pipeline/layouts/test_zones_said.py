@@ -6,7 +6,7 @@ import pytest
 from small_exports import half_hours, read, wide
 
 from pipeline.base import DataError
-from pipeline.exports.zones_said import heading_zone
+from pipeline.layouts.zones_said import heading_zone
 
 STAMPS = half_hours("%Y-%m-%d %H:%M")
 

@@ -7,9 +7,9 @@ from corpus_mill import Mill
 from pipeline.base.errors import DataError
 from pipeline.exports import beside
 from pipeline.exports.export import export_readings
-from pipeline.exports.refused import Tally
 from pipeline.exports.survey import survey_export
 from pipeline.files import tables
+from pipeline.lake.refused import Tally
 from pipeline.mill.export_layout import ExportLayout
 
 

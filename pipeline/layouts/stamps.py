@@ -9,10 +9,10 @@ from typing import Final
 import polars as pl
 
 from pipeline.cells import EPOCHS, time_formats
-from pipeline.exports.columns import Places
-from pipeline.exports.when import joined_time, whole_rest
-from pipeline.exports.zones_said import Stated, stated_zone
 from pipeline.files import Head
+from pipeline.layouts.columns import Places
+from pipeline.layouts.when import joined_time, whole_rest
+from pipeline.layouts.zones_said import Stated, stated_zone
 from pipeline.mill import ExportLayout
 
 _OWN_ZONE: Final = r"(?:\d[Zz]|\b(?:UTC|GMT)|:\d{2}(?:\.\d+)?\s?[+-]\d{2}(?::?\d{2})?)\s*$"

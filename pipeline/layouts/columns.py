@@ -10,10 +10,10 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.cells import folded, heading_says
-from pipeline.exports.kinds import Kind
-from pipeline.exports.pairs import pairs_in
-from pipeline.exports.when import Clock, When, moment_columns, when_for
 from pipeline.files import EXTRA, SHORT, TIME_NAMES, plain_name
+from pipeline.layouts.kinds import Kind
+from pipeline.layouts.pairs import pairs_in
+from pipeline.layouts.when import Clock, When, moment_columns, when_for
 from pipeline.mill import ExportLayout
 
 _TAG_NAMES: Final = (
@@ -34,7 +34,7 @@ _UNIT_NAMES: Final = (
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """Columns of a table, called as in ``pipeline.exports.layout.Plan``."""
+    """Columns of a table, called as in ``pipeline.layouts.layout.Plan``."""
 
     shape: Literal["long", "wide", "pairs"]
     time: str
@@ -96,25 +96,15 @@ def columns_for(
             _require_kinds(where, first, pairs[0][0], value_columns)
             return Places("pairs", pairs[0][0], None, None, None, None, value_columns, pairs=pairs)
     when = _when(where, first, names, kinds, given)
-    parts = (when.time, when.date, when.half, when.zone)
-    unit = None
-    tags: tuple[str, ...] = ()
+    unit, tags = None, ()
     if shape == "wide":
-        tag = value = None
-        said = {*parts, *(c.strip() for c in given.tag_columns)}
-        tags = tuple(
-            n for n in names
-            if n not in said and not _is_unnamed(n) and not first.schema[n].is_temporal()
-        )  # fmt: skip
+        tag, value, tags = None, None, _wide_tags(first, names, when, given)
     else:
-        tag = None if one_tag else tag
-        if given.tag_columns:
-            tag = _find(where, names, given.tag_columns[0], (), "tag_columns")
-        if tag is None and not one_tag:
-            tag = _column(where, names, None, _TAG_NAMES, "tag_column", "tags")
+        tag = None if one_tag else _tag_column(where, names, tag, given)
         unit = _find(where, names, given.unit_column, _UNIT_NAMES, "unit_column")
-        qualities = {name for name in names if heading_says(name)}
-        value = value or _only_value(where, names, kinds, {*parts, tag, unit, *qualities})
+        taken = {when.time, when.date, when.half, when.zone, tag, unit}
+        taken |= {name for name in names if heading_says(name)}
+        value = value or _only_value(where, names, kinds, taken)
     _require_kinds(where, first, when.time, [value] if value else tags)
     if given.quality_column:
         _find(where, names, given.quality_column, (), "quality_column")
@@ -123,6 +113,25 @@ def columns_for(
     return Places(
         shape, when.time, when.date, tag, value, unit, tags, when.half, when.clock, when.zone
     )
+
+
+def _wide_tags(
+    first: pl.DataFrame, names: Sequence[str], when: When, given: ExportLayout
+) -> tuple[str, ...]:
+    """Columns of a wide table that may be tags: all with a heading that do not say when."""
+    said = {when.time, when.date, when.half, when.zone, *(c.strip() for c in given.tag_columns)}
+    return tuple(
+        name
+        for name in names
+        if name not in said and not _is_unnamed(name) and not first.schema[name].is_temporal()
+    )
+
+
+def _tag_column(where: str, names: Sequence[str], tag: str | None, given: ExportLayout) -> str:
+    """Column of tags of a long table; the first of several that name a series together."""
+    if given.tag_columns:
+        tag = _find(where, names, given.tag_columns[0], (), "tag_columns")
+    return tag or _column(where, names, None, _TAG_NAMES, "tag_column", "tags")
 
 
 def _when(

@@ -14,8 +14,8 @@ from typing import Final
 
 from pipeline.base import DataError
 from pipeline.cells import folded
-from pipeline.exports.columns import is_long, value_heading
 from pipeline.files import Head, parted, shown
+from pipeline.layouts.columns import is_long, value_heading
 
 _TAG_KEY: Final = re.compile(
     r"\W*(?:tag|tag ?name|point|signal|sensor|series|serie|variable|variavel|etiqueta|repere|punto|"

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from pipeline.exports.columns import Places
-from pipeline.exports.names import Named
-from pipeline.exports.zones_said import Stated
+from pipeline.layouts.columns import Places
+from pipeline.layouts.names import Named
+from pipeline.layouts.zones_said import Stated
 
 
 def reasons(at: Places, named: Named, stated: Stated) -> tuple[str, ...]:

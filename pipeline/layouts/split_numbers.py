@@ -13,8 +13,8 @@ from typing import Final
 import polars as pl
 
 from pipeline.base import DataError
-from pipeline.exports.layout import Plan
 from pipeline.files import EXTRA, SHORT, shown
+from pipeline.layouts.layout import Plan
 from pipeline.mill import ExportLayout
 
 _WHOLE: Final = r"^\s*[+-]?\d+\s*$"

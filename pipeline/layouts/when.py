@@ -10,7 +10,8 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.cells import LOCAL, OPEN
-from pipeline.exports.kinds import (
+from pipeline.files import TIME_NAMES, is_moment, plain_name, shown
+from pipeline.layouts.kinds import (
     Kind,
     filled,
     heading_words,
@@ -23,8 +24,7 @@ from pipeline.exports.kinds import (
     sounds_like_time,
     sounds_like_zone,
 )
-from pipeline.exports.zones_said import heading_zone
-from pipeline.files import TIME_NAMES, is_moment, plain_name, shown
+from pipeline.layouts.zones_said import heading_zone
 from pipeline.mill import ExportLayout
 
 Clock = Literal["", "text", "hours", "hhmm"]

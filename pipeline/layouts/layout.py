@@ -6,22 +6,26 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fnmatch import fnmatchcase
 from pathlib import Path
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import polars as pl
 
 from pipeline.cells import Judge, Marks, number_marks
-from pipeline.exports.columns import Places, columns_for, value_heading
-from pipeline.exports.names import Named, names_for, one_tag, pair_tags
-from pipeline.exports.stamps import Setting, written, zone_stated
-from pipeline.exports.when import Clock
-from pipeline.exports.why import reasons
-from pipeline.exports.zone_rows import check_zones
 from pipeline.files import EXTRA, SHORT, Head
+from pipeline.layouts.columns import Places, columns_for, value_heading
+from pipeline.layouts.names import Named, names_for, one_tag, pair_tags
+from pipeline.layouts.stamps import Setting, written, zone_stated
+from pipeline.layouts.when import Clock
+from pipeline.layouts.why import reasons
+from pipeline.layouts.zone_rows import check_zones
 from pipeline.mill import ExportLayout
 
 _PACKED: Final = (".gz", ".zst", ".zstd", ".zip")
 _DEFAULTS: Final = ExportLayout(name="as found")
+#: What a plan takes over from the columns found.
+_AS_PLACED: Final = (
+    *("shape", "time", "date", "tag", "value", "unit", "tags", "half", "zone", "clock", "pairs"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,18 +192,9 @@ def plan_for(
     values = [at.value] if at.value else at.tags
     formats = written(where, given.time_format, at, first, rest)
     stated = zone_stated(where, given, at, first, head, setting, formats)
-    names = dict(zip(head.names, head.tags, strict=True)) if head else {}
-    units = dict(zip(head.names, head.units, strict=True)) if head else {}
-    if named.one and named.unit and at.value:
-        units[at.value] = units.get(at.value) or named.unit
+    placed: dict[str, Any] = {name: getattr(at, name) for name in _AS_PLACED}
     return Plan(
-        shape=at.shape,
-        time=at.time,
-        date=at.date,
-        tag=at.tag,
-        value=at.value,
-        unit=at.unit,
-        tags=at.tags,
+        **placed,
         time_formats=formats,
         formats_given=given.time_format is not None,
         time_zone=stated.zone,
@@ -208,13 +203,9 @@ def plan_for(
         fillers=given.fillers,
         harmless_marks=given.harmless_marks,
         units_given=given.units,
-        tag_names=names | dict(named.columns),
-        tag_units=units,
+        tag_names=_by_column(head, "tags") | dict(named.columns),
+        tag_units=_units(head, named, at),
         moved=frozenset(named.columns),
-        half=at.half,
-        zone=at.zone,
-        clock=at.clock,
-        pairs=at.pairs,
         one_tag=named.one,
         tag_columns=tuple(name.strip() for name in given.tag_columns),
         short_is_empty=given.short_rows == "empty",
@@ -222,6 +213,18 @@ def plan_for(
         where=where,
         zone_given=given.time_zone is not None or at.zone is not None,
     )
+
+
+def _by_column(head: Head | None, what: Literal["tags", "units"]) -> dict[str, str]:
+    return dict(zip(head.names, getattr(head, what), strict=True)) if head else {}
+
+
+def _units(head: Head | None, named: Named, at: Places) -> dict[str, str]:
+    """Unit of each column as the export states it."""
+    units = _by_column(head, "units")
+    if named.one and named.unit and at.value:
+        units[at.value] = units.get(at.value) or named.unit
+    return units
 
 
 def _columns(

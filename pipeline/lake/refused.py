@@ -19,7 +19,8 @@ import polars as pl
 
 from features.base import Column, Columns, polars_schema
 from pipeline.base import DataError
-from pipeline.lake import Storage, whole_bytes
+from pipeline.lake.intact import whole_bytes
+from pipeline.lake.storage import Storage
 
 #: Rows of one export kept for each reason of refusal; all of them are counted.
 ROWS_KEPT: Final = 1000
@@ -32,7 +33,7 @@ REFUSED_COLUMNS: Final[Columns] = {
     "text": Column.text("The row, shortened; untrusted text."),
 }
 REFUSED_SCHEMA: Final = polars_schema(REFUSED_COLUMNS)
-FOLDER: Final = "refused"
+REFUSALS: Final = "refused"
 #: Cells of a row joined into its text; a row of thousands of columns is cut long before.
 _CELLS: Final = 50
 _SHA256: Final = re.compile(r"[0-9a-f]{64}")
@@ -168,7 +169,7 @@ def refused_name(sha256: str) -> str:
     """
     if not _SHA256.fullmatch(sha256):
         raise ValueError(f"not a hash: {sha256!r}")
-    return f"{FOLDER}/{sha256}.parquet"
+    return f"{REFUSALS}/{sha256}.parquet"
 
 
 def read_refused(lake: Storage, reason: str | None = None, file: str | None = None) -> pl.DataFrame:
@@ -192,7 +193,7 @@ def read_refused(lake: Storage, reason: str | None = None, file: str | None = No
         A kept file is damaged.
     """
     frames = [REFUSED_SCHEMA.to_frame()]
-    for name in lake.find(f"{FOLDER}/*.parquet"):
+    for name in lake.find(f"{REFUSALS}/*.parquet"):
         try:
             frame = pl.read_parquet(whole_bytes(lake, name))
         except (OSError, DataError, pl.exceptions.PolarsError) as error:

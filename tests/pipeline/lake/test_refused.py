@@ -8,7 +8,7 @@ import pytest
 
 from pipeline.base.errors import DataError
 from pipeline.cli.app import run
-from pipeline.exports.refused import (
+from pipeline.lake.refused import (
     REFUSED_SCHEMA,
     ROWS_KEPT,
     TEXT_CHARS,
