@@ -83,27 +83,23 @@ def columns_for(
     kinds = moment_columns(first, names)
     tag = _find(where, names, given.tag_column, _TAG_NAMES, "tag_column")
     value = _find(where, names, given.value_column, _VALUE_NAMES, "value_column")
-    told = None
-    if given.tag_column is None and not tags_in_headings:
-        told = _by_cells(first, kinds, known)
+    look = given.tag_column is None and not tags_in_headings
+    told = _by_cells(first, kinds, known) if look else None
     tag = told or tag
     is_long = bool((tag or given.tag_columns) and value) or one_tag or told is not None
     shape = given.shape or ("long" if is_long and not tags_in_headings else "wide")
     if shape == "pairs" or (shape == "wide" and given.shape is None):
-        pairs = pairs_in(where, first, kinds, given)
-        if pairs:
-            value_columns = tuple(v for _, v in pairs)
-            _require_kinds(where, first, pairs[0][0], value_columns)
-            return Places("pairs", pairs[0][0], None, None, None, None, value_columns, pairs=pairs)
+        if pairs := pairs_in(where, first, kinds, given):
+            return _side_by_side(where, first, pairs)
     when = _when(where, first, names, kinds, given)
-    unit, tags = None, ()
+    unit: str | None = None
+    tags: tuple[str, ...] = ()
     if shape == "wide":
         tag, value, tags = None, None, _wide_tags(first, names, when, given)
     else:
         tag = None if one_tag else _tag_column(where, names, tag, given)
         unit = _find(where, names, given.unit_column, _UNIT_NAMES, "unit_column")
         taken = {when.time, when.date, when.half, when.zone, tag, unit}
-        taken |= {name for name in names if heading_says(name)}
         value = value or _only_value(where, names, kinds, taken)
     _require_kinds(where, first, when.time, [value] if value else tags)
     if given.quality_column:
@@ -113,6 +109,13 @@ def columns_for(
     return Places(
         shape, when.time, when.date, tag, value, unit, tags, when.half, when.clock, when.zone
     )
+
+
+def _side_by_side(where: str, first: pl.DataFrame, pairs: tuple[tuple[str, str], ...]) -> Places:
+    """Columns of a table that holds a column of times beside each tag's own."""
+    values = tuple(value for _, value in pairs)
+    _require_kinds(where, first, pairs[0][0], values)
+    return Places("pairs", pairs[0][0], None, None, None, None, values, pairs=pairs)
 
 
 def _wide_tags(
@@ -162,7 +165,14 @@ def _only_value(
     where: str, names: Sequence[str], kinds: dict[str, Kind], taken: set[str | None]
 ) -> str:
     """The only column of numbers that is left."""
-    left = [n for n in names if kinds[n] == "number" and n not in taken and not _is_unnamed(n)]
+    left = [
+        name
+        for name in names
+        if kinds[name] == "number"
+        and name not in taken
+        and not _is_unnamed(name)
+        and not heading_says(name)
+    ]
     if len(left) == 1:
         return left[0]
     return _column(where, names, None, _VALUE_NAMES, "value_column", "values")
