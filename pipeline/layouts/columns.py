@@ -88,9 +88,9 @@ def columns_for(
     tag = told or tag
     is_long = bool((tag or given.tag_columns) and value) or one_tag or told is not None
     shape = given.shape or ("long" if is_long and not tags_in_headings else "wide")
-    if shape == "pairs" or (shape == "wide" and given.shape is None):
-        if pairs := pairs_in(where, first, kinds, given):
-            return _side_by_side(where, first, pairs)
+    may_be_pairs = shape == "pairs" or (shape == "wide" and given.shape is None)
+    if may_be_pairs and (pairs := pairs_in(where, first, kinds, given)):
+        return _side_by_side(where, first, pairs)
     when = _when(where, first, names, kinds, given)
     unit: str | None = None
     tags: tuple[str, ...] = ()
