@@ -13,7 +13,7 @@ from pipeline.cells.quality import (
     may_be_flags,
     verdict,
 )
-from pipeline.cells.quality_words import heading_says
+from pipeline.cells.quality_words import heading_says, is_of_remarks, word_meaning
 from pipeline.cells.times import EPOCHS, SERIAL, latest_moment, moments, no_moments
 from pipeline.cells.zone_words import (
     LOCAL,

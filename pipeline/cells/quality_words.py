@@ -58,6 +58,12 @@ _SMALL_WORDS: Final = _words(
     "is of value reading data code flag the word bit del da do de la le der des valor wert "
     "valeur medida messwert mesure tag pv st"
 )
+#: Columns called so hold remarks, in which "ok" says little.
+_REMARKS: Final = _words(
+    "remark remarks comment comments note notes memo observation observations observacion "
+    "observaciones comentario comentarios observacao observacoes bemerkung bemerkungen kommentar "
+    "remarque remarques commentaire commentaires description"
+)
 _SET: Final = _words("1 true yes y t si sim oui ja")
 _UNSET: Final = _words("0 false no n f nao non nein")
 
@@ -115,6 +121,11 @@ def heading_says(heading: str) -> Literal["quality", "good", "bad"] | None:
     if told[0] in _OF_QUALITY:
         return "quality"
     return "good" if told[0] in _OF_GOOD else ("bad" if told[0] in _OF_BAD else None)
+
+
+def is_of_remarks(heading: str) -> bool:
+    """Tell whether a column holds remarks by its heading."""
+    return not _REMARKS.isdisjoint(heading_words(heading))
 
 
 def heading_words(heading: str) -> list[str]:

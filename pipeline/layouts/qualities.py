@@ -20,12 +20,14 @@ from pipeline.cells import (
     column_judge,
     given_judge,
     heading_says,
+    is_of_remarks,
     looks_like_quality,
     may_be_flags,
+    word_meaning,
 )
 from pipeline.files import EXTRA, SHORT, shown
 from pipeline.layouts.headings import split_heading
-from pipeline.layouts.kinds import heading_words, sounds_like_zone
+from pipeline.layouts.kinds import sounds_like_zone
 from pipeline.layouts.layout import Plan, Quality
 from pipeline.mill import ExportLayout
 
@@ -35,14 +37,6 @@ _MOST_TOLD: Final = 12
 #: Rows looked at first; a word that comes later is asked about where it comes.
 _SAMPLE: Final = 100_000
 _UNNAMED: Final = "_duplicated_"
-#: Words of headings over what people write, without accents: "ok" there judges no reading.
-_REMARKS: Final = frozenset((
-    "remark", "remarks", "comment", "comments", "note", "notes", "description", "operator",
-    "comentario", "comentarios", "observacion", "observaciones", "observacao", "observacoes",
-    "nota", "notas", "descripcion", "descricao", "operador", "bemerkung", "bemerkungen",
-    "kommentar", "kommentare", "anmerkung", "anmerkungen", "beschreibung", "bediener",
-    "remarque", "remarques", "commentaire", "commentaires", "operateur",
-))  # fmt: skip
 
 
 class QualityFinder:
@@ -106,7 +100,7 @@ class QualityFinder:
             rows = self._first if says is None else self._first.head(_SAMPLE)
             seen = _counts(rows, name, plan.value or "")
             words = {text for text in seen if text.strip()}
-            fits = looks_like_quality(seen) or may_be_flags(seen)
+            fits = self._is_quality(seen, title) or may_be_flags(seen)
             if says is None and not (fits and len(words) <= _MOST_WORDS):
                 continue
             if says in ("good", "bad") and (
@@ -130,11 +124,10 @@ class QualityFinder:
             title = plan.tag_names.get(name, name)
             split = split_heading(title, known) or split_heading(name, known)
             seen = self._seen(name, "")
-            if split and (heading_says(split.beside) or self._is_quality(seen)):
+            fits = self._is_quality(seen, title)
+            if split and (heading_says(split.beside) or fits):
                 beside.setdefault(split.beside, []).append((name, known[split.tag]))
-            elif (
-                heading_says(title) and not (title and self._is_other_tag(seen, title))
-            ) or self._is_quality(seen):
+            elif (heading_says(title) and not (title and self._is_other_tag(seen, title))) or fits:
                 bare.append(name)
         found = [
             q for heading, pairs in beside.items() for q in self._quality(pairs, heading, plan)
@@ -183,7 +176,10 @@ class QualityFinder:
             found += self._quality(pairs, heading, plan)
         return tuple(found)
 
-    def _is_quality(self, seen: Mapping[str, int]) -> bool:
+    def _is_quality(self, seen: Mapping[str, int], title: str) -> bool:
+        """Whether what is in a column is quality; of remarks, whether one of them says bad."""
+        if is_of_remarks(title):
+            return any(word_meaning(text) in ("bad", "uncertain") for text in seen)
         return len(seen) <= _MOST_WORDS and looks_like_quality(seen)
 
     def _is_other_tag(self, seen: Mapping[str, int], title: str) -> bool:
@@ -202,7 +198,6 @@ class QualityFinder:
             if name not in used
             and name not in (EXTRA, SHORT)
             and not sounds_like_zone(name)
-            and _REMARKS.isdisjoint(heading_words(name))
             and (kind in (pl.String, pl.Boolean) or kind.is_integer())
         ]
 

@@ -51,6 +51,13 @@ def test_flags_under_a_heading_that_says_nothing_are_asked_about(tmp_path):
     assert reasons(rows) == [None, "bad_quality", None]
 
 
+def test_remarks_are_no_qualities_unless_they_say_bad(tmp_path):
+    rows, _ = read(tmp_path, long("Observaciones", "ok", "sin operador", "ok"))
+    assert reasons(rows) == [None] * 3
+    with pytest.raises(DataError, match="good or bad"):
+        read(tmp_path, long("Observaciones", "ok", "sin operador", "malo"))
+
+
 @pytest.mark.parametrize("heading", ["shift", "batch", "comment", "operator"])
 def test_other_columns_are_left_alone(tmp_path, heading):
     rows, _ = read(tmp_path, long(heading, "1", "2", "3"))
