@@ -21,7 +21,7 @@ _BY_CHANNEL = {
 
 
 @dataclass(frozen=True)
-class Verdict:
+class NamedCause:
     """A cause, its alternatives and the facts.
 
     Attributes
@@ -43,15 +43,15 @@ def fact(text: str, value: float, unit: str) -> dict[str, object]:
     return {"text": text, "value": round(float(value), 4), "unit": unit}
 
 
-def judge(item: Candidate, context: Context) -> Verdict:
+def judge(item: Candidate, context: Context) -> NamedCause:
     """Name the cause of a candidate."""
     if item.channel.name == "ph":
         return _judge_ph(item, context)
     if item.channel.name == "unexplained":
-        return Verdict("unexplained", {"unexplained": 1.0}, [])
+        return NamedCause("unexplained", {"unexplained": 1.0}, [])
     cause = _BY_CHANNEL[item.channel.name]
     facts = _FACTS[item.channel.name](item, context)
-    return Verdict(cause, _weights(item, cause), facts)
+    return NamedCause(cause, _weights(item, cause), facts)
 
 
 def _weights(item: Candidate, cause: str) -> dict[str, float]:
@@ -74,7 +74,7 @@ def _usual(values: Array, context: Context) -> float:
     return float(np.median(part)) if len(part) else float("nan")
 
 
-def _judge_ph(item: Candidate, context: Context) -> Verdict:
+def _judge_ph(item: Candidate, context: Context) -> NamedCause:
     """Tell a low reading from a wrong probe from a fall that only the settled juice shows."""
     station = context.minutes.station
     limed, clear = station["ph_limed"], station["ph_clear"]
@@ -94,7 +94,7 @@ def _judge_ph(item: Candidate, context: Context) -> Verdict:
         fact("and stands above the laboratory's grabs, more than usual, by", error, "pH"),
         fact(f"clear juice{_probe(context, 'settler')} reads below its usual by", clear_gap, "pH"),
     ]
-    return Verdict(max(weights, key=weights.__getitem__), weights, facts)
+    return NamedCause(max(weights, key=weights.__getitem__), weights, facts)
 
 
 def _probe(context: Context, kind: VesselKind) -> str:

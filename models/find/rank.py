@@ -10,7 +10,7 @@ import numpy as np
 from features.kinetics import Z90, InputErrors, LossError, LossState, loss_error
 from models.amount import Excess, Multiplier, ph_standing_error
 from models.base import Array
-from models.cause import Verdict
+from models.cause import NamedCause
 from models.detect import Candidate, Context, vessel_of
 
 #: Dead space and the pH profile inside vessels, beyond what the fitted multiplier takes up, are
@@ -101,7 +101,7 @@ def _level_degc(context: Context) -> float:
     return settlers[0].temp_degc
 
 
-def confidence_of(z: float, verdict: Verdict, amount: Amount) -> float:
+def confidence_of(z: float, verdict: NamedCause, amount: Amount) -> float:
     """Chance that the finding is real and the cause right, between 0 and 0.99.
 
     Falls with weak evidence for the episode, with a close second cause, and with an interval that

@@ -12,7 +12,7 @@ from features.base import Column, Columns, polars_schema
 from models.account import account_of, microbial_account
 from models.amount import Excess, Multiplier
 from models.base import MINUTES_PER_BLOCK, Array, Minutes, nan_sum
-from models.cause import LabCheck, Verdict, fact, judge, zone_excess_kg
+from models.cause import LabCheck, NamedCause, fact, judge, zone_excess_kg
 from models.detect import Candidate, Context, MicrobialSpan
 from models.find.rank import Amount, confidence_of, error_of
 from models.search import OutlierScore
@@ -115,7 +115,7 @@ def microbial_row(
         fact("lactic acid made in the tank, above its usual", span.lactic_rise_mg_kg, "mg/kg"),
         fact("laboratory samples that show it", span.samples, ""),
     ]
-    verdict = Verdict("microbial", {"microbial": 0.9, "unexplained": 0.1}, facts)
+    verdict = NamedCause("microbial", {"microbial": 0.9, "unexplained": 0.1}, facts)
     fed = float(np.nansum(minutes.station["sucrose_feed_kg_h"][span.start : span.end])) / 60.0
     return _finding(
         minutes,
@@ -138,7 +138,7 @@ def _finding(
     minutes: Minutes,
     bounds: tuple[int, int],
     section: str,
-    verdict: Verdict,
+    verdict: NamedCause,
     amount: Amount,
     fed_kg: float,
     confidence: float,

@@ -97,9 +97,13 @@ def check_exports(
     """
     known: set[str] = set()
     unknown: set[str] = set()
-    senseless = []
+    senseless, unread = [], list[DataError]()
     for path in files:
-        survey = survey_export(mill, path)
+        try:
+            survey = survey_export(mill, path)
+        except DataError as error:
+            unread.append(error)
+            continue
         if tell is not None:
             for line in survey.lines:
                 tell(line)
@@ -107,6 +111,8 @@ def check_exports(
         unknown |= survey.unknown_tags
         if survey.unreadable * 100.0 > survey.rows * mill.exports.most_refused_pct:
             senseless.append(f"- {path}: {survey.unreadable} of {survey.rows} rows")
+    if unread:
+        raise _all_of(unread)
     if senseless:
         raise DataError(
             "Too many rows have a time, tag or value that cannot be read.",
@@ -124,6 +130,17 @@ def check_exports(
             "Correct the names in the description, or add the files that hold them.",
         )
     return [f"{mill.name}: every tag of the description is in these files.", *also]
+
+
+def _all_of(errors: list[DataError]) -> DataError:
+    """One error for all files that cannot be read, or leave something open."""
+    if len(errors) == 1:
+        return errors[0]
+    return DataError(
+        f"{len(errors)} files cannot be read as they are.",
+        "\n".join(["", *(f"{n}. {e.where}: {e.what}" for n, e in enumerate(errors, 1))]),
+        "\n".join(["", *(f"{n}. {e.next_step}" for n, e in enumerate(errors, 1))]),
+    )
 
 
 def _few(lines: list[str], most: int, what: str) -> list[str]:

@@ -43,7 +43,7 @@ def show_findings(mill: Path, most: int | None = None) -> None:
     from pipeline.cli.listing import listing_view  # noqa: PLC0415
     from pipeline.mill import load_mill  # noqa: PLC0415
 
-    terminal.show_findings(listing_view(load_mill(mill)), most)
+    terminal.show_findings(listing_view(load_mill(mill)), most, str(mill))
 
 
 def _write_findings(mill: Path, out: Path) -> None:

@@ -60,13 +60,15 @@ def progress_bar() -> Iterator[base.Progress]:
         yield listen
 
 
-def show_findings(view: ReportView, most: int | None = None) -> None:
+def show_findings(view: ReportView, most: int | None = None, mill: str = "MILL") -> None:
     """Write the ranked findings as a table, or say that there are none.
 
     Parameters
     ----------
     most : int, optional
         Show only so many, and say how many more there are.
+    mill : str
+        The mill's description, for the command that shows all of them.
     """
     rows = [row for row in finding_rows(view) if not row.withdrawn]
     if not rows:
@@ -77,7 +79,8 @@ def show_findings(view: ReportView, most: int | None = None) -> None:
     rest = rows[most:] if most is not None else []
     if rest:
         tonnes = sum(row.lost_t or 0.0 for row in rest)
-        say(f"{len(rest)} more, {tonnes:.1f} t together: see the report, or lostpol findings.")
+        more = f"{len(rest)} more, {tonnes:.1f} t together"
+        say(f"{more}: see the report, or lostpol findings {mill}.")
 
 
 def _verdicts(view: ReportView) -> dict[str, str]:

@@ -120,18 +120,25 @@ def _tell_table(
     lines.append(f"  times in column {shown(plan.time)}, {_time_words(plan, mill)}")
     lines += [f"  {line}" for line in _quality_lines(plan)]
     for column in plan.tags:
-        if unit := plan.tag_units.get(column):
-            tags.setdefault(plan.tag_names.get(column, column), _Tag()).unit = unit
+        tag = plan.tag_names.get(column, column)
+        if unit := _unit_meant(plan, tag, plan.tag_units.get(column, "")):
+            tags.setdefault(tag, _Tag()).unit = unit
     if plan.tag and plan.unit:
         pairs = raw.select(pl.col(plan.tag).cast(pl.String), pl.col(plan.unit).cast(pl.String))
         for tag, unit in pairs.drop_nulls().unique(maintain_order=True).iter_rows():
-            tags.setdefault(tag.strip(), _Tag()).unit = unit
+            tags.setdefault(tag.strip(), _Tag()).unit = _unit_meant(plan, tag.strip(), unit)
     for number, row in enumerate(
         raw.drop(EXTRA, SHORT, strict=False).head(_SAMPLES).iter_rows(), 1
     ):
         cells = ["" if cell is None else shown(str(cell))[:_CELL_CHARS] for cell in row[:_CELLS]]
         more = " ..." if len(row) > _CELLS else ""
         lines.append(f"  row {number}: {' | '.join(cells)}{more}")
+
+
+def _unit_meant(plan: Plan, tag: str, unit: str) -> str:
+    """Unit of a tag: as its layout says, else as written."""
+    given = plan.units_given.get(tag) or plan.units_given.get(unit.strip())
+    return f"{given}, as units of the layout says" if given else unit
 
 
 def _quality_lines(plan: Plan) -> list[str]:

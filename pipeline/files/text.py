@@ -197,7 +197,8 @@ def _encoding(sample: bytes, layout: ExportLayout | None, where: str) -> str:
     try:
         codecs.getincrementaldecoder("utf-8")().decode(sample)
     except UnicodeDecodeError:
-        if layout is not None:
+        # Only what a layout says of the encoding is no guess; a layout for its dates says nothing.
+        if layout is not None and "encoding" in layout.model_fields_set:
             raise
         return "cp1252"
     return "utf-8-sig"

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import polars as pl
+import pytest
 
+from pipeline.base.errors import DataError
 from pipeline.cli.check import check_exports
 from pipeline.exports.survey import survey_export
 from pipeline.mill.export_layout import ExportLayout, Exports
@@ -91,3 +93,35 @@ def test_an_export_of_headings_alone_is_told(tmp_path):
     path.write_text("time,tag,value\n")
     told = "\n".join(survey_export(Mill(), path).lines)
     assert "note: The file has headings and no row below them." in told
+
+
+def test_the_unit_that_a_layout_gives_is_the_one_told(tmp_path):
+    path = tmp_path / "a.csv"
+    path.write_text("time,SH.TI221 [grados]\n2025-10-05 15:00,98.4\n2025-10-05 16:00,98.9\n")
+    layout = ExportLayout(name="mine", units={"SH.TI221": "degC"})
+    survey = survey_export(Mill(exports=Exports(layout=(layout,))), path)
+    told = [line for line in survey.lines if line.startswith("  SH.TI221: ")]
+    assert told == ["  SH.TI221: in degC, as units of the layout says, every 3600 s, 2 readings"]
+
+
+def test_a_layout_for_dates_leaves_the_encoding_to_be_found(tmp_path):
+    path = tmp_path / "a.csv"
+    text = "Señal;Fecha;Valor\nLT.AI212;05/10/2025 15:00;7,4\n"
+    path.write_bytes(text.encode("cp1252"))
+    layout = ExportLayout(name="mine", time_format="%d/%m/%Y %H:%M")
+    survey = survey_export(Mill(exports=Exports(layout=(layout,))), path)
+    assert (survey.rows, survey.known_tags) == (1, {"LT.AI212"})
+    named = ExportLayout(name="mine", time_format="%d/%m/%Y %H:%M", encoding="utf-8")
+    with pytest.raises(DataError, match="not utf-8 text"):
+        survey_export(Mill(exports=Exports(layout=(named,))), path)
+
+
+def test_what_all_files_leave_open_is_told_at_once(tmp_path):
+    for name in ("a", "b"):
+        text = "time,tag,value\n05/10/2025 15:00,LT.AI212,7.4\n"
+        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
+    with pytest.raises(DataError, match="2 files cannot be read") as caught:
+        check_exports(Mill(), [tmp_path / "a.csv", tmp_path / "b.csv"])
+    assert "a.csv" in caught.value.where
+    assert "b.csv" in caught.value.where
+    assert caught.value.next_step.count("time_format") == 2
