@@ -1,4 +1,4 @@
 """Answers to two questions of a shift: standing juice, limed-juice pH."""
 
-from features.advice.setpoint import Cost, Prices, Setpoint, USUAL_PH, advise
-from features.advice.standing import Juice, LONGEST_H, Standing, TENTH_PCT, stand
+from features.advice.setpoint import USUAL_PH, Cost, Prices, Setpoint, advise
+from features.advice.standing import LONGEST_H, TENTH_PCT, Juice, Standing, stand

@@ -1,7 +1,41 @@
 """Arrays, frames, the station as described, laboratory series."""
 
-from features.base.frames import Column, Columns, MINUTE, STATION_COLUMNS, TAG, TIME, ZONE_COLUMNS, check_frame, polars_schema
+from features.base.frames import (
+    MINUTE,
+    STATION_COLUMNS,
+    TAG,
+    TIME,
+    ZONE_COLUMNS,
+    Column,
+    Columns,
+    check_frame,
+    polars_schema,
+)
 from features.base.lab import LONGEST_HOLD_H, lab_results, purity_pct
-from features.base.numeric import BoolArray, FloatArray, GAS_CONSTANT, KELVIN, LN10, Numeric, exp, exp10, ln, log10
+from features.base.numeric import (
+    GAS_CONSTANT,
+    KELVIN,
+    LN10,
+    BoolArray,
+    FloatArray,
+    Numeric,
+    exp,
+    exp10,
+    ln,
+    log10,
+)
 from features.base.readings import Readings, by_tag, in_order, rows_by_tag, times_us, values
-from features.base.station import Analyte, Interpolation, Kinetics, LabSource, Port, QUANTITY_COLUMNS, Quantity, Signal, Station, Targets, Vessel, VesselKind
+from features.base.station import (
+    QUANTITY_COLUMNS,
+    Analyte,
+    Interpolation,
+    Kinetics,
+    LabSource,
+    Port,
+    Quantity,
+    Signal,
+    Station,
+    Targets,
+    Vessel,
+    VesselKind,
+)

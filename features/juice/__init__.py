@@ -1,3 +1,8 @@
 """Properties of juice, water and steam."""
 
-from features.juice.juice import density_kg_m3, sucrose_content_kg_m3, viscosity_mpa_s, water_content_g_ml
+from features.juice.juice import (
+    density_kg_m3,
+    sucrose_content_kg_m3,
+    viscosity_mpa_s,
+    water_content_g_ml,
+)

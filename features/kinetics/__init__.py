@@ -2,7 +2,33 @@
 
 from features.kinetics.acid import CAO_G_EQ, LN3, hexose_mmol_kg, ph_after_acid, ph_fall_1_h
 from features.kinetics.held import hold
-from features.kinetics.kinetics import INVERT_PER_SUCROSE, VUKOV_A, VUKOV_B_K, inversion_1_h, inversion_1_min, ph_at_process, ph_at_sample, rs_destruction_1_h, temp_factor
-from features.kinetics.loss import State, concentration_ratio, inverted_pct, loss_factors, loss_kg_h, shapley_of_product, state_inversion_1_h
-from features.kinetics.prior import Draws, Estimate, Prior, draw, estimate, log_sd_of_interval, published
-from features.kinetics.uncertainty import InputErrors, LossError, LossState, Z90, loss_error
+from features.kinetics.kinetics import (
+    INVERT_PER_SUCROSE,
+    VUKOV_A,
+    VUKOV_B_K,
+    inversion_1_h,
+    inversion_1_min,
+    ph_at_process,
+    ph_at_sample,
+    rs_destruction_1_h,
+    temp_factor,
+)
+from features.kinetics.loss import (
+    State,
+    concentration_ratio,
+    inverted_pct,
+    loss_factors,
+    loss_kg_h,
+    shapley_of_product,
+    state_inversion_1_h,
+)
+from features.kinetics.prior import (
+    Draws,
+    Estimate,
+    Prior,
+    draw,
+    estimate,
+    log_sd_of_interval,
+    published,
+)
+from features.kinetics.uncertainty import Z90, InputErrors, LossError, LossState, loss_error

@@ -1,5 +1,5 @@
 """Readings screened and put on a one-minute grid."""
 
 from features.signal.grid import to_grid
-from features.signal.health import Drift, SENSOR_DAY_COLUMNS, judge_sensor, sensor_day
+from features.signal.health import SENSOR_DAY_COLUMNS, Drift, judge_sensor, sensor_day
 from features.signal.quality import QUALITY_COLUMNS, quality_counts, screen

@@ -1,7 +1,15 @@
 """How much was lost: drivers, baseline, probe errors, and the level by the laboratory."""
 
 from models.amount.drivers import Excess, split_excess
-from models.amount.lab import Balance, LabPoints, LabSeries, chemical_balance, lab_points, lab_series, zones_between
+from models.amount.lab import (
+    Balance,
+    LabPoints,
+    LabSeries,
+    chemical_balance,
+    lab_points,
+    lab_series,
+    zones_between,
+)
 from models.amount.mill_balance import OrdinaryBalance, ordinary_balance
 from models.amount.probes import ProbeBias, ph_standing_error, probe_biases
 from models.amount.reconcile import Multiplier, fit_multiplier

@@ -1,5 +1,14 @@
 """Series of minutes and blocks, and the settings of a search."""
 
 from models.base.minutes import MINUTES_PER_BLOCK, Minutes, in_order, to_minutes
-from models.base.series import Array, block_means, bridge_runs, long_run_variance, nan_sum, robust_sd, running_median, runs_of
+from models.base.series import (
+    Array,
+    block_means,
+    bridge_runs,
+    long_run_variance,
+    nan_sum,
+    robust_sd,
+    running_median,
+    runs_of,
+)
 from models.base.settings import Settings

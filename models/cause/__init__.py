@@ -2,6 +2,12 @@
 
 from models.cause.causes import NamedCause, fact, judge
 from models.cause.corroboration import corroborate, with_faults
-from models.cause.lab_check import DAILY_COLUMNS, LabCheck, daily_frame, published_pct, zone_excess_kg
+from models.cause.lab_check import (
+    DAILY_COLUMNS,
+    LabCheck,
+    daily_frame,
+    published_pct,
+    zone_excess_kg,
+)
 from models.cause.notices import NOTICE_COLUMNS, find_notices
 from models.cause.sensor_fault import SensorFault

@@ -1,7 +1,19 @@
 """Marks for a search against planted losses, beside naive rules."""
 
 from models.judge.card import Scorecard, figures, pooled
-from models.judge.naive_rules import PH_ALARM, Rule, at_random, fixed_limits, flag_everything, forest_on_raw_tags, hints_of, quarter_hours, report_nothing, three_sigma_per_tag, usual_limits
+from models.judge.naive_rules import (
+    PH_ALARM,
+    Rule,
+    at_random,
+    fixed_limits,
+    flag_everything,
+    forest_on_raw_tags,
+    hints_of,
+    quarter_hours,
+    report_nothing,
+    three_sigma_per_tag,
+    usual_limits,
+)
 from models.judge.nightly import NightlyList, as_it_stood
 from models.judge.scorecard import score
 from models.judge.text import as_line, as_text, causes_as_text

@@ -4,4 +4,12 @@ from models.search.chance import NOISE
 from models.search.changepoint import z_for_false_rate
 from models.search.episodes import Residual, Span, find_spans, measure, residual_of
 from models.search.outlier import OutlierScore, score_blocks
-from models.search.significance import CONFIDENT, CONFIDENT_Q, LISTED, cells_in, marks, q_values, with_marks
+from models.search.significance import (
+    CONFIDENT,
+    CONFIDENT_Q,
+    LISTED,
+    cells_in,
+    marks,
+    q_values,
+    with_marks,
+)

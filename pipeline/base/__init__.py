@@ -1,7 +1,15 @@
 """What every room uses: errors, progress, locks, spans of time, pieces of work."""
 
 from pipeline.base.disk import flush_folder, free_bytes, full_disk
-from pipeline.base.errors import ConfigError, DataError, DeliveryError, LakeError, LostpolError, StoreBusyError, UnwellError
+from pipeline.base.errors import (
+    ConfigError,
+    DataError,
+    DeliveryError,
+    LakeError,
+    LostpolError,
+    StoreBusyError,
+    UnwellError,
+)
 from pipeline.base.lock import is_running, only_run, only_sender, only_writer
 from pipeline.base.private import Readers, copy_rights, keep_private, open_to_others, private_folder
 from pipeline.base.progress import Pace, Progress, StoppedError, silent

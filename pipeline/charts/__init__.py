@@ -5,5 +5,21 @@ from pipeline.charts.control_chart import Control, control, multiplier_days, une
 from pipeline.charts.decimate import Point, Window, bucket_means, envelope
 from pipeline.charts.panels import stack
 from pipeline.charts.season import season_chart
-from pipeline.charts.shapes import BLUE, DASH, Dots, GREY, INK, LONG_DASH, NARROW, Panel, SHADE, SOLID, Series, Size, TimeAxis, VERMILION, WIDE
+from pipeline.charts.shapes import (
+    BLUE,
+    DASH,
+    GREY,
+    INK,
+    LONG_DASH,
+    NARROW,
+    SHADE,
+    SOLID,
+    VERMILION,
+    WIDE,
+    Dots,
+    Panel,
+    Series,
+    Size,
+    TimeAxis,
+)
 from pipeline.charts.svg import Drawing, draw

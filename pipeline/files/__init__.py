@@ -2,7 +2,16 @@
 
 from pipeline.files.blocks import Block, NotPlainError, Source, is_plain
 from pipeline.files.door import PASSING, explained
-from pipeline.files.head import Head, TIME_NAMES, bare_unit, is_moment, is_number, parted, plain_name, subhead
+from pipeline.files.head import (
+    TIME_NAMES,
+    Head,
+    bare_unit,
+    is_moment,
+    is_number,
+    parted,
+    plain_name,
+    subhead,
+)
 from pipeline.files.limits import shown
 from pipeline.files.parquet_blocks import ParquetSource
 from pipeline.files.tables import ExportFile, batches, export_tables

@@ -4,5 +4,13 @@ from pipeline.report.groups import chance_words, mark_words
 from pipeline.report.settling import settling_days
 from pipeline.report.shifts import shift_lengths, shift_sums
 from pipeline.report.tables import FindingRow, finding_rows
-from pipeline.report.view import Gap, Multiplier, NightView, REQUIRED_COLUMNS, ReportView, RunHealth, WeekView
+from pipeline.report.view import (
+    REQUIRED_COLUMNS,
+    Gap,
+    Multiplier,
+    NightView,
+    ReportView,
+    RunHealth,
+    WeekView,
+)
 from pipeline.report.write import write_night, write_report, write_week

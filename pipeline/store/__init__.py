@@ -3,7 +3,14 @@
 from pipeline.store.database import KEPT_BACKUPS, migrate, opened, refuse_newer
 from pipeline.store.dictionary import dictionary_text, write_dictionary
 from pipeline.store.export import export_findings
-from pipeline.store.folders import PAGE, SAFE_ID, dossier_home, dossiers_of, published_store_of, store_of
+from pipeline.store.folders import (
+    PAGE,
+    SAFE_ID,
+    dossier_home,
+    dossiers_of,
+    published_store_of,
+    store_of,
+)
 from pipeline.store.learning import counting
 from pipeline.store.matching import Row, merge_findings, pair_up
 from pipeline.store.naming import chosen

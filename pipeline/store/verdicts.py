@@ -17,7 +17,7 @@ from pipeline.store.learning import TAKEN_BACK, counting
 from pipeline.store.naming import chosen, finding_words
 from pipeline.words import CAUSES, clean, moment_words, words_of
 
-NamedCause = Literal["confirmed", "dismissed", "fixed"]
+Verdict = Literal["confirmed", "dismissed", "fixed"]
 
 #: Longest note and name kept [characters].
 LONGEST_NOTE: Final = 10_000
@@ -27,7 +27,7 @@ LONGEST_AUTHOR: Final = 200
 def give_verdict(
     mill: Mill,
     which: str,
-    verdict: NamedCause | None,
+    verdict: Verdict | None,
     note: str = "",
     author: str | None = None,
     found_cause: str | None = None,

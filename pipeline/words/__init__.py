@@ -2,7 +2,40 @@
 
 from pipeline.words.causes import CAUSES, CauseWords, caution_label, words_of
 from pipeline.words.evidence import Evidence, read_evidence
-from pipeline.words.localtime import as_utc, chart_offset, clock_words, clocks_change, day_span, day_words, duration_words, moment_words, span_words, zone_words
-from pipeline.words.rounding import MISSING, bare_tonnes, count, feed_share, known, money, percent, plain, quantity, tonnes
+from pipeline.words.localtime import (
+    as_utc,
+    chart_offset,
+    clock_words,
+    clocks_change,
+    day_span,
+    day_words,
+    duration_words,
+    moment_words,
+    span_words,
+    zone_words,
+)
+from pipeline.words.rounding import (
+    MISSING,
+    bare_tonnes,
+    count,
+    feed_share,
+    known,
+    money,
+    percent,
+    plain,
+    quantity,
+    tonnes,
+)
 from pipeline.words.text import clean, is_formula
-from pipeline.words.wording import CHANNELS, channel_words, confidence_key, confidence_words, notice_words, section_words, sensor_words, spoken_name, status_words, within_line
+from pipeline.words.wording import (
+    CHANNELS,
+    channel_words,
+    confidence_key,
+    confidence_words,
+    notice_words,
+    section_words,
+    sensor_words,
+    spoken_name,
+    status_words,
+    within_line,
+)
