@@ -75,7 +75,7 @@ def density_kg_m3(brix_pct: Numeric, temp_degc: Numeric) -> Numeric:
     Notes
     -----
     Polynomial of ICUMSA SPS-4 (memory) as Bubnik 1995, p. 164, for 0-100 degC, and Llano-Restrepo
-    2005 give it (confirmed through transcriptions of both, which differ in one digit, worth
+    2005 give it (confirmed through others that quote both and differ in one digit, worth
     1e-4 kg/m3). Outside reference: Laliberte 2009, 15-55 degC.
     """
     w = brix_pct / 100.0
@@ -185,7 +185,7 @@ def viscosity_genotelle_mpa_s(
 
     Notes
     -----
-    Genotelle 1978, as Mathlouthi 1995 quotes it (confirmed through a transcription).
+    Genotelle 1978, as Mathlouthi 1995 quotes it (confirmed through another that quotes it).
     """
     n = brix_pct / (1900.0 - 18.0 * brix_pct)
     quality = 0.85 + 0.15 * purity_pct / 100.0
