@@ -38,7 +38,7 @@ def test_inversion_rate_matches_the_check_table(ph, temp, pct_h):
 
 
 # Sucrose-solution densities [kg/m3] by the polynomial in Z. Bubnik, P. Kadlec, D. Urban &
-# M. Bruhns, Sugar Technologists Manual, Bartens 1995, p. 164 (confirmed through another that quotes it).
+# M. Bruhns, Sugar Technologists Manual, Bartens 1995, p. 164 (secondary).
 @pytest.mark.parametrize(
     ("brix", "temp", "density"),
     [(12, 60, 1030.0), (15, 98, 1018.3), (20, 103, 1035.7), (14, 90, 1019.8)],
