@@ -98,9 +98,10 @@ def check_exports(
     known: set[str] = set()
     unknown: set[str] = set()
     senseless, unread = [], list[DataError]()
+    ranges = {signal.tag: (signal.low, signal.high) for signal in mill.station.signals}
     for path in files:
         try:
-            survey = survey_export(mill, path)
+            survey = survey_export(mill, path, ranges)
         except DataError as error:
             unread.append(error)
             continue

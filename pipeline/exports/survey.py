@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from functools import partial
@@ -42,6 +43,7 @@ class _Tag:
     unit: str = ""
     readings: int = 0
     bad: int = 0
+    outside: int = 0
     every_s: float | None = None
 
 
@@ -65,8 +67,17 @@ class Survey:
     unreadable: int = 0
 
 
-def survey_export(mill: SurveyMill, path: Path) -> Survey:
+def survey_export(
+    mill: SurveyMill, path: Path, ranges: Mapping[str, tuple[float, float]] | None = None
+) -> Survey:
     """Read one export to its end and tell what was understood; nothing is stored.
+
+    Parameters
+    ----------
+    mill : SurveyMill
+    path : Path
+    ranges : mapping of str to (float, float), optional
+        Lowest and highest sound reading of each tag [inside unit].
 
     Raises
     ------
@@ -86,6 +97,7 @@ def survey_export(mill: SurveyMill, path: Path) -> Survey:
         low, high = readings.select(pl.col("ts_utc").min(), high=pl.col("ts_utc").max()).row(0)
         first, last = min(first or low, low), max(last or high, high)
         _count(tags, readings)
+        _count_outside(tags, readings, ranges or {})
         if len(samples) < _SAMPLES:
             samples += _samples(readings.head(_SAMPLES - len(samples)), mill)
     if first is not None and last is not None:
@@ -194,6 +206,16 @@ def _count(tags: dict[str, _Tag], readings: pl.DataFrame) -> None:
         entry.every_s = every_s if entry.every_s is None else entry.every_s
 
 
+def _count_outside(
+    tags: dict[str, _Tag], readings: pl.DataFrame, ranges: Mapping[str, tuple[float, float]]
+) -> None:
+    """Add readings outside the range of their tag: another unit often shows only there."""
+    for (tag,), part in readings.group_by("tag"):
+        if str(tag) in ranges:
+            inside = part["value"].is_between(*ranges[str(tag)])
+            tags[str(tag)].outside += int((~inside).sum())
+
+
 def _samples(readings: pl.DataFrame, mill: SurveyMill) -> list[str]:
     """Readings in words."""
     zone = ZoneInfo(mill.zone)
@@ -213,7 +235,8 @@ def _tag_lines(tags: dict[str, _Tag]) -> list[str]:
         unit = f"in {shown(tag.unit)}" if tag.unit else "in the described unit"
         every = f", every {tag.every_s:g} s" if tag.every_s else ""
         bad = f", {tag.bad:,} of them bad" if tag.bad else ""
-        lines.append(f"  {shown(name)}: {unit}{every}, {tag.readings:,} readings{bad}")
+        outside = f", {tag.outside:,} of them outside its range" if tag.outside else ""
+        lines.append(f"  {shown(name)}: {unit}{every}, {tag.readings:,} readings{bad}{outside}")
     more = len(lines) - _MOST_TAGS
     return lines[:_MOST_TAGS] + ([f"  and {more} more tags"] if more > 0 else [])
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from types import SimpleNamespace
 
 import polars as pl
 import pytest
@@ -23,6 +24,8 @@ class Mill:
     unit_changes: dict = field(
         default_factory=lambda: {"LT.AI212": UnitChange(), "SH.TI221": UnitChange()}
     )
+
+    station: SimpleNamespace = field(default_factory=lambda: SimpleNamespace(signals=()))
 
     def change_from(self, tag, unit):
         return signal_change("temperature" if "TI" in tag else "ph", unit)
@@ -125,3 +128,12 @@ def test_what_all_files_leave_open_is_told_at_once(tmp_path):
     assert "a.csv" in caught.value.where
     assert "b.csv" in caught.value.where
     assert caught.value.next_step.count("time_format") == 2
+
+
+def test_readings_outside_their_range_are_counted_where_a_wrong_unit_would_show(tmp_path):
+    path = tmp_path / "a.csv"
+    path.write_text("time,SH.TI221\n2025-10-05 15:00,218.3\n2025-10-05 16:00,99.0\n")
+    lines = survey_export(Mill(), path, {"SH.TI221": (10.0, 130.0)}).lines
+    told = [line for line in lines if line.startswith("  SH.TI221: ")]
+    assert told[0].endswith("2 readings, 1 of them outside its range")
+    assert not any("outside" in line for line in survey_export(Mill(), path).lines)
