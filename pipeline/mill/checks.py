@@ -186,8 +186,8 @@ def layout_unit_faults(
 
 
 def _unit_fault(key: str, unit: str, what: str) -> Fault:
-    accepted = units_of(what)
-    cure = nearest(unit.casefold(), accepted, f"Known units of {what}: {quoted(accepted)}")
+    # No guess at what was meant: the unit that looks most alike may be a hundred times another.
+    cure = f"Known units of {what}: {quoted(units_of(what))}"
     return Fault(f"{key}.unit", f'"{unit}" is not a unit of {what}', cure)
 
 

@@ -2,6 +2,7 @@
 
 import pytest
 
+from pipeline.mill.checks import _unit_fault
 from pipeline.mill.pressures import pressure_change
 from pipeline.mill.units import is_unit, lab_change, signal_change
 
@@ -70,3 +71,9 @@ def test_words_of_tables_are_no_units():
         assert not is_unit(text), text
     for text in ("mA", "counts", "kPa(g)", "°F", "t/h", "m³/hora", "% w/w", "°Bx", "pH", "NTU"):
         assert is_unit(text), text
+
+
+def test_no_unit_is_guessed_from_one_that_only_looks_alike():
+    fault = _unit_fault('tag."ST.FI301"', "bbl/h", "flow")
+    assert "Did you mean" not in fault.cure
+    assert '"m3/h"' in fault.cure
