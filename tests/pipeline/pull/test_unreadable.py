@@ -61,7 +61,7 @@ def test_an_unreadable_file_stops_the_pull_and_leaves_the_lake_alone(tmp_path, r
 def test_text_that_is_not_what_the_layout_says(tmp_path):
     path = tmp_path / "a.csv"
     path.write_bytes("time,tag,value,Qualität\n2025-10-06 10:00,PH.1,7.4,ä\n".encode("cp1252"))
-    layout = ExportLayout(name="mine", match="*.csv")
+    layout = ExportLayout(name="mine", match="*.csv", encoding="utf-8")
     with pytest.raises(DataError, match="not utf-8") as caught:
         pulled(tmp_path, "x", path, exports=Exports(layout=(layout,)))
     assert "encoding" in caught.value.next_step
