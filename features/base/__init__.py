@@ -28,6 +28,7 @@ from features.base.readings import Readings, by_tag, in_order, rows_by_tag, time
 from features.base.station import (
     QUANTITY_COLUMNS,
     Analyte,
+    Basis,
     Interpolation,
     Kinetics,
     LabSource,

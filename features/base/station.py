@@ -20,8 +20,11 @@ Quantity = Literal[
 Port = Literal["in", "inside", "out", "mud", ""]
 Interpolation = Literal["linear", "step"]
 Analyte = Literal[
-    "ph", "brix", "pol", "purity", "rs", "lactic", "turbidity", "potassium", "chloride"
-]
+    "ph", "brix", "pol", "purity", "rs", "lactic", "turbidity", "potassium", "chloride",
+    "dextran", "colour", "phosphate",
+]  # fmt: skip
+#: What a share of reducing sugars is a share of.
+Basis = Literal["juice", "solids", "pol"]
 
 #: Column prefix and unit suffix of each quantity, in the unit kept inside the tool.
 QUANTITY_COLUMNS: dict[str, tuple[str, str]] = {
@@ -51,7 +54,8 @@ class Signal:
     tag : str
         Name in the export (untrusted text).
     quantity, place, port : str
-        What is measured, where (a vessel name, ``mixed_juice`` or ``mill``), and at which side.
+        What is measured, where (a vessel name, or ``mixed_juice``, ``mill``, ``filtrate``,
+        ``syrup``), and at which side.
     unit : str
         Unit of the export; values are converted to the inside unit when pulled.
     low, high : float
@@ -64,6 +68,9 @@ class Signal:
         Longest bridge between two readings [min].
     basis : {"cold", "process"}
         For pH only: reading of a cooled sample, or at process temperature.
+    beside : str
+        Tag that measures the same and counts; this one is the second instrument there, kept and
+        watched but not followed. Empty for a tag that counts.
     """
 
     tag: str
@@ -77,19 +84,23 @@ class Signal:
     every_s: float = 30.0
     longest_gap_min: float = 10.0
     basis: Literal["cold", "process"] = "cold"
+    beside: str = ""
 
     @property
     def name(self) -> str:
         """Column name inside the tool: what, where, unit."""
         prefix, suffix = QUANTITY_COLUMNS[self.quantity]
-        return "_".join(part for part in (prefix, self.place, self.port, suffix) if part)
+        second = "second" if self.beside else ""
+        return "_".join(part for part in (prefix, self.place, self.port, second, suffix) if part)
 
 
 @dataclass(frozen=True, slots=True)
 class LabSource:
     """One lab result series: analyte, sampling point, unit and its standard error.
 
-    ``sd`` is absolute in the unit given, ``rel_sd`` relative; the larger one holds.
+    ``sd`` is absolute in the unit given, ``rel_sd`` relative; the larger one holds. ``basis`` says
+    what reducing sugars are a share of. A result with a ``period_h`` is of a composite sample
+    gathered over that many hours from its time on; 0 is a grab.
     """
 
     tag: str
@@ -101,6 +112,8 @@ class LabSource:
     high: float
     sd: float = 0.0
     rel_sd: float = 0.0
+    basis: Basis = "juice"
+    period_h: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -221,7 +234,8 @@ class Station:
     def signal(self, quantity: Quantity, place: str, port: Port | None = None) -> Signal | None:
         """First signal that measures `quantity` at `place` (any port when `port` is None)."""
         for item in self.signals:
-            if item.quantity == quantity and item.place == place and port in (None, item.port):
+            here = item.quantity == quantity and item.place == place and not item.beside
+            if here and port in (None, item.port):
                 return item
         return None
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
@@ -18,8 +17,9 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from pipeline.base import ConfigError, Progress, silent
-from pipeline.describe.guess import Guess, guess_tags
-from pipeline.describe.lab import LabGuess, guess_lab, is_lab
+from pipeline.describe.draft import Draft
+from pipeline.describe.guess import guess_tags
+from pipeline.describe.lab import guess_lab, is_lab
 from pipeline.describe.look import FileLook, TagLook, look
 from pipeline.describe.series import lab_lines, quoted, remark, tag_lines
 from pipeline.describe.train import target_lines, train_lines
@@ -28,22 +28,6 @@ from pipeline.mill import zone_faults
 #: Readings in an hour, and how many times them, that tell a clock change (estimates).
 _TELLING: Final = 10
 _DOUBLED: Final = 1.5
-
-
-@dataclass(frozen=True, slots=True)
-class Draft:
-    """A drafted description and what it rests on."""
-
-    text: str
-    guesses: tuple[Guess, ...]
-    lab: tuple[LabGuess, ...]
-
-    @property
-    def placed(self) -> int:
-        """Tags and lab series that got a place."""
-        return sum(g.point is not None for g in self.guesses) + sum(
-            g.place is not None for g in self.lab
-        )
 
 
 def describe_exports(

@@ -16,12 +16,13 @@ from typing import Final, Literal
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
-from features.base import Port, Quantity
+from features.base import Interpolation, Port, Quantity
 from pipeline.describe.look import TagLook
 from pipeline.describe.names import MUD_WORDS, NameParts, named_places, named_quantities, parts_of
 from pipeline.mill import signal_change
 
 Sure = Literal["likely", "perhaps", "unsure"]
+Role = Literal["measured", "second", "set_point"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,12 +88,33 @@ _ROUNDS = 4
 
 @dataclass(frozen=True, slots=True)
 class Guess:
-    """Guess of one tag: its point (None for unknown), how sure, and why."""
+    """Guess of one tag: its point (None for unknown), how sure, and why.
+
+    Attributes
+    ----------
+    tag : TagLook
+    point : Point or None
+    sure : {"likely", "perhaps", "unsure"}
+    why : str
+    role : {"measured", "second", "set_point"}
+        It counts there; it is the second instrument for what the tag `of` measures; it is what
+        the tag `of` is held at.
+    of : str
+        That other tag; empty for a tag that counts.
+    interpolation : {"linear", "step"}
+        How its value runs between two readings.
+    run : str
+        Why so.
+    """
 
     tag: TagLook
     point: Point | None
     sure: Sure
     why: str
+    role: Role = "measured"
+    of: str = ""
+    interpolation: Interpolation = "linear"
+    run: str = ""
 
 
 def guess_tags(tags: Sequence[TagLook]) -> list[Guess]:

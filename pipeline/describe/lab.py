@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from features.base import Analyte, Port
+from features.base import Analyte, Basis, Port
 from pipeline.describe.look import TagLook
 from pipeline.describe.names import ANALYTE_WORDS, SAMPLE_WORDS, parts_of
 from pipeline.mill import lab_change
@@ -39,12 +39,28 @@ KINDS: Final[dict[Analyte, LabKind]] = {
 
 @dataclass(frozen=True, slots=True)
 class LabGuess:
-    """A laboratory series; analyte and place are None where the name does not say."""
+    """A laboratory series; analyte and place are None where the name does not say.
+
+    Attributes
+    ----------
+    tag : TagLook
+    analyte, place : str or None
+    port : str
+    basis : {"juice", "solids", "pol"}
+        What reducing sugars are a share of.
+    period_h : float
+        Hours over which a composite was gathered; 0 for a grab.
+    why : str
+        What says so.
+    """
 
     tag: TagLook
     analyte: Analyte | None
     place: str | None
     port: Port
+    basis: Basis = "juice"
+    period_h: float = 0.0
+    why: str = ""
 
 
 def is_lab(tag: TagLook) -> bool:

@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 
 #: Tags drafted at most: a whole plant's historian is not one station.
 MOST_TAGS: Final = 2000
+#: Readings of a tag kept as they came.
+MOST_RAW: Final = 3000
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +42,11 @@ class TagLook:
         1st, 50th and 99th percentile of the minute means, in the exported unit.
     minute, count, value : ndarray
         Minutes since 1970 with a good reading, rising; readings in each, and their mean.
+    raw_s, raw_value : ndarray
+        Times [s since 1970] and values of its first good readings as they came, at most
+        `MOST_RAW`, rising.
+    words : str
+        What the exports or a list of tags say of it beside its name (untrusted text).
     """
 
     name: str
@@ -53,6 +60,9 @@ class TagLook:
     minute: NDArray[np.int64]
     count: NDArray[np.int64]
     value: Floats
+    raw_s: Floats = field(default_factory=lambda: np.empty(0))
+    raw_value: Floats = field(default_factory=lambda: np.empty(0))
+    words: str = ""
 
 
 @dataclass(slots=True)

@@ -162,7 +162,7 @@ def _loss_lane(material: Material, n: int) -> Lane:
 def _in_flow_order(material: Material) -> list[Signal]:
     steps = {v.name: v.step for v in material.station.vessels}
     ports = {"in": 0, "": 1, "inside": 2, "mud": 3, "out": 4}
-    before = {"mill": -2, "mixed_juice": -1}
+    before = {"mill": -3, "filtrate": -2, "mixed_juice": -1}
     return sorted(
         material.station.signals,
         key=lambda s: (steps.get(s.place, before.get(s.place, 99)), ports[s.port], s.quantity),

@@ -36,6 +36,9 @@ ANALYTES: Final[Mapping[str, tuple[str, str, int]]] = {
     "turbidity": ("turbidity", "NTU", 0),
     "potassium": ("potassium", "mg/kg", 0),
     "chloride": ("chloride", "mg/kg", 0),
+    "dextran": ("dextran", "mg/kg", 0),
+    "colour": ("colour", "IU", 0),
+    "phosphate": ("phosphate", "mg/kg", 0),
 }
 _PORTS: Final = {"in": "inlet", "inside": "inside", "out": "outlet", "mud": "mud", "": ""}
 

@@ -15,7 +15,7 @@ from pipeline.mill.units import is_unit, signal_change, units_of
 from pipeline.mill.zones import offset_s
 
 #: Places that are not vessels.
-OUTSIDE_PLACES = ("mixed_juice", "mill")
+OUTSIDE_PLACES = ("mixed_juice", "mill", "filtrate", "syrup", "filter_cake")
 #: Words used for other things in findings.
 _LACKING = {
     "height_m": "the height that counts as full",
@@ -117,6 +117,7 @@ def source_faults(
         key = f'lab."{name}"'
         yield from _place_faults(key, series.place, series.port, known, vessel_kinds)
         yield from _scale_faults(key, series.unit, series.analyte, scales[name])
+        yield from _lab_kind_faults(key, series)
         if series.sd == 0 and series.rel_sd == 0:
             cure = "Give sd (in its unit) or rel_sd (a share)"
             yield Fault(key, "has no standard error", cure)
@@ -200,17 +201,43 @@ def _double_claims(
     for name, tag in tags.items():
         prefix, suffix = QUANTITY_COLUMNS[tag.quantity]
         column = "_".join(part for part in (prefix, tag.place, tag.port, suffix) if part)
-        other = claims.setdefault(("tag", column), name)
+        rank = "second" if tag.beside else "first"
+        other = claims.setdefault(("tag", column, rank), name)
         if other != name:
             spot = " ".join(part for part in (tag.quantity, tag.place, tag.port) if part)
-            yield Fault(f'tags."{name}"', f'claims {spot}, as does tags."{other}"', cure)
+            second = "" if tag.beside else f', or give one of them beside = "{other}"'
+            yield Fault(f'tags."{name}"', f'claims {spot}, as does tags."{other}"', cure + second)
+        yield from _beside_faults(name, tag, tags)
     for name, series in lab.items():
-        other = claims.setdefault(("lab", series.analyte, series.place, series.port), name)
+        kind = "composite" if series.period_h else "grab"
+        other = claims.setdefault(("lab", series.analyte, series.place, series.port, kind), name)
         if other != name:
             spot = " ".join(part for part in (series.analyte, series.place, series.port) if part)
             yield Fault(f'lab."{name}"', f'claims {spot}, as does lab."{other}"', cure)
     for name in tags.keys() & lab.keys():
         yield Fault(f'lab."{name}"', "is also under [tags]", "Keep it in one of the two")
+
+
+def _beside_faults(name: str, tag: TagSection, tags: Mapping[str, TagSection]) -> Iterator[Fault]:
+    """A second instrument stands where another counts, and measures the same."""
+    if not tag.beside:
+        return
+    key, first = f'tags."{name}".beside', tags.get(tag.beside)
+    if first is None:
+        cure = nearest(tag.beside, tags, "Name the tag that counts there")
+        yield Fault(key, f'"{tag.beside}" is no tag of this description', cure)
+    elif first.beside or (first.quantity, first.place, first.port) != (
+        tag.quantity, tag.place, tag.port,
+    ):  # fmt: skip
+        cure = "Name the tag that counts at the same place, or correct quantity, place or port"
+        yield Fault(key, f'"{tag.beside}" does not count at the same place for the same', cure)
+
+
+def _lab_kind_faults(key: str, series: LabSection) -> Iterator[Fault]:
+    """Keys that only some series can have."""
+    if series.basis != "juice" and series.analyte != "rs":
+        cure = "Take basis out; it says what reducing sugars are a share of"
+        yield Fault(f"{key}.basis", f"{series.analyte} has no basis", cure)
 
 
 def target_faults(

@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from features.base import Analyte, Interpolation, Port, Quantity, VesselKind
+from features.base import Analyte, Basis, Interpolation, Port, Quantity, VesselKind
 from pipeline.base import Readers
 
 #: Names of places become column names, hence the narrow alphabet.
@@ -227,7 +227,8 @@ class TagSection(_RangeSection):
     """One historian tag, ``[tags."NAME"]``; its range is in its own unit.
 
     ``height_m`` is the height that counts as full, for levels told as heights; ``density_kg_m3``
-    that of what flows, for flows told as mass.
+    that of what flows, for flows told as mass. ``beside`` names the tag that counts, where this
+    one is a second instrument for the same.
     """
 
     quantity: Quantity
@@ -237,15 +238,22 @@ class TagSection(_RangeSection):
     every_s: Positive = 30.0
     longest_gap_min: Positive = 10.0
     basis: Literal["cold", "process"] = "cold"
+    beside: str = ""
     height_m: Positive | None = None
     density_kg_m3: Annotated[float, Field(ge=500.0, le=3000.0)] | None = None
 
 
 class LabSection(_RangeSection):
-    """One lab series, ``[lab."NAME"]``; range and ``sd`` are in its own unit."""
+    """One lab series, ``[lab."NAME"]``; range and ``sd`` are in its own unit.
+
+    ``basis`` is what reducing sugars are a share of, ``period_h`` the hours over which a composite
+    sample was gathered.
+    """
 
     analyte: Analyte
     place: PlaceName
     port: Port = ""
     sd: NotNegative = 0.0
     rel_sd: Annotated[float, Field(ge=0.0, le=1.0)] = 0.0
+    basis: Basis = "juice"
+    period_h: Annotated[float, Field(ge=0.0, le=24.0 * 31.0)] = 0.0

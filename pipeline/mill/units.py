@@ -64,6 +64,8 @@ _CONDUCTIVITY_MS_CM: Final = {
     "ms/m": UnitChange(0.01),
 }
 _TURBIDITY_NTU: Final = {"ntu": _SAME}
+#: Colour of a solution by ICUMSA methods; 1 IU is the unit.
+_COLOUR_IU: Final = dict.fromkeys(("iu", "icumsa", "icumsaunits", "u.i.", "ui", "uicumsa"), _SAME)
 _MASS_SHARE_PCT: Final = _PERCENT | {
     "g/100g": _SAME,
     "%onjuice": _SAME,
@@ -101,6 +103,9 @@ _OF_ANALYTE: Final[dict[str, dict[str, UnitChange]]] = {
     "turbidity": _TURBIDITY_NTU,
     "potassium": _MASS_SHARE_MG_KG,
     "chloride": _MASS_SHARE_MG_KG,
+    "dextran": _MASS_SHARE_MG_KG,
+    "colour": _COLOUR_IU,
+    "phosphate": _MASS_SHARE_MG_KG,
 }
 
 
@@ -177,7 +182,7 @@ def lab_change(analyte: Analyte, unit: str) -> UnitChange | None:
     """Change to the inside unit of `analyte`, or None when `unit` cannot be its unit.
 
     Inside units: pH, % (brix, pol, purity, reducing sugars), mg/kg (lactic acid, potassium,
-    chloride), NTU.
+    chloride, dextran, phosphate), NTU, IU (colour).
     """
     table = _OF_ANALYTE[analyte]
     found = table.get(plain_unit(unit))
