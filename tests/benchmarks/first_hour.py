@@ -14,6 +14,9 @@ missing, and drafted although they are none. *extra*: of the series right, those
 period are right. *files*: exports held exactly, refused or asked about, held wrong, of which
 nothing was drafted. *said*: files that are no exports and are named in the draft or its words; a
 star: ``describe`` took the files only after these were left out.
+
+``--wrong`` judges four folders with something wrong in them: whether the draft fell for it, and
+whether it speaks of what is wrong.
 """
 
 from __future__ import annotations
@@ -31,7 +34,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers"))
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from first_hour import HELD_OUT, MILLS, Made, make_mill  # beside this folder
+from first_hour import HELD_OUT, MILLS, Made, make_mill, wrong_on_purpose  # beside this folder
 from first_hour.command import ROOT, Drafted, describe, pull_each, tree_of
 from first_hour.score_draft import Score, score_lab, score_tags
 from first_hour.score_lake import score_files
@@ -88,12 +91,32 @@ def row(title: str, c: Counter[str], seconds: float, star: str = "") -> str:
     )
 
 
+def run_wrong(trees: dict[str, Path], folder: Path) -> None:
+    """Say of each folder with something wrong whether the draft fell for it."""
+    for title, wrong in wrong_on_purpose(folder / "wrong").items():
+        for name, tree in trees.items():
+            place = folder / "wrong" / f"{title}_{name}"
+            shutil.rmtree(place, ignore_errors=True)
+            score, done = judge(tree, wrong.made, place)
+            text = done.toml.read_text(encoding="utf-8") if done.toml else ""
+            # A series of the book that is none is what two juices in one column become.
+            kinds = ("tag wrong", "none wrong", "lab invented", "file wrong")
+            fell = [line for line in score.lines if line.startswith(kinds)]
+            spoken = [s for s in wrong.suspects if any(
+                s in line for line in text.splitlines() if line.startswith("#"))]  # fmt: skip
+            verdict = "fell for it" if fell else "no draft" if done.toml is None else "did not"
+            print(f"{title} {name}: {verdict}; speaks of {', '.join(spoken) or 'nothing'}")
+            for line in (*fell, *(x for x in score.lines if x.startswith("no draft"))):
+                print(f"    {line[:300]}")
+
+
 def main() -> int:
     """Print a row a mill, and totals."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])  # type: ignore[union-attr]
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--mills", help="numbers, parted by commas; left out: 1 to 10")
     parser.add_argument("--held-out", action="store_true", help="mills 11 and 12, for the last run")
     parser.add_argument("--old", help="a revision whose drafter is judged beside")
+    parser.add_argument("--wrong", action="store_true", help="the four folders alone")
     parser.add_argument("--why", action="store_true", help="list all that is not right")
     parser.add_argument("--keep", type=Path, help="folder for exports and drafts")
     given = parser.parse_args()
@@ -107,7 +130,10 @@ def main() -> int:
         if given.old:
             away = Path(at_end.enter_context(tempfile.TemporaryDirectory()))
             trees["old"] = at_end.enter_context(tree_of(given.old, away))
-        run(numbers, trees, folder, why=given.why)
+        if given.wrong:
+            run_wrong(trees, folder)
+        else:
+            run(numbers, trees, folder, why=given.why)
     return 0
 
 

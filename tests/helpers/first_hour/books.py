@@ -57,7 +57,7 @@ def _told(content: Content, book: Book) -> pl.DataFrame:
         pl.when(composite).then(pl.lit(book.method[1])).otherwise(pl.lit(book.method[0])).alias(
             "method"
         ),
-        (pl.col("text").str.replace(".", ",", literal=True) if book.comma else pl.col("text"))
+        (pl.col("text").str.replace(r"(\d)\.(\d)", "$1,$2") if book.comma else pl.col("text"))
         .alias("told"),
         points.gather(series),
         headings.gather(series),

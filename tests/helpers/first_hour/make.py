@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from importlib import import_module
 from pathlib import Path
@@ -22,7 +22,7 @@ from first_hour.units import meaning
 #: Mills to look at, and those that nobody looks at before the last run.
 MILLS = tuple(range(1, 11))
 HELD_OUT = (11, 12)
-_MODULES = ("mills_english",)
+_MODULES = ("mills_english", "mills_spanish", "mills_portuguese", "mills_french", "mills_opaque")
 
 
 @dataclass(frozen=True)
@@ -56,15 +56,7 @@ def spec_of(number: int) -> MillSpec:
 def make_mill(number: int, folder: Path, days: int | None = None) -> Made:
     """Write all files of a mill into `folder`, which is emptied first."""
     spec = spec_of(number)
-    if days is not None:
-        spec = _shorter(spec, days)
-    return make(spec, folder)
-
-
-def _shorter(spec: MillSpec, days: int) -> MillSpec:
-    from dataclasses import replace
-
-    return replace(spec, days=days)
+    return make(spec if days is None else replace(spec, days=days), folder)
 
 
 def contents(spec: MillSpec) -> Content:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from functools import lru_cache
 
 import numpy as np
@@ -68,11 +68,15 @@ OUTSIDE: dict[str, Outside] = {
 }
 
 
-@lru_cache(maxsize=1)
 def season(spec: MillSpec) -> Season:
-    """Two weeks of the mill's station, every sample written."""
-    plant = replace(draw_any_plant(spec.seed), sampling=3, deadband=0.0, heartbeat_s=1.0)
-    return simulate_season(spec.seed, 2, spec.start, plant, with_events=spec.with_events)
+    """The mill's station over its days, every sample written."""
+    return _season(spec.seed, 2 if spec.days > 6 else 1, spec.start, spec.with_events)
+
+
+@lru_cache(maxsize=1)
+def _season(seed: int, weeks: int, start: datetime, with_events: bool) -> Season:
+    plant = replace(draw_any_plant(seed), sampling=3, deadband=0.0, heartbeat_s=1.0)
+    return simulate_season(seed, weeks, start, plant, with_events=with_events)
 
 
 @dataclass(frozen=True)

@@ -50,11 +50,11 @@ def kept_as_lines(value: Floats, band: float, most: int) -> NDArray[np.int64]:
     return np.array(kept, dtype=np.int64)
 
 
-def _band(value: Floats) -> float:
+def _band(value: Floats, share: float) -> float:
     """Width of a recorder's band: a share of what the signal moves in an hour."""
     each = 3600 // GRID_S
     hours = value[: len(value) // each * each].reshape(-1, each)
-    return float(0.6 * np.median(hours.std(axis=1)))
+    return float(share * np.median(hours.std(axis=1)))
 
 
 def _round_number(value: Floats) -> Floats:
@@ -68,7 +68,9 @@ def record(plant: Plant, tag: TagSpec) -> pl.DataFrame:
     """Records of one tag: time (UTC), tag, value in the exported unit, good."""
     spec = plant.spec
     course = plant.course(tag.kind)
-    scale, offset, digits = form(tag.unit)
+    # What lies outside the station is made in the unit that is exported.
+    outside = tag.kind.startswith("x:")
+    scale, offset, digits = (1.0, 0.0, 2) if outside else form(tag.unit)
     inside = course.value / 1000.0 if tag.kind.rpartition(":")[2] in _SMALL_FLOWS else course.value
     value = np.round(inside * scale + offset, digits + (tag.kind == "floc")) + 0.0
     if tag.kind.startswith("sp:"):
@@ -94,8 +96,9 @@ def _positions(spec: MillSpec, tag: TagSpec, value: Floats) -> NDArray[np.int64]
     if tag.kind.startswith("sp:"):
         # A set-point is written when somebody changes it, and once in six hours.
         return kept_by_exception(value, 0.0, 6 * 3600 // GRID_S)
-    keep = kept_by_exception if tag.recorder == "exception" else kept_as_lines
-    return keep(value, _band(value), _LONGEST_S // GRID_S)
+    if tag.recorder == "exception":
+        return kept_by_exception(value, _band(value, 0.6), _LONGEST_S // GRID_S)
+    return kept_as_lines(value, _band(value, 0.35), _LONGEST_S // GRID_S)
 
 
 def records(plant: Plant) -> pl.DataFrame:

@@ -60,7 +60,7 @@ def same_unit(quantity: str, drafted: str, true: str) -> bool:
     """Whether two spellings of a unit mean the same to the tool itself."""
     if quantity not in get_args(Quantity):
         return False
-    a, b = (signal_change(quantity, unit) for unit in (drafted, true))  # type: ignore[arg-type]
+    a, b = (signal_change(quantity, unit) for unit in (drafted, true))
     if a is None or b is None:
         return a is b and drafted.strip().casefold() == true.strip().casefold()
     return abs(a.scale - b.scale) < 1e-6 * abs(b.scale) and abs(a.offset - b.offset) < 1e-3

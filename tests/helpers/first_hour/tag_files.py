@@ -169,7 +169,7 @@ def pairs_text(
         )
         names += [time_word, tag.name]
         units += ["", tag.unit]
-    side = pl.concat(columns, how="horizontal")
+    side = pl.concat(columns, how="horizontal_extend")
     above = [[line] for line in style.title] + [names, units]
     text_file(path, Table(above, side), style.sep, style.encoding)
     kept = content.records.filter(pl.col("tag").is_in([t.name for t in chosen]), pl.col("good"))
