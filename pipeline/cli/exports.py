@@ -8,18 +8,33 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
-from pipeline.base import ConfigError
-
 
 def describe(
-    files: Annotated[list[Path], Parameter(help="Exports of tags and of the laboratory.")],
+    files: Annotated[
+        list[Path],
+        Parameter(
+            help="Exports of tags and of the laboratory, lists of tags, tables of vessels (name, m3, "
+            "m2), or a folder of them."
+        ),
+    ],
     /,
     *,
     out: Path = Path("mill.toml"),
     name: str = "My mill",
     zone: str | None = None,
+    page: bool = False,
+    page_out: Path | None = None,
+    ask: bool = True,
+    time_column: str | None = None,
+    time_zone: str | None = None,
+    time_format: str | None = None,
+    decimal: str | None = None,
+    answer: list[str] | None = None,
 ) -> None:
     """Draft a mill's description from its exports, each guess with its reason, to be confirmed.
+
+    No file stops it: what became of each is told. What the exports leave open is asked at a
+    terminal; otherwise the likeliest answer is taken and marked CONFIRM.
 
     Parameters
     ----------
@@ -29,19 +44,32 @@ def describe(
         What the mill is called.
     zone
         IANA time zone of the plant, such as America/Sao_Paulo.
+    page
+        Also write a page to confirm the draft on: the station, its tags and what is in doubt.
+    page_out
+        File of that page; left out, it lies beside the description, as mill.html.
+    ask
+        Put questions at a terminal; --no-ask takes the likeliest answers.
+    time_column
+        Column of times in all exports; left out, it is looked for in each.
+    time_zone
+        Zone of times written without one, where it is not the plant's: a name or such as -03:00.
+    time_format
+        How times are written, such as "%d/%m/%Y %H:%M".
+    decimal
+        Mark of decimals, . or ,
+    answer
+        Any other key of an [[exports.layout]] for all files, as KEY=VALUE; may be repeated.
     """
-    from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
-    from pipeline.describe import describe_exports, draft_summary, write_draft  # noqa: PLC0415
+    from pipeline.cli import describing  # noqa: PLC0415
 
-    if out.exists():
-        cure = "Name another file with --out; lostpol never overwrites a description."
-        raise ConfigError("There is such a file already.", str(out), cure)
-    with progress_bar() as progress:
-        draft = describe_exports(files, name, zone, progress)
-    write_draft(draft, out)
-    for line in draft_summary(draft):
-        say(line)
-    say(f"Written: {out}. Read it, confirm what is marked CONFIRM, then: lostpol check {out}")
+    typed = {
+        "time_column": time_column, "time_zone": time_zone, "time_format": time_format,
+        "decimal": decimal,
+    }  # fmt: skip
+    given = {key: value for key, value in typed.items() if value is not None}
+    sheet = page_out or (out.with_suffix(".html") if page else None)
+    describing.describe(files, out, name, zone, sheet, describing.Given(given, answer or [], ask))
 
 
 def pull_direct(mill: Path, first: date | None, last: date | None) -> None:

@@ -242,7 +242,8 @@ def _with_kinds(
     """Add a column that says which samples were gathered over a day, where only some were."""
     for group in groups:
         said = [says_composite(w) for w in group.different]
-        if naming and group.name not in naming and any(said) and not all(said):
+        told = not naming or group.name in naming or same_meaning(rows, naming, group.name)
+        if not told and any(said) and not all(said):
             return tuple(sorted((*naming, group.name), key=rows.columns.index))
     return naming
 

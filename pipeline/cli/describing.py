@@ -1,0 +1,88 @@
+"""The command ``describe``: answers typed or asked for, the draft, and the page to confirm on."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from pipeline.base import ConfigError
+from pipeline.cli.terminal import ERR, progress_bar, say
+from pipeline.describe import (
+    Question,
+    by_number,
+    describe_exports,
+    draft_summary,
+    parsed,
+    write_draft,
+    write_page,
+)
+from pipeline.mill import ExportLayout
+
+
+@dataclass(frozen=True)
+class Given:
+    """Answers given on the command line, and whether others may be asked for at a terminal."""
+
+    keys: Mapping[str, str]
+    answers: Sequence[str]
+    ask: bool
+
+
+def describe(
+    files: Sequence[Path], out: Path, name: str, zone: str | None, page: Path | None, given: Given
+) -> None:
+    """Draft a description, write it, and tell what it rests on."""
+    for path in (out, page):
+        if path is not None and path.exists():
+            cure = "Name another file; lostpol never overwrites a description or its page."
+            raise ConfigError("There is such a file already.", str(path), cure)
+    keys = _keys(given)
+    asks = given.ask and sys.stdin.isatty() and ERR.is_terminal
+    with progress_bar() as progress:
+        draft = describe_exports(
+            files, name, zone, progress, given=keys, choose=_choose if asks else None
+        )
+    write_draft(draft, out)
+    if page is not None:
+        write_page(draft, page)
+    for line in draft_summary(draft):
+        say(line)
+    say(f"Written: {out}. Read it, confirm what is marked CONFIRM, then: lostpol check {out}")
+    if page is not None:
+        say(f"Page to confirm it on, in any browser or printed: {page}")
+
+
+def _keys(given: Given) -> dict[str, object]:
+    """Keys of layouts as typed, checked as a description would be."""
+    keys: dict[str, object] = dict(given.keys)
+    for text in given.answers:
+        key, equals, value = text.partition("=")
+        if not equals or not key.strip():
+            cure = "Write it as KEY=VALUE, for example --answer decimal=,"
+            raise ConfigError(f'"{text}" is no answer.', "--answer", cure)
+        keys[key.strip()] = parsed(key.strip(), value.strip())
+    try:
+        ExportLayout.model_validate({"name": "typed", **keys})
+    except ValidationError as error:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"]) or "layout"
+        cure = "See the keys of [[exports.layout]] in configs/template.toml."
+        raise ConfigError(f"{where}: {first['msg']}.", "command line", cure) from error
+    return keys
+
+
+def _choose(question: Question) -> int:
+    """Put a question at the terminal; Enter takes the first answer."""
+    ERR.print(by_number(question), markup=False)
+    for _ in range(3):
+        typed = input("Which one? [1] ").strip()
+        if not typed:
+            return 0
+        if typed.isdigit() and 1 <= int(typed) <= len(question.answers):
+            return int(typed) - 1
+        ERR.print(f"Type a number from 1 to {len(question.answers)}, or Enter for the first.")
+    return 0
