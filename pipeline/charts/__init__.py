@@ -23,3 +23,4 @@ from pipeline.charts.shapes import (
     TimeAxis,
 )
 from pipeline.charts.svg import Drawing, draw
+from pipeline.charts.trace import trace
