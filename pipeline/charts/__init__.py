@@ -22,5 +22,5 @@ from pipeline.charts.shapes import (
     Size,
     TimeAxis,
 )
+from pipeline.charts.small import trace
 from pipeline.charts.svg import Drawing, draw
-from pipeline.charts.trace import trace

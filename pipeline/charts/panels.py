@@ -162,7 +162,9 @@ def panel_chart(
             ),
             strokeWidth=alt.StrokeWidth(
                 "s:N",
-                scale=alt.Scale(domain=names, range=[item.width for item in panel.series]),
+                scale=alt.Scale(
+                    type="ordinal", domain=names, range=[item.width for item in panel.series]
+                ),
                 legend=None,
             ),
         )

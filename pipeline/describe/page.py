@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 from functools import cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from pipeline.base import ConfigError
 from pipeline.describe.draft import Draft, DraftedVessel, FileVerdict, Question
@@ -25,6 +26,8 @@ from pipeline.words import clean, count, spoken_name
 
 #: Longest text of a reason or a question that the page shows [characters].
 _LONG: Final = 1000
+#: Marks between the parts of a name, but not those of an entity or of a number.
+_PARTED: Final = re.compile(r"([_./\\)-]+)(?=[^\W\d_])")
 _VERDICTS: Final = {
     "read": "read",
     "asked": "read by an answer to CONFIRM",
@@ -124,15 +127,22 @@ def _vessel(vessel: DraftedVessel) -> dict[str, Any]:
     }
 
 
+def breakable(text: str) -> Markup:
+    """Escape text, and let a long word of it end a line behind a mark that parts it."""
+    return Markup(_PARTED.sub(r"\1<wbr>", str(escape(text))))
+
+
 @cache
 def _environment() -> Environment:
-    return Environment(
+    made = Environment(
         loader=PackageLoader("pipeline.describe", "sheet/templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["breakable"] = breakable
+    return made
 
 
 @cache

@@ -51,7 +51,12 @@ _STREAMS: Final[Mapping[tuple[str, str], str]] = {
     ("filter_cake", ""): "filter cake",
 }
 #: How a port joins a quantity to its vessel.
-_JOINTS: Final = {"in": "into the", "inside": "in the", "out": "out of the", "mud": "in the mud of the"}
+_JOINTS: Final = {
+    "in": "into the",
+    "inside": "in the",
+    "out": "out of the",
+    "mud": "in the mud of the",
+}
 #: Doses are known by what is dosed; a place adds nothing.
 _ALONE: Final = frozenset({"lime_flow", "flocculant_flow", "imbibition_flow", "cane_rate"})
 

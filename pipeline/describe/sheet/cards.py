@@ -14,13 +14,23 @@ from pipeline.describe.guess import Guess, Sure
 from pipeline.describe.lab import KINDS, LabGuess
 from pipeline.describe.look import TagLook
 from pipeline.describe.sheet.traces import Traced, Traces
-from pipeline.words import QUANTITIES, analyte_words, clean, count, duration_words, plain, point_words
+from pipeline.words import (
+    QUANTITIES,
+    analyte_words,
+    clean,
+    count,
+    duration_words,
+    plain,
+    point_words,
+)
 
 _SURE: Final[dict[Sure, str]] = {
     "likely": "likely",
     "perhaps": "perhaps: CONFIRM",
     "unsure": "unsure: CONFIRM",
 }
+#: A blank at which no line ends.
+_FIRM: Final = "\u00a0"
 _ROLES: Final = {"second": "second instrument", "set_point": "set-point"}
 
 
@@ -186,8 +196,7 @@ def _no_unit(tag: TagLook, usual: str) -> str:
     """Say that an export names no unit, and which one is taken."""
     if tag.unit:
         return ""
-    taken = f", taken as {usual}: CONFIRM" if usual else ""
-    return f"no unit in the export{taken}"
+    return f"unit taken as {usual}: CONFIRM" if usual else "no unit in the export"
 
 
 def _levels(tag: TagLook) -> tuple[str, str]:
@@ -212,4 +221,4 @@ def _readings(tag: TagLook, noun: str) -> str:
     if not 0.0 < gap < 1e8:
         return f"{count(tag.readings)} {noun}{bad}"
     every = f"{gap:.3g} s" if gap < 120.0 else duration_words(timedelta(seconds=gap))
-    return f"{count(tag.readings)} {noun}{bad}, one every {every}"
+    return f"{count(tag.readings)} {noun}{bad}, one every {every.replace(' ', _FIRM)}"

@@ -86,12 +86,12 @@ def _doubts(draft: Draft) -> Iterator[str]:
     for question in draft.questions:
         if not question.given:
             about = f" ({clean(question.file, 80)})" if question.file else ""
-            yield f"{clean(question.words, 400)}{about} Taken for now: {clean(question.answer, 80)}."
+            taken = clean(question.answer, 80)
+            yield f"{clean(question.words, 400)}{about} Taken for now: {taken}."
     for spot in _PH:
         named = point_words("ph", *spot)
         probes = [g for g, p in points if p.quantity == "ph" and (p.place, p.port) == spot]
-        sure = probes and probes[0].sure == "likely"
-        if not sure:
+        if not probes or probes[0].sure != "likely":
             yield _ph_words(named, probes)
     guessed = [v for v in draft.vessels if v.guessed]
     if guessed:

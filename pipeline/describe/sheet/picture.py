@@ -18,14 +18,20 @@ from pipeline.describe.sheet.stops import Stop
 
 #: Outlines of the vessels in a box of 60 by 44, and what is drawn inside them.
 _SHAPES: Final = {
-    "mill": ("M4,10H56V38H4Z", "M12,24A6,6 0 1 0 24,24A6,6 0 1 0 12,24M36,24A6,6 0 1 0 48,24A6,6 0 1 0 36,24"),
+    "mill": (
+        "M4,10H56V38H4Z",
+        "M12,24A6,6 0 1 0 24,24A6,6 0 1 0 12,24M36,24A6,6 0 1 0 48,24A6,6 0 1 0 36,24",
+    ),
     "stream": ("M6,14H44L56,24L44,34H6Z", ""),
     "heater": ("M4,10H56V38H4Z", "M4,24H14L20,16L28,32L36,16L42,24H56"),
     "tank": ("M8,4V40H52V4", "M8,14H52"),
     "flash": ("M16,12Q16,2 30,2Q44,2 44,12V34L36,42H24L16,34Z", "M16,24H44"),
     "settler": ("M2,6H58V24L34,42H26L2,24Z", "M2,14H58"),
-    "evaporator": ("M14,10Q14,2 30,2Q46,2 46,10V34Q46,42 30,42Q14,42 14,34Z", "M14,28H46M22,28V36M30,28V36M38,28V36"),
-}  # fmt: skip
+    "evaporator": (
+        "M14,10Q14,2 30,2Q46,2 46,10V34Q46,42 30,42Q14,42 14,34Z",
+        "M14,28H46M22,28V36M30,28V36M38,28V36",
+    ),
+}
 
 
 #: What stands above a stream beside the juice's way.
@@ -98,9 +104,17 @@ def picture(stops: Sequence[Stop], grid: Grid) -> Markup:
     for number, row in enumerate(rows):
         _pipes(root, number, len(row), number + 1 < len(rows), grid)
     for number, row in enumerate([*rows, *side_rows]):
-        for column, (index, stop) in enumerate(row):
+        first = 0 if number < len(rows) else _below_settler(rows, len(row), grid)
+        for column, (index, stop) in enumerate(row, start=first):
             _cell(root, stop, index, (column, number), grid)
     return Markup(ET.tostring(root, encoding="unicode"))
+
+
+def _below_settler(rows: list[list[tuple[int, Stop]]], cells: int, grid: Grid) -> int:
+    """Column of the settler, or the last from which so many cells fit."""
+    places = [[stop.place for _, stop in row] for row in rows]
+    column = next((row.index("settler") for row in places if "settler" in row), 0)
+    return min(column, grid.columns - cells)
 
 
 def _pipes(root: ET.Element, row: int, cells: int, goes_on: bool, grid: Grid) -> None:

@@ -137,7 +137,9 @@ def sort_draft(draft: Draft, traces: Traces) -> Sorted:
         if series.analyte is not None and series.place is not None:
             samples.setdefault(_stop_of(series.place, series.port), []).append(series)
     stops = [
-        _stop(place, vessels.get(place), at.get(place, []), partners, samples.get(place, []), traces)
+        _stop(
+            place, vessels.get(place), at.get(place, []), partners, samples.get(place, []), traces
+        )
         for place in _places({*at, *samples}, draft.vessels)
     ]
     return Sorted(

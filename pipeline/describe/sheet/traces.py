@@ -12,9 +12,8 @@ import numpy as np
 import polars as pl
 from markupsafe import Markup
 
-from pipeline.charts import BLUE, DASH, INK, SOLID, VERMILION, Dots, Panel, Series
+from pipeline.charts import BLUE, DASH, INK, SOLID, VERMILION, Dots, Panel, Series, envelope, trace
 from pipeline.charts import Point as Drawn
-from pipeline.charts import envelope, trace
 from pipeline.describe.look import TagLook
 from pipeline.words import chart_offset, day_words
 
@@ -109,19 +108,19 @@ class Traces:
 
 def _panel(items: Sequence[Traced], span_ms: tuple[int, int], shift_min: int) -> Panel:
     lines, dots = [], []
-    # The first is drawn last, on top of those that go with it.
-    for number, item in reversed(list(enumerate(items))):
+    order = ("second", "measured", "set_point")  # from the lowest to the topmost line
+    for number, item in sorted(enumerate(items), key=lambda pair: order.index(pair[1].role)):
         # Names from exports stay out of the drawing.
         name = f"{item.role} {number}"
         colour, dash, width = _STYLES[item.role]
         tag = item.tag
-        if tag.every_s >= _SELDOM_S and not item.held:
-            points = [(t, v) for t, v in _clocked(tag, span_ms, shift_min) if v is not None]
+        points = _clocked(tag, span_ms, shift_min)
+        if tag.every_s >= _SELDOM_S and not item.held and len(points) <= _POINTS:
             dots.append(Dots(name, points, colour, _DOTS[item.role]))
             continue
         usual = (tag.low, tag.high) if tag.high > tag.low else None
-        points = _line(item, span_ms, shift_min)
-        lines.append(Series(name, points, colour, dash, width, usual))
+        line = _line(item, points, span_ms, shift_min)
+        lines.append(Series(name, line, colour, dash, width, usual))
     tag = items[0].tag
     levels = (tag.low, tag.high) if tag.high > tag.low else ()
     return Panel("", lines, dots, levels)
@@ -134,11 +133,11 @@ def _clocked(tag: TagLook, span_ms: tuple[int, int], shift_min: int) -> list[Dra
     return list(zip(ms[inside].tolist(), tag.value[inside].tolist(), strict=True))
 
 
-def _line(item: Traced, span_ms: tuple[int, int], shift_min: int) -> list[Drawn]:
-    tag = item.tag
-    points = _clocked(tag, span_ms, shift_min)
+def _line(
+    item: Traced, points: list[Drawn], span_ms: tuple[int, int], shift_min: int
+) -> list[Drawn]:
     if item.held and len(points) <= _POINTS:
-        return _stairs(tag, points, span_ms, shift_min)
+        return _stairs(item.tag, points, span_ms, shift_min)
     times = pl.Series([t for t, _ in points], dtype=pl.Int64).cast(pl.Datetime("ms", "UTC"))
     frame = pl.DataFrame({"ts_utc": times, "value": [v for _, v in points]})
     return envelope(frame, "value", span_ms, _POINTS)
