@@ -2,6 +2,7 @@
 
 from pipeline.base.disk import flush_folder, free_bytes, full_disk
 from pipeline.base.errors import (
+    Answer,
     ConfigError,
     DataError,
     DeliveryError,

@@ -20,7 +20,25 @@ LakeError    8     The lake (share or object store) cannot be reached, or refuse
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import ClassVar
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """One way to settle what an export leaves open.
+
+    Attributes
+    ----------
+    keys : mapping of str to object
+        Keys of the layout that say so, with their values.
+    words : str
+        What this would mean, for a person.
+    """
+
+    keys: Mapping[str, object]
+    words: str
 
 
 class LostpolError(Exception):
@@ -34,12 +52,17 @@ class LostpolError(Exception):
         File, key, tag or day concerned. May hold several lines, one for each fault.
     next_step : str
         What to do now.
+    answers : sequence of Answer
+        Where the error is a question: what may be answered, the likeliest first.
     """
 
     exit_code: ClassVar[int] = 1
 
-    def __init__(self, what: str, where: str, next_step: str) -> None:
+    def __init__(
+        self, what: str, where: str, next_step: str, answers: Sequence[Answer] = ()
+    ) -> None:
         super().__init__(what, where, next_step)
+        self.answers = tuple(answers)
         self.what = what
         self.where = where
         self.next_step = next_step

@@ -6,13 +6,13 @@ from pipeline.cells.numbers import to_numbers
 from pipeline.cells.quality import (
     UNKNOWN,
     Judge,
-    asked,
     column_judge,
     given_judge,
     looks_like_quality,
     may_be_flags,
     verdict,
 )
+from pipeline.cells.quality_asked import asked
 from pipeline.cells.quality_words import heading_says, is_of_remarks, word_meaning
 from pipeline.cells.times import EPOCHS, SERIAL, latest_moment, moments, no_moments
 from pipeline.cells.zone_words import (

@@ -15,7 +15,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import Answer, DataError
 
 #: Digits parted in threes, or as in India two and two before the last three.
 PARTED: Final = {
@@ -198,4 +198,8 @@ def _asked(where: str, evidence: _Evidence, mark: str) -> DataError:
         where,
         f'Say which: decimal = "{mark}", or decimal = "{other}" and thousands = "{mark}", in the '
         "[[exports.layout]] of this kind of file.",
+        [
+            Answer({"decimal": mark}, f"{sample} is {decimal}"),
+            Answer({"decimal": other, "thousands": mark}, f"{sample} is {thousands}"),
+        ],
     )

@@ -12,7 +12,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import Answer, DataError
 from pipeline.cells.orders import CLOCKS, DAY_FIRST, LONG_ORDERS, SHORT_ORDERS, Order, decided
 from pipeline.cells.times import (
     EPOCHS,
@@ -140,4 +140,15 @@ def _asked(where: str, first: pl.Series, left: Sequence[Order]) -> DataError:
         where,
         f"Say which: time_format = {written[0]}{others} in the [[exports.layout]] of this kind "
         "of file.",
+        [
+            Answer({"time_format": _format_of(order, mark, cells)}, f"{order.words}: {sample}")
+            for order in left
+        ],
     )
+
+
+def _format_of(order: Order, mark: str, cells: pl.Series) -> str:
+    """The format of an order that reads most of some cells."""
+    formats = [f.replace("/", mark) for f in order.formats()]
+    text = cells.str.strip_chars()
+    return max(formats, key=lambda f: _read_count(text, f))

@@ -16,7 +16,7 @@ from typing import Final, Literal
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.cells.quality_asked import asked
 from pipeline.cells.quality_words import flag, heading_says, word_meaning
 from pipeline.cells.zone_words import folded
 
@@ -261,32 +261,3 @@ def may_be_flags(seen: Mapping[str, int]) -> bool:
     return (
         bool(words) and marks and any(not folded(text.strip()) for text in seen) and len(words) <= 3
     )
-
-
-def asked(
-    where: str,
-    column: str,
-    meanings: Mapping[str, str | None],
-    seen: Mapping[str, int],
-    cell: Callable[[str], str] = lambda _: "",
-) -> DataError:
-    """Build the question which words of a column are good ones."""
-    open_words = [text for text, meaning in meanings.items() if meaning is None][:5]
-    told = ", ".join(f'"{printable(text)}"' for text in open_words)
-    counts = sorted(((n, t) for t, n in seen.items()), reverse=True)[:6]
-    shown = ", ".join(f'"{printable(text)}" {count:,} times' for count, text in counts)
-    row = cell(open_words[0]) if open_words else ""
-    example = f"\nfor example in the row {row}" if row else ""
-    return DataError(
-        f"Readings of quality {told} can be good or bad.",
-        f'{where}\ncolumn "{printable(column)}": {shown}{example}',
-        "Say which words mean a good reading, and which a bad one: good_words = [...] and "
-        'bad_words = [...] in the [[exports.layout]] of this kind of file ("" is an empty cell). '
-        "If another column tells quality, name it: quality_column; if none does, "
-        'quality_column = "".',
-    )
-
-
-def printable(text: str) -> str:
-    """Foreign text fit for a message."""
-    return "".join(c if c.isprintable() else " " for c in text[:40])

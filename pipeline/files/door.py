@@ -19,7 +19,7 @@ from lzma import LZMAError
 from pathlib import Path
 from typing import Final
 
-from pipeline.base import DataError, LostpolError, StoppedError, full_disk
+from pipeline.base import Answer, DataError, LostpolError, StoppedError, full_disk
 
 #: Not raised because of what the file holds.
 PASSING: Final = (
@@ -55,7 +55,9 @@ def explained(where: str) -> Iterator[None]:
         ):
             raise full from error
         what, cure = _reason(error)
-        raise DataError(what, where, cure) from error
+        other = Answer({"encoding": "cp1252"}, "text of western Windows")
+        answers = [other] if isinstance(error, UnicodeDecodeError) else ()
+        raise DataError(what, where, cure, answers) from error
 
 
 #: What happened and what to do, by class of error.

@@ -6,6 +6,7 @@ stays text here; what it means is the business of the other ``pipeline.readers_*
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
@@ -15,7 +16,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import Answer, DataError
 from pipeline.files.archives import is_archive, is_packed, is_workbook, members, spooled, unpacked
 from pipeline.files.door import explained
 from pipeline.files.head import Head, find_head
@@ -30,6 +31,11 @@ TEXT_BLOCK: Final = 1 << 24
 PARQUET_ROWS: Final = 1 << 21
 
 _PARQUET: Final = b"PAR1"
+#: Columns that a layout may name though no table has them: the name of the sheet, or of the entry
+#: of an archive, and that of the file, without their endings.
+SHEET_NAME: Final = "{sheet}"
+FILE_NAME: Final = "{file}"
+_ENDINGS: Final = r"(?i)(?:\.(?:csv|txt|tsv|dat|xlsx?|parquet|gz|zip|zst|zstd))+$"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +56,8 @@ class ExportFile:
         Cells of a sheet.
     units : mapping of str to str
         Units that a Parquet file states of its columns.
+    told : mapping of str to str
+        Columns that every row has beside its own: names of sheet and file, where a layout asks.
     notes : tuple of str
         What of the file was not opened, for the person.
     """
@@ -60,6 +68,7 @@ class ExportFile:
     text: TextTable | None = field(default=None)
     sheet: Sheet | None = field(default=None, repr=False)
     units: Mapping[str, str] = field(default_factory=dict)
+    told: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
 
     @property
@@ -69,6 +78,11 @@ class ExportFile:
         parts = [part.removeprefix("its sheet ").removeprefix("its entry ") for part in inner]
         names = [*reversed(parts), self.where.partition("\n")[0]]
         return tuple(name.replace("\\", "/").rsplit("/", 1)[-1] for name in names)
+
+    @property
+    def path_called(self) -> str:
+        """Name of the file itself."""
+        return self.called[-1]
 
     @property
     def is_text(self) -> bool:
@@ -105,7 +119,7 @@ def export_tables(path: Path, layout: ExportLayout | None) -> Iterator[Iterator[
         workbook, or larger than any export.
     """
     with ExitStack() as stack:
-        yield _tables(path, str(path), layout, stack)
+        yield (_named(table, layout) for table in _tables(path, str(path), layout, stack))
 
 
 def batches(export: ExportFile) -> Iterator[pl.DataFrame]:
@@ -120,13 +134,28 @@ def batches(export: ExportFile) -> Iterator[pl.DataFrame]:
     DataError
         The file is damaged or ends in the middle.
     """
+    told = [pl.lit(text).alias(name) for name, text in export.told.items()]
     with explained(export.where):
-        if export.text is not None and export.head is not None:
-            yield from text_batches(export.path, export.text, export.head, TEXT_BLOCK, export.where)
-        elif export.sheet is not None and export.head is not None:
-            yield export.sheet.frame(export.head.names, export.head.first_row)
-        else:
-            yield from _parquet_batches(export)
+        for rows in _rows(export):
+            yield rows.with_columns(told) if told else rows
+
+
+def _rows(export: ExportFile) -> Iterator[pl.DataFrame]:
+    """Rows of a table as they stand."""
+    if export.text is not None and export.head is not None:
+        yield from text_batches(export.path, export.text, export.head, TEXT_BLOCK, export.where)
+    elif export.sheet is not None and export.head is not None:
+        yield export.sheet.frame(export.head.names, export.head.first_row)
+    else:
+        yield from _parquet_batches(export)
+
+
+def _named(table: ExportFile, layout: ExportLayout | None) -> ExportFile:
+    """The table with the names that its layout counts among the columns of the series."""
+    stem = re.sub(_ENDINGS, "", table.path_called)
+    names = {SHEET_NAME: re.sub(_ENDINGS, "", table.called[0]), FILE_NAME: stem}
+    asked = {key: names[key] for key in names if layout and key in layout.tag_columns}
+    return replace(table, told=asked) if asked else table
 
 
 def _tables(
@@ -194,7 +223,7 @@ def _sheet_tables(path: Path, where: str, layout: ExportLayout | None) -> Iterat
     if not found and unseen:
         what = f"All sheets of the workbook are hidden: {', '.join(unseen[:5])}."
         cure = f'Name those to read: sheets = ["{unseen[0]}"] in its [[exports.layout]].'
-        raise DataError(what, where, cure)
+        raise DataError(what, where, cure, [Answer({"sheets": unseen}, "read the hidden sheets")])
     if not found:
         cure = "Check the names of its sheets and sheets = [...] in its [[exports.layout]]."
         raise DataError("The workbook holds no sheet to read.", where, cure)

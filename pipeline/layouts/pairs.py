@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import Answer, DataError
 from pipeline.cells import folded
 from pipeline.files import plain_name, shown
 from pipeline.layouts.kinds import Kind, is_counted, sounds_like_time
@@ -53,6 +53,10 @@ def pairs_in(
         where,
         'Say which: shape = "pairs" (or shape = "wide" and time_column) in the [[exports.layout]] '
         "of this kind of file.",
+        [
+            Answer({"shape": "pairs"}, "each value has the time before it"),
+            Answer({"shape": "wide", "time_column": pairs[0][0]}, f"all are of {times}"),
+        ],
     )
 
 

@@ -12,7 +12,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import Answer, DataError
 from pipeline.files import EXTRA, SHORT, shown
 from pipeline.layouts.layout import Plan
 from pipeline.mill import ExportLayout
@@ -95,4 +95,5 @@ def _require(plan: Plan, first: pl.DataFrame, value: str, after: str, *, named: 
         "Export it again with another delimiter, or with numbers in quotes. If these are two "
         "numbers, say so in the [[exports.layout]] of this kind of file: its delimiter, or, for a "
         'column without a heading that is not wanted, unnamed_columns = "ignore".',
+        () if named else [Answer({"unnamed_columns": "ignore"}, f"{one} is the number")],
     )

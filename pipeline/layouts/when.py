@@ -8,7 +8,7 @@ from typing import Final, Literal, Protocol
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import Answer, DataError
 from pipeline.cells import LOCAL, OPEN
 from pipeline.files import TIME_NAMES, is_moment, plain_name, shown
 from pipeline.layouts.kinds import (
@@ -245,6 +245,7 @@ def _asked(where: str, first: pl.DataFrame, names: Sequence[str]) -> DataError:
         f'Say which: time_column = "{shown(names[0], 40)}" (or the other), with date_column where '
         "the date stands apart, in the [[exports.layout]] of this kind of file; a column that "
         "tells when results were entered is not it.",
+        [Answer({"time_column": n}, f'as the column "{shown(n, 40)}" says') for n in names],
     )
 
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from pipeline.base import DataError
+from pipeline.base import Answer, DataError
 from pipeline.cells import (
     LOCAL,
     OPEN,
@@ -218,6 +218,7 @@ def _open(where: str, words: str, example: str, mill_zone: str) -> DataError:
         where,
         f'Say which: time_zone = "{mill_zone or "America/Chicago"}" (a place) or '
         'time_zone = "-06:00" (an offset) in the [[exports.layout]] of this kind of file.',
+        [Answer({"time_zone": mill_zone}, f"by the clock of {mill_zone}")] if mill_zone else (),
     )
 
 
@@ -228,6 +229,7 @@ def _asked(where: str, line: str, example: str, zone: str, other: str) -> DataEr
         where,
         f'Say which: time_zone = "{zone}" (or time_zone = "{other}") in the [[exports.layout]] '
         "of this kind of file.",
+        [Answer({"time_zone": z}, f"times are in {z}") for z in (zone, other) if z],
     )
 
 

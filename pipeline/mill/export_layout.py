@@ -35,7 +35,7 @@ class ExportLayout(Section):
         The tag of all readings of a file that names none in its rows or headings.
     tag_columns : tuple of str
         Columns whose cells, joined by blanks, name the series of a row; in a wide file they are
-        put before the heading.
+        put before the heading. ``{sheet}`` and ``{file}`` are the names of sheet and file.
     repeats : {"ask", "best"}
         What becomes of two good values of one series at one moment: a question, or the one with
         more digits, then the larger.
