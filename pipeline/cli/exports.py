@@ -18,6 +18,8 @@ def describe(
     out: Path = Path("mill.toml"),
     name: str = "My mill",
     zone: str | None = None,
+    page: bool = False,
+    page_out: Path | None = None,
 ) -> None:
     """Draft a mill's description from its exports, each guess with its reason, to be confirmed.
 
@@ -29,18 +31,35 @@ def describe(
         What the mill is called.
     zone
         IANA time zone of the plant, such as America/Sao_Paulo.
+    page
+        Also write a page to confirm the draft on: the station, its tags and what is in doubt.
+    page_out
+        File of that page; left out, it lies beside the description, as mill.html.
     """
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
-    from pipeline.describe import describe_exports, draft_summary, write_draft  # noqa: PLC0415
+    from pipeline.describe import (  # noqa: PLC0415
+        describe_exports,
+        draft_summary,
+        write_draft,
+        write_page,
+    )
 
     if out.exists():
         cure = "Name another file with --out; lostpol never overwrites a description."
         raise ConfigError("There is such a file already.", str(out), cure)
+    sheet = page_out or (out.with_suffix(".html") if page else None)
+    if sheet is not None and sheet.exists():
+        cure = "Name another file with --page-out; lostpol never overwrites a page."
+        raise ConfigError("There is such a file already.", str(sheet), cure)
     with progress_bar() as progress:
         draft = describe_exports(files, name, zone, progress)
     write_draft(draft, out)
+    if sheet is not None:
+        write_page(draft, sheet)
     for line in draft_summary(draft):
         say(line)
+    if sheet is not None:
+        say(f"Written: {sheet}. Open it in any browser, or print it, to confirm the draft on.")
     say(f"Written: {out}. Read it, confirm what is marked CONFIRM, then: lostpol check {out}")
 
 

@@ -1,3 +1,4 @@
 """A mill's description drafted from its exports."""
 
 from pipeline.describe.describe import describe_exports, draft_summary, write_draft
+from pipeline.describe.page import draft_page, write_page

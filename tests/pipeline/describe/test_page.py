@@ -9,6 +9,7 @@ from drafts import BAD, START, full_draft, hostile_draft, tag, wide_draft
 from pages import Words
 
 from pipeline.base.errors import ConfigError
+from pipeline.cli.app import run
 from pipeline.describe.draft import Draft
 from pipeline.describe.page import draft_page, write_page
 from pipeline.describe.sheet import traces as tracing
@@ -256,3 +257,23 @@ def test_points_are_said_as_the_trade_says_them(point, words):
 def test_analyses_say_what_they_are_a_share_of():
     assert analyte_words("rs") == "reducing sugars on juice"
     assert analyte_words("rs", "pol") == "reducing sugars on pol"
+
+
+def test_the_command_writes_the_page_beside_the_description(tmp_path, capsys):
+    times = [f"2025-10-06 {h:02d}:{m:02d}" for h in range(24) for m in range(0, 60, 5)]
+    rows = [f"{time},{97 + n % 7 / 10}" for n, time in enumerate(times)]
+    (tmp_path / "one.csv").write_text("\n".join(["time,TI-7", *rows]), encoding="utf-8")
+    out = tmp_path / "mill.toml"
+    command = ["describe", str(tmp_path / "one.csv"), "--zone", "America/Chicago", "--page"]
+    assert run([*command, "--out", str(out)]) == 0
+    page = tmp_path / "mill.html"
+    assert f"Written: {page}" in capsys.readouterr().out.replace("\n", "")
+    assert names_on(page.read_text("utf-8")) == ["TI-7"]
+    kept = page.read_bytes()
+    out.unlink()
+    assert run([*command, "--out", str(out)]) == 2
+    assert not out.exists()
+    assert page.read_bytes() == kept
+    other = tmp_path / "other.html"
+    assert run([*command[:-1], "--out", str(out), "--page-out", str(other)]) == 0
+    assert other.exists()
