@@ -22,4 +22,5 @@ from pipeline.charts.shapes import (
     Size,
     TimeAxis,
 )
+from pipeline.charts.small import trace
 from pipeline.charts.svg import Drawing, draw

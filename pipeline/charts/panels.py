@@ -51,7 +51,7 @@ def _rows(items: Sequence[Series] | Sequence[Dots]) -> list[dict[str, Any]]:
 
 
 def _legend(size: Size, panel: Panel) -> alt.Legend | None:
-    if len(panel.series) + (len(panel.dots) if panel.dots_told else 0) < 2:
+    if not panel.told or len(panel.series) + (len(panel.dots) if panel.dots_told else 0) < 2:
         return None
     return alt.Legend(
         title=None,
@@ -162,7 +162,9 @@ def panel_chart(
             ),
             strokeWidth=alt.StrokeWidth(
                 "s:N",
-                scale=alt.Scale(domain=names, range=[item.width for item in panel.series]),
+                scale=alt.Scale(
+                    type="ordinal", domain=names, range=[item.width for item in panel.series]
+                ),
                 legend=None,
             ),
         )

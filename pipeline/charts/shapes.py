@@ -41,6 +41,7 @@ class Size:
 
 WIDE = Size("wide", 845, 128, 12, 720, 4, 9, "horizontal")
 NARROW = Size("narrow", 272, 112, 11, 300, 2, 4, "vertical")
+TRACE = Size("trace", 252, 62, 11, 240, 1, 3, "vertical")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +86,8 @@ class Panel:
         Two series names: filled where the first lies above the second.
     dots_told : bool
         Whether a legend names the dots; where the heading does, there is none.
+    told : bool
+        Whether a legend names the lines; where the text beside it does, there is none.
     """
 
     title: str
@@ -95,6 +98,7 @@ class Panel:
     least_span: float = 0.0
     between: tuple[str, str] | None = None
     dots_told: bool = True
+    told: bool = True
 
     @property
     def empty(self) -> bool:

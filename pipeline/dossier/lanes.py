@@ -13,8 +13,8 @@ from features.flow import probe_signal
 from models.account import CARRIED, Way, delay_min, ways
 from models.base import Array
 from pipeline.dossier.gather import Material
-from pipeline.dossier.words import ANALYTES, QUANTITIES, TELLING, place_words, signal_words
-from pipeline.words import clean
+from pipeline.dossier.words import TELLING, signal_words
+from pipeline.words import ANALYTES, QUANTITIES, clean, place_words
 
 #: Half of a 90 % interval in standard errors.
 Z90 = 1.645

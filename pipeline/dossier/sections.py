@@ -22,8 +22,16 @@ from models.account import (
 )
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import LOSS_KEY, Z90, Lane, by_the_clock, vessel_kinds
-from pipeline.dossier.words import ANALYTES, place_words
-from pipeline.words import clean, known, moment_words, plain, section_words, sensor_words
+from pipeline.words import (
+    ANALYTES,
+    clean,
+    known,
+    moment_words,
+    place_words,
+    plain,
+    section_words,
+    sensor_words,
+)
 
 #: A change is looked for from so long before the finding to so long after its start.
 _LEAD = timedelta(hours=8)

@@ -14,6 +14,14 @@ from pipeline.words.localtime import (
     span_words,
     zone_words,
 )
+from pipeline.words.points import (
+    ANALYTES,
+    QUANTITIES,
+    analyte_words,
+    place_words,
+    point_words,
+    stream_words,
+)
 from pipeline.words.rounding import (
     MISSING,
     bare_tonnes,

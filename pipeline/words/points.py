@@ -1,0 +1,102 @@
+"""What is measured and where, in words: quantities, analytes, places, and both together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+from pipeline.words.wording import section_words, spoken_name
+
+#: Quantity in words, unit kept inside the tool, decimals that instruments can tell.
+QUANTITIES: Final[Mapping[str, tuple[str, str, int]]] = {
+    "flow": ("juice flow", "m3/h", 1),
+    "temperature": ("temperature", "degC", 1),
+    "ph": ("pH", "pH", 2),
+    "level": ("level", "%", 1),
+    "mud_level": ("mud level", "%", 1),
+    "brix": ("Brix", "%", 2),
+    "turbidity": ("turbidity", "NTU", 1),
+    "conductivity": ("conductivity", "mS/cm", 2),
+    "steam_pressure": ("steam pressure", "kPa", 0),
+    "cane_rate": ("cane rate", "t/h", 0),
+    "imbibition_flow": ("imbibition water", "m3/h", 1),
+    "lime_flow": ("milk of lime", "L/h", 0),
+    "flocculant_flow": ("flocculant", "L/h", 0),
+    "other": ("reading", "", 2),
+}
+#: Analyte in words, unit, decimals.
+ANALYTES: Final[Mapping[str, tuple[str, str, int]]] = {
+    "ph": ("pH", "pH", 2),
+    "brix": ("Brix", "%", 2),
+    "pol": ("pol", "%", 2),
+    "purity": ("purity", "%", 1),
+    "rs": ("reducing sugars on juice", "%", 3),
+    "lactic": ("lactic acid", "mg/kg", 0),
+    "turbidity": ("turbidity", "NTU", 0),
+    "potassium": ("potassium", "mg/kg", 0),
+    "chloride": ("chloride", "mg/kg", 0),
+    "dextran": ("dextran", "mg/kg", 0),
+    "colour": ("colour", "IU", 0),
+    "phosphate": ("phosphate", "mg/kg", 0),
+}
+_PORTS: Final = {"in": "inlet", "inside": "inside", "out": "outlet", "mud": "mud", "": ""}
+#: Juices and streams by place and port, as the trade calls them.
+_STREAMS: Final[Mapping[tuple[str, str], str]] = {
+    ("mixed_juice", ""): "mixed juice",
+    ("liming_tank", "out"): "limed juice",
+    ("settler", "out"): "clear juice",
+    ("settler", "mud"): "mud",
+    ("filtrate", ""): "filtrate",
+    ("syrup", ""): "syrup",
+    ("filter_cake", ""): "filter cake",
+}
+#: How a port joins a quantity to its vessel.
+_JOINTS: Final = {
+    "in": "into the",
+    "inside": "in the",
+    "out": "out of the",
+    "mud": "in the mud of the",
+}
+#: Doses are known by what is dosed; a place adds nothing.
+_ALONE: Final = frozenset({"lime_flow", "flocculant_flow", "imbibition_flow", "cane_rate"})
+
+
+def place_words(place: str, port: str, kinds: Mapping[str, str]) -> str:
+    """Say where something is read: ``liming tank, outlet``."""
+    where = "mill" if place == "mill" else section_words(place, kinds)
+    side = _PORTS.get(port, spoken_name(port))
+    return ", ".join(part for part in (where, side) if part)
+
+
+def stream_words(place: str, port: str) -> str:
+    """Name what is sampled or metered at a place: ``limed juice``, or the vessel."""
+    port = "" if (place, port) not in _STREAMS and (place, "") in _STREAMS else port
+    return _STREAMS.get((place, port)) or place_words(place, port, {})
+
+
+def point_words(quantity: str, place: str, port: str) -> str:
+    """Name a measuring point: ``limed juice pH``, ``temperature out of the primary heater``.
+
+    Parameters
+    ----------
+    quantity, place, port : str
+        As in a description; a name that is missing here is spoken as it stands.
+    """
+    known = QUANTITIES.get(quantity)
+    what = known[0] if known else spoken_name(quantity)
+    if quantity in _ALONE:
+        return what
+    if quantity == "mud_level":
+        return f"{what} in the {spoken_name(place)}"
+    stream = _STREAMS.get((place, port))
+    if stream and (port or "level" not in quantity):
+        return f"{stream} {'flow' if quantity == 'flow' else what}"
+    joint = _JOINTS.get(port) or ("in the" if quantity == "level" else "of the")
+    return f"{what} {joint} {spoken_name(place)}"
+
+
+def analyte_words(analyte: str, basis: str = "juice") -> str:
+    """Name an analysis: ``pH``, ``reducing sugars on solids``."""
+    known = ANALYTES.get(analyte)
+    what = known[0] if known else spoken_name(analyte)
+    return what if basis == "juice" else f"{what.removesuffix(' on juice')} on {spoken_name(basis)}"
