@@ -9,12 +9,12 @@ from typing import Annotated
 from cyclopts import Parameter
 
 
-def describe(
+def describe(  # noqa: PLR0913 (each is an option of the command)
     files: Annotated[
         list[Path],
         Parameter(
-            help="Exports of tags and of the laboratory, lists of tags, tables of vessels (name, m3, "
-            "m2), or a folder of them."
+            help="Exports of tags and of the laboratory, lists of tags, tables of vessels (name, "
+            "m3, m2), or a folder of them."
         ),
     ],
     /,

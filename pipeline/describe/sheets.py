@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.describe.lab_words import says_point
-from pipeline.describe.one_tag import says_when
 from pipeline.describe.propose import Proposal
 
 
@@ -19,10 +18,10 @@ def juice_sheets(proposals: Sequence[Proposal]) -> list[Proposal]:
         return []
     names = [p.called[0] for p in proposals]
     wide = all(p.keys.get("shape") == "wide" and "tag_columns" not in p.keys for p in proposals)
-    shared = set(proposals[0].series).intersection(*(p.series for p in proposals[1:]))
-    alike = wide and len(shared) > 0 and len(set(names)) == len(names)
+    headings = [heading for p in proposals for heading in p.series]
+    alike = wide and len(set(headings)) < len(headings) and len(set(names)) == len(names)
     points = sum(says_point(name) for name in names)
-    if not alike or (any(says_when(name) for name in names) and points < len(names)):
+    if not alike or 2 * points < len(names):
         return []
     return [
         replace(
