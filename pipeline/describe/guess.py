@@ -1,89 +1,49 @@
 """What each tag measures and where: the best joint guess, with its reason and how sure it is.
 
-Every tag is weighed against every measuring point a station may have, by its unit, its level, its
-name and its neighbours of the same area; then all are placed at once, no point taken twice.
-Levels are common practice, weights are estimates; a person confirms.
+Every tag is weighed against every measuring point a station may have, by its name, its unit, its
+level and its course; then all are placed at once, no point taken twice, with what holds between
+points: delays, what moves together, what lies higher. What stays below a stated confidence is left
+out: a wrong place is worse than none. Weights are estimates; a person confirms.
 """
 
 from __future__ import annotations
 
 import math
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
+from numpy.typing import NDArray
 
-from features.base import Interpolation, Port, Quantity
+from features.base import Interpolation
+from pipeline.describe.arrange import Arrangement, best_total, feed_candidates
+from pipeline.describe.doubts import Doubt, doubts_of
+from pipeline.describe.evidence import Physical, Seen, named_scores, seen_tags
+from pipeline.describe.lags import Lags
+from pipeline.describe.letters import no_measurement
 from pipeline.describe.look import TagLook
-from pipeline.describe.names import MUD_WORDS, NameParts, named_places, named_quantities, parts_of
-from pipeline.mill import signal_change
+from pipeline.describe.own_units import has_unit, inside_value, units_for
+from pipeline.describe.points import POINTS, Point
+from pipeline.describe.reasons import placed_why, unplaced_why
+from pipeline.describe.recorder import run_of
+from pipeline.describe.second import are_twins, bare_name, better_of
+from pipeline.describe.set_points import held_against
 
 Sure = Literal["likely", "perhaps", "unsure"]
 Role = Literal["measured", "second", "set_point"]
+Floats = NDArray[np.float64]
 
-
-@dataclass(frozen=True, slots=True)
-class Point:
-    """A measuring point: what, where, and the level usual there.
-
-    ``share`` levels are relative to the juice flow; widths are standard deviations, of the
-    logarithm for shares and for quantities that spread over decades.
-    """
-
-    quantity: Quantity
-    place: str
-    port: Port
-    level: float
-    width: float
-    share: bool = False
-    rare: float = 0.0
-
-
-POINTS: Final = (
-    Point("flow", "mixed_juice", "", 0.99, 0.04, share=True),
-    Point("flow", "settler", "in", 1.01, 0.04, share=True),
-    Point("flow", "clear_juice_tank", "out", 0.90, 0.05, share=True),
-    Point("flow", "settler", "mud", 0.09, 0.5, share=True),
-    Point("imbibition_flow", "mill", "", 0.28, 0.35, share=True),
-    Point("lime_flow", "liming_tank", "in", 10.0, 0.6, share=True),
-    Point("flocculant_flow", "settler", "in", 3.4, 0.5, share=True),
-    Point("cane_rate", "mill", "", 250.0, 200.0),
-    Point("temperature", "mixed_juice", "", 36.0, 8.0),
-    Point("temperature", "primary_heater", "out", 72.0, 6.0),
-    Point("temperature", "liming_tank", "inside", 72.0, 8.0),
-    Point("temperature", "secondary_heater", "out", 103.5, 2.0),
-    Point("temperature", "flash_tank", "out", 100.4, 1.0),
-    Point("temperature", "settler", "inside", 97.3, 1.2),
-    Point("temperature", "settler", "mud", 96.0, 1.5, rare=0.5),
-    Point("temperature", "clear_juice_tank", "inside", 94.8, 1.5),
-    Point("temperature", "clear_juice_heater", "out", 109.5, 2.5),
-    Point("temperature", "first_evaporator", "inside", 113.5, 2.5),
-    Point("ph", "mixed_juice", "", 5.2, 0.3),
-    Point("ph", "liming_tank", "out", 7.6, 0.35),
-    Point("ph", "settler", "out", 6.95, 0.25),
-    Point("brix", "mixed_juice", "", 14.5, 2.0),
-    Point("brix", "first_evaporator", "out", 21.0, 4.0),
-    Point("turbidity", "settler", "out", 30.0, 60.0),
-    Point("conductivity", "settler", "out", 4.0, 3.0),
-    Point("steam_pressure", "secondary_heater", "", 165.0, 70.0),
-    Point("level", "settler", "", 99.5, 1.5),
-    Point("level", "liming_tank", "", 70.0, 18.0),
-    Point("level", "clear_juice_tank", "", 40.0, 18.0),
-    Point("level", "first_evaporator", "", 58.0, 15.0),
-    Point("mud_level", "settler", "mud", 45.0, 18.0, rare=1.0),
-)
-#: Spread of minutes that a quantity shows in ordinary running at most, 1st to 99th percentile.
-_CALM: Final[dict[str, float]] = {"brix": 9.0, "ph": 4.0}
-#: Weights (estimates), in the same natural-logarithm units as a level's misfit.
-_NAMED_QUANTITY, _CONTRADICTED = 3.0, -6.0
-_NAMED_PLACE, _ELSEWHERE, _SAME_AREA = 4.0, -2.0, 3.0
-_UNIT_UNKNOWN = -0.5
-_WORST_LEVEL = -8.0
-_UNPLACED = -4.0
-_ROUNDS = 4
+#: Margin, as the logarithm of odds, below which a place is not given at all, and from which it is
+#: called likely (estimates, by invented mills).
+_LEAST_MARGIN: Final = 0.8
+_LIKELY_MARGIN: Final = 3.0
+#: Confidence from a margin: the evidence is not quite independent.
+_TEMPER: Final = 1.5
+#: A second instrument must fit its point by itself no worse than this.
+_SECOND_FITS: Final = 0.0
+_JUICE: Final = ("mixed_juice", "settler", "clear_juice_tank")
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +65,11 @@ class Guess:
         How its value runs between two readings.
     run : str
         Why so.
+    confidence : float
+        Chance that the place is right, 0 to 1 (estimate); 0 without a place.
+    unit : str
+        Unit as exported, or the one guessed from the level where the export names none; empty
+        where there is neither.
     """
 
     tag: TagLook
@@ -115,6 +80,8 @@ class Guess:
     of: str = ""
     interpolation: Interpolation = "linear"
     run: str = ""
+    confidence: float = 0.0
+    unit: str = ""
 
 
 def guess_tags(tags: Sequence[TagLook]) -> list[Guess]:
@@ -129,186 +96,203 @@ def guess_tags(tags: Sequence[TagLook]) -> list[Guess]:
     list of Guess
         In the order given; a tag that fits no free point has none.
     """
-    if not tags:
-        return []
-    names = [parts_of(tag.name) for tag in tags]
-    feed = _feed(tags, names)
-    own = np.array(
-        [[_score(t, n, p, feed) for p in POINTS] for t, n in zip(tags, names, strict=True)]
-    )
-    score = own.copy()
-    for _ in range(_ROUNDS):
-        placed = _place(score)
-        score = own + _by_area(names, placed)
-    placed = _by_lag(tags, names, _place(score))
-    return [
-        _guess(tag, name, score[row], placed[row], feed)
-        for row, (tag, name) in enumerate(zip(tags, names, strict=True))
-    ]
+    return _Placing(tags).guesses() if tags else []
 
 
-def inside_value(tag: TagLook, quantity: Quantity, value: float) -> float:
-    """Value in the inside unit of a quantity; as exported when the unit is unknown."""
-    change = signal_change(quantity, tag.unit) if tag.unit else None
-    return value if change is None else change.apply(value)
+class _Placing:
+    """One run over all tags of a mill."""
 
-
-def _feed(tags: Sequence[TagLook], names: Sequence[NameParts]) -> float:
-    """Largest flow that can be the juice [m3/h]; NaN without one."""
-    flows = [
-        inside_value(tag, "flow", tag.middle)
-        for tag, name in zip(tags, names, strict=True)
-        if (tag.unit and signal_change("flow", tag.unit) is not None)
-        or (not tag.unit and "flow" in named_quantities(name)[0])
-    ]
-    juice = [flow for flow in flows if 20.0 <= flow <= 2000.0]
-    # Juice is metered more than once along the train; a dose or a water is not.
-    twice = [f for f in juice if sum(0.85 * f <= other <= f for other in juice) > 1]
-    return max(twice or juice, default=float("nan"))
-
-
-def _score(tag: TagLook, name: NameParts, point: Point, feed: float) -> float:
-    """How well a tag fits a point; minus infinity where its unit forbids it."""
-    score = -point.rare
-    if tag.unit:
-        if signal_change(point.quantity, tag.unit) is None:
-            return -math.inf
-    else:
-        score += _UNIT_UNKNOWN
-    text, _ = named_quantities(name)
-    if text:
-        score += _NAMED_QUANTITY if point.quantity in text else _CONTRADICTED
-    calm = _CALM.get(point.quantity)
-    if calm is not None and tag.high - tag.low > calm:
-        score -= 4.0
-    places = named_places(name)
-    if places:
-        score += _NAMED_PLACE if point.place in places else _ELSEWHERE
-    if name.words & MUD_WORDS and point.port != "mud":
-        score -= 2.0
-    return score + max(_level_fit(tag, point, feed), _WORST_LEVEL)
-
-
-def _level_fit(tag: TagLook, point: Point, feed: float) -> float:
-    """Log-likelihood of a tag's usual level at a point, 0 at best."""
-    level = inside_value(tag, point.quantity, tag.middle)
-    if not point.share:
-        return -0.5 * ((level - point.level) / point.width) ** 2
-    if not math.isfinite(feed) or level <= 0.0:
-        return _WORST_LEVEL / 2.0
-    return -0.5 * (math.log(level / feed / point.level) / point.width) ** 2
-
-
-def _place(score: np.ndarray[tuple[int, int], np.dtype[np.float64]]) -> list[int | None]:
-    """Point of each tag, no point twice; a tag may stay unplaced at a price."""
-    n, m = score.shape
-    costs = np.full((n, m + n), -_UNPLACED)
-    costs[:, :m] = -np.where(np.isfinite(score), score, -1e6)
-    rows, columns = linear_sum_assignment(costs)
-    found: list[int | None] = [None] * n
-    for row, column in zip(rows.tolist(), columns.tolist(), strict=True):
-        found[row] = column if column < m else None
-    return found
-
-
-def _by_area(
-    names: Sequence[NameParts], placed: Sequence[int | None]
-) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
-    """Bonus of points at the place where most other tags of the same area stand."""
-    bonus = np.zeros((len(names), len(POINTS)))
-    for row, name in enumerate(names):
-        if not name.area:
-            continue
-        near = Counter(
-            POINTS[column].place
-            for other, column in enumerate(placed)
-            if column is not None and other != row and names[other].area == name.area
+    def __init__(self, tags: Sequence[TagLook]) -> None:
+        self.seen = seen_tags(tags)
+        self.lags = Lags(tags)
+        self.named = named_scores(self.seen)
+        # What is no measurement takes part in nothing but the search for what it belongs to.
+        self.idle = [_no_measurement(one) for one in self.seen]
+        self.evidence = Physical(self.seen)
+        self.feed = self._best_feed()
+        self.physical, self.units = self._by_units()
+        self.scores = self._whole(self.physical)
+        alone = self.scores.copy()
+        alone[self._named_seconds()] = -math.inf
+        self.arrangement = Arrangement(alone, self._level, self.lags)
+        self.arrangement.improve()
+        self.doubts: dict[int, Doubt] = doubts_of(
+            self.arrangement, self.physical, self.named, [s.tag.name for s in self.seen]
         )
-        total = sum(near.values())
-        for column, point in enumerate(POINTS):
-            bonus[row, column] = _SAME_AREA * near[point.place] / total if total else 0.0
-    return bonus
+        self.placed = {tag: point for point, tag in self.arrangement.at.items()}
+        self.margins = self.arrangement.margins(self._twins)
 
+    def _whole(self, physical: Floats) -> Floats:
+        whole = physical + self.named
+        whole[[row for row, idle in enumerate(self.idle) if idle]] = -math.inf
+        return whole
 
-def _by_lag(
-    tags: Sequence[TagLook], names: Sequence[NameParts], placed: list[int | None]
-) -> list[int | None]:
-    """Swap neighbours of equal level whose changes come in the wrong order.
+    def _best_feed(self) -> float:
+        """Juice flow [m3/h] with which all flows fit their points best; NaN without one."""
+        flows = []
+        for one, idle in zip(self.seen, self.idle, strict=True):
+            if not idle:
+                flows += [
+                    own.change.apply(one.tag.middle) for own in units_for(one.tag, "flow")[:2]
+                ]
+        share = [n for n, point in enumerate(POINTS) if point.share]
+        best, found = -math.inf, math.nan
+        for feed in feed_candidates(flows):
+            total = best_total(self._whole(self.evidence.fits_with(feed))[:, share])
+            if total > best:
+                best, found = total, feed
+        return found
 
-    Only where no name says otherwise: what a heater does, the tank behind it does later.
-    """
-    at = {POINTS[c]: row for row, c in enumerate(placed) if c is not None}
-    for quantity, first, second in (
-        ("temperature", ("primary_heater", "out"), ("liming_tank", "inside")),
-        ("flow", ("mixed_juice", ""), ("settler", "in")),
-    ):
-        pair = [
-            next((p for p in at if (p.quantity, p.place, p.port) == (quantity, *spot)), None)
-            for spot in (first, second)
+    def _by_units(self) -> tuple[Floats, list[list[str]]]:
+        """Scores of unit and level; where units are not named, a mill has one for all of a kind."""
+        physical, units = self.evidence.scores(self.feed, {})
+        first = Arrangement(self._whole(physical), lambda *_: math.nan, self.lags)
+        first.improve()
+        counted = Counter(
+            (POINTS[point].quantity, units[tag][point])
+            for point, tag in first.at.items()
+            if not has_unit(self.seen[tag].tag)
+        )
+        favoured: dict[str, str] = {}
+        for (quantity, unit), _ in sorted(counted.items(), key=lambda item: (item[1], item[0])):
+            favoured[quantity] = unit
+        return self.evidence.scores(self.feed, favoured) if favoured else (physical, units)
+
+    def _named_seconds(self) -> list[int]:
+        """Tags that stand beside a better one, by their names, and do as it does."""
+        found: list[int] = []
+        groups = defaultdict(list)
+        for row, one in enumerate(self.seen):
+            if not self.idle[row] and np.isfinite(self.scores[row]).any():
+                groups[bare_name(one.tag.name)].append(row)
+        for rows in groups.values():
+            first = rows[0]
+            for row in rows[1:]:
+                point = int(np.argmax(self.scores[first] + self.scores[row]))
+                if self._twins(first, row, point):
+                    second = row
+                    if better_of(self.seen[row], self.seen[first]):
+                        first, second = row, first
+                    found.append(second)
+        return found
+
+    def _level(self, tag: int, point: int) -> float:
+        look = self.seen[tag].tag
+        unit = self.units[tag][point]
+        return inside_value(look, POINTS[point].quantity, look.middle, unit) if unit else math.nan
+
+    def _twins(self, one: int, two: int, point: int) -> bool:
+        units = (self.units[one][point], self.units[two][point])
+        return bool(all(units)) and are_twins(one, two, POINTS[point], self.seen, self.lags, units)
+
+    def guesses(self) -> list[Guess]:
+        """Guess of every tag, in order."""
+        kept = {
+            tag: point
+            for tag, point in self.placed.items()
+            if self.margins[tag] >= _LEAST_MARGIN or tag in self.doubts
+        }
+        found = [self._measured(row, kept.get(row)) for row in range(len(self.seen))]
+        found = self._with_seconds(found, kept)
+        found = [self._set_point(row, guess, kept) for row, guess in enumerate(found)]
+        runs = run_of([one.tag for one in self.seen], [g.point for g in found])
+        return [
+            replace(guess, interpolation=run[0], run=run[1])
+            for guess, run in zip(found, runs, strict=True)
         ]
-        if pair[0] is None or pair[1] is None:
-            continue
-        one, two = at[pair[0]], at[pair[1]]
-        if named_places(names[one]) or named_places(names[two]):
-            continue
-        if lag_min(tags[one], tags[two]) < 0.0:
-            placed[one], placed[two] = placed[two], placed[one]
-    return placed
+
+    def _measured(self, row: int, column: int | None) -> Guess:
+        one = self.seen[row]
+        if column is None:
+            maybe = self.placed.get(row)
+            why = self.idle[row] or unplaced_why(one, POINTS[maybe] if maybe is not None else None)
+            return Guess(one.tag, None, "unsure", why, unit=one.tag.unit)
+        margin = self.margins[row]
+        sure: Sure = "likely" if margin >= _LIKELY_MARGIN else "perhaps"
+        doubt = self.doubts.get(row)
+        why = placed_why(one, POINTS[column], self._level(row, column), self.feed,
+                         self.arrangement, row, [s.tag.name for s in self.seen])  # fmt: skip
+        if doubt is not None:
+            sure, why = "unsure", f"{doubt.words}; {why}"
+        elif margin < 1.5:
+            sure = "unsure"
+        unit = self.units[row][column]
+        confidence = 1.0 / (1.0 + math.exp(-max(margin, 0.0) / _TEMPER))
+        return Guess(one.tag, POINTS[column], sure, why, confidence=confidence, unit=unit)
+
+    def _with_seconds(self, found: list[Guess], kept: dict[int, int]) -> list[Guess]:
+        """Second instruments beside those that count, and the better of two in front."""
+        found = list(found)
+        held = {point: tag for tag, point in kept.items()}
+        for row, guess in enumerate(found):
+            if guess.point is not None or self.idle[row]:
+                continue
+            fits = [
+                (float(self.lags.between(row, tag).at_once), point)
+                for point, tag in sorted(held.items())
+                if self.scores[row, point] > _SECOND_FITS and self._twins(row, tag, point)
+            ]
+            if not fits:
+                continue
+            _, point = max(fits)
+            first, second = held[point], row
+            if first not in self.doubts and better_of(self.seen[row], self.seen[first]):
+                first, second = row, first
+                found[first] = replace(
+                    found[second], tag=self.seen[first].tag, unit=self.units[first][point]
+                )
+                held[point] = first
+            agree = self.lags.between(first, second).at_once
+            why = (
+                f"shows and does what {self.seen[first].tag.name} does "
+                f"(changes agree to {100 * agree:.0f} %): a second instrument there"
+            )
+            found[second] = replace(
+                found[first], tag=self.seen[second].tag, why=why, role="second",
+                of=self.seen[first].tag.name, unit=self.units[second][point],
+            )  # fmt: skip
+        return found
+
+    def _set_point(self, row: int, guess: Guess, kept: dict[int, int]) -> Guess:
+        """A set-point with the measurement it belongs to; other guesses as they are."""
+        one = self.seen[row]
+        named = "r_set_point" in one.roles
+        if guess.point is not None or not (named or one.course.shape in ("steps", "constant")):
+            return guess
+        if one.roles - {"r_set_point"}:
+            return guess
+        other, says = held_against(row, self.seen, sorted(kept))
+        if other is None or (one.course.shape == "constant" and not named):
+            return guess
+        why = f"a value set by hand, no measurement: {says}"
+        return replace(
+            guess, point=POINTS[kept[other]], role="set_point", of=self.seen[other].tag.name,
+            sure="likely" if named else "perhaps", why=why,
+            confidence=0.9 if named else 0.7, unit=one.tag.unit or self.units[other][kept[other]],
+        )  # fmt: skip
 
 
-def lag_min(one: TagLook, two: TagLook, longest: int = 40) -> float:
-    """How much later the second tag changes than the first [min]; 0 where they do not agree."""
-    start = max(one.minute[0], two.minute[0])
-    end = min(one.minute[-1], two.minute[-1], start + 14 * 1440)
-    if end - start < 12 * 60:
-        return 0.0
-    axis = np.arange(start, end)
-    first, second = (np.interp(axis, t.minute, t.value) for t in (one, two))
-    first, second = (
-        np.diff(np.convolve(x, np.ones(5) / 5.0, "valid"), n=1) for x in (first, second)
-    )
-    first, second = (np.clip((x - x.mean()) / (x.std() or 1.0), -4.0, 4.0) for x in (first, second))
-    lags = np.arange(-longest, longest + 1)
-    middle = slice(longest, len(first) - longest)
-    agree = np.array([np.mean(first[middle] * np.roll(second, -k)[middle]) for k in lags])
-    best = int(np.argmax(agree))
-    return float(lags[best]) if agree[best] > 0.05 else 0.0
+_ROLE_WORDS: Final = {
+    "r_set_point": "a set-point",
+    "r_output": "the output of a controller or the position of a valve",
+    "r_total": "a sum",
+    "r_speed": "a speed",
+    "r_current": "a motor's current, power or load",
+    "r_status": "a state or an alarm",
+    "r_error": "a difference or something worked out",
+}
 
 
-def _guess(
-    tag: TagLook, name: NameParts, score: np.ndarray[tuple[int], np.dtype[np.float64]],
-    column: int | None, feed: float,
-) -> Guess:  # fmt: skip
-    if column is None:
-        return Guess(tag, None, "unsure", _unplaced_why(tag, name))
-    point = POINTS[column]
-    others = np.delete(score, column)
-    margin = float(score[column] - others.max()) if np.isfinite(others).any() else 9.0
-    sure: Sure = "unsure" if margin < 0.5 else "perhaps" if margin < 3.0 else "likely"
-    if not tag.unit and sure == "likely" and not named_quantities(name)[0]:
-        sure = "perhaps"
-    return Guess(tag, point, sure, _why(tag, name, point, feed))
-
-
-def _why(tag: TagLook, name: NameParts, point: Point, feed: float) -> str:
-    text = []
-    if tag.unit:
-        text.append("unit")
-    quantities, how = named_quantities(name)
-    if point.quantity in quantities:
-        text.append(how)
-    word = named_places(name).get(point.place)
-    if word is not None:
-        text.append(f'"{word}" in the name')
-    level = inside_value(tag, point.quantity, tag.middle)
-    if point.share and math.isfinite(feed) and point.quantity in ("flow", "imbibition_flow"):
-        text.append(f"{100.0 * level / feed:.0f} % of the largest flow")
-    else:
-        text.append(f"usual level {level:.3g}")
-    return ", ".join(text)
-
-
-def _unplaced_why(tag: TagLook, name: NameParts) -> str:
-    text, _ = named_quantities(name)
-    what = " or ".join(sorted(q.replace("_", " ") for q in text)) or "nothing known"
-    return f"could be {what}, usual level {tag.middle:.3g}, but fits no free point of a station"
+def _no_measurement(one: Seen) -> str:
+    """Why a tag measures nothing of the station, in words; empty for one that may."""
+    for role in sorted(one.roles):
+        word = one.name.word_for(role) or one.words.word_for(role)
+        return f'{_ROLE_WORDS[role]} by the word "{word}": no measurement of the station'
+    letters = one.name.letters or one.words.letters
+    if letters and (what := no_measurement(letters)):
+        return f'{what} by the letters "{letters.upper()}" (ISA-5.1): no measurement of the station'
+    if one.course.shape == "sum":
+        return "only rises: a sum, no measurement of the station"
+    if one.course.shape == "switch":
+        return "is either 0 or 1: a state, no measurement of the station"
+    return ""

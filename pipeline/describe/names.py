@@ -1,63 +1,22 @@
-"""Words by which tags may be known: neutral parts of names in a few languages, ISA-5.1 letters.
+"""What a tag's name and the words beside it say: the quantity, the place, the side, the role.
 
-ISA-5.1 (an open standard for instrument tags): the first letter says what is measured, such as F
-for flow; A stands for any analysis. Words of the trade are common practice.
+A text is split into words, each word is read as what it may stand for (`pipeline.describe.words`),
+and words that belong together become one: "clear juice tank", "tanque de jugo claro" and "TQ JC"
+all speak of the clear juice tank. Words of the trade are common practice.
 """
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Final
 
-from features.base import Quantity
+from pipeline.describe.joined import composed
+from pipeline.describe.letters import is_letters
+from pipeline.describe.spelling import folded, senses, tokens_of
+from pipeline.describe.words import ROLES
 
-_LETTERS: Final[dict[str, tuple[Quantity, ...]]] = {
-    "f": ("flow", "imbibition_flow", "lime_flow", "flocculant_flow"),
-    "t": ("temperature",),
-    "l": ("level", "mud_level"),
-    "a": ("ph", "brix", "turbidity", "conductivity"),
-    "p": ("steam_pressure",),
-    "w": ("cane_rate",),
-    "d": ("brix",),
-}
-_FUNCTIONS: Final = re.compile(r"[ftlapwd][itrcey]{1,3}")
-
-QUANTITY_WORDS: Final[dict[Quantity, frozenset[str]]] = {
-    "temperature": frozenset({"temp", "temperature", "temperatura", "temperatur"}),
-    "ph": frozenset({"ph"}),
-    "brix": frozenset({"brix", "bx"}),
-    "turbidity": frozenset({"turb", "turbidity", "turbidez", "ntu"}),
-    "conductivity": frozenset({"cond", "conductivity", "conductividad", "condutividade"}),
-    "level": frozenset({"level", "lvl", "nivel", "niveau"}),
-    "steam_pressure": frozenset({"steam", "press", "pressure", "vapor", "presion", "pressao"}),
-    "cane_rate": frozenset({"cane", "cana", "caña", "crush", "crushing", "tch"}),
-    "imbibition_flow": frozenset({"imb", "imbibition", "imbibicion", "embebicao"}),
-    "lime_flow": frozenset({"lime", "cal", "milk", "lechada"}),
-    "flocculant_flow": frozenset({"floc", "flocculant", "polymer", "floculante", "polimero"}),
-    "flow": frozenset({"flow", "caudal", "vazao", "flujo", "debit"}),
-}
-PLACE_WORDS: Final[dict[str, frozenset[str]]] = {
-    "mixed_juice": frozenset({"mj", "mixed", "mixto", "misto", "raw"}),
-    "mill": frozenset({"ml", "mill", "mills", "tandem", "molino", "moenda"}),
-    "primary_heater": frozenset({"ph", "primary", "heater1", "primario"}),
-    "liming_tank": frozenset({"lt", "limed", "liming", "lj", "encalado", "caleado", "preparador"}),
-    "secondary_heater": frozenset({"sh", "secondary", "heater2", "secundario"}),
-    "flash_tank": frozenset({"ft", "flash"}),
-    "settler": frozenset({"st", "settler", "clarifier", "subsider", "decantador", "clarificador"}),
-    "clear_juice_tank": frozenset({"ct", "cjt", "cleartank"}),
-    "clear_juice_heater": frozenset({"ch", "cjh"}),
-    "first_evaporator": frozenset({"ev", "evap", "evaporator", "e1", "evaporador", "effect"}),
-}
-MUD_WORDS: Final = frozenset({"mud", "lodo", "cachaza", "lama", "underflow", "uf"})
-#: Two words together that name a place; the first that fits.
-_PAIRS: Final = (
-    ("clear_juice_tank", {"clear", "clarified"}, {"tank", "tanque"}),
-    ("clear_juice_heater", {"clear", "clarified"}, {"heater", "calentador"}),
-    ("liming_tank", {"lime", "limed", "liming"}, {"tank", "tanque"}),
-    ("settler", {"clear", "clarified"}, {"juice", "jugo", "caldo"}),
-)
 #: Analyte of a laboratory series, and the juice it was taken from.
 ANALYTE_WORDS: Final = {
     "ph": {"ph"},
@@ -76,6 +35,14 @@ SAMPLE_WORDS: Final = {
     ("settler", "out"): {"cj", "clear", "clarified", "claro", "clarificado"},
     ("clear_juice_tank", "out"): {"ej", "esj"},
 }
+#: Readings of one text that are weighed at most.
+_MOST_READINGS: Final = 48
+#: Ends of a tag that say which value of a controller it is; common practice.
+_ENDS: Final = {
+    "sp": "r_set_point", "spt": "r_set_point", "sv": "r_set_point", "rsp": "r_set_point",
+    "op": "r_output", "mv": "r_output", "out": "r_output", "cv": "r_output", "co": "r_output",
+    "pv": "r_value", "tot": "r_total", "sum": "r_total",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,53 +56,80 @@ class NameParts:
     letters : str
         ISA-5.1 letters that stand before a number, or nothing.
     area : str
-        What stands before the letters; tags of one area often stand at one place.
+        What stands before the letters, or the hundred of the number; tags of one area often stand
+        at one place.
+    loop : str
+        The number behind the letters; tags of one loop share it.
+    readings : tuple of frozenset of str
+        Concepts that the words may stand for, one set for each way to read them.
+    heard : dict of str to str
+        Word behind each concept.
     """
 
     words: frozenset[str]
     letters: str
     area: str
+    loop: str = ""
+    readings: tuple[frozenset[str], ...] = (frozenset(),)
+    heard: tuple[tuple[str, str], ...] = ()
+
+    def word_for(self, concept: str) -> str:
+        """The word that was heard as a concept; empty for none."""
+        return dict(self.heard).get(concept, "")
+
+    @property
+    def roles(self) -> frozenset[str]:
+        """Roles that every reading has: set-point, output, total and the like."""
+        return frozenset.intersection(*self.readings) & ROLES
 
 
 def parts_of(name: str) -> NameParts:
-    """Take a tag's name apart."""
-    tokens = re.findall(r"[^\W\d_]+|\d+", name.casefold())
-    letters, area = "", ""
-    for place, (token, following) in enumerate(pairwise(tokens)):
-        if following.isdigit() and _FUNCTIONS.fullmatch(token):
-            letters, area = token, " ".join(tokens[:place])
-    words = {t for t in tokens if not t.isdigit() and t != letters}
+    """Take a tag's name, or what is said of it, apart."""
+    tokens = tokens_of(name)
+    letters, area, loop, spot = _instrument(tokens)
+    words = {t for n, t in enumerate(tokens) if not t.isdigit() and n != spot}
     words |= {a + b for a, b in pairwise(tokens) if b.isdigit()}
-    return NameParts(frozenset(words), letters, area)
+    spoken = [t for n, t in enumerate(tokens) if n not in (spot, spot + 1)] if letters else tokens
+    readings, heard = _read(spoken, letters, folded(name))
+    return NameParts(frozenset(words), letters, area, loop, readings, heard)
 
 
-def named_quantities(parts: NameParts) -> tuple[frozenset[Quantity], str]:
-    """Quantities that a name speaks of, and how it says so (empty for nothing)."""
-    if parts.letters:
-        found = _LETTERS[parts.letters[0]]
-        text = frozenset(q for q in found if parts.words & _words_of(q))
-        return text or frozenset(found), f'letters "{parts.letters.upper()}" (ISA-5.1)'
-    for quantity, known in QUANTITY_WORDS.items():
-        if hit := sorted(parts.words & known):
-            if quantity == "level" and parts.words & MUD_WORDS:
-                return frozenset({"mud_level"}), "the words of a mud level"
-            return frozenset({quantity}), f'the word "{hit[0]}"'
-    return frozenset(), ""
-
-
-def _words_of(quantity: Quantity) -> frozenset[str]:
-    return MUD_WORDS if quantity == "mud_level" else QUANTITY_WORDS[quantity]
-
-
-def named_places(parts: NameParts) -> dict[str, str]:
-    """Places that a name speaks of, each with the word that says so."""
-    found = {}
-    for place, known in PLACE_WORDS.items():
-        # "PH" before the letters of an instrument names its area; alone it is the quantity.
-        usable = known if parts.letters else known - {"ph"}
-        if hit := sorted(parts.words & usable):
-            found[place] = hit[0]
-    for place, one, other in _PAIRS:
-        if parts.words & one and parts.words & other:
-            return {place: " ".join(sorted(parts.words & (one | other)))}
+def _instrument(tokens: list[str]) -> tuple[str, str, str, int]:
+    """Letters, area, loop and position of an instrument among the tokens."""
+    found = ("", "", "", -5)
+    for spot, (token, following) in enumerate(pairwise(tokens)):
+        if following.isdigit() and is_letters(token):
+            area = " ".join(tokens[:spot])
+            if not area and len(following) >= 3:
+                area = f"#{following[:-2]}"
+            found = (token, area, following, spot)
     return found
+
+
+def _read(
+    tokens: list[str], letters: str, text: str
+) -> tuple[tuple[frozenset[str], ...], tuple[tuple[str, str], ...]]:
+    """All ways to read the words, and the word behind each concept."""
+    fixed, open_senses, heard = [], [], {}
+    end = re.search(r"[._/|:\- ]([a-z]{2,3})$", text)
+    if end and end[1] in _ENDS and (letters or end[1] != "out"):
+        role = _ENDS[end[1]]
+        fixed.append((role, len(tokens)))
+        heard[role] = end[1]
+        tokens = tokens[:-1] if tokens and tokens[-1] == end[1] else tokens
+    for found in senses(tokens, instrument=bool(letters)):
+        for concept in found.concepts:
+            heard.setdefault(concept, found.word)
+        if len(found.concepts) == 1:
+            fixed.append((found.concepts[0], found.spot))
+        elif found.concepts:
+            open_senses.append([(concept, found.spot) for concept in found.concepts])
+    numbers = {n for n, t in enumerate(tokens) if t.isdigit()}
+    readings: list[frozenset[str]] = []
+    for choice in product(*open_senses[:6]):
+        concepts = composed(sorted([*fixed, *choice], key=lambda c: c[1]), tokens, numbers)
+        if concepts not in readings:
+            readings.append(concepts)
+        if len(readings) >= _MOST_READINGS:
+            break
+    return tuple(readings), tuple(sorted(heard.items()))

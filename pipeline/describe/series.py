@@ -9,7 +9,14 @@ from features.base import Quantity
 from pipeline.describe.guess import Guess, Point
 from pipeline.describe.lab import KINDS, LabGuess, LabKind
 from pipeline.describe.look import TagLook
-from pipeline.mill import lab_change, signal_change
+from pipeline.describe.own_units import (
+    MUD_DENSITY_KG_M3,
+    exported_change,
+    has_unit,
+    is_height,
+    is_mass,
+)
+from pipeline.mill import lab_change
 
 #: Unit taken where an export names none, and range beyond which a reading cannot be (inside
 #: unit, common practice).
@@ -48,41 +55,35 @@ def remark(text: str, most: int = 160) -> str:
 
 
 def tag_lines(guesses: Sequence[Guess]) -> list[str]:
-    """Lines for historian tags: those with a place first, then the unknown as comments."""
-    known = sorted(
-        (g for g in guesses if g.point is not None), key=lambda g: _order(g.point, g.tag.name)
-    )
+    """Lines for historian tags: those with a place, then set-points and the rest as comments."""
+    placed = [g for g in guesses if g.point is not None and g.role != "set_point"]
     lines = ["# Historian tags."] if guesses else []
-    for guess in known:
+    for guess in sorted(placed, key=lambda g: _order(g.point, g.role, g.tag.name)):
         lines += ["", *_one_tag(guess)]
-    for guess in guesses:
-        if guess.point is None:
-            lines += [
-                "",
-                remark(f"# Unknown: {guess.why}. Fill in place, or leave it out."),
-                *_unknown(guess.tag),
-            ]
+    held = [g for g in guesses if g.role == "set_point"]
+    if held:
+        lines += ["", "# Set-points: what other tags are held at; no measurements, and not pulled."]
+    for guess in held:
+        words = f"# {quoted(guess.tag.name)} is the set-point of {quoted(guess.of)}: {guess.why}."
+        lines.append(remark(words))
+    unknown = [g for g in guesses if g.point is None]
+    if unknown:
+        lines += ["", "# Tags without a place here. Fill in quantity and place, or leave them out."]
+    for guess in unknown:
+        lines += ["", remark(f"# {guess.why}."), *_unknown(guess.tag)]
     return lines
 
 
-def _order(point: Point | None, name: str) -> tuple[str, str, str]:
-    return (point.place, point.quantity, name) if point is not None else ("", "", name)
+def _order(point: Point | None, role: str, name: str) -> tuple[str, str, bool, str]:
+    if point is None:
+        return ("", "", False, name)
+    return (point.place, point.quantity, role == "second", name)
 
 
 def _one_tag(guess: Guess) -> list[str]:
     point, tag = guess.point, guess.tag
     if point is None:
         return []
-    usual, low, high = _USUAL[point.quantity]
-    unit = tag.unit or usual
-    change = signal_change(point.quantity, unit)
-    ends = (
-        sorted((end - change.offset) / change.scale for end in (low, high))
-        if change
-        else [low, high]
-    )
-    # What the tag itself shows is possible, unless it is far outside what can be.
-    ends = [min(ends[0], tag.low), max(ends[1], tag.high)]
     lines = [
         remark(f"# {_SURE_WORDS[guess.sure]}. {guess.why}."),
         f"[tags.{quoted(tag.name)}]",
@@ -91,14 +92,42 @@ def _one_tag(guess: Guess) -> list[str]:
     ]
     if point.port:
         lines.append(f'port = "{point.port}"')
-    lines.append(
-        f"unit = {quoted(unit)}" + ("" if tag.unit else "  # CONFIRM: the export names none")
-    )
-    lines.append(f"range = [{_number(ends[0])}, {_number(ends[1])}]")
-    if point.quantity in _STEPPED:
-        lines.append('interpolation = "step"')
+    if guess.role == "second" and guess.of:
+        lines.append(f"beside = {quoted(guess.of)}")
+    lines += _unit_and_range(guess, point)
+    if guess.interpolation == "step":
+        lines.append(remark(f'interpolation = "step"  # {guess.run}'))
     lines.append(f"every_s = {_number(max(round(tag.every_s, 1), 1.0))}")
     return lines
+
+
+def _unit_and_range(guess: Guess, point: Point) -> list[str]:
+    """Unit, range and what else it takes to turn the unit into the one kept inside."""
+    tag = guess.tag
+    usual, low, high = _USUAL[point.quantity]
+    known = has_unit(tag)
+    unit = tag.unit if known else guess.unit or usual
+    said = "" if known else "  # guessed, the export names none: CONFIRM"
+    lines = [f"unit = {quoted(unit)}{said}"]
+    if is_height(point.quantity, unit):
+        full = tag.middle if point.place == "settler" and point.quantity == "level" else tag.high
+        ends = [min(0.0, tag.low), 1.5 * max(tag.high, 1e-3)]
+        lines.append(
+            f"height_m = {_number(max(full, 1e-3))}  # CONFIRM: the height that counts as full"
+        )
+    else:
+        change = exported_change(point.quantity, unit)
+        ends = (
+            sorted((end - change.offset) / change.scale for end in (low, high))
+            if change
+            else [low, high]
+        )
+    if is_mass(point.quantity, unit) and (point.port == "mud" or point.quantity in _STEPPED):
+        density = MUD_DENSITY_KG_M3 if point.port == "mud" else 1000.0
+        lines.append(f"density_kg_m3 = {density}  # CONFIRM")
+    # What the tag itself shows is possible, unless it is far outside what can be.
+    ends = [min(ends[0], tag.low), max(ends[1], tag.high)]
+    return [*lines, f"range = [{_number(ends[0])}, {_number(ends[1])}]"]
 
 
 def _unknown(tag: TagLook) -> list[str]:
