@@ -85,10 +85,9 @@ def _doubts(draft: Draft) -> Iterator[str]:
         yield "No juice flow was recognised: without one no loss can be worked out."
     for question in draft.questions:
         if not question.given:
-            about = f" ({clean(question.file, 80)})" if question.file else ""
-            taken = clean(question.answer, 80)
-            asked = _sentence(f"{clean(question.words, 400)}{about}")
-            yield f"{asked} Taken for now: {taken}."
+            about = f"{clean(question.file, 80)}: " if question.file else ""
+            asked = _sentence(clean(question.words, 400))
+            yield f"{about}{asked} Taken for now: {clean(question.answer, 80)}."
     for spot in _PH:
         named = point_words("ph", *spot)
         probes = [g for g, p in points if p.quantity == "ph" and (p.place, p.port) == spot]
@@ -105,7 +104,8 @@ def _doubts(draft: Draft) -> Iterator[str]:
         for guess, point in points:
             if guess.sure == sure and (point.place, point.port) not in _PH:
                 what = point_words(point.quantity, point.place, point.port)
-                yield f"{clean(guess.tag.name, 80)} as {what} {word}: {clean(guess.why, 200).rstrip('.')}."
+                why = clean(guess.why, 200).rstrip(".")
+                yield f"{clean(guess.tag.name, 80)} as {what} {word}: {why}."
 
 
 def _sentence(text: str) -> str:

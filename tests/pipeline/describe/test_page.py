@@ -122,7 +122,7 @@ def test_the_worst_doubt_comes_first(draft):
         return headline_of(changed).doubts[0]
 
     assert worst(replace(draft, guesses=())).startswith("No juice flow")
-    assert worst(draft) == "Are its times local? (lab.xlsx). Taken for now: local."
+    assert worst(draft) == "lab.xlsx: Are its times local? Taken for now: local."
     settled = replace(draft, questions=draft.questions[1:])
     assert worst(settled).startswith("Whether LM-AIT-7 is the limed juice pH")
     sure = replace(draft.guesses[1], sure="likely")
