@@ -131,7 +131,7 @@ def lab_card(guess: LabGuess, traces: Traces) -> Card:
         no_unit=_no_unit(tag, kind.unit if kind is not None and placed else ""),
         unit_confirm=placed,
         words=clean(tag.words, 300),
-        why=clean(guess.why, 300),
+        why=clean(guess.why, 300).rstrip("."),
         run="",
         readings=_readings(tag, "results"),
         trace=svg,
@@ -174,7 +174,7 @@ def _card(
         no_unit=no_unit,
         unit_confirm=unit_confirm,
         words=clean(tag.words, 300),
-        why=clean(guess.why, 300),
+        why=clean(guess.why, 300).rstrip("."),
         run=_run(guess),
         readings=_readings(tag, "readings"),
         role=_ROLES.get(guess.role, ""),
@@ -189,7 +189,9 @@ def _run(guess: Guess) -> str:
     if not guess.run and guess.interpolation == "linear":
         return ""
     how = "holds" if guess.interpolation == "step" else "runs straight"
-    return f"Between two readings its value {how}" + (f": {clean(guess.run)}" if guess.run else "")
+    return f"Between two readings its value {how}" + (
+        f": {clean(guess.run).rstrip('.')}" if guess.run else ""
+    )
 
 
 def _no_unit(tag: TagLook, usual: str) -> str:

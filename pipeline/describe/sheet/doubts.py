@@ -85,9 +85,9 @@ def _doubts(draft: Draft) -> Iterator[str]:
         yield "No juice flow was recognised: without one no loss can be worked out."
     for question in draft.questions:
         if not question.given:
-            about = f" ({clean(question.file, 80)})" if question.file else ""
-            taken = clean(question.answer, 80)
-            yield f"{clean(question.words, 400)}{about} Taken for now: {taken}."
+            about = f"{clean(question.file, 80)}: " if question.file else ""
+            asked = _sentence(clean(question.words, 400))
+            yield f"{about}{asked} Taken for now: {clean(question.answer, 80)}."
     for spot in _PH:
         named = point_words("ph", *spot)
         probes = [g for g, p in points if p.quantity == "ph" and (p.place, p.port) == spot]
@@ -98,13 +98,19 @@ def _doubts(draft: Draft) -> Iterator[str]:
         worst = max(guessed, key=lambda v: v.volume_m3)
         yield (
             f"The volume of the {spoken_name(worst.name)} is a guess: {volume_words(worst)}. "
-            f"{clean(worst.matters, 300)}".rstrip()
+            f"{_sentence(clean(worst.matters, 300))}".rstrip()
         )
     for sure, word in (("unsure", "is unsure"), ("perhaps", "is not certain")):
         for guess, point in points:
             if guess.sure == sure and (point.place, point.port) not in _PH:
                 what = point_words(point.quantity, point.place, point.port)
-                yield f"{clean(guess.tag.name, 80)} as {what} {word}: {clean(guess.why, 200)}."
+                why = clean(guess.why, 200).rstrip(".")
+                yield f"{clean(guess.tag.name, 80)} as {what} {word}: {why}."
+
+
+def _sentence(text: str) -> str:
+    """Begin with a capital and end with a mark."""
+    return text[:1].upper() + text[1:] + ("." if text and text[-1] not in ".?!:…" else "")
 
 
 def _ph_words(named: str, probes: list[Guess]) -> str:

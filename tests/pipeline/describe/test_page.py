@@ -122,12 +122,13 @@ def test_the_worst_doubt_comes_first(draft):
         return headline_of(changed).doubts[0]
 
     assert worst(replace(draft, guesses=())).startswith("No juice flow")
-    assert worst(draft).startswith("Are its times local?")
+    assert worst(draft) == "lab.xlsx: Are its times local? Taken for now: local."
     settled = replace(draft, questions=draft.questions[1:])
     assert worst(settled).startswith("Whether LM-AIT-7 is the limed juice pH")
     sure = replace(draft.guesses[1], sure="likely")
     known = replace(settled, guesses=(draft.guesses[0], sure, *draft.guesses[2:]))
     assert "settler is a guess: 300.0 m3" in worst(known)
+    assert worst(known).endswith("Half as large again: 45 % more tonnes.")
     measured = tuple(replace(v, guessed=False) for v in draft.vessels)
     assert headline_of(replace(known, vessels=measured)).doubts == ()
 
