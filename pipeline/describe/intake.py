@@ -12,7 +12,7 @@ import polars as pl
 
 from pipeline.base import DataError, Progress, silent
 from pipeline.describe.asking import Answers
-from pipeline.describe.one_tag import names_of_files, says_when
+from pipeline.describe.one_tag import names_of_files, says_when, stem_of
 from pipeline.describe.taken import Taken, settled, take
 from pipeline.exports import export_readings
 from pipeline.lake import Tally
@@ -125,9 +125,20 @@ def _name_single_series(found: Sequence[Taken]) -> None:
 
 
 def _is_one(taken: Taken, names: Sequence[str]) -> None:
+    """Series named by sheets, or by a whole file name, are read so whether described or not."""
     taken.names = set(names)
+    told: dict[str, object] = {}
+    if names == [p.called[0] for p in taken.proposals] and len(names) > 1:
+        told = {"shape": "long", "tag_columns": ["{sheet}"]}
+    elif names == [stem_of(taken.path.name)]:
+        told = {"shape": "long", "tag_columns": ["{file}"]}
     taken.proposals = [
-        replace(p, keys={k: v for k, v in p.keys.items() if k != "shape"}, one=True, series=())
+        replace(
+            p,
+            keys={k: v for k, v in p.keys.items() if k != "shape"} | told,
+            one=True,
+            series=(),
+        )
         for p in taken.proposals
     ]
 

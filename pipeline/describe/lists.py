@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.cells import folded
 from pipeline.describe.columns import numbers, texts
-from pipeline.describe.names import named_places, parts_of
+from pipeline.describe.names import parts_of
 from pipeline.describe.taken import Table
 from pipeline.files import is_number, plain_name
 from pipeline.mill import is_unit
@@ -19,6 +19,23 @@ from pipeline.mill import is_unit
 #: likely that of another station (estimate).
 _LEAST_SHARE: Final = 0.3
 _VOLUME: Final = ("m3", "m³", "vol", "capac", "cabida", "contenance")
+#: Words (`pipeline.describe.words`) that name a vessel together, the more particular ones first.
+_VESSELS: Final = (
+    (frozenset({"clear_tank"}), "clear_juice_tank"),
+    (frozenset({"clear", "tank"}), "clear_juice_tank"),
+    (frozenset({"clear_heater"}), "clear_juice_heater"),
+    (frozenset({"clear", "heater"}), "clear_juice_heater"),
+    (frozenset({"primary_heater"}), "primary_heater"),
+    (frozenset({"primary", "heater"}), "primary_heater"),
+    (frozenset({"secondary_heater"}), "secondary_heater"),
+    (frozenset({"secondary", "heater"}), "secondary_heater"),
+    (frozenset({"flash"}), "flash_tank"),
+    (frozenset({"liming"}), "liming_tank"),
+    (frozenset({"limed", "tank"}), "liming_tank"),
+    (frozenset({"first_evap"}), "first_evaporator"),
+    (frozenset({"evaporator"}), "first_evaporator"),
+    (frozenset({"clarifier"}), "settler"),
+)
 _AREA: Final = ("m2", "m²", "area", "surf", "superf")
 
 
@@ -123,16 +140,25 @@ def read_sizes(table: Table) -> Sizes | None:
     found: dict[str, Size] = {}
     for k in range(table.rows.height):
         called = " ".join(t for c in wordy if (t := texts(table.rows[c])[k]) and not is_number(t))
-        places = [p for p in named_places(parts_of(called)) if p not in ("mixed_juice", "mill")]
-        if len(places) != 1 or not size[k] > 0.0:
+        place = vessel_named(called)
+        if place is None or not size[k] > 0.0:
             continue
-        more = found.get(places[0], Size(0.0))
+        more = found.get(place, Size(0.0))
         square = float(areas[k]) if areas is not None and areas[k] > 0.0 else None
         # Vessels side by side of one kind are taken together.
         total = (more.area_m2 or 0.0) + square if square is not None else more.area_m2
         both = f"{more.called}, {called}" if more.called else called
-        found[places[0]] = Size(more.volume_m3 + float(size[k]), total, both)
+        found[place] = Size(more.volume_m3 + float(size[k]), total, both)
     return Sizes(table.name, found) if found else None
+
+
+def vessel_named(text: str) -> str | None:
+    """Vessel of the station that a text names; None for none, or for one of several."""
+    readings = parts_of(text).readings
+    for concepts, vessel in _VESSELS:
+        if any(concepts <= reading for reading in readings):
+            return vessel
+    return None
 
 
 def _column(names: Sequence[str], words: Sequence[str]) -> str | None:

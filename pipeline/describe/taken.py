@@ -152,10 +152,10 @@ def _propose(taken: Taken) -> None:
                 taken.lists.append(Table(table.called[0], first))
                 continue
             taken.proposals.append(found)
-            names |= set(found.series)
             if found.keys.get("shape") == "long":
                 names |= _names_in_rows(found, first, parts)
     _by_sheet(taken)
+    names |= {series for p in taken.proposals for series in p.series}
     taken.names = {name for name in names if name.strip()}
 
 
