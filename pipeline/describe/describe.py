@@ -1,85 +1,246 @@
 """Drafts a mill's description from its exports, for the user to confirm line by line.
 
 The draft loads as it stands. What is guessed carries its reason and how sure it is; what cannot
-be known from exports, such as volumes, is marked CONFIRM.
+be known from exports, such as volumes, is marked CONFIRM. No file stops the others.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Sequence
-from datetime import UTC, datetime
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
-from zoneinfo import ZoneInfo
 
-import numpy as np
-
-from pipeline.base import ConfigError, Progress, silent
-from pipeline.describe.draft import Draft
+from pipeline.base import ConfigError, DataError, Progress, silent
+from pipeline.describe.asking import Answers, Chooser
+from pipeline.describe.draft import Draft, FileVerdict, Question, Verdict
 from pipeline.describe.guess import guess_tags
-from pipeline.describe.lab import guess_lab, is_lab
-from pipeline.describe.look import FileLook, TagLook, look
-from pipeline.describe.series import lab_lines, quoted, remark, tag_lines
-from pipeline.describe.train import target_lines, train_lines
+from pipeline.describe.head_lines import mill_lines, time_lines
+from pipeline.describe.intake import files_in, read_all, take_all
+from pipeline.describe.lab import guess_lab, lab_series
+from pipeline.describe.layout_lines import layout_lines
+from pipeline.describe.lists import Size, TagList, read_sizes, read_tag_list
+from pipeline.describe.look import MOST_TAGS, Looks, TagLook
+from pipeline.describe.series import lab_lines, remark, tag_lines
+from pipeline.describe.taken import Table, Taken
+from pipeline.describe.train import drafted_train, missing_points, target_lines, train_lines
+from pipeline.describe.verdicts import file_lines, question_lines, verdict_of
+from pipeline.files import shown
 from pipeline.mill import zone_faults
 
-#: Readings in an hour, and how many times them, that tell a clock change (estimates).
-_TELLING: Final = 10
-_DOUBLED: Final = 1.5
+_NO_ZONE: Final = "The plant's time zone was not given; times without one were taken as UTC."
+
+
+@dataclass
+class Gathered:
+    """What the files of a mill hold.
+
+    Attributes
+    ----------
+    taken : list of Taken
+    looks : Looks
+    units, words : dict of str to str
+        By tag, as exports and lists of tags say.
+    verdicts : dict of str to FileVerdict
+        By path, of files that hold readings.
+    sizes : dict of str to Size
+    lists : list of FileVerdict
+        Verdicts on lists of tags and of vessels.
+    books : dict of str to str
+        Name of the file or sheet that holds each series.
+    by_hand, pooled : set of str
+        Series out of books of the laboratory; those of several juices in one column.
+    """
+
+    taken: list[Taken]
+    looks: Looks = field(default_factory=Looks)
+    units: dict[str, str] = field(default_factory=dict)
+    words: dict[str, str] = field(default_factory=dict)
+    verdicts: dict[str, FileVerdict] = field(default_factory=dict)
+    sizes: dict[str, Size] = field(default_factory=dict)
+    books: dict[str, str] = field(default_factory=dict)
+    by_hand: set[str] = field(default_factory=set)
+    pooled: set[str] = field(default_factory=set)
 
 
 def describe_exports(
-    files: Sequence[Path], name: str, zone: str | None, progress: Progress = silent
+    files: Sequence[Path],
+    name: str,
+    zone: str | None,
+    progress: Progress = silent,
+    *,
+    given: Mapping[str, object] | None = None,
+    choose: Chooser | None = None,
 ) -> Draft:
     """Draft a description from exports.
 
     Parameters
     ----------
     files : sequence of Path
-        Exports of the station's tags and of the laboratory.
+        Exports of the station's tags and of the laboratory, lists of tags, tables of vessels; or
+        folders of them.
     name : str
         What the mill is called.
     zone : str or None
         IANA time zone of the plant; None takes UTC and says so.
+    progress : Progress, optional
+    given : mapping of str to object, optional
+        Keys of layouts that hold for all files.
+    choose : callable, optional
+        Asks a person; without one the likeliest answers are taken and marked.
 
     Raises
     ------
     ConfigError
         The zone is not known.
     DataError
-        A file cannot be read, or holds nothing that can be described.
+        None of the files holds readings.
     """
     for fault in zone_faults(zone or "UTC", "--zone"):
         raise ConfigError(f"{fault.key}: {fault.problem}.", "command line", fault.cure)
-    tags, tables = look(files, zone or "UTC", progress)
-    guesses = guess_tags([tag for tag in tags if not is_lab(tag)])
-    lab = guess_lab([tag for tag in tags if is_lab(tag)])
+    answers = Answers(zone or "UTC", choose)
+    found = Gathered(take_all(files_in(files), given or {}, answers, progress))
+    _read(found, answers, progress)
+    _read_lists(found)
+    tags = found.looks.tags(found.units, found.words)
+    _require_some(files, found, tags)
+    return _drafted(found, tags, name, zone)
+
+
+def _drafted(found: Gathered, tags: Sequence[TagLook], name: str, zone: str | None) -> Draft:
+    made = lab_series(tags, found.by_hand, found.books)
+    guesses = guess_tags([tag for tag in tags if tag.name not in made])
+    lab = guess_lab([tag for tag in tags if tag.name in made], found.pooled, found.books)
+    vessels = drafted_train(guesses, lab, found.sizes)
+    layouts, layout_of = layout_lines(found.taken)
+    verdicts = [_verdict(found, taken, layout_of) for taken in found.taken]
+    questions = _questions(found, zone)
+    missing = missing_points(guesses, lab)
     parts = [
-        _mill_lines(name, zone),
-        _time_lines(tags, tables, zone),
+        mill_lines(name, zone),
+        file_lines(verdicts),
+        question_lines(questions),
+        time_lines(tags, zone),
+        layouts,
         target_lines(guesses),
-        train_lines(guesses, lab),
+        train_lines(vessels, guesses),
+        [remark(f"# Missing: {m.what}. {m.costs}.") for m in missing],
         tag_lines(guesses),
         lab_lines(lab),
     ]
     text = "\n".join(line for part in parts if part for line in [*part, ""])
-    return Draft(text.rstrip("\n") + "\n", tuple(guesses), tuple(lab))
+    return Draft(
+        text=text.rstrip("\n") + "\n",
+        guesses=tuple(guesses),
+        lab=tuple(lab),
+        files=tuple(verdicts),
+        questions=tuple(questions),
+        vessels=tuple(vessels),
+        missing=tuple(missing),
+        name=name,
+        zone=zone or "UTC",
+    )
+
+
+def _read(found: Gathered, answers: Answers, progress: Progress) -> None:
+    """Readings of all files, added up."""
+    for read in read_all(found.taken, answers, found.units, progress):
+        taken = read.taken
+        seen: set[str] = set()
+        for part in read.parts:
+            found.looks.add(part)
+            seen |= set(part["tag"].unique().to_list())
+        found.looks.merge()
+        found.words |= {tag: text for tag, text in taken.words.items() if text}
+        found.books |= {tag: f"{taken.path.stem} {taken.sheet_of(tag)}" for tag in seen}
+        found.by_hand |= {t for t in seen if any(p.by_hand for p in taken.proposals)}
+        found.pooled |= {s for p in taken.proposals for s in p.pooled}
+        found.verdicts[str(taken.path)] = verdict_of(read, len(seen))
+
+
+def _read_lists(found: Gathered) -> None:
+    """Lists of tags and tables of vessels among the files."""
+    tags = {name for taken in found.taken for name in taken.names}
+    for taken in found.taken:
+        for table in taken.lists:
+            words = _taken_list(found, table, tags)
+            if words:
+                found.verdicts[str(taken.path)] = FileVerdict(taken.path.name, *words)
+
+
+def _taken_list(found: Gathered, table: Table, tags: set[str]) -> tuple[Verdict, str] | None:
+    sizes = read_sizes(table)
+    if sizes is not None:
+        found.sizes |= sizes.of
+        told = ", ".join(f"{s.called} {s.volume_m3:g} m3" for s in sizes.of.values())
+        return "read", f"a table of vessels: {shown(told, 300)}"
+    listed = read_tag_list(table, tags)
+    return None if listed is None else _use_list(found, listed)
+
+
+def _use_list(found: Gathered, listed: TagList) -> tuple[Verdict, str]:
+    if not listed.fits:
+        return "asked", (
+            f"a list of {listed.total} tags of which only {listed.met} are in these exports: left "
+            "aside. Is it the list of this station?"
+        )
+    for tag, text in listed.words.items():
+        found.words[tag] = f"{found.words.get(tag, '')} {text}".strip()
+    for tag, unit in listed.units.items():
+        if not found.units.get(tag):
+            found.units[tag] = unit
+    return "read", f"a list of {listed.total} tags, of which {listed.met} are in these exports"
+
+
+def _verdict(found: Gathered, taken: Taken, layouts: Mapping[str, str]) -> FileVerdict:
+    known = found.verdicts.get(str(taken.path))
+    if known is not None and taken.error is None:
+        return FileVerdict(
+            known.name, known.verdict, known.words, known.tags, known.readings,
+            layouts.get(taken.path.name, ""),
+        )  # fmt: skip
+    if taken.error is not None:
+        return FileVerdict(taken.path.name, "not read", shown(taken.error.what, 300).rstrip("."))
+    why = "no column of it holds dates or times, and it is no list of these tags or of vessels"
+    return FileVerdict(taken.path.name, "not read", why)
+
+
+def _questions(found: Gathered, zone: str | None) -> list[Question]:
+    questions = [q for taken in found.taken for q in taken.questions]
+    if zone is None:
+        answer = (("UTC", "times without a zone are UTC"),)
+        questions.insert(0, Question("zone", "", _NO_ZONE, answer, "UTC"))
+    return questions
+
+
+def _require_some(files: Sequence[Path], found: Gathered, tags: Sequence[TagLook]) -> None:
+    """Refuse a set of files without readings, or of a whole plant."""
+    if 0 < len(tags) <= MOST_TAGS:
+        return
+    why = [f"- {t.path.name}: {_verdict(found, t, {}).words}" for t in found.taken[:20]]
+    raise DataError(
+        f"These files hold {len(tags)} series; a description is drafted for 1 to {MOST_TAGS}.",
+        "\n".join([", ".join(str(path) for path in files[:5]), *why]),
+        "Name exports of the clarification station and its laboratory, or their folder.",
+    )
 
 
 def draft_summary(draft: Draft) -> list[str]:
-    """What was guessed, tag by tag, for a person at a terminal."""
-    lines = []
+    """What was read and guessed, for a person at a terminal."""
+    lines = [f"{remark(f.name)}: {f.verdict}. {remark(f.words)}" for f in draft.files]
     for guess in draft.guesses:
         point = guess.point
         spot = " ".join(p for p in (point.quantity, point.place, point.port) if p) if point else "?"
-        lines.append(f"{remark(guess.tag.name)}: {spot} ({guess.sure})")
+        role = {"second": "second instrument for ", "set_point": "set-point of "}
+        about = f"{role[guess.role]}{remark(guess.of)}" if guess.role in role else spot
+        lines.append(f"{remark(guess.tag.name)}: {about} ({guess.sure})")
     for series in draft.lab:
         spot = f"{series.analyte} {series.place}" if series.place else "?"
         lines.append(f"{remark(series.tag.name)}: laboratory {spot}")
     total = len(draft.guesses) + len(draft.lab)
-    return [*lines, f"{draft.placed} of {total} tags and lab series were given a place."]
+    open_ones = [q for q in draft.questions if not q.given]
+    asked = f" {len(open_ones)} questions are open: look for CONFIRM." if open_ones else ""
+    return [*lines, f"{draft.placed} of {total} tags and lab series were given a place.{asked}"]
 
 
 def write_draft(draft: Draft, path: Path) -> None:
@@ -101,71 +262,3 @@ def write_draft(draft: Draft, path: Path) -> None:
         raise ConfigError(
             f"The draft cannot be written: {error.strerror}.", str(path), cure
         ) from error
-
-
-def _mill_lines(name: str, zone: str | None) -> list[str]:
-    key = re.sub(r"[^a-z0-9]+", "_", name.casefold()).strip("_")[:40] or "mill"
-    key = key if key[0].isalpha() else f"mill_{key}"[:40]
-    return [
-        "# Drafted by lostpol describe from exports alone. Read every line; what is marked CONFIRM",
-        "# was guessed and changes the tonnes. configs/template.toml explains every key.",
-        "",
-        "[mill]",
-        f"name = {quoted(name[:80])}",
-        f'key = "{key}"',
-        f'zone = "{zone or "UTC"}"' + ("" if zone else "  # CONFIRM: the plant's IANA time zone"),
-        f'store = "lostpol_store/{key}"',
-        "sucrose_price_per_t = 500.0  # CONFIRM",
-        'currency = "USD"  # CONFIRM',
-    ]
-
-
-def _time_lines(tags: Sequence[TagLook], tables: Sequence[FileLook], zone: str | None) -> list[str]:
-    """What the exports say of time, as comments."""
-    lines = ["# Time, as the exports have it:"]
-    lines += [remark(f"# - {t.name}: {t.shape}, {t.times}") for t in tables[:20]]
-    first = datetime.fromtimestamp(60 * min(int(t.minute[0]) for t in tags), UTC)
-    last = datetime.fromtimestamp(60 * max(int(t.minute[-1]) for t in tags), UTC)
-    local = ZoneInfo(zone or "UTC")
-    span = " to ".join(f"{t.astimezone(local):%Y-%m-%d %H:%M}" for t in (first, last))
-    lines.append(f"# Readings reach from {span} ({zone or 'UTC'}).")
-    if any("without a zone" in table.times for table in tables):
-        lines.append(
-            f"# Times without a zone taken as {zone or 'UTC'}: CONFIRM, or give time_zone in an "
-            "[[exports.layout]]."
-        )
-    if zone and all("without a zone" in table.times for table in tables):
-        lines += _clock_change_lines(tags, local, first, last)
-    return lines
-
-
-def _clock_change_lines(
-    tags: Sequence[TagLook], zone: ZoneInfo, first: datetime, last: datetime
-) -> list[str]:
-    """Whether the hour that clocks repeat comes twice, and the one they skip not at all.
-
-    Read as local time, a repeated hour holds the readings of both its passes, in one of them or in
-    each its own, and readings of a skipped hour land in the one after it; times that follow no
-    clock change do the opposite.
-    """
-    hours = np.arange(int(first.timestamp()) // 3600, int(last.timestamp()) // 3600)
-    offsets = [datetime.fromtimestamp(3600 * int(h), zone).utcoffset() for h in hours]
-    lines = []
-    for k, (before, after) in enumerate(pairwise(offsets)):
-        if before is None or after is None or before == after:
-            continue
-        back = after < before
-        start = 60 * int(hours[k] if back else hours[k + 1])
-        usual = sum(_readings_in(t, start - 180, 60) for t in tags)
-        if usual < _TELLING:
-            continue
-        length = 120 if back else 60
-        twice = sum(_readings_in(t, start, length) for t in tags) > _DOUBLED * usual
-        day = datetime.fromtimestamp(60 * start, zone)
-        words = "local time, as taken" if twice == back else "not local time, but UTC or the like"
-        lines.append(f"# The clock change of {day:%Y-%m-%d} speaks for {words}.")
-    return lines
-
-
-def _readings_in(tag: TagLook, start: int, length: int) -> int:
-    return int(tag.count[(tag.minute >= start) & (tag.minute < start + length)].sum())

@@ -1,23 +1,14 @@
-"""A first look at exports that nobody has described: their tags, units, times and values."""
+"""A first look at readings that nobody has described: units, levels, and how values run."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from functools import partial
-from pathlib import Path
 from typing import Final
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-
-from pipeline.base import DataError, Progress, silent
-from pipeline.exports import Evidence, export_readings
-from pipeline.files import ExportFile
-from pipeline.lake import Tally
-from pipeline.layouts import Plan
-from pipeline.mill import UnitChange
 
 Floats = NDArray[np.float64]
 
@@ -65,84 +56,77 @@ class TagLook:
     words: str = ""
 
 
-@dataclass(slots=True)
-class FileLook:
-    """What is known of one table: its name, its shape, and how its times are written."""
+class Looks:
+    """What readings show of each tag, added up file by file in bounded memory."""
 
-    name: str
-    shape: str
-    times: str
+    def __init__(self) -> None:
+        self._minutes: list[pl.DataFrame] = []
+        self._gaps: list[pl.DataFrame] = []
+        self._raw: dict[str, list[pl.DataFrame]] = {}
+        self._kept: dict[str, int] = {}
 
+    def add(self, readings: pl.DataFrame) -> None:
+        """Add ts_utc, tag, value and bad of some readings."""
+        if readings.is_empty():
+            return
+        self._gaps.append(_gaps(readings))
+        self._minutes.append(_by_minute(readings.lazy()))
+        self._keep_raw(readings.filter(~pl.col("bad")))
 
-@dataclass(slots=True)
-class _Anyone:
-    """A mill that knows these tags in the units they come in, and remembers those units."""
+    def merge(self) -> None:
+        """Add up what one file gave."""
+        self._minutes = [_merge(self._minutes)] if self._minutes else []
 
-    zone: str
-    unit_changes: dict[str, UnitChange] = field(default_factory=dict)
-    units: dict[str, str] = field(default_factory=dict)
-    ambiguous: str = "first"
-    missing: str = "shift_forward"
+    def tags(self, units: Mapping[str, str], words: Mapping[str, str]) -> list[TagLook]:
+        """Tags by name; those without a single number are left out."""
+        if not self._minutes:
+            return []
+        return list(self._tags(_merge(self._minutes), units, words))
 
-    def change_from(self, tag: str, unit: str) -> UnitChange | None:
-        """Leave every value as exported."""
-        self.units.setdefault(tag, unit)
-        return UnitChange()
+    def _keep_raw(self, readings: pl.DataFrame) -> None:
+        for (tag,), part in readings.group_by("tag", maintain_order=True):
+            left = MOST_RAW - self._kept.get(str(tag), 0)
+            if left > 0:
+                first = part.select("ts_utc", "value").sort("ts_utc").head(left)
+                self._raw.setdefault(str(tag), []).append(first)
+                self._kept[str(tag)] = self._kept.get(str(tag), 0) + first.height
 
-
-def look(
-    files: Sequence[Path], zone: str, progress: Progress = silent
-) -> tuple[list[TagLook], list[FileLook]]:
-    """Read exports twice: for their tags, then for what these show.
-
-    Parameters
-    ----------
-    files : sequence of Path
-    zone : str
-        Zone of times written without one.
-
-    Returns
-    -------
-    tags : list of TagLook
-        By name; tags without a single number are left out.
-    files : list of FileLook
-
-    Raises
-    ------
-    DataError
-        A file cannot be read, or holds no readings, or more tags than a station has.
-    """
-    tally = Tally()
-    looks: list[FileLook] = []
-    for number, path in enumerate(files):
-        progress(f"Looking at {path.name}", number, 2 * len(files))
-        for _ in export_readings(path, None, _Anyone(zone), tally, partial(_note_table, looks)):
-            pass
-    names = sorted(tally.unknown_tags)
-    if not names or len(names) > MOST_TAGS:
-        raise DataError(
-            f"These files hold {len(names)} tags; a description is drafted for 1 to {MOST_TAGS}.",
-            ", ".join(str(path) for path in files),
-            "Name exports of the clarification station and its laboratory.",
-        )
-    anyone = _Anyone(zone, dict.fromkeys(names, UnitChange()))
-    minutes: list[pl.DataFrame] = []
-    gaps: list[pl.DataFrame] = []
-    for number, path in enumerate(files, start=len(files)):
-        progress(f"Reading {path.name}", number, 2 * len(files))
-        for readings in export_readings(path, None, anyone, Tally()):
-            gaps.append(_gaps(readings))
-            minutes.append(_by_minute([readings.lazy()]))
-        minutes = [_merge(minutes)] if minutes else []
-    tags = list(_tags(_merge(minutes), pl.concat(gaps), anyone.units))
-    return tags, looks
+    def _tags(
+        self, minutes: pl.DataFrame, units: Mapping[str, str], words: Mapping[str, str]
+    ) -> Iterator[TagLook]:
+        gaps = pl.concat(self._gaps).group_by("tag").agg(pl.col("gap_s").median())
+        gap_s = dict(gaps.iter_rows())
+        for part in minutes.sort("tag", "minute").partition_by("tag", maintain_order=True):
+            good = part.filter(pl.col("good") > 0)
+            if good.is_empty():
+                continue
+            value = (good["total"] / good["good"]).to_numpy().astype(np.float64)
+            name = part["tag"][0]
+            readings = int(part["readings"].sum())
+            low, middle, high = np.quantile(value, [0.01, 0.5, 0.99])
+            raw = pl.concat(self._raw[name]).sort("ts_utc")
+            yield TagLook(
+                name=name,
+                unit=units.get(name, ""),
+                readings=readings,
+                bad=readings - int(part["good"].sum()),
+                every_s=float(gap_s.get(name, 60.0)),
+                low=float(low),
+                middle=float(middle),
+                high=float(high),
+                minute=good["minute"].to_numpy().astype(np.int64),
+                count=good["readings"].to_numpy().astype(np.int64),
+                value=value,
+                raw_s=raw["ts_utc"].dt.epoch("us").to_numpy() / 1e6,
+                raw_value=raw["value"].to_numpy(),
+                words=words.get(name, ""),
+            )
 
 
-def _by_minute(parts: Iterable[pl.LazyFrame]) -> pl.DataFrame:
+def _by_minute(readings: pl.LazyFrame) -> pl.DataFrame:
     """Sums by tag and minute: what a guess needs, bounded however long the record."""
     return (
-        pl.concat(list(parts))
-        .group_by("tag", minute=pl.col("ts_utc").dt.epoch("s") // 60)
+        readings.group_by("tag", minute=pl.col("ts_utc").dt.epoch("s") // 60)
         .agg(
             total=pl.col("value").filter(~pl.col("bad")).sum(),
             good=(~pl.col("bad")).sum().cast(pl.Int64),
@@ -152,7 +136,7 @@ def _by_minute(parts: Iterable[pl.LazyFrame]) -> pl.DataFrame:
     )
 
 
-def _merge(parts: list[pl.DataFrame]) -> pl.DataFrame:
+def _merge(parts: Iterable[pl.DataFrame]) -> pl.DataFrame:
     return pl.concat(parts).group_by("tag", "minute").agg(pl.col("total", "good", "readings").sum())
 
 
@@ -161,57 +145,6 @@ def _gaps(readings: pl.DataFrame) -> pl.DataFrame:
     return (
         readings.sort("tag", "ts_utc")
         .group_by("tag")
-        .agg(
-            gap_s=pl.col("ts_utc").diff().dt.total_milliseconds().median() / 1000.0, weight=pl.len()
-        )
+        .agg(gap_s=pl.col("ts_utc").diff().dt.total_milliseconds().median() / 1000.0)
         .drop_nulls()
     )
-
-
-def _tags(minutes: pl.DataFrame, gaps: pl.DataFrame, units: dict[str, str]) -> Iterator[TagLook]:
-    gap_s = dict(gaps.group_by("tag").agg(pl.col("gap_s").median()).iter_rows())
-    for part in minutes.sort("tag", "minute").partition_by("tag", maintain_order=True):
-        good = part.filter(pl.col("good") > 0)
-        if good.is_empty():
-            continue
-        value = (good["total"] / good["good"]).to_numpy().astype(np.float64)
-        name = part["tag"][0]
-        readings = int(part["readings"].sum())
-        low, middle, high = np.quantile(value, [0.01, 0.5, 0.99])
-        yield TagLook(
-            name=name,
-            unit=units.get(name, ""),
-            readings=readings,
-            bad=readings - int(part["good"].sum()),
-            every_s=float(gap_s.get(name, 60.0)),
-            low=float(low),
-            middle=float(middle),
-            high=float(high),
-            minute=good["minute"].to_numpy().astype(np.int64),
-            count=good["readings"].to_numpy().astype(np.int64),
-            value=value,
-        )
-
-
-def _note_table(
-    looks: list[FileLook], table: ExportFile, plan: Plan, raw: pl.DataFrame, _: Evidence
-) -> None:
-    """Note how a table is laid out, and whether its times name a zone."""
-    times = raw[plan.time]
-    kind = times.dtype
-    if isinstance(kind, pl.Datetime) and kind.time_zone:
-        text = f"times are stored in {kind.time_zone}"
-    elif plan.time_zone is not None:
-        text = f"times are said to be in {plan.time_zone}"
-    elif kind == pl.String and _share_with_offset(times) > 0.5:
-        text = "times are written with their offset from UTC"
-    else:
-        text = "times are written without a zone"
-    looks.append(FileLook(Path(table.where).name, plan.shape, text))
-
-
-def _share_with_offset(times: pl.Series) -> float:
-    head = times.drop_nulls().head(1000)
-    if head.is_empty():
-        return 0.0
-    return float(head.str.contains(r"(?:[Zz]|[+-]\d{2}:?\d{2})$").sum()) / len(head)

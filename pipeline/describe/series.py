@@ -7,9 +7,9 @@ from typing import Final
 
 from features.base import Quantity
 from pipeline.describe.guess import Guess, Point
-from pipeline.describe.lab import KINDS, LabGuess
+from pipeline.describe.lab import KINDS, LabGuess, LabKind
 from pipeline.describe.look import TagLook
-from pipeline.mill import signal_change
+from pipeline.mill import lab_change, signal_change
 
 #: Unit taken where an export names none, and range beyond which a reading cannot be (inside
 #: unit, common practice).
@@ -42,9 +42,9 @@ def quoted(text: str) -> str:
     return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08X}" for c in plain) + '"'
 
 
-def remark(text: str) -> str:
-    """Text fit for a comment: one line of printable characters."""
-    return "".join(c if c.isprintable() else " " for c in text)[:160]
+def remark(text: str, most: int = 160) -> str:
+    """Text fit for a comment: one line of at most so many printable characters."""
+    return "".join(c if c.isprintable() else " " for c in text)[:most]
 
 
 def tag_lines(guesses: Sequence[Guess]) -> list[str]:
@@ -113,24 +113,37 @@ def _unknown(tag: TagLook) -> list[str]:
 
 def lab_lines(lab: Sequence[LabGuess]) -> list[str]:
     """Lines for laboratory series."""
-    lines = (
-        ["# Laboratory series, known by their names. CONFIRM unit and standard error."]
-        if lab
-        else []
-    )
+    lines = ["# Laboratory series. CONFIRM unit and standard error of each."] if lab else []
     for guess in lab:
-        name = quoted(guess.tag.name)
+        name, tag = quoted(guess.tag.name), guess.tag
         if guess.analyte is None or guess.place is None:
-            lines += ["", f"# Unknown: {remark(name)} (usual level {guess.tag.middle:.3g})."]
+            told = f"# Not placed: {tag.name} (usual level {tag.middle:.3g}): {guess.why}."
+            lines += ["", remark(told)]
             continue
         kind = KINDS[guess.analyte]
-        lines += ["", f"[lab.{name}]", f'analyte = "{guess.analyte}"', f'place = "{guess.place}"']
+        lines += ["", remark(f"# {guess.why}."), f"[lab.{name}]"]
+        lines += [f'analyte = "{guess.analyte}"', f'place = "{guess.place}"']
         if guess.port:
             lines.append(f'port = "{guess.port}"')
-        lines.append(f"unit = {quoted(guess.tag.unit or kind.unit)}")
-        lines.append(f"range = [{_number(kind.low)}, {_number(kind.high)}]")
+        unit = "%" if guess.basis != "juice" else tag.unit or kind.unit
+        lines.append(f"unit = {quoted(unit)}" + ("" if tag.unit else "  # CONFIRM: none is given"))
+        lines.append(f"range = {_lab_range(guess, kind, unit)}")
         lines.append(kind.error)
+        if guess.basis != "juice":
+            lines.append(f'basis = "{guess.basis}"')
+        if guess.period_h:
+            lines.append(f"period_h = {guess.period_h:g}")
     return lines
+
+
+def _lab_range(guess: LabGuess, kind: LabKind, unit: str) -> str:
+    """Range of a kind in the unit of the series, as wide as its results."""
+    change = lab_change(guess.analyte, unit) if guess.analyte else None
+    ends = (kind.low, kind.high)
+    if change is not None:
+        low, high = sorted((end - change.offset) / change.scale for end in ends)
+        ends = (low, high)
+    return f"[{_number(min(ends[0], guess.tag.low))}, {_number(max(ends[1], guess.tag.high))}]"
 
 
 def _number(value: float) -> str:

@@ -240,6 +240,11 @@ def value_heading(names: Sequence[str]) -> str | None:
     return next((known[name] for name in _VALUE_NAMES if name in known), None)
 
 
+def is_tag_heading(name: str) -> bool:
+    """Tell whether a heading is a usual one of a column of tags."""
+    return folded(plain_name(name)) in _TAG_NAMES
+
+
 def is_long(names: Sequence[str]) -> bool:
     """Tell whether headings name columns of tags and of values."""
     known = {folded(plain_name(name)) for name in names}
