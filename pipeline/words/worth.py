@@ -119,8 +119,9 @@ def cure_words(cure: Cure, described: Collection[Point], pairs: int) -> str:
     silent = [point for point in cure.add if point in described]
     new = [point for point in cure.add if point not in described]
     asked = [f"analyse {analyses_words(new)} too"] if new else []
-    asked += [f"bring in {analyses_words(silent)}, of which no result came"] if silent else []
-    return f"{listed(asked)}, about {cure.analyses} analyses {until}"
+    asked += [f"bring in {analyses_words(silent)}, of which no result is there"] if silent else []
+    effort = f"{cure.pairs * len(new)} analyses" if new else f"{cure.pairs} pairs"
+    return f"{listed(asked)}, about {effort} {until}"
 
 
 def level_words(factor: float, pairs: int, cure: str) -> str:

@@ -170,7 +170,7 @@ def test_check_compares_exports_without_storing_them(shown, checkout, capsys):
     assert "What the answer will be worth with these files alone:" in shown_on.out
     assert "Losses that cannot show: pH probe reading too high" in shown_on.out
     assert "analyse reducing sugars" not in shown_on.out
-    assert "of which no result came" in shown_on.out
+    assert "of which no result is there" in shown_on.out
 
 
 def test_check_tells_what_an_answer_will_be_worth_before_any_reading(checkout, tmp_path, capsys):
