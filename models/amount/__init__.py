@@ -2,6 +2,7 @@
 
 from models.amount.drivers import Excess, split_excess
 from models.amount.lab import (
+    PAIRED,
     Balance,
     LabPoints,
     LabSeries,
@@ -12,5 +13,11 @@ from models.amount.lab import (
 )
 from models.amount.mill_balance import OrdinaryBalance, ordinary_balance
 from models.amount.probes import ProbeBias, ph_standing_error, probe_biases
-from models.amount.reconcile import Multiplier, fit_multiplier
+from models.amount.reconcile import (
+    LEAST_PAIRS,
+    Multiplier,
+    expected_fit,
+    fit_multiplier,
+    join_methods,
+)
 from models.amount.souring import zones_behind

@@ -9,11 +9,12 @@ import polars as pl
 from numpy.typing import NDArray
 
 from features.balance import MethodErrors, pair_estimates
-from features.base import LONGEST_HOLD_H, Station
+from features.base import LONGEST_HOLD_H, Analyte, Station
 from models.amount.reconcile import join_methods
 from models.base import Array, Minutes
 
-_PAIRED = ("rs", "pol", "brix", "potassium", "chloride", "purity")
+#: Analytes that tell inversion when both ends of a pair have them.
+PAIRED: tuple[Analyte, ...] = ("rs", "pol", "brix", "potassium", "chloride", "purity")
 
 
 @dataclass(frozen=True)
@@ -135,7 +136,7 @@ def chemical_balance(
     """
     ends = {
         a: (lab_series(lab, minutes, a, points.limed), lab_series(lab, minutes, a, points.clear))
-        for a in _PAIRED
+        for a in PAIRED
     }
     ends = {a: pair for a, pair in ends.items() if len(pair[0]) and len(pair[1])}
     base = next((ends[a][1].times_h for a in ("rs", "pol", "purity") if a in ends), np.empty(0))

@@ -18,6 +18,8 @@ from models.base import Array
 #: Error of each method's formula [% of sucrose], so that two forms of one analysis do not pass
 #: for two analyses that agree (estimate).
 METHOD_FORM_PCT = 0.005
+#: Fewer pairs than this say nothing that the prior does not.
+LEAST_PAIRS = 8
 #: Neighbouring pairs share limed-juice samples: so many later ones may be correlated.
 _LAGS = 4
 
@@ -153,7 +155,7 @@ def fit_multiplier(
     good = (
         np.isfinite(predicted_pct) & np.isfinite(seen_pct) & (seen_sd_pct > 0) & (predicted_pct > 0)
     )
-    if good.sum() < 8:
+    if good.sum() < LEAST_PAIRS:
         return _from_log(math.log(prior), prior_log_sd, 0, (0.0, 0.0))
     x, y, sd = predicted_pct[good], seen_pct[good], seen_sd_pct[good]
     shared = systematic_pct[good]
@@ -165,6 +167,38 @@ def fit_multiplier(
     rest = _unexplained(y - math.exp(log_value) * x, sd, shared)
     rest_sd = math.hypot(rest[1], log_sd * math.exp(log_value) * float(np.average(x, weights=gain)))
     return _from_log(log_value, log_sd, int(good.sum()), (rest[0], rest_sd))
+
+
+def expected_fit(
+    predicted_pct: Array,
+    seen_sd_pct: Array,
+    prior: float,
+    prior_log_sd: float,
+    systematic_pct: Array,
+) -> Multiplier:
+    """What `fit_multiplier` may be expected to give before there is any result.
+
+    Parameters
+    ----------
+    predicted_pct, seen_sd_pct, systematic_pct, prior, prior_log_sd
+        As for `fit_multiplier`.
+
+    Returns
+    -------
+    Multiplier
+        Of a laboratory that finds the prior's own multiplier, errors as they were given and no
+        outliers. The mill's true multiplier decides too: the smaller it is, the less the same
+        errors leave known of it.
+    """
+    good = np.isfinite(predicted_pct) & (seen_sd_pct > 0) & (predicted_pct > 0)
+    if good.sum() < LEAST_PAIRS:
+        return _from_log(math.log(prior), prior_log_sd, 0, (0.0, 0.0))
+    x, gain = predicted_pct[good], 1.0 / seen_sd_pct[good] ** 2
+    size = float((gain * x * x).sum())
+    by_source = (gain * x) @ systematic_pct[good] / size
+    slope_sd = math.hypot(1.0 / math.sqrt(size), float(np.linalg.norm(by_source)))
+    log_value, log_sd = _join(prior, slope_sd, prior, prior_log_sd)
+    return _from_log(log_value, log_sd, int(good.sum()), (0.0, 0.0))
 
 
 def _unexplained(rest: Array, sd: Array, shared: Array) -> tuple[float, float]:

@@ -2,6 +2,8 @@
 
 from models.base.minutes import MINUTES_PER_BLOCK, Minutes, in_order, to_minutes
 from models.base.series import (
+    LEAST_DIFFERENCES,
+    LEAST_OF_HALF,
     Array,
     block_means,
     bridge_runs,

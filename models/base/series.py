@@ -14,6 +14,10 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+#: Fewer differences of block means than this tell no long-run variance.
+LEAST_DIFFERENCES = 4
+#: A running median needs this share of what lies on one side of it.
+LEAST_OF_HALF = 1 / 8
 _NORMAL_MAD = 1.4826
 _NORMAL_10_90 = 2.5631
 
@@ -83,7 +87,7 @@ def long_run_variance(values: Array, block: int = 16) -> float:
     means = block_means(values, block)
     steps = np.diff(means)
     steps = steps[np.isfinite(steps)]
-    if len(steps) < 4:
+    if len(steps) < LEAST_DIFFERENCES:
         return float("nan")
     return robust_sd(steps) ** 2 / 2.0 * block
 
@@ -114,7 +118,7 @@ def running_median(values: Array, keep: NDArray[np.bool_], half_width: int, step
     for i, centre in enumerate(centres):
         window = slice(max(centre - half_width, 0), centre + half_width + 1)
         chosen = values[window][usable[window]]
-        if len(chosen) >= max(half_width // 8, 1):
+        if len(chosen) >= max(int(half_width * LEAST_OF_HALF), 1):
             medians[i] = np.median(chosen)
     return np.interp(np.arange(len(values)), centres, medians)
 

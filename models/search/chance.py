@@ -24,7 +24,7 @@ _LEVEL_Z = 4.0
 _WEEKS = 52
 _DRAWN = WINDOW
 #: Fewer quiet weeks than this say nothing that the first season's curve does not.
-_LEAST_QUIET_WEEKS = 3.0
+LEAST_QUIET_WEEKS = 3.0
 #: Prior, worth so many weeks with so many periods of so wide a tail. A little wider than the
 #: widest AR(1) noise measured, phi 0.995 at one minute (``tests/benchmarks/false_alarms.py``).
 _PRIOR_WEEKS = 20.0
@@ -121,7 +121,7 @@ def calibrate(blocks: Array, quiet: NDArray[np.bool_], lrv: float) -> Chance:
     """
     calm = quiet & np.isfinite(blocks)
     weeks = calm.sum() / _BLOCKS_PER_WEEK
-    if weeks < _LEAST_QUIET_WEEKS or not (lrv > 0 and math.isfinite(lrv)):
+    if weeks < LEAST_QUIET_WEEKS or not (lrv > 0 and math.isfinite(lrv)):
         return FIRST_SEASON
     series = np.where(calm, blocks - np.median(blocks[calm]), np.nan)
     length = block_length(series)

@@ -13,7 +13,10 @@ from models.base import MINUTES_PER_BLOCK, Array, block_means, long_run_variance
 from models.search.chance import FIRST_SEASON, Chance, calibrate
 from models.search.changepoint import Segment, default_penalty, segments
 
-_BASELINE_DAYS = 7
+#: How far the slow baseline looks to either side [days].
+BASELINE_DAYS = 7
+#: Quarter-hours in the blocks from whose means the long-run variance is taken: 4 h and 12 h.
+VARIANCE_BLOCKS = (16, 48)
 _JOIN_H = 2.0
 _JOIN_UNPROVEN_H = 8.0
 #: A pause this long between two periods twice as high parts them.
@@ -88,13 +91,13 @@ def residual_of(
     width = MINUTES_PER_BLOCK
     blocks = block_means(kg_h, width)
     calm = block_means(quiet.astype(float), width) > 0.5
-    half = _BASELINE_DAYS * 24 * 60 // width
+    half = BASELINE_DAYS * 24 * 60 // width
     slow = running_median(blocks, calm, half, half // 7)
     centres = np.arange(len(blocks)) * width + width / 2
     baseline = np.interp(np.arange(len(kg_h)), centres, slow)
     rest = blocks - slow
     # Over 4 h and over 12 h: slow wander must not pass for a shift just because it is slow.
-    lrv = max(long_run_variance(np.where(calm, rest, np.nan), size) for size in (16, 48))
+    lrv = max(long_run_variance(np.where(calm, rest, np.nan), size) for size in VARIANCE_BLOCKS)
     lrv = _floor(lrv, rest)
     chance = FIRST_SEASON
     if learn_from is not None:

@@ -71,11 +71,17 @@ def demo(*, out: Path | None = None) -> None:
 def check(
     mill: MillFile,
     files: Annotated[
-        list[Path] | None, Parameter(help="Exports to compare with it; nothing is stored.")
+        list[Path] | None,
+        Parameter(help="Export files to compare with the description; nothing is stored."),
     ] = None,
     /,
 ) -> None:
-    """Check a mill's description, and the readings pulled so far, for everything at once."""
+    """Check a mill's description against the readings pulled so far, or against export files.
+
+    Names everything that is wrong at once, and tells what the answer will be worth: which losses
+    will show, how well their tonnes will be known, how soon, and what is missing. With export files
+    it first shows what was understood of each of them; nothing is stored.
+    """
     from pipeline.cli.check import check_exports, check_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.mill import load_mill  # noqa: PLC0415

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import timedelta
 from pathlib import Path
 from typing import Any, Final
 
 from pipeline.base import DataError
+from pipeline.cli.worth import worth_lines, worth_of_files
 from pipeline.exports import survey_export
 from pipeline.files import shown
 from pipeline.lake import HEALTH, lake_of, tag_health
@@ -20,54 +21,65 @@ _DAYS: Final = 7
 #: Lines shown on what exports showed, and on tags that the mill does not have.
 _MOST_NOTES: Final = 10
 _MOST_TAGS: Final = 60
+#: Tags named of those that are missing: an export of the laboratory alone lacks all the others.
+_MOST_MISSING: Final = 5
 #: A tag with more bad readings than this share is worth a line [%]; common practice.
 _MUCH_BAD_PCT: Final = 10.0
 
 
-def check_mill(mill: Mill) -> list[str]:
+def check_mill(mill: Mill) -> Iterator[str]:
     """Check the readings of the last days against the description.
 
-    Returns
-    -------
-    list of str
-        Lines to show when all is well.
+    Yields
+    ------
+    str
+        Lines to show, what the answer will be worth among them.
 
     Raises
     ------
     DataError
-        Tags without readings, or with many bad ones: all of them, with counts.
+        At the end: tags without readings, or with many bad ones, with counts.
     """
     station = mill.station
-    lines = [
+    yield (
         f"{mill.name}: the description is sound. {len(station.signals)} tags, "
         f"{len(station.lab)} lab series, {len(station.vessels)} vessels; times in {mill.zone}."
-    ]
+    )
     if not station.vessels:
-        lines.append("It names no vessels: readings can be pulled, but no loss worked out.")
+        yield "It names no vessels: readings can be pulled, but no loss worked out."
+    yield from worth_lines(mill, _DAYS)
     lake = lake_of(mill)
     days = lake.days()
     if not days:
-        return [*lines, "No readings yet. Next: lostpol pull MILL FILES..."]
+        yield "No readings yet. Next: lostpol pull MILL FILES..."
+        return
     waiting = store_of(mill).pending_days()
     if waiting:
-        lines.append(f"{len(waiting)} days wait to be worked out. Next: lostpol backfill MILL")
+        yield f"{len(waiting)} days wait to be worked out. Next: lostpol backfill MILL"
     last = days[-1]
     notes = shown_lately(lake.storage, last - timedelta(days=_DAYS - 1))
     if notes:
-        lines.append(f"Exports that reach into the last {_DAYS} days showed, and were read:")
-        lines += _few([f"- {shown(note, 300)}" for note in notes], _MOST_NOTES, "lines")
-    known = set(lake.feature_days(HEALTH))
-    if last not in known:
-        return lines
-    health = tag_health(mill, last - timedelta(days=_DAYS - 1), last)
-    faults = [line for row in health.to_dicts() if (line := _tag_fault(row))]
-    if faults:
+        yield f"Exports that reach into the last {_DAYS} days showed, and were read:"
+        yield from _few([f"- {shown(note, 300)}" for note in notes], _MOST_NOTES, "lines")
+    if last not in set(lake.feature_days(HEALTH)):
+        return
+    _raise_faults(tag_health(mill, last - timedelta(days=_DAYS - 1), last).to_dicts())
+    yield f"Readings reach from {days[0]} to {last}; every tag reports."
+
+
+def _raise_faults(health: Sequence[dict[str, Any]]) -> None:
+    """Raise for silent and troubled tags, when there are any; the silent ones in few lines."""
+    silent = [f"- {row['tag']}: no readings" for row in health if row["readings"] == 0]
+    bad = [line for row in health if (line := _tag_fault(row))]
+    if silent or bad:
+        lines = [*_few(silent, _MOST_MISSING, "without readings"), *bad]
         raise DataError(
-            f"{len(faults)} tags have no readings, or many bad ones, in the last {_DAYS} days.",
-            "\n".join(["", *faults]),
-            "Check the exports and the tag names, ranges and units in the description.",
+            f"{len(silent) + len(bad)} tags have no readings, or many bad ones, in the last "
+            f"{_DAYS} days.",
+            "\n".join(["", *lines]),
+            "Pull the exports that hold them, or correct the tag names, ranges and units in the "
+            "description. What only a later export holds may wait until that is pulled.",
         )
-    return [*lines, f"Readings reach from {days[0]} to {last}; every tag reports."]
 
 
 def check_exports(
@@ -82,7 +94,8 @@ def check_exports(
     mill : Mill
     files : sequence of Path
     tell : callable, optional
-        Given what was understood of each file, line by line, before any fault is raised.
+        Given what was understood of each file and what the answer will be worth with them, line
+        by line, before any fault of tags is raised.
 
     Returns
     -------
@@ -111,24 +124,30 @@ def check_exports(
         known |= survey.known_tags
         unknown |= survey.unknown_tags
         if survey.unreadable * 100.0 > survey.rows * mill.exports.most_refused_pct:
-            senseless.append(f"- {path}: {survey.unreadable} of {survey.rows} rows")
+            senseless.append(f"- {path}: {survey.unreadable} of {survey.rows} values")
     if unread:
         raise _all_of(unread)
     if senseless:
         raise DataError(
-            "Too many rows have a time, tag or value that cannot be read.",
+            "Too many values have a time, tag or number that cannot be read.",
             "\n".join(["", *senseless]),
             "Describe these files in an [[exports.layout]] (time_format, decimal, "
             "no_result_words), or raise exports.most_refused_pct.",
         )
+    if tell is not None:
+        for line in worth_of_files(mill, known):
+            tell(line)
     missing = sorted(mill.unit_changes.keys() - known)
     also = [f"- {shown(tag)}: in the files, not in the description" for tag in sorted(unknown)]
     also = _few(also, _MOST_TAGS, "tags of the files")
+    absent = [f"- {tag}: not in the files" for tag in missing]
     if missing:
         raise DataError(
-            f"{len(missing)} tags of the description are in none of these files.",
-            "\n".join(["", *(f"- {tag}: not in the files" for tag in missing), *also]),
-            "Correct the names in the description, or add the files that hold them.",
+            f"{len(missing)} of the {len(mill.unit_changes)} tags and lab series of the "
+            "description are in none of these files.",
+            "\n".join(["", *_few(absent, _MOST_MISSING, "not in the files"), *also]),
+            "Name the files that hold them as well, or correct the names in the description. A "
+            "part of the exports can be pulled as it is: what they lack can be pulled later.",
         )
     return [f"{mill.name}: every tag of the description is in these files.", *also]
 
@@ -151,9 +170,7 @@ def _few(lines: list[str], most: int, what: str) -> list[str]:
 
 
 def _tag_fault(row: dict[str, Any]) -> str | None:
-    """One line for a silent or troubled tag."""
-    if row["readings"] == 0:
-        return f"- {row['tag']}: no readings"
+    """One line for a tag with many bad readings."""
     if 100.0 * row["bad"] > _MUCH_BAD_PCT * row["readings"]:
         return f"- {row['tag']}: {row['bad']} of {row['readings']} readings bad ({row['reasons']})"
     return None

@@ -112,10 +112,9 @@ def _name_single_series(found: Sequence[Taken]) -> None:
         and all(p.one or (p.heading and headings[p.heading] > 1) for p in taken.proposals)
     ]
     by_name = [t for t in single if len(t.proposals) == 1]
-    for taken, name in (
-        zip(by_name, names_of_files([t.path.name for t in by_name]), strict=True) if by_name else ()
-    ):
-        _is_one(taken, [name or taken.path.stem])
+    names = names_of_files([t.path.name for t in by_name]) if by_name else []
+    for taken, name in zip(by_name, names, strict=True):
+        _is_one(taken, [name or stem_of(taken.path.name)])
     for taken in single:
         if len(taken.proposals) > 1:
             sheets = [p.called[0] for p in taken.proposals]

@@ -21,6 +21,7 @@ from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.drawing import still
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Lane, by_the_clock, lanes_of, vessel_kinds
+from pipeline.dossier.level import level_of
 from pipeline.dossier.missing import missing
 from pipeline.dossier.sections import (
     chart_moves,
@@ -149,6 +150,7 @@ def _headline(material: Material) -> dict[str, Any]:
         "mass": _parted(mass),
         "worth": _parted(worth),
         "share": feed_share(row["lost_pct"]),
+        "level": level_of(material),
         "sure": confidence_words(known(row["confidence"])),
         "mark": mark_words(row),
         "chance": chance_words(row),

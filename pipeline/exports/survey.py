@@ -129,7 +129,7 @@ def _tell_table(
         form += f", headings in row {table.head.heading_row + 1}"
     named = f"{inner.replace('its ', '', 1)}: " if inner else ""
     lines.append(f"  {named}{form}; {plan.shape}; decimal {plan.marks.decimal}")
-    lines.append(f"  times in column {shown(plan.time)}, {_time_words(plan, mill)}")
+    lines.append(f"  times: column {shown(plan.time)}, {_time_words(plan, mill)}")
     lines += [f"  {line}" for line in _quality_lines(plan)]
     for column in plan.tags:
         tag = plan.tag_names.get(column, column)
@@ -187,7 +187,7 @@ def _time_words(plan: Plan, mill: SurveyMill) -> str:
         return f"days of a spreadsheet, {zone}"
     if "%#z" in way or "%z" in way:
         return "each with its offset"
-    return f"like {_like(way)}, {zone}"
+    return f"written like {_like(way)}, {zone}"
 
 
 def _like(pattern: str) -> str:
@@ -242,11 +242,11 @@ def _tag_lines(tags: dict[str, _Tag]) -> list[str]:
 
 
 def _accounts(tally: Tally) -> str:
-    """Write where the rows went."""
+    """Write where the values went; a row of a wide file has one for each tag."""
     refused = {reason: count for reason, count in sorted(tally.refused.items()) if count}
     total = sum(refused.values())
     why = ", ".join(f"{reason.replace('_', ' ')} {count:,}" for reason, count in refused.items())
-    return f"{tally.rows:,} rows: {tally.rows - total:,} readings, {total:,} refused" + (
+    return f"{tally.rows:,} values: {tally.rows - total:,} readings, {total:,} refused" + (
         f" ({why})" if why else ""
     )
 

@@ -8,29 +8,21 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from features.base import Port, Quantity, Station
+from features.base import Station
+from models.worth import coverage_of
 from pipeline.report import Gap
-from pipeline.words import span_words
+from pipeline.words import NEEDS, OF_LABORATORY, listed, span_words
 
 _MINUTE: Final = timedelta(minutes=1)
 
-#: What the station must measure for a statement not to rest on targets: kind of vessel, quantity,
-#: ports, and what rests on targets without it.
-_WANTED: Final[tuple[tuple[str, Quantity, tuple[Port, ...], str], ...]] = (
-    ("liming_tank", "ph", (), "the pH of limed juice"),
-    ("settler", "ph", (), "the pH of clear juice"),
-    ("settler", "temperature", ("inside", "out", ""), "the temperature of the settler"),
-    ("settler", "level", ("inside", "out", ""), "how full the settler is, also in a stop"),
-    ("settler", "mud_level", (), "how much mud is held"),
-    ("clear_juice_tank", "level", (), "how full the clear-juice tank is"),
-    ("clear_juice_tank", "temperature", (), "the temperature of the clear-juice tank"),
-    ("clear_juice_heater", "temperature", (), "the temperature of the clear-juice heater"),
-    ("evaporator_vessel", "temperature", (), "the temperature of the first evaporator vessel"),
-)
-
 
 def gaps_of_coverage(
-    station: Station, lab: pl.DataFrame, losses: pl.DataFrame, zone: str = "UTC"
+    station: Station,
+    lab: pl.DataFrame,
+    losses: pl.DataFrame,
+    zone: str = "UTC",
+    *,
+    level_told: bool = False,
 ) -> tuple[Gap, ...]:
     """List what rests on targets, what no analysis checks, and what was not measured.
 
@@ -43,44 +35,34 @@ def gaps_of_coverage(
         Minutes judged, in order: ts_utc, measured.
     zone : str
         The plant's time zone, for the hours that are named.
+    level_told : bool
+        The report says already that the level rests on the description.
     """
-    return (*_on_targets(station), *_unchecked(lab), *_unmeasured(losses, ZoneInfo(zone)))
+    return (
+        *_on_targets(station),
+        *_unchecked(lab, level_told=level_told),
+        *_unmeasured(losses, ZoneInfo(zone)),
+    )
 
 
 def _on_targets(station: Station) -> list[Gap]:
-    missing = [
-        words
-        for kind, quantity, ports, words in _WANTED
-        if any(
-            not _measured(station, v.name, quantity, ports)
-            for v in station.vessels
-            if v.kind == kind
-        )
-    ]
-    if not any(s.quantity == "flow" for s in station.signals):
-        missing.insert(0, "the juice flow, and with it every residence time")
+    missing = [NEEDS[name][0] for name in coverage_of(station).missing if name not in OF_LABORATORY]
     if not missing:
         return []
     text = (
-        f"no tag measures it, so its target stands in and no fault of it can show: {_and(missing)}"
+        "no tag measures it, so its target stands in and no fault of it can show: "
+        f"{listed(missing)}"
     )
     return [Gap("Faults that only a target vouches for", text + ".")]
 
 
-def _measured(station: Station, place: str, quantity: Quantity, ports: tuple[Port, ...]) -> bool:
-    return any(
-        s.place == place and s.quantity == quantity and (not ports or s.port in ports)
-        for s in station.signals
-    )
-
-
-def _unchecked(lab: pl.DataFrame) -> list[Gap]:
+def _unchecked(lab: pl.DataFrame, *, level_told: bool) -> list[Gap]:
     seen = set(lab["analyte"])
     gaps = []
     if "ph" not in seen:
         why = "no laboratory pH in this period: a probe that drifts cannot be told from the juice."
         gaps.append(Gap("Truth of the pH probes", why))
-    if not seen & {"rs", "potassium", "chloride"}:
+    if not level_told and "rs" not in seen:
         why = (
             "no reducing sugars by the laboratory in this period: the level of the loss rests on "
             "earlier results or on the description, and its interval is wide."
@@ -113,7 +95,3 @@ def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:
         "the mill's usual value stands in, so a fault of what was not read cannot show."
     )
     return [Gap("Minutes without all readings", why)]
-
-
-def _and(words: list[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

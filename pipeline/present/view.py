@@ -20,6 +20,7 @@ from pipeline.lake import LOSSES, NOTICES, STATION, ZONES, lake_of, tag_health
 from pipeline.mill import Mill
 from pipeline.present.coverage import gaps_of_coverage
 from pipeline.present.gaps import hours_without_readings
+from pipeline.present.level import level_beware
 from pipeline.report import REQUIRED_COLUMNS, Gap, Multiplier, ReportView, write_report
 from pipeline.stages import season_days, sensors_to_look_at
 from pipeline.store import dossiers_of, published_store_of
@@ -84,7 +85,14 @@ def view_of(
     station = lake.read_features(STATION, *days, _DRAWN_STATION).filter(inside)
     readings = lake.read_readings(*days, [s.tag for s in mill.station.lab]).filter(inside)
     lab = lab_results(readings, mill.station)
-    parts = gaps_of_coverage(mill.station, _within(lab, period), _within(losses, period), mill.zone)
+    multiplier = _multiplier(mill, run)
+    parts = gaps_of_coverage(
+        mill.station,
+        _within(lab, period),
+        _within(losses, period),
+        mill.zone,
+        level_told=bool(multiplier.beware),
+    )
     sources, refused = _sources(mill, period)
     tags = tag_health(mill, *period.days)
     return ReportView(
@@ -100,7 +108,7 @@ def view_of(
         season=season_sums(mill, run),
         lab=lab,
         station=mill.station,
-        multiplier=_multiplier(run),
+        multiplier=multiplier,
         notices=_notices(mill, period),
         sources=sources,
         refused=refused,
@@ -182,7 +190,7 @@ def run_log_sd(run: dict[str, Any]) -> float:
     return multiplier_log_sd(run["multiplier_low"], run["multiplier_high"])
 
 
-def _multiplier(run: dict[str, Any]) -> Multiplier:
+def _multiplier(mill: Mill, run: dict[str, Any]) -> Multiplier:
     pairs = run["multiplier_pairs"]
     source = (
         f"fitted to {pairs} pairs of limed-juice and clear-juice laboratory results"
@@ -190,7 +198,8 @@ def _multiplier(run: dict[str, Any]) -> Multiplier:
         else "taken from the mill's description: no laboratory pair was usable"
     )
     bounds = (run["multiplier"], run["multiplier_low"], run["multiplier_high"])
-    return Multiplier(*bounds, source=source)
+    beware = level_beware(mill, run_log_sd(run), pairs, run["as_of"].date())
+    return Multiplier(*bounds, source=source, beware=beware)
 
 
 def _notices(mill: Mill, period: Window) -> pl.DataFrame:

@@ -6,7 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from pipeline.report.groups import written_dossiers
-from pipeline.report.season import gaps_of
+from pipeline.report.season import gaps_of, level_of
 from pipeline.report.tables import tag_rows
 from pipeline.report.view import ReportView, RunHealth
 from pipeline.words import (
@@ -33,6 +33,7 @@ def common_parts(report: ReportView, run: RunHealth) -> dict[str, Any]:
         "currency": clean(report.currency),
         "price": money(report.price_per_t, None, None, report.currency).split(" (", 1)[0],
         "data": data_lines(report),
+        "level": level_of(report),
         "gaps": gaps_of(report),
         "dossiers": report.dossiers,
         "written": written_dossiers(report),
@@ -59,7 +60,9 @@ def health_line(report: ReportView, run: RunHealth) -> str:
     held = report.multiplier
     if held is not None:
         factor = quantity(held.value, held.low, held.high, "")
-        parts.append(f"kinetic multiplier {factor}, {clean(held.source, 120)}")
+        # Where it comes from stands at the head already when it is worth a warning.
+        source = "" if held.beware else f", {clean(held.source, 120)}"
+        parts.append(f"kinetic multiplier {factor}{source}")
     parts.append(f"lostpol {clean(run.version, 20)}, description {clean(run.config_hash, 20)}")
     return "; ".join(parts) + "."
 

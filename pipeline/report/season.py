@@ -105,6 +105,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "missing_tags": [clean(tag, 80) for tag in view.missing_tags],
         "gaps": gaps_of(view),
         "multiplier": _multiplier(view),
+        "level": level_of(view),
         "loss_basis": _loss_basis(view),
         "run": [(clean(name, 60), clean(value, 300)) for name, value in view.run.items()],
     }
@@ -255,7 +256,7 @@ def gaps_of(view: ReportView) -> list[tuple[str, str]]:
         (view.sources, "Rows read, kept and refused", "no record of the pull was given"),
         (view.tags, "Bad readings per tag", "no count per tag was given"),
     )
-    named = [(clean(gap.what, 200), clean(gap.why, 300)) for gap in view.not_computed]
+    named = [(clean(gap.what, 200), clean(gap.why, 600)) for gap in view.not_computed]
     return named + [(what, why) for part, what, why in absent if part is None]
 
 
@@ -273,3 +274,8 @@ def _multiplier(view: ReportView) -> tuple[str, str] | None:
     if held is None:
         return None
     return quantity(held.value, held.low, held.high, ""), clean(held.source, 400)
+
+
+def level_of(view: ReportView) -> str:
+    """Say that the level of the loss rests on the description; empty where it does not."""
+    return "" if view.multiplier is None else clean(view.multiplier.beware, 600)

@@ -53,12 +53,17 @@ class Estimate:
 
 @dataclass(frozen=True, slots=True)
 class Multiplier:
-    """Kinetic multiplier of the mill [1] with 90 % interval and, in plain words, its source."""
+    """Kinetic multiplier of the mill [1] with 90 % interval and, in plain words, its source.
+
+    ``beware`` says that it rests on the description, how far off all tonnes may be, and the cure;
+    empty where the laboratory tells it.
+    """
 
     value: float
     low: float
     high: float
     source: str
+    beware: str = ""
 
 
 @dataclass(frozen=True, slots=True)

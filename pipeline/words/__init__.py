@@ -47,3 +47,12 @@ from pipeline.words.wording import (
     status_words,
     within_line,
 )
+from pipeline.words.worth import (
+    NEEDS,
+    OF_LABORATORY,
+    analyses_words,
+    cure_words,
+    factor_words,
+    level_words,
+    listed,
+)

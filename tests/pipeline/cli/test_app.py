@@ -161,7 +161,47 @@ def test_check_compares_exports_without_storing_them(shown, checkout, capsys):
     assert app.run(["check", mill, *files]) == 0
     assert "every tag of the description" in capsys.readouterr().out
     assert app.run(["check", mill, files[0]]) == 3
-    assert "- LAB CJ rs: not in the files" in capsys.readouterr().err
+    shown_on = capsys.readouterr()
+    assert "- LAB CJ rs: not in the files" in shown_on.err
+    # 19 lab series are missing: five are named, the others counted.
+    assert shown_on.err.count("not in the files") == 6
+    assert "and 14 more" in shown_on.err
+    # All the same it says what these files alone would be worth.
+    assert "What the answer will be worth with these files alone:" in shown_on.out
+    assert "Losses that cannot show: pH probe reading too high" in shown_on.out
+    assert "analyse reducing sugars" not in shown_on.out
+    assert "of which no result is there" in shown_on.out
+
+
+def test_check_tells_what_an_answer_will_be_worth_before_any_reading(checkout, tmp_path, capsys):
+    text = (checkout / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
+    text = text.replace("../lostpol_store/brindlewater", str(tmp_path / "store"))
+    sections = [part for part in text.split("\n\n") if not part.startswith('[lab."LAB CJ rs"]')]
+    told = []
+    for name, parts in (("both", text.split("\n\n")), ("one", sections)):
+        (tmp_path / f"{name}.toml").write_text("\n\n".join(parts), encoding="utf-8")
+        assert app.run(["check", str(tmp_path / f"{name}.toml")]) == 0
+        told.append(capsys.readouterr().out)
+    both, one = told
+    for phrase in told:
+        assert "What the answer will be worth:" in phrase
+        assert "may be off by a factor of 2.7 either way" in phrase  # exp(1.645 x 0.6), computed
+        assert "No readings yet." in phrase
+    assert "pairs bring the factor to" in both and "Cheapest cure" not in both
+    assert "Cheapest cure: analyse reducing sugars on clear juice too, about" in one
+
+
+def test_check_counts_what_the_store_holds(shown, capsys):
+    assert app.run(["check", str(shown / "demo_mill.toml")]) == 0
+    phrase = capsys.readouterr().out
+    (line,) = [line for line in phrase.splitlines() if "pairs of the last weeks" in line]
+    # Two days of samples every two to four hours.
+    assert 8 <= int(line.split("In the store: ")[1].split()[0]) <= 24
+
+
+def test_help_of_check_names_export_files(capsys):
+    assert app.run(["check", "--help"]) == 0
+    assert "export files" in " ".join(capsys.readouterr().out.split())
 
 
 def test_a_demonstration_never_touches_what_is_there(tmp_path, checkout):

@@ -233,6 +233,25 @@ def test_hostile_text_stays_text_everywhere(hostile_page, hostile_tags):
 
 
 @pytest.mark.parametrize(
+    ("changed", "said"),
+    [
+        # exp(1.645 x 0.6) = 2.68 (computed).
+        ({"multiplier_low": 0.559, "multiplier_high": 4.02, "multiplier_pairs": 0}, "2.7 either"),
+        ({"multiplier_low": 1.2, "multiplier_high": 1.8, "multiplier_pairs": 90}, ""),
+        ({"kind": "microbial", "multiplier_pairs": 0}, ""),
+    ],
+)
+def test_tonnes_that_rest_on_the_description_say_so(mine, tmp_path, first, changed, said):
+    evidence = json.loads(first["evidence"])
+    evidence["account"] |= changed
+    update(mine, "UPDATE findings SET evidence = ?", json.dumps(evidence))
+    page = write_dossier(mine, first["finding_id"], tmp_path / "x")
+    text = words(Page(page.read_text(encoding="utf-8")))
+    assert said in text
+    assert ("The level of the loss rests on the description" in text) == bool(said)
+
+
+@pytest.mark.parametrize(
     ("evidence", "said"),
     [
         ("{}", "No account of the calculation is kept"),

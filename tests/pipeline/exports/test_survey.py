@@ -42,7 +42,7 @@ def test_a_wide_text_is_told_in_words(tmp_path):
     assert survey.lines[:6] == [
         "night.csv: as found",
         "  delimited text, utf-8, semicolon, headings in row 2; wide; decimal ,",
-        "  times in column Time, like 25.10.2025 14:30:00, zone of the mill, America/Chicago",
+        "  times: column Time, written like 25.10.2025 14:30:00, zone of the mill, America/Chicago",
         "  row 1: 14.10.2025 15:00 | 7,40 | 218,3 | 1",
         "  row 2: 14.10.2025 15:01 | 7,41 | 218,3 | 1",
         "  row 3: 14.10.2025 15:02 | 7,42 | 218,3 | 1",
@@ -51,7 +51,7 @@ def test_a_wide_text_is_told_in_words(tmp_path):
     assert "  read as 2025-10-14 15:00:00 CDT  LT.AI212  7.4" in survey.lines
     assert "  LT.AI212: in pH, every 60 s, 31 readings, 1 of them bad" in survey.lines
     assert "  SH.TI221: in degF, every 60 s, 31 readings" in survey.lines
-    assert "  93 rows: 62 readings, 31 refused (tag not in mill 31)" in survey.lines
+    assert "  93 values: 62 readings, 31 refused (tag not in mill 31)" in survey.lines
     assert any('the export says "degF"' in line for line in survey.lines)
     assert survey.unknown_tags == {"XX.1"}
     assert (survey.rows, survey.unreadable) == (93, 1)
@@ -63,7 +63,7 @@ def test_a_description_overrides_the_guess(tmp_path):
     layout = ExportLayout(name="mine", time_format="%m/%d/%Y %H:%M", time_zone="UTC")
     survey = survey_export(Mill(exports=Exports(layout=(layout,))), path)
     assert survey.lines[0] == 'a.csv: layout "mine"'
-    assert "  times in column time, like 10/25/2025 14:30, zone UTC" in survey.lines
+    assert "  times: column time, written like 10/25/2025 14:30, zone UTC" in survey.lines
     assert "  from 2025-05-10 10:00:00 CDT to 2025-05-10 10:00:00 CDT" in survey.lines
 
 

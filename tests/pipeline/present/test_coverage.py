@@ -3,14 +3,20 @@
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import polars as pl
 import pytest
 
 from pipeline.mill.description import load_mill
 from pipeline.present.coverage import gaps_of_coverage
+from pipeline.report.season import gaps_of
 
 ROOT = Path(__file__).resolve().parents[3]
+PARTS = (
+    *("station_minutes", "zone_minutes", "lab", "season", "multiplier", "notices"),
+    *("sources", "tags"),
+)
 LAB = pl.DataFrame({"analyte": ["ph", "rs", "lactic"]})
 START = datetime(2025, 11, 30, 9, tzinfo=UTC)
 
@@ -71,3 +77,17 @@ def test_of_several_search_windows_without_readings_the_longest_is_named(station
     told = said(station, losses=judged([False] * 5 + [True] * 60 + [False] * 30 + [True] * 5))
     assert "35 % of the minutes" in told
     assert "the longest stretch Sun 30 Nov 2025 04:05 to 04:35" in told
+
+
+def test_what_the_report_says_at_its_head_is_not_said_again(station):
+    lab = LAB.filter(pl.col("analyte") != "rs")
+    whats = [[g.what for g in gaps_of_coverage(station, lab, WHOLE, level_told=told)]
+             for told in (False, True)]  # fmt: skip
+    assert whats == [["Level of the loss"], []]
+
+
+def test_the_longest_list_of_what_rests_on_targets_is_not_cut_short(station):
+    bare = replace(station, signals=())
+    (gap,) = [g for g in gaps_of_coverage(bare, LAB, WHOLE) if "target" in g.what]
+    view = SimpleNamespace(not_computed=(gap,), **dict.fromkeys(PARTS, ()))
+    assert gaps_of(view) == [(gap.what, gap.why)]

@@ -18,7 +18,7 @@ from pipeline.lake.lake import Lake
 from pipeline.mill.description import load_mill
 from pipeline.present.gaps import hours_without_readings
 from pipeline.present.night import night_view
-from pipeline.present.view import view_of
+from pipeline.present.view import latest_run, view_of
 from pipeline.present.week import week_view
 from pipeline.stages import search_results
 from pipeline.stages.search_windows import SearchWindow
@@ -224,6 +224,20 @@ def test_the_week_is_filled_from_the_same_store(mill):
     # 237.5 m3/h over the settler's 95 m2.
     assert view.settling["overflow_m_h"].to_list() == [pytest.approx(2.5)] * 2
     assert view.minutes is None
+
+
+def test_every_report_says_when_the_level_is_the_descriptions(mill, monkeypatch):
+    whole, known = Window(START, END), latest_run(mill)
+    assert view_of(mill, whole).multiplier.beware == ""
+    assert any(gap.what == "Level of the loss" for gap in view_of(mill, whole).not_computed)
+    bare = {"multiplier_low": 0.56, "multiplier_high": 4.02, "multiplier_pairs": 0}
+    for module in ("view", "night", "week"):
+        monkeypatch.setattr(f"pipeline.present.{module}.latest_run", lambda _: known | bare)
+    night = night_view(mill, Window(START + timedelta(days=1), END)).report
+    week = week_view(mill, Window(START, START + timedelta(days=2))).report
+    for report in (view_of(mill, whole), night, week):
+        assert "off by a factor of 2.7 either way" in report.multiplier.beware
+        assert not any(gap.what == "Level of the loss" for gap in report.not_computed)
 
 
 def test_a_search_window_tells_only_of_the_local_days_that_begin_in_it(mill):

@@ -86,6 +86,13 @@ def test_a_finding_stands_with_its_id_wherever_it_has_a_number(page):
 
 
 @pytest.mark.usefixtures("undrawn")
+def test_a_level_by_the_description_is_said_at_the_head(view):
+    text = "The level of the loss rests on the description: off by 2.7 either way."
+    doubted = replace(view, multiplier=replace(view.multiplier, beware=text))
+    assert text in said(doubted) and text not in said(view)
+
+
+@pytest.mark.usefixtures("undrawn")
 def test_top_findings_get_cards_and_the_rest_stay_in_the_table(view, page):
     assert page.tags.count("article") == 6
     assert "Slow running kept" in page.text

@@ -380,7 +380,7 @@ def test_health_counts_every_reading(worked_out):
 
 
 def test_check_names_silent_tags(ready, tmp_path):
-    assert "every tag reports" in check_mill(ready)[-1]
+    assert "every tag reports" in list(check_mill(ready))[-1]
     path = tmp_path / "late.csv"
     path.write_text("time,tag,value,quality\n")
     stages.pull(ready, [path])
@@ -391,7 +391,7 @@ def test_check_names_silent_tags(ready, tmp_path):
     assert any("late.csv: LT.AI212: the clock goes back" in line for line in check_mill(ready))
     renamed = describe(tmp_path, **{"ST.AI308": "ST.AI999", "LT.AI212": "LT.AI999"})
     with pytest.raises(DataError, match="2 tags have no readings") as caught:
-        check_mill(renamed)
+        list(check_mill(renamed))
     assert "ST.AI999: no readings" in caught.value.where
 
 

@@ -12,18 +12,23 @@ import pytest
 from pages import Words
 
 from models.account.sums import loss_sums
+from models.worth import Cure
 from pipeline.base.errors import LostpolError
 from pipeline.charts.svg import Drawing
 from pipeline.report import night as night_words
-from pipeline.report import pdf
+from pipeline.report import pdf, pdf_page
 from pipeline.report.days import joined, within
 from pipeline.report.groups import chance_words
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, text_of
 from pipeline.report.view import Estimate
 from pipeline.report.write import write_night
+from pipeline.words import cure_words, level_words
 
 GOLDEN = Path(__file__).with_name("golden.txt")
+ADDED = (("rs", "limed"), ("rs", "clear"), ("brix", "limed"), ("pol", "clear"))
+#: As long as it gets.
+BEWARE = level_words(2.68, 123, cure_words(Cure(ADDED, 150, 1.45), (("rs", "limed"),), 0))
 
 
 @pytest.fixture(autouse=True)
@@ -209,6 +214,25 @@ def test_printed_it_is_one_page_with_all_its_words(drawn, night, tmp_path):
     assert "1.6 t of sucrose lost above the unavoidable, worth USD 830" in flat
     assert "Before anybody acts." in flat
     assert "description 84e9c435b5946945" in flat
+
+
+def pages(night) -> int:
+    """Sheets that the renderer makes of a night, counted by itself."""
+    book = pdf_page.plutoprint.Book(pdf_page.plutoprint.PAGE_SIZE_A4)
+    book.custom_resource_fetcher = pdf_page.OwnFonts()
+    book.load_html(page_of("night", compose_night(night), pdf=True), base_url="lostpol:page")
+    return book.get_page_count()
+
+
+def test_a_level_by_the_description_is_said_and_the_sheet_stays_one(drawn, night):
+    held = replace(night.report.multiplier, beware=BEWARE)
+    doubted = replace(night, report=replace(night.report, multiplier=held))
+    assert pages(night) == pages(doubted) == 1
+    assert BEWARE in told(doubted)
+    assert BEWARE in Words(page_of("night", compose_night(doubted))).text
+    unknown = replace(night, report=replace(night.report, multiplier=None))
+    for other in (night, unknown):
+        assert "rests on the description" not in told(other)
 
 
 def test_pdf_holds_hostile_tags_whole_lines_and_nothing_fetched(night, tmp_path, hostile_view):

@@ -375,3 +375,12 @@ def test_what_the_physics_buys_stands_in_plain_words(make_week):
     assert "i" not in page.tags
     assert "<b>x" in page.text
     assert "the search of these days kept none" in told(make_week())
+
+
+def test_a_level_by_the_description_is_said(week):
+    text = "The level of the loss rests on the description: off by 2.7 either way."
+    held = replace(week.report.multiplier, beware=text)
+    doubted = replace(week, report=replace(week.report, multiplier=held))
+    assert text in told(doubted)
+    assert text in Words(page_of("week", compose_week(doubted))).text
+    assert text not in told(week)

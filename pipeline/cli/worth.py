@@ -1,0 +1,163 @@
+"""What an answer will be worth, in lines for the terminal, before a season is worked out."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+from dataclasses import replace
+from datetime import timedelta
+from typing import Final
+
+from features.base import LONGEST_HOLD_H, Station
+from models.amount import LEAST_PAIRS
+from models.worth import Coverage, Seen, coverage_of, watch_needed
+from pipeline.lake import HEALTH, lake_of, tag_health
+from pipeline.mill import Mill
+from pipeline.present import LabState, lab_state, state_of_series
+from pipeline.words import NEEDS, factor_words, within_line, words_of
+
+#: Samples a shift that a laboratory could take, for a pace where none is known (common practice).
+_A_SHIFT: Final = 2
+_USUAL_SHIFTS: Final = 3
+
+
+def worth_lines(mill: Mill, look_back_days: int) -> Iterator[str]:
+    """Tell which losses will show, how well their level will be known, and how soon.
+
+    Parameters
+    ----------
+    mill : Mill
+    look_back_days : int
+        Tags and series without a sound reading in so many last days count as absent, once there
+        are readings at all.
+    """
+    if mill.station.vessels:
+        yield "What the answer will be worth:"
+        yield from _seen_lines(coverage_of(_reporting(mill, look_back_days)))
+        yield from _level_lines(mill, lab_state(mill))
+        yield from _soon_lines()
+        if days := lake_of(mill).days():
+            yield f"  In the store: readings of {len(days)} days."
+
+
+def worth_of_files(mill: Mill, tags: Collection[str]) -> Iterator[str]:
+    """Tell the same of some exports: of the tags and series that they hold, nothing else.
+
+    Parameters
+    ----------
+    mill : Mill
+    tags : collection of str
+        Tags and series of the description that the files hold.
+    """
+    station = mill.station
+    if station.vessels:
+        described = {s.tag for s in station.signals} | {s.tag for s in station.lab}
+        held = _without(station, described - set(tags))
+        yield "What the answer will be worth with these files alone:"
+        yield from _seen_lines(coverage_of(held))
+        yield from _level_lines(mill, state_of_series(station, held))
+        yield from _soon_lines()
+
+
+def _reporting(mill: Mill, look_back_days: int) -> Station:
+    """The station with what reports; all of it while nothing is known of the readings."""
+    lake, station = lake_of(mill), mill.station
+    known = lake.feature_days(HEALTH)
+    if not known:
+        return station
+    last = max(known)
+    health = tag_health(mill, last - timedelta(days=look_back_days - 1), last)
+    silent = {row["tag"] for row in health.to_dicts() if row["readings"] == row["bad"]}
+    return _without(station, silent)
+
+
+def _without(station: Station, silent: Collection[str]) -> Station:
+    return replace(
+        station,
+        signals=tuple(s for s in station.signals if s.tag not in silent),
+        lab=tuple(s for s in station.lab if s.tag not in silent),
+    )
+
+
+def _seen_lines(covered: Coverage) -> Iterator[str]:
+    """Losses by how well they show, and what each missing tag or result costs."""
+    groups = (
+        ("Losses that will show", [c for c, unmet in covered.unmet.items() if not unmet]),
+        (
+            "Losses that will show in part",
+            [c for c, unmet in covered.unmet.items() if unmet and c not in covered.blind],
+        ),
+        ("Losses that cannot show", [c for c in covered.unmet if c in covered.blind]),
+    )
+    for head, causes in groups:
+        if causes:
+            yield f"- {head}: {'; '.join(within_line(words_of(c).name) for c in causes)}."
+    if covered.missing:
+        yield "- What is missing, and what that costs:"
+    for name in covered.missing:
+        what, cost = NEEDS[name]
+        yield f"  - {what}: {cost}."
+
+
+def _level_lines(mill: Mill, state: LabState) -> Iterator[str]:
+    """How far off all tonnes may be together, with and without the laboratory."""
+    outlook, seen = state.outlook, state.seen
+    yield (
+        "- Level of the tonnes: by the description alone all of them may be off by a factor of "
+        f"{factor_words(outlook.prior_factor)} either way, together; other errors come on top."
+    )
+    yield f"  {_promise(mill, state)}"
+    if state.any_result:
+        yield f"  In the store: {_pairs_so_far(seen)}."
+    if state.cure and seen.rests_on_prior and (state.any_result or not outlook.promising):
+        pace = _pace(mill, seen, outlook.cure.pairs) if outlook.cure is not None else ""
+        yield f"  Cheapest cure: {state.cure}{pace}."
+
+
+def _promise(mill: Mill, state: LabState) -> str:
+    """What the laboratory's series can tell of the level."""
+    outlook = state.outlook
+    if not outlook.points:
+        return "No result can tell it: the description has no liming tank and settler to sample."
+    if outlook.least_factor is None:
+        return "No results of both limed and clear juice pair up, so the laboratory cannot tell it."
+    if not outlook.promising:
+        return (
+            "Results of limed and of clear juice pair up, but these analyses tell next to nothing: "
+            f"even many pairs leave a factor of {factor_words(outlook.enough_factor)}."
+        )
+    return (
+        "Results of limed and of clear juice pair up and tell it. At the targets, "
+        f"{LEAST_PAIRS} pairs bring the factor to {factor_words(outlook.least_factor)}, about "
+        f"{outlook.enough_pairs} to {factor_words(outlook.enough_factor)}"
+        f"{_pace(mill, state.seen, outlook.enough_pairs)}; more hardly help."
+    )
+
+
+def _pairs_so_far(seen: Seen) -> str:
+    if seen.pairs < LEAST_PAIRS:
+        return f"{seen.pairs} pairs of the last weeks; with fewer than {LEAST_PAIRS} none counts"
+    return (
+        f"{seen.pairs} pairs of the last weeks, which leave a factor of {factor_words(seen.factor)}"
+    )
+
+
+def _pace(mill: Mill, seen: Seen, pairs: int) -> str:
+    """How long so many pairs take."""
+    steps = [hours for (_, point), hours in seen.apart_h.items() if point == "clear"]
+    if steps and 0.0 < min(steps) <= LONGEST_HOLD_H:
+        days = pairs * min(steps) / 24.0
+        return f" ({days:.0f} days at the present pace)"
+    a_day = _A_SHIFT * (len(mill.shifts.starts) or _USUAL_SHIFTS)
+    return f" ({pairs / a_day:.0f} days with {_A_SHIFT} samples a shift of each)"
+
+
+def _soon_lines() -> Iterator[str]:
+    """From the first export to the first finding, and on to what is fully sure."""
+    ready = watch_needed()
+    yield (
+        f"- How soon: after {ready.first_h:.0f} h of running juice the first losses can be told. "
+        "The usual is then taken from those hours alone, so a loss that fills most of them passes "
+        f"for the usual; after {ready.usual_days:.0f} days it rests on a week before and a week "
+        f"after. After {ready.quiet_weeks:.0f} weeks without losses what chance can do is learnt "
+        "from this mill; until then a cautious figure stands in."
+    )

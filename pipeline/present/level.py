@@ -1,0 +1,146 @@
+"""Whether the level of the loss rests on this mill's laboratory, and what would make it so."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from functools import lru_cache
+from typing import Final
+
+import polars as pl
+
+from features.base import LONGEST_HOLD_H, Station, lab_results
+from models.amount import PAIRED, lab_points
+from models.worth import Outlook, Point, Seen, factor_of, outlook_of, pairs_seen, rests_on_prior
+from pipeline.lake import lake_of
+from pipeline.mill import Mill
+from pipeline.words import cure_words, level_words
+
+_POINTS: Final = ("limed", "clear")
+
+
+@dataclass(frozen=True, slots=True)
+class LabState:
+    """What the laboratory of a mill can tell of the level, and has told.
+
+    Attributes
+    ----------
+    outlook : Outlook
+        Of the series that report; of all that are described where none does yet.
+    seen : Seen
+        Of the results in the store, over the days that a night judges again.
+    described : frozenset of (str, str)
+        Analyte and point of the series that the description names.
+    any_result : bool
+        Whether any series reports.
+    """
+
+    outlook: Outlook
+    seen: Seen
+    described: frozenset[Point]
+    any_result: bool
+
+    @property
+    def cure(self) -> str:
+        """The cheapest cure in words; empty where the laboratory tells, or nothing would help."""
+        wide = [
+            f"{point} juice is sampled {hours:.0f} h apart"
+            for point in _POINTS
+            if (hours := self._apart_h(point)) is not None and hours > LONGEST_HOLD_H
+        ]
+        if wide:
+            return (
+                f"{' and '.join(wide)}, and results pair only up to {LONGEST_HOLD_H:.0f} h: take "
+                "samples of both in every shift"
+            )
+        if self.outlook.cure is None:
+            return ""
+        return cure_words(self.outlook.cure, self.described, self.seen.pairs)
+
+    def _apart_h(self, point: str) -> float | None:
+        """Time between the samples of a point, by the analysis made most often [h]."""
+        found = [h for (_, where), h in self.seen.apart_h.items() if where == point]
+        return min(found, default=None)
+
+
+def lab_state(mill: Mill, last: date | None = None) -> LabState:
+    """Look at the laboratory's series and at their results up to a UTC day.
+
+    Parameters
+    ----------
+    mill : Mill
+    last : date, optional
+        Last UTC day looked at; left out: the last with readings.
+    """
+    lake, station = lake_of(mill), mill.station
+    days = lake.days()
+    lab = lab_results({}, station)
+    if days:
+        end = last or days[-1]
+        start = end - timedelta(days=mill.detection.look_back_days)
+        readings = lake.read_readings(start, end, [series.tag for series in station.lab])
+        lab = lab_results(readings, station)
+    return LabState(
+        _outlook(_reporting(station, lab)),
+        pairs_seen(lab, station),
+        frozenset(_points_of(station, PAIRED)),
+        not lab.is_empty(),
+    )
+
+
+def state_of_series(described: Station, reporting: Station) -> LabState:
+    """What the laboratory can tell before there is any result.
+
+    Parameters
+    ----------
+    described, reporting : Station
+        With all series, and with those that will report.
+    """
+    nothing = lab_results({}, reporting)
+    points = frozenset(_points_of(described, PAIRED))
+    return LabState(_outlook(reporting), pairs_seen(nothing, reporting), points, False)
+
+
+def level_beware(mill: Mill, log_sd: float, pairs: int, last: date) -> str:
+    """Say so where a level rests on the description; empty where it was fitted.
+
+    Parameters
+    ----------
+    mill : Mill
+    log_sd : float
+        Standard error of the logarithm of the multiplier that was used [-].
+    pairs : int
+        Laboratory pairs behind it.
+    last : date
+        Last UTC day that it knew.
+    """
+    if not rests_on_prior(pairs, log_sd, mill.station.kinetics.multiplier_log_sd):
+        return ""
+    return level_words(factor_of(log_sd), pairs, lab_state(mill, last).cure)
+
+
+@lru_cache(maxsize=8)
+def _outlook(station: Station) -> Outlook:
+    """A station's outlook, kept: every report and dossier of a night asks the same."""
+    return outlook_of(station)
+
+
+def _reporting(station: Station, lab: pl.DataFrame) -> Station:
+    """The station with the lab series that report; all of them before the first result."""
+    if lab.is_empty():
+        return station
+    told = set(lab.select("analyte", "place", "port").unique().iter_rows())
+    return replace(
+        station, lab=tuple(s for s in station.lab if (s.analyte, s.place, s.port) in told)
+    )
+
+
+def _points_of(station: Station, analytes: Collection[str]) -> list[Point]:
+    points = lab_points(station)
+    return [
+        (s.analyte, name)
+        for name in _POINTS
+        for s in station.lab
+        if (s.place, s.port) == getattr(points, name) and s.analyte in analytes
+    ]

@@ -1,0 +1,144 @@
+"""Words for what an answer is worth: what shows, what is missing and what that costs, how sure."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from typing import Final
+
+from models.worth import Cure, Point
+
+#: What a station should measure: its name in a sentence, and what goes unseen without it.
+NEEDS: Final[dict[str, tuple[str, str]]] = {
+    "flow": (
+        "the juice flow, and with it every residence time",
+        "no stop and no slow running can show, and all tonnes rest on the target flow",
+    ),
+    "ph_limed": (
+        "the pH of limed juice",
+        "limed juice run too acid shows only as a fall of pH behind it, without its cause, and "
+        "not before the settler",
+    ),
+    "ph_clear": (
+        "the pH of clear juice",
+        "what sours in the settler and behind it cannot show; most of the loss lies there",
+    ),
+    "temp_settler": (
+        "the temperature of the settler",
+        "an overheated settler cannot show, and what juice loses in a stop is a guess",
+    ),
+    "level_settler": (
+        "how full the settler is, also in a stop",
+        "a settler emptied in a stop is counted as full, so that stop looks worse than it was",
+    ),
+    "mud_level": ("how much mud is held", "mud held too long cannot show"),
+    "level_liming_tank": (
+        "how full the liming tank is",
+        "juice held too long there cannot show",
+    ),
+    "temp_liming_tank": (
+        "the temperature of the liming tank",
+        "neither overheating nor microbes in it can show",
+    ),
+    "level_clear_juice_tank": (
+        "how full the clear-juice tank is",
+        "juice held too long there, hot and sour, cannot show",
+    ),
+    "temp_clear_juice_tank": (
+        "the temperature of the clear-juice tank",
+        "neither overheating nor microbes in it can show",
+    ),
+    "temp_clear_juice_heater": (
+        "the temperature of the clear-juice heater",
+        "overheating there cannot show",
+    ),
+    "temp_evaporator": (
+        "the temperature of the first evaporator vessel",
+        "overheating there cannot show, though that vessel is the hottest",
+    ),
+    "grabs_limed": (
+        "laboratory pH of limed juice",
+        "a probe that drifts cannot be told from juice that is truly too acid, or hides it",
+    ),
+    "grabs_clear": (
+        "laboratory pH of clear juice",
+        "a clear-juice probe that drifts is taken at its word",
+    ),
+    "lactic": (
+        "lactic acid before and behind a tank",
+        "sucrose eaten by microbes cannot show, and a cool tank even looks thrifty",
+    ),
+}
+#: Needs that the laboratory meets, not a tag.
+OF_LABORATORY: Final = frozenset({"grabs_limed", "grabs_clear", "lactic"})
+_ANALYTES: Final = {
+    "rs": "reducing sugars",
+    "brix": "Brix",
+    "pol": "pol",
+    "purity": "purity",
+    "potassium": "potassium",
+    "chloride": "chloride",
+}
+
+
+def listed(words: Sequence[str]) -> str:
+    """Write a list within a sentence: ``a, b and c``."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def factor_words(factor: float) -> str:
+    """Write a factor either way with the digits a planner can use: ``2.7``."""
+    return f"{factor:.1f}"
+
+
+def analyses_words(points: Collection[Point]) -> str:
+    """Write analyses with their sampling points: ``reducing sugars and pol on clear juice``."""
+    ends = [
+        (end, [words for analyte, words in _ANALYTES.items() if (analyte, end) in points])
+        for end in ("limed", "clear")
+    ]
+    if ends[0][1] == ends[1][1]:
+        return f"{listed(ends[0][1])} on limed and on clear juice"
+    return listed([f"{listed(words)} on {end} juice" for end, words in ends if words])
+
+
+def cure_words(cure: Cure, described: Collection[Point], pairs: int) -> str:
+    """Say by which analyses the level becomes the laboratory's, and how many it takes.
+
+    Parameters
+    ----------
+    cure : Cure
+    described : collection of (str, str)
+        Analyses that the description names, whether or not results come.
+    pairs : int
+        Pairs that the store holds already.
+    """
+    until = f"until the factor is {factor_words(cure.factor)}"
+    if not cure.add:
+        so_far = f"{pairs} pairs of limed- and clear-juice results are there"
+        return f"go on sampling as now; {so_far}, about {max(cure.pairs - pairs, 0)} more {until}"
+    silent = [point for point in cure.add if point in described]
+    new = [point for point in cure.add if point not in described]
+    asked = [f"analyse {analyses_words(new)} too"] if new else []
+    asked += [f"bring in {analyses_words(silent)}, of which no result is there"] if silent else []
+    effort = f"{cure.pairs * len(new)} analyses" if new else f"{cure.pairs} pairs"
+    return f"{listed(asked)}, about {effort} {until}"
+
+
+def level_words(factor: float, pairs: int, cure: str) -> str:
+    """Say that a level rests on the description, how far off it may be, and the cure.
+
+    Parameters
+    ----------
+    factor : float
+        Half-width of the 90 % interval of the level, either way [-].
+    pairs : int
+        Laboratory pairs that entered all the same.
+    cure : str
+        From `cure_words`, or why there is none; empty for nothing to say.
+    """
+    rough = f"; {pairs} pairs of results were too rough to tell" if pairs else ""
+    text = (
+        f"The level of the loss rests on the description, not on this mill's laboratory{rough}: "
+        f"all tonnes may be off by a factor of {factor_words(factor)} either way."
+    )
+    return f"{text} Cheapest cure: {cure}." if cure else text

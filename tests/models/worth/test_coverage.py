@@ -1,0 +1,104 @@
+"""Which losses can be seen, held against what the search finds with a tag and without it."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from models.find.rows import FINDING_COLUMNS
+from models.worth.coverage import CAUSES, NEEDS, coverage_of
+from pipeline.mill.description import load_mill
+from pipeline.words.causes import CAUSES as CAUSE_WORDS
+from pipeline.words.worth import NEEDS as NEED_WORDS
+
+ROOT = Path(__file__).resolve().parents[3]
+
+
+@pytest.fixture(scope="module")
+def whole():
+    return load_mill(ROOT / "configs" / "demo_mill.toml").station
+
+
+def without(station, *tags):
+    return replace(
+        station,
+        signals=tuple(s for s in station.signals if s.tag not in tags),
+        lab=tuple(s for s in station.lab if s.tag not in tags),
+    )
+
+
+def test_a_well_measured_station_sees_every_cause(whole):
+    told = coverage_of(whole)
+    assert told.missing == () and told.blind == frozenset()
+    assert told.unmet == dict.fromkeys(CAUSES, ())
+
+
+@pytest.mark.parametrize(
+    ("tags", "need", "blind", "part"),
+    [
+        (["LT.AI212"], "ph_limed", {"low_limed_ph", "ph_probe_high"}, set()),
+        (["ST.AI308"], "ph_clear", {"unexplained"}, set()),
+        (["ST.LI305"], "mud_level", {"mud_held"}, set()),
+        (["CT.LI401"], "level_clear_juice_tank", set(), {"tank_held"}),
+        (["EV.TI501"], "temp_evaporator", set(), {"overheating"}),
+        (["ST.LI303"], "level_settler", set(), {"standing_juice"}),
+        (["LAB LJ ph"], "grabs_limed", {"ph_probe_high"}, {"low_limed_ph"}),
+        (["LAB CJ ph"], "grabs_clear", set(), {"unexplained"}),
+        (["LAB EJ lactic", "LAB LJ lactic"], "lactic", {"microbial"}, set()),
+        (
+            ["MJ.FI101", "ST.FI301", "CT.FI403"],
+            "flow",
+            {"standing_juice", "slow_throughput"},
+            set(),
+        ),
+    ],
+)
+def test_each_missing_tag_or_result_takes_its_own_losses(whole, tags, need, blind, part):
+    told = coverage_of(without(whole, *tags))
+    assert told.missing == (need,)
+    assert told.blind == blind
+    assert {c for c, unmet in told.unmet.items() if unmet} - told.blind == part
+
+
+def test_a_mud_meter_or_a_second_instrument_is_no_stand_in(whole):
+    bare = without(whole, "MJ.FI101", "ST.FI301", "CT.FI403", "ST.LI305")
+    second = replace(whole.signal("mud_level", "settler"), tag="X", beside="ST.LI305")
+    told = coverage_of(replace(bare, signals=(*bare.signals, second)))
+    assert set(told.missing) == {"flow", "mud_level"}
+
+
+def test_vessels_that_are_not_there_are_not_missed(whole):
+    vessels = tuple(v for v in whole.vessels if v.kind != "clear_juice_tank")
+    told = coverage_of(replace(without(whole, "CT.LI401", "CT.TI402"), vessels=vessels))
+    assert told.missing == ()
+
+
+def test_every_need_and_cause_has_its_words():
+    assert set(NEED_WORDS) == set(NEEDS)
+    assert set(CAUSES) == set(CAUSE_WORDS)
+    assert "cause" in FINDING_COLUMNS
+
+
+def spoil_limed(plant):
+    plant.tag("LT.AI212")[9000:9600] -= 0.5
+    plant.tag("ST.AI308")[9070:9670] -= 0.4
+
+
+def hold_mud(plant):
+    rise = np.interp(np.arange(plant.n), [8000, 8600, 10000, 10600], [0.0, 45.0, 45.0, 0.0])
+    plant.grid[plant.name["ST.LI305"]] = plant.tag("ST.LI305") + rise
+
+
+@pytest.mark.parametrize("measured", [True, False])
+@pytest.mark.parametrize(
+    ("fault", "cause", "tag"),
+    [(spoil_limed, "low_limed_ph", "LT.AI212"), (hold_mud, "mud_held", "ST.LI305")],
+)
+def test_the_search_finds_what_can_be_seen_and_nothing_else(plant, fault, cause, tag, measured):
+    fault(plant)
+    if not measured:
+        del plant.grid[plant.name[tag]]
+        plant.station = without(plant.station, tag)
+    found = set(plant.search().findings["cause"])
+    assert (cause in found) == (cause not in coverage_of(plant.station).blind) == measured
