@@ -12,7 +12,7 @@ from features.base.frames import (
     polars_schema,
 )
 from features.base.lab import composites, grabs, lab_results, left_out, purity_pct
-from features.base.lab_basis import LONGEST_HOLD_H
+from features.base.lab_basis import COMPANION, LONGEST_HOLD_H
 from features.base.numeric import (
     GAS_CONSTANT,
     KELVIN,

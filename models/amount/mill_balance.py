@@ -165,13 +165,14 @@ class OrdinaryBalance:
             )
         seen_kg = covered * lost_kg
         verdict = "would" if seen_kg > 1000.0 * limit.tonnes else "would not"
-        kind = "composite samples" if limit.hours else "samples"
+        counts = f"{limit.before} samples before and {limit.after} after"
+        if limit.hours:
+            counts = f"composite samples: {limit.before} before and {limit.after} after"
         when = f"the {limit.hours:.0f} h of its composite samples" if limit.hours else when
         text = (
             f"The ordinary daily balance sees losses above {_tonnes(limit.tonnes)} t in "
             f"{when}: it {verdict} have seen this one "
-            f"(by {_WORDS[limit.analyte]}, {limit.before} {kind} before and {limit.after} after "
-            "the station)."
+            f"(by {_WORDS[limit.analyte]}, {counts} the station)."
         )
         if covered < 0.5:
             text += " Most of this loss lies outside its two sampling points."

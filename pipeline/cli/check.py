@@ -7,6 +7,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any, Final
 
+from features.base import COMPANION, Station
 from pipeline.base import DataError
 from pipeline.exports import survey_export
 from pipeline.files import shown
@@ -42,6 +43,7 @@ def check_mill(mill: Mill) -> list[str]:
         f"{mill.name}: the description is sound. {len(station.signals)} tags, "
         f"{len(station.lab)} lab series, {len(station.vessels)} vessels; times in {mill.zone}."
     ]
+    lines += _without_companion(station)
     if not station.vessels:
         lines.append("It names no vessels: readings can be pulled, but no loss worked out.")
     lake = lake_of(mill)
@@ -68,6 +70,17 @@ def check_mill(mill: Mill) -> list[str]:
             "Check the exports and the tag names, ranges and units in the description.",
         )
     return [*lines, f"Readings reach from {days[0]} to {last}; every tag reports."]
+
+
+def _without_companion(station: Station) -> list[str]:
+    """Reducing sugars whose Brix or pol no series tells: none of their results can be used."""
+    known = {(s.analyte, s.place, s.port) for s in station.lab}
+    return [
+        f'lab."{shown(s.tag)}" is told on {s.basis}, but no lab series is the '
+        f"{'Brix' if s.basis == 'solids' else 'pol'} of the same point: its results cannot be used."
+        for s in station.lab
+        if s.basis != "juice" and (COMPANION[s.basis], s.place, s.port) not in known
+    ]
 
 
 def check_exports(

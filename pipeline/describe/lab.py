@@ -8,7 +8,7 @@ from typing import Final
 from features.base import Analyte, Basis, Port
 from pipeline.describe.look import TagLook
 from pipeline.describe.names import ANALYTE_WORDS, SAMPLE_WORDS, parts_of
-from pipeline.mill import lab_change
+from pipeline.mill import basis_of_unit, lab_change
 
 #: Readings further apart than this are no instrument's [s].
 _BY_HAND_S: Final = 1800.0
@@ -76,11 +76,14 @@ def guess_lab(tags: list[TagLook]) -> list[LabGuess]:
         words = parts_of(tag.name).words
         analyte = next((a for a in KINDS if words & ANALYTE_WORDS[a]), None)
         spot = next((s for s, known in SAMPLE_WORDS.items() if words & known), None)
-        fits = analyte is not None and (not tag.unit or lab_change(analyte, tag.unit) is not None)
+        basis = (basis_of_unit(tag.unit) if analyte == "rs" else None) or "juice"
+        fits = analyte is not None and (
+            not tag.unit or lab_change(analyte, tag.unit, basis) is not None
+        )
         if analyte is None or spot is None or not fits or (analyte, spot[0]) in claimed:
             found.append(LabGuess(tag, None, None, ""))
             continue
         claimed.add((analyte, spot[0]))
         place, port = spot
-        found.append(LabGuess(tag, analyte, place, "out" if port else ""))
+        found.append(LabGuess(tag, analyte, place, "out" if port else "", basis))
     return found

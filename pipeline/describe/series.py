@@ -128,7 +128,12 @@ def lab_lines(lab: Sequence[LabGuess]) -> list[str]:
         if guess.port:
             lines.append(f'port = "{guess.port}"')
         lines.append(f"unit = {quoted(guess.tag.unit or kind.unit)}")
-        lines.append(f"range = [{_number(kind.low)}, {_number(kind.high)}]")
+        high = kind.high
+        if guess.basis != "juice":
+            # Thin juice is an eighth to a sixth solids: a share of these is so much more.
+            lines.append(f'basis = "{guess.basis}"')
+            high = min(8.0 * high, 100.0)
+        lines.append(f"range = [{_number(kind.low)}, {_number(high)}]")
         lines.append(kind.error)
     return lines
 

@@ -88,4 +88,5 @@ def place_words(place: str, port: str, kinds: Mapping[str, str]) -> str:
 def signal_words(signal: Signal, kinds: Mapping[str, str]) -> str:
     """Say what a tag measures: ``pH, liming tank, outlet``."""
     what = QUANTITIES[signal.quantity][0]
-    return f"{what}, {place_words(signal.place, signal.port, kinds)}"
+    second = ", second instrument" if signal.beside else ""
+    return f"{what}, {place_words(signal.place, signal.port, kinds)}{second}"

@@ -71,3 +71,19 @@ def test_of_several_search_windows_without_readings_the_longest_is_named(station
     told = said(station, losses=judged([False] * 5 + [True] * 60 + [False] * 30 + [True] * 5))
     assert "35 % of the minutes" in told
     assert "the longest stretch Sun 30 Nov 2025 04:05 to 04:35" in told
+
+
+def test_composites_check_no_probe_and_no_tank_but_tell_the_level_of_the_loss(station):
+    mixed = LAB.with_columns(period_h=pl.lit(24.0))
+    text = said(station, mixed)
+    assert "no laboratory pH in this period (composite samples do not tell it)" in text
+    assert "no lactic acid by the laboratory in this period (composite" in text
+    assert "its interval is wide" not in text
+
+
+def test_results_left_out_for_want_of_brix_are_counted(station):
+    lost = pl.DataFrame({"place": ["settler"] * 3, "basis": ["solids"] * 3})
+    gaps = gaps_of_coverage(station, LAB, WHOLE, "UTC", lost)
+    assert [g.what for g in gaps] == ["Reducing sugars that could not be used"]
+    assert gaps[0].why.startswith("3 results of settler, told on solids, have no Brix of the same")
+    assert gaps_of_coverage(station, LAB, WHOLE, "UTC", lost.clear()) == ()
