@@ -210,7 +210,8 @@ def ordinary_balance(
 def _scales(lab: pl.DataFrame, point: tuple[str, str]) -> Scale:
     """What a relative change of each analyte over Brix comes to, as inverted sucrose [%]."""
     scale = {"pol": 100.0 / float(pol_lost_per_sucrose())}
-    here = lab.filter(pl.col("place") == point[0], pl.col("port") == point[1])
+    at = (pl.col("place") == point[0]) & (pl.col("port") == point[1])
+    here = lab.filter(at, pl.col("analyte").is_in(list(_WORDS)))
     here = here if grabs(here).is_empty() else grabs(here)
     rs, pol = (here.filter(pl.col("analyte") == a)["value"].drop_nulls() for a in ("rs", "pol"))
     if len(rs) and len(pol):

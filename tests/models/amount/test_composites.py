@@ -179,7 +179,8 @@ def test_the_daily_balance_by_composites_sees_losses_thinned_by_the_day():
 
 def test_the_ordinary_balance_is_made_of_composites_where_there_are_no_grabs(composite_station):
     minutes = minutes_of(composite_station)
-    lab = composites_of(np.full(DAYS, 0.2))
+    ph = lab_of((1, "ph", LIMED, 7.5, 0.05, 0.0))  # a grab of another kind at the same point
+    lab = pl.concat([ph, composites_of(np.full(DAYS, 0.2))])
     points = lab_points(composite_station)
     balance = ordinary_balance(lab, minutes, composite_station, points)
     assert balance.methods == {}
