@@ -178,9 +178,8 @@ def _station_frame(tracks: Tracks, feed: Feed, journey: Journey) -> pl.DataFrame
 def _reading(tracks: Tracks, quantity: Quantity, ports: tuple[Port, ...]) -> FloatArray:
     """Reading of the first place of the station that measures a quantity, null elsewhere."""
     for signal in tracks.station.signals:
-        if signal.beside or signal.place in _OTHER_JUICE:
-            continue
-        if signal.quantity == quantity and signal.name in tracks.grid.columns:
+        here = signal.quantity == quantity and signal.place not in _OTHER_JUICE
+        if here and signal.name in tracks.grid.columns:
             return tracks.read(quantity, signal.place, ports, 0.0).or_null()
     return np.full(tracks.rows, np.nan)
 

@@ -245,7 +245,7 @@ def _laboratory_lanes(
     n = material.grid.height
     kinds = vessel_kinds(material)
     found = []
-    points = grabs(material.lab).select("analyte", "place", "port").unique(maintain_order=True)
+    points = material.lab.select("analyte", "place", "port").unique(maintain_order=True)
     for number, (analyte, place, port) in enumerate(points.sort(pl.all()).rows()):
         if (analyte, place) in drawn:
             continue

@@ -84,8 +84,9 @@ def test_no_line_is_drawn_over_a_long_gap():
     assert sugars(rows, basis="solids").is_empty()
 
 
-def test_the_brix_of_another_point_does_not_serve():
-    other = LabSource("brix", "brix", "mixed_juice", "", "%", 0.0, 30.0, sd=0.1)
+@pytest.mark.parametrize("point", [("liming_tank", "out"), ("settler", "in")])
+def test_the_brix_of_another_point_does_not_serve(point):
+    other = LabSource("brix", "brix", *point, "%", 0.0, 30.0, sd=0.1)
     known = Station((), (), (other, *station(basis="solids").lab[1:]), Targets(265.0, 7.5, 6.95))
     assert lab_results(readings((0, "brix", 15.0), (0, "rs", 4.0)), known).height == 1
 
