@@ -30,6 +30,8 @@ from features.kinetics import inverted_pct
 #: Feed below this share of its target counts as a stop [-].
 STOPPED_BELOW = 0.1
 _LIMED_KNOWN_SHARE = 0.95
+#: Places whose juice has left the station, or has yet to come back to it.
+_OTHER_JUICE = ("filtrate", "syrup", "filter_cake")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -174,9 +176,10 @@ def _station_frame(tracks: Tracks, feed: Feed, journey: Journey) -> pl.DataFrame
 
 
 def _reading(tracks: Tracks, quantity: Quantity, ports: tuple[Port, ...]) -> FloatArray:
-    """Reading of the first place that measures a quantity, null elsewhere."""
+    """Reading of the first place of the station that measures a quantity, null elsewhere."""
     for signal in tracks.station.signals:
-        if signal.quantity == quantity and signal.name in tracks.grid.columns:
+        here = signal.quantity == quantity and signal.place not in _OTHER_JUICE
+        if here and signal.name in tracks.grid.columns:
             return tracks.read(quantity, signal.place, ports, 0.0).or_null()
     return np.full(tracks.rows, np.nan)
 

@@ -3,3 +3,9 @@
 from features.signal.grid import to_grid
 from features.signal.health import SENSOR_DAY_COLUMNS, Drift, judge_sensor, sensor_day
 from features.signal.quality import QUALITY_COLUMNS, quality_counts, screen
+from features.signal.second import (
+    SECOND_DAY_COLUMNS,
+    disagreement,
+    drift_beside,
+    second_day,
+)

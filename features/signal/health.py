@@ -172,7 +172,10 @@ class Drift:
 
 
 def judge_sensor(
-    day: Mapping[str, object], drift: Drift | None = None, fault: str = ""
+    day: Mapping[str, object],
+    drift: Drift | None = None,
+    fault: str = "",
+    beside: tuple[int, str] = (0, ""),
 ) -> tuple[Verdict, str]:
     """Say of one tag's day whether it can be trusted, in plain words.
 
@@ -184,6 +187,9 @@ def judge_sensor(
         Error against laboratory grabs; the limits are those of pH probes.
     fault : str
         What the search found wrong with it, empty for nothing.
+    beside : tuple of int and str
+        Grade and words of a disagreement with a second instrument
+        (`features.signal.second.disagreement`).
 
     Returns
     -------
@@ -202,6 +208,7 @@ def judge_sensor(
         text = f"reads {size:.2f} (standard error {drift.sd:.2f}) {side} against the laboratory"
         grade = _grade(size, _WATCH_DRIFT_PH, _SICK_DRIFT_PH)
         found += [(grade, text)] if grade else []
+    found += [beside] if beside[0] else []
     if not found:
         return "good", ""
     found.sort(key=lambda item: -item[0])

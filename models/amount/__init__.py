@@ -1,12 +1,10 @@
 """How much was lost: drivers, baseline, probe errors, and the level by the laboratory."""
 
+from models.amount.chemical import PAIRED, Balance, chemical_balance
 from models.amount.drivers import Excess, split_excess
 from models.amount.lab import (
-    PAIRED,
-    Balance,
     LabPoints,
     LabSeries,
-    chemical_balance,
     lab_points,
     lab_series,
     zones_between,

@@ -6,15 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 
-from features.balance import MethodErrors, pair_estimates
-from features.base import LONGEST_HOLD_H, Analyte, Station
-from models.amount.reconcile import join_methods
+from features.base import LONGEST_HOLD_H, Station, grabs
 from models.base import Array, Minutes
 
-#: Analytes that tell inversion when both ends of a pair have them.
-PAIRED: tuple[Analyte, ...] = ("rs", "pol", "brix", "potassium", "chloride", "purity")
+#: Sides of a vessel, those first that tell most of the juice leaving it. Mud is other juice.
+_SIDES = {"out": 0, "": 1, "inside": 2, "in": 3}
 
 
 @dataclass(frozen=True)
@@ -62,107 +59,44 @@ class LabPoints:
     tank: tuple[str, str] | None
 
 
-def lab_points(station: Station) -> LabPoints:
-    """Sampling points by what the juice has been through."""
-    sampled = {(s.place, s.port) for s in station.lab}
+def lab_points(station: Station, *, composite: bool = False) -> LabPoints:
+    """Sampling points by what the juice has been through: of grabs, or of composites."""
+    kept = {(s.place, s.port) for s in station.lab if (s.period_h > 0.0) == composite}
+    sampled = sorted((p for p in kept if p[1] in _SIDES), key=lambda p: (p[0], _SIDES[p[1]]))
 
     def first(kind: str) -> tuple[str, str] | None:
         names = [v.name for v in sorted(station.vessels, key=lambda v: v.step) if v.kind == kind]
-        return next(((p, q) for n in names for p, q in sorted(sampled) if p == n), None)
+        return next(((p, q) for n in names for p, q in sampled if p == n), None)
 
-    mixed = next(((p, q) for p, q in sorted(sampled) if p == "mixed_juice"), None)
+    mixed = next(((p, q) for p, q in sampled if p == "mixed_juice"), None)
     return LabPoints(mixed, first("liming_tank"), first("settler"), first("clear_juice_tank"))
 
 
 def lab_series(
     lab: pl.DataFrame, minutes: Minutes, analyte: str, point: tuple[str, str] | None
 ) -> LabSeries:
-    """Results of one analyte at one point, as arrays."""
+    """Grabs of one analyte at one point, as arrays; a composite is no sample of a moment."""
     if point is None:
         return LabSeries(np.empty(0), np.empty(0), np.empty(0))
-    chosen = lab.filter(
+    chosen = of_point(grabs(lab), analyte, point)
+    hours = hours_since(minutes, chosen)
+    return LabSeries(hours, chosen["value"].to_numpy(), chosen["sd"].to_numpy())
+
+
+def of_point(lab: pl.DataFrame, analyte: str, point: tuple[str, str]) -> pl.DataFrame:
+    """Results of one analyte at one point, by time."""
+    return lab.filter(
         (pl.col("analyte") == analyte)
         & (pl.col("place") == point[0])
         & (pl.col("port") == point[1])
         & pl.col("value").is_not_null()
     ).sort("ts_utc")
-    hours = chosen.select(
-        (pl.col("ts_utc") - pl.lit(minutes.start_utc)).dt.total_microseconds() / 3.6e9
-    ).to_series()
-    return LabSeries(hours.to_numpy(), chosen["value"].to_numpy(), chosen["sd"].to_numpy())
 
 
-@dataclass(frozen=True)
-class Balance:
-    """Inversion between limed and clear juice by chemistry, one entry a pair of samples.
-
-    Attributes
-    ----------
-    times_h : ndarray, shape (m,)
-        Sampling time of the clear juice [h].
-    seen_pct, sd_pct : ndarray, shape (m,)
-        Sucrose inverted and its random standard error [% of sucrose].
-    systematic_pct : ndarray, shape (m, s)
-        Change of `seen_pct` by one standard error of each error that all pairs share
-        [% of sucrose].
-    minute : ndarray of int, shape (m,)
-        Minute of the sample.
-    weights : dict of str to float
-        Mean weight of each method; they sum to 1.
-    """
-
-    times_h: Array
-    seen_pct: Array
-    sd_pct: Array
-    systematic_pct: Array
-    minute: NDArray[np.int64]
-    weights: dict[str, float]
-
-    def __len__(self) -> int:
-        return len(self.times_h)
-
-
-def chemical_balance(
-    lab: pl.DataFrame,
-    minutes: Minutes,
-    points: LabPoints,
-    station: Station,
-    errors: MethodErrors | None = None,
-) -> Balance:
-    """Pair clear-juice samples with the limed juice they were, by residence time.
-
-    Every method the results allow is used, joined by their covariance. Sucrose is taken as pol;
-    samples drawn while the station stood are left out.
-    """
-    ends = {
-        a: (lab_series(lab, minutes, a, points.limed), lab_series(lab, minutes, a, points.clear))
-        for a in PAIRED
-    }
-    ends = {a: pair for a, pair in ends.items() if len(pair[0]) and len(pair[1])}
-    base = next((ends[a][1].times_h for a in ("rs", "pol", "purity") if a in ends), np.empty(0))
-    index = np.floor(base * 60).astype(np.int64)
-    inside = (index >= 0) & (index < minutes.n)
-    times, index = base[inside], index[inside]
-    running = ~minutes.stopped[index]
-    times, index = times[running], index[running]
-    entered = times - transit_h(minutes, station, points)[index]
-    results: dict[str, Array] = {}
-    spread: dict[str, Array] = {}
-    for analyte, (limed, clear) in ends.items():
-        results[f"{analyte}_in"], results[f"{analyte}_out"] = limed.at(entered), clear.at(times)
-        for name, series in (("in", limed), ("out", clear)):
-            spread[f"{analyte}_{name}"] = np.full(len(times), series.relative_sd)
-    destroyed = minutes.station["rs_destroyed_pred_pct"][index]
-    joined = join_methods(pair_estimates(results, spread, destroyed, errors))
-    good = np.isfinite(joined.seen_pct)
-    return Balance(
-        times[good],
-        joined.seen_pct[good],
-        joined.sd_pct[good],
-        joined.systematic_pct[good],
-        index[good],
-        joined.weights,
-    )
+def hours_since(minutes: Minutes, lab: pl.DataFrame) -> Array:
+    """Sampling times of some results [h since the first minute]."""
+    since = (pl.col("ts_utc") - pl.lit(minutes.start_utc)).dt.total_microseconds() / 3.6e9
+    return lab.select(since).to_series().to_numpy()
 
 
 def transit_h(minutes: Minutes, station: Station, points: LabPoints) -> Array:

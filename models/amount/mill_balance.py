@@ -8,15 +8,16 @@ follows from the scatter of the mill's own results and from how many there were.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from features.balance import pol_lost_per_sucrose
-from features.base import Station
+from features.base import Station, grabs
 from features.kinetics import INVERT_PER_SUCROSE
+from models.amount.composite_balance import Composites, Scale, composite_pairs, composite_points
 from models.amount.lab import LabPoints, lab_series
 from models.base import Array, Minutes, robust_sd
 
@@ -58,12 +59,15 @@ class Limit:
         ``rs`` or ``pol``, whichever sees more.
     before, after : int
         Samples at either point.
+    hours : float
+        Hours that its composite samples were gathered over [h]; 0 for grabs.
     """
 
     tonnes: float
     analyte: str
     before: int
     after: int
+    hours: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -75,14 +79,17 @@ class OrdinaryBalance:
     zones : frozenset of str
         Zones between its two points.
     methods : dict of str to (Samples, Samples)
-        Samples before and after, by analyte.
+        Grabs before and after, by analyte.
     fed_kg : ndarray, shape (n + 1,)
         Running total of sucrose fed [kg].
+    composites : dict of str to Composites
+        Composites of the same hours before and after, by analyte.
     """
 
     zones: frozenset[str]
     methods: dict[str, tuple[Samples, Samples]]
     fed_kg: Array
+    composites: dict[str, Composites] = field(default_factory=dict)
 
     def limit(
         self, start: int, end: int, analytes: tuple[str, ...] = ("rs", "pol")
@@ -92,7 +99,8 @@ class OrdinaryBalance:
         Notes
         -----
         A critical level: 95 % one-sided of what scatter alone shows (L. Currie, Anal. Chem. 40
-        (1968) 586-593, memory). A loss of just this size is seen every second time.
+        (1968) 586-593, memory). A loss of just this size is seen every second time. A composite
+        sees it thinned by all the juice of its hours, whatever part of them the period is.
         """
         fed_t = float(self.fed_kg[end] - self.fed_kg[start]) / 1000.0
         limits = []
@@ -106,7 +114,22 @@ class OrdinaryBalance:
                     before.sd_pct / math.sqrt(counts[0]), after.sd_pct / math.sqrt(counts[1])
                 )
                 limits.append(Limit(Z95_ONE_SIDED * sd / 100.0 * fed_t, analyte, *counts))
+        limits += [
+            limit
+            for a in analytes
+            if a in self.composites and (limit := self._by_composites(start, end, a)) is not None
+        ]
         return min(limits, key=lambda x: x.tonnes, default=None)
+
+    def _by_composites(self, start: int, end: int, analyte: str) -> Limit | None:
+        pairs = self.composites[analyte]
+        spans = pairs.spans(start, end)
+        if not spans:
+            return None
+        fed_t = sum(float(self.fed_kg[b] - self.fed_kg[a]) for a, b in spans) / 1000.0
+        sd, hours = pairs.sd_pct / math.sqrt(len(spans)), sum(b - a for a, b in spans) / 60.0
+        tonnes = Z95_ONE_SIDED * sd / 100.0 * fed_t
+        return Limit(tonnes, analyte, len(spans), len(spans), hours)
 
     def says(
         self, bounds: tuple[int, int], lost_kg: float, covered: float, *, microbes: bool = False
@@ -124,7 +147,7 @@ class OrdinaryBalance:
         microbes : bool
             True where sucrose was eaten: that leaves no reducing sugars behind, only pol falls.
         """
-        if not self.methods:
+        if not self.methods and not self.composites:
             return (
                 "Without laboratory results for reducing sugars or pol before and after the "
                 "station there is no ordinary daily balance: it would not have seen this one."
@@ -142,11 +165,14 @@ class OrdinaryBalance:
             )
         seen_kg = covered * lost_kg
         verdict = "would" if seen_kg > 1000.0 * limit.tonnes else "would not"
+        counts = f"{limit.before} samples before and {limit.after} after"
+        if limit.hours:
+            counts = f"composite samples: {limit.before} before and {limit.after} after"
+        when = f"the {limit.hours:.0f} h of its composite samples" if limit.hours else when
         text = (
             f"The ordinary daily balance sees losses above {_tonnes(limit.tonnes)} t in "
             f"{when}: it {verdict} have seen this one "
-            f"(by {_WORDS[limit.analyte]}, {limit.before} samples before and {limit.after} after "
-            "the station)."
+            f"(by {_WORDS[limit.analyte]}, {counts} the station)."
         )
         if covered < 0.5:
             text += " Most of this loss lies outside its two sampling points."
@@ -163,22 +189,35 @@ def ordinary_balance(
     """
     fed = np.nan_to_num(minutes.station["sucrose_feed_kg_h"]) / 60.0
     total = np.concatenate([[0.0], np.cumsum(fed)])
-    before = _analysed(lab, (points.mixed, points.limed))
-    after = _analysed(lab, (points.tank, points.clear))
+    before = _analysed(grabs(lab), (points.mixed, points.limed))
+    after = _analysed(grabs(lab), (points.tank, points.clear))
+    if before is None or after is None:
+        before, after = composite_points(lab, station)
     if before is None or after is None:
         return OrdinaryBalance(frozenset(), {}, total)
-    scale = {"pol": 100.0 / float(pol_lost_per_sucrose())}
-    rs, pol = lab_series(lab, minutes, "rs", before), lab_series(lab, minutes, "pol", before)
-    if len(rs) and len(pol):
-        # The median ratio turns a relative change of reducing sugars into inverted sucrose.
-        scale["rs"] = 100.0 * float(np.median(rs.values)) / float(np.median(pol.values))
-        scale["rs"] /= INVERT_PER_SUCROSE
+    scale = _scales(lab, before)
     methods = {}
     for analyte, factor in scale.items():
         ends = [_samples(lab, minutes, analyte, point, factor) for point in (before, after)]
         if all(len(end.times_h) >= 3 for end in ends):
             methods[analyte] = (ends[0], ends[1])
-    return OrdinaryBalance(frozenset(_zones(station, before, after)), methods, total)
+    zones = frozenset(_zones(station, before, after))
+    return OrdinaryBalance(
+        zones, methods, total, composite_pairs(lab, minutes, (before, after), scale)
+    )
+
+
+def _scales(lab: pl.DataFrame, point: tuple[str, str]) -> Scale:
+    """What a relative change of each analyte over Brix comes to, as inverted sucrose [%]."""
+    scale = {"pol": 100.0 / float(pol_lost_per_sucrose())}
+    at = (pl.col("place") == point[0]) & (pl.col("port") == point[1])
+    here = lab.filter(at, pl.col("analyte").is_in(list(_WORDS)))
+    here = here if grabs(here).is_empty() else grabs(here)
+    rs, pol = (here.filter(pl.col("analyte") == a)["value"].drop_nulls() for a in ("rs", "pol"))
+    if len(rs) and len(pol):
+        # The median ratio turns a relative change of reducing sugars into inverted sucrose.
+        scale["rs"] = 100.0 * float(np.median(rs)) / float(np.median(pol)) / INVERT_PER_SUCROSE
+    return scale
 
 
 def _analysed(

@@ -101,7 +101,9 @@ def _lactic_rise(lab: pl.DataFrame, minutes: Minutes, station: Station, vessel: 
     upstream = [
         (s.place, s.port)
         for s in station.lab
-        if s.analyte == "lactic" and steps.get(s.place, -1) < steps[vessel] and s.place != vessel
+        if (s.analyte, s.period_h) == ("lactic", 0.0)
+        and steps.get(s.place, -1) < steps[vessel]
+        and s.place != vessel
     ]
     nothing = LabSeries(np.empty(0), np.empty(0), np.empty(0))
     if len(after) == 0 or not upstream:

@@ -128,7 +128,8 @@ def find_losses(
     station_minutes, zone_minutes : DataFrame
         As ``features.flow.minutes`` makes them: every minute once; rows in any order.
     lab : DataFrame
-        Laboratory results: ts_utc, analyte, place, port, value, sd.
+        Laboratory results: ts_utc, analyte, place, port, value, sd, and period_h where some are of
+        composites.
     station : Station
     settings : Settings
     zone : str
@@ -159,7 +160,7 @@ def _search(
     )
     balance = chemical_balance(lab, minutes, points, station)
     published = published_pct(minutes, limed, clear)
-    multiplier = _fit(published, balance, station)
+    multiplier = _fit(balance.mean_of(published, minutes), balance, station)
     excess = split_excess(minutes, station, limed, clear)
     channels = loss_channels(minutes, excess, station, multiplier.value, ph_standing_error(biases))
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
@@ -170,7 +171,7 @@ def _search(
     outliers = score_blocks(*_vectors(minutes, context, microbial))
     candidates += find_unexplained(context, excess, multiplier.value, outliers, microbial, settings)
     lab_check = LabCheck(
-        balance,
+        balance.grabs,
         multiplier.value * published,
         zones_between(station, points),
         ordinary_balance(lab, minutes, station, points),
@@ -215,10 +216,10 @@ def _probe_truth(
     return probe_biases(minutes.hours, readings, grabs, ~minutes.stopped)
 
 
-def _fit(published: Array, balance: Balance, station: Station) -> Multiplier:
+def _fit(predicted: Array, balance: Balance, station: Station) -> Multiplier:
     prior = station.kinetics
     return fit_multiplier(
-        published[balance.minute],
+        predicted,
         balance.seen_pct,
         balance.sd_pct,
         prior.multiplier,

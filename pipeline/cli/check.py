@@ -7,6 +7,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any, Final
 
+from features.base import COMPANION, Station
 from pipeline.base import DataError
 from pipeline.cli.worth import worth_lines, worth_of_files
 from pipeline.exports import survey_export
@@ -45,6 +46,7 @@ def check_mill(mill: Mill) -> Iterator[str]:
         f"{mill.name}: the description is sound. {len(station.signals)} tags, "
         f"{len(station.lab)} lab series, {len(station.vessels)} vessels; times in {mill.zone}."
     )
+    yield from _without_companion(station)
     if not station.vessels:
         yield "It names no vessels: readings can be pulled, but no loss worked out."
     yield from worth_lines(mill, _DAYS)
@@ -80,6 +82,17 @@ def _raise_faults(health: Sequence[dict[str, Any]]) -> None:
             "Pull the exports that hold them, or correct the tag names, ranges and units in the "
             "description. What only a later export holds may wait until that is pulled.",
         )
+
+
+def _without_companion(station: Station) -> list[str]:
+    """Reducing sugars whose Brix or pol no series tells: none of their results can be used."""
+    known = {(s.analyte, s.place, s.port) for s in station.lab}
+    return [
+        f'lab."{shown(s.tag)}" is told on {s.basis}, but no lab series is the '
+        f"{'Brix' if s.basis == 'solids' else 'pol'} of the same point: its results cannot be used."
+        for s in station.lab
+        if s.basis != "juice" and (COMPANION[s.basis], s.place, s.port) not in known
+    ]
 
 
 def check_exports(

@@ -62,7 +62,8 @@ def lab_frame(material: Material) -> pl.DataFrame:
     """Laboratory results of the hours drawn, with their standard error."""
     local = pl.col("ts_utc").dt.convert_time_zone(material.mill.zone)
     frame = material.lab.with_columns(ts_local=local.dt.to_string("%Y-%m-%d %H:%M:%S%:z"))
-    return frame.select("ts_utc", "ts_local", "place", "port", "analyte", "value", "sd")
+    columns = ("place", "port", "analyte", "value", "sd", "period_h")
+    return frame.select("ts_utc", "ts_local", *columns)
 
 
 def steps_frame(steps: Sequence[Step]) -> pl.DataFrame:

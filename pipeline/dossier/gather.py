@@ -105,7 +105,10 @@ def gather(mill: Mill, finding: dict[str, Any]) -> Material:
     )
     losses = _on_axis(times, losses)
     minutes = _minutes(times, station, zones)
-    readings = lake.read_readings(*span, [s.tag for s in mill.station.lab])
+    # A day's composite that reaches into the hours drawn began on the day before.
+    readings = lake.read_readings(
+        span[0] - timedelta(days=1), span[1], [s.tag for s in mill.station.lab]
+    )
     lab = lab_results(readings, mill.station)
     runs = store.runs().filter(pl.col("run_id") == finding["run_id"])
     return Material(
@@ -118,11 +121,17 @@ def gather(mill: Mill, finding: dict[str, Any]) -> Material:
         losses=losses,
         minutes=minutes,
         biases=(_bias(minutes, losses, "limed"), _bias(minutes, losses, "clear")),
-        lab=lab.filter(pl.col("ts_utc").is_between(*drawn, closed="left")),
+        lab=lab.filter(speaks_of(*drawn)),
         sensors=store.sensors(finding["started"].date(), finding["ended"].date()),
         others=store.findings().to_dicts(),
         verdicts=store.verdicts().to_dicts(),
     )
+
+
+def speaks_of(start: datetime, end: datetime) -> pl.Expr:
+    """Tell whether a laboratory result is of a period: drawn in it, or gathered in part in it."""
+    until = pl.col("ts_utc") + pl.duration(seconds=pl.col("period_h") * 3600.0)
+    return (pl.col("ts_utc") < end) & ((pl.col("ts_utc") >= start) | (until > start))
 
 
 def _drawn(started: datetime, ended: datetime) -> tuple[datetime, datetime]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 
-from features.base import Signal
+from features.base import Signal, grabs
 from features.flow import probe_signal
 from models.account import CARRIED, Way, delay_min, ways
 from models.base import Array
@@ -216,12 +216,19 @@ def _target(material: Material, signal: Signal) -> float | None:
 
 
 def _grabs(material: Material, analyte: str, place: str, port: str) -> tuple[Grab, ...]:
-    """Laboratory results of one point; results at a vessel's outlet also speak for its inside."""
-    kept = material.lab.filter(
-        (pl.col("analyte") == analyte)
-        & (pl.col("place") == place)
-        & ((pl.col("port") == port) | (pl.col("port") == "") | (port == ""))
-    ).drop_nulls("value")
+    """Grabs of one point; those at a vessel's outlet also speak for its inside.
+
+    A composite has no place on a lane: it is of no moment. The table of results names it.
+    """
+    kept = (
+        grabs(material.lab)
+        .filter(
+            (pl.col("analyte") == analyte)
+            & (pl.col("place") == place)
+            & ((pl.col("port") == port) | (pl.col("port") == "") | (port == ""))
+        )
+        .drop_nulls("value")
+    )
     return tuple(
         Grab(material.index_of(row["ts_utc"]), row["value"], Z90 * (row["sd"] or 0.0))
         for row in kept.to_dicts()
@@ -281,6 +288,8 @@ def _choose(material: Material, lanes: list[Lane]) -> list[Lane]:
             return 2
         return 3 if signal == probe_signal(material.station, "clear") else 9
 
-    chosen = sorted((lane for lane in lanes if place(lane) < 9), key=place)[:_SHOWN]
+    # A second instrument says again what the lane of the first says.
+    once = [lane for lane in lanes if lane.signal is None or not lane.signal.beside]
+    chosen = sorted((lane for lane in once if place(lane) < 9), key=place)[:_SHOWN]
     keys = {lane.key for lane in chosen}
     return [replace(lane, shown=lane.key in keys) for lane in lanes]

@@ -20,7 +20,7 @@ from models.account import (
     order_of_moves,
     together,
 )
-from pipeline.dossier.gather import Material
+from pipeline.dossier.gather import Material, speaks_of
 from pipeline.dossier.lanes import LOSS_KEY, Z90, Lane, by_the_clock, vessel_kinds
 from pipeline.words import (
     ANALYTES,
@@ -63,7 +63,8 @@ def moves_of(material: Material, lanes: Sequence[Lane]) -> tuple[list[Move], lis
     window = (start - _minutes(_LEAD), start + _minutes(follow))
     signals = {}
     for lane in lanes:
-        if not lane.lines or lane.key == LOSS_KEY:
+        # A second instrument moves with the first and must not count as another witness.
+        if not lane.lines or lane.key == LOSS_KEY or (lane.signal and lane.signal.beside):
             continue
         for line in lane.lines:
             moved = line.values if clock else on_parcel_time(line.values, lane.delay_min)
@@ -238,17 +239,17 @@ class LabRow:
 
 
 def lab_rows(material: Material) -> list[LabRow]:
-    """Means inside and outside the finding with 90 % intervals of the mean."""
+    """Means inside and outside the finding with 90 % intervals of the mean.
+
+    A composite counts as inside where part of it was gathered then.
+    """
     kinds = vessel_kinds(material)
     lab = material.lab.with_columns(
-        inside=pl.col("ts_utc").is_between(
-            material.finding["started"], material.finding["ended"], closed="left"
-        )
+        inside=speaks_of(material.finding["started"], material.finding["ended"])
     )
     rows = []
-    for part in lab.sort("place", "port", "analyte").partition_by(
-        "place", "port", "analyte", maintain_order=True
-    ):
+    keys = ("place", "port", "analyte", "period_h")
+    for part in lab.sort(*keys).partition_by(*keys, maintain_order=True):
         row = part.row(0, named=True)
         place, port, analyte = row["place"], row["port"], row["analyte"]
         what, unit, decimals = ANALYTES.get(analyte, (clean(analyte, 40), "", 3))
@@ -256,13 +257,17 @@ def lab_rows(material: Material) -> list[LabRow]:
         without = part.filter(~pl.col("inside"))
         rows.append(
             LabRow(
-                f"{what}, {place_words(place, port, kinds)}",
+                f"{what}, {place_words(place, port, kinds)}" + _composite_words(row["period_h"]),
                 _mean(within, unit, decimals),
                 _mean(without, unit, decimals),
                 f"{within.height} and {without.height}",
             )
         )
     return rows
+
+
+def _composite_words(period_h: float) -> str:
+    return f", composite of {period_h:g} h" if period_h else ""
 
 
 def _mean(part: pl.DataFrame, unit: str, decimals: int) -> str:

@@ -47,4 +47,5 @@ TELLING: Final[Mapping[str, frozenset[str]]] = {
 def signal_words(signal: Signal, kinds: Mapping[str, str]) -> str:
     """Say what a tag measures: ``pH, liming tank, outlet``."""
     what = QUANTITIES[signal.quantity][0]
-    return f"{what}, {place_words(signal.place, signal.port, kinds)}"
+    second = ", second instrument" if signal.beside else ""
+    return f"{what}, {place_words(signal.place, signal.port, kinds)}{second}"

@@ -80,7 +80,7 @@ def tag_health(mill: Mill, first: date, last: date) -> pl.DataFrame:
 
 def data_bounds(mill: Mill, lake: Lake, days: Sequence[date]) -> tuple[datetime, datetime]:
     """First minute with a reading, and the end of the last one, among days worked out."""
-    tags = [s.tag for s in mill.station.signals]
+    tags = [s.tag for s in mill.station.signals if not s.beside]
     first = last = None
     for day in days:
         if isinstance(first := lake.read_readings(day, day, tags)["ts_utc"].min(), datetime):

@@ -166,6 +166,11 @@ def _scale_faults(key: str, unit: str, what: str, scale: Scale) -> Iterator[Faul
         problem = f'"{unit}" becomes the unit of {what} only with {_LACKING[found.lacking]}'
         yield Fault(f"{key}.unit", problem, f"Add {found.lacking} to this tag")
         return
+    said = scale.other_basis(unit)
+    if said is not None:
+        problem = f'"{unit}" says a share of {said}, its basis says {scale.basis}'
+        yield Fault(f"{key}.unit", problem, f'Set basis = "{said}" or correct the unit')
+        return
     yield _unit_fault(key, unit, what)
 
 

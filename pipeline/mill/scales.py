@@ -11,13 +11,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from features.base import Analyte, Quantity
+from features.base import Analyte, Basis, Quantity
 from features.juice import density_kg_m3
 from pipeline.mill.changes import UnitChange, plain_unit
 from pipeline.mill.dimensions import factor, ratio
 from pipeline.mill.pressures import STANDARD_ATMOSPHERE_KPA, pressure_change
 from pipeline.mill.sections import LabSection, TagSection, TargetsSection, VesselSection
-from pipeline.mill.units import lab_change, signal_change
+from pipeline.mill.units import basis_of_unit, lab_change, signal_change
 
 #: Temperature of mixed juice and of imbibition water where no vessel says one [degC] (common
 #: practice; ten degrees change the density by 0.5 %).
@@ -73,6 +73,8 @@ class Scale:
         Height that counts as full.
     air_kpa : float or None
         Pressure of the air at the mill; None for the standard atmosphere.
+    basis : {"juice", "solids", "pol"}
+        What reducing sugars are told on.
     """
 
     quantity: Quantity | None
@@ -83,6 +85,12 @@ class Scale:
     density_said: bool = False
     height_m: float | None = None
     air_kpa: float | None = None
+    basis: Basis = "juice"
+
+    def other_basis(self, unit: str) -> Basis | None:
+        """What a unit says reducing sugars are told on, where that is not what is described."""
+        said = basis_of_unit(unit) if self.analyte == "rs" else None
+        return None if said == self.basis else said
 
     @property
     def described(self) -> UnitChange:
@@ -92,7 +100,9 @@ class Scale:
     def found(self, unit: str) -> Found:
         """What a unit written in an export, or in the description, means here."""
         if self.quantity is None:
-            return Found(lab_change(self.analyte, unit) if self.analyte is not None else None)
+            return Found(
+                lab_change(self.analyte, unit, self.basis) if self.analyte is not None else None
+            )
         if self.quantity == "other":
             return Found(_within(unit, self.unit))
         if self.quantity == "steam_pressure":
@@ -171,7 +181,7 @@ def tag_scale(
 
 def lab_scale(series: LabSection) -> Scale:
     """What is known of the scale of a lab series."""
-    return Scale(None, series.analyte, series.unit)
+    return Scale(None, series.analyte, series.unit, basis=series.basis)
 
 
 def _usual_density(

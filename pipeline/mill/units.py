@@ -10,7 +10,7 @@ import re
 from functools import lru_cache
 from typing import Final
 
-from features.base import Analyte, Quantity
+from features.base import Analyte, Basis, Quantity
 from pipeline.mill.changes import UnitChange, plain_unit
 from pipeline.mill.dimensions import factor
 from pipeline.mill.pressures import PRESSURE_KPA, pressure_change
@@ -72,6 +72,16 @@ _MASS_SHARE_PCT: Final = _PERCENT | {
     "g/kg": UnitChange(0.1),
     "mg/kg": UnitChange(1e-4),
 }
+#: What reducing sugars are told on, where the unit says so.
+_ON: Final[dict[Basis, tuple[str, ...]]] = {
+    "juice": ("%onjuice", "%juice", "g/100gjuice"),
+    "solids": (
+        *("%onsolids", "%solids", "%onbrix", "%brix", "%onbx", "%bx"),
+        *("g/100gbx", "g/100gbrix", "g/100gsolids"),
+    ),
+    "pol": ("%onpol", "%pol", "g/100gpol"),
+}
+_SUGARS_PCT: Final = _MASS_SHARE_PCT | {unit: _SAME for units in _ON.values() for unit in units}
 _MASS_SHARE_MG_KG: Final = {
     **dict.fromkeys(("mg/kg", "ppm"), _SAME),
     "g/kg": UnitChange(1000.0),
@@ -98,7 +108,7 @@ _OF_ANALYTE: Final[dict[str, dict[str, UnitChange]]] = {
     "brix": _BRIX,
     "pol": _MASS_SHARE_PCT,
     "purity": _PERCENT,
-    "rs": _MASS_SHARE_PCT,
+    "rs": _SUGARS_PCT,
     "lactic": _MASS_SHARE_MG_KG,
     "turbidity": _TURBIDITY_NTU,
     "potassium": _MASS_SHARE_MG_KG,
@@ -178,8 +188,10 @@ def signal_change(quantity: Quantity, unit: str) -> UnitChange | None:
     return _of_other_words(plain_text(unit), quantity)
 
 
-def lab_change(analyte: Analyte, unit: str) -> UnitChange | None:
+def lab_change(analyte: Analyte, unit: str, basis: Basis = "juice") -> UnitChange | None:
     """Change to the inside unit of `analyte`, or None when `unit` cannot be its unit.
+
+    A unit of reducing sugars that says what they are told on must say `basis`, which is kept.
 
     Inside units: pH, % (brix, pol, purity, reducing sugars), mg/kg (lactic acid, potassium,
     chloride, dextran, phosphate), NTU, IU (colour).
@@ -187,14 +199,21 @@ def lab_change(analyte: Analyte, unit: str) -> UnitChange | None:
     table = _OF_ANALYTE[analyte]
     found = table.get(plain_unit(unit))
     if found is not None:
-        return found
-    if table in (_MASS_SHARE_PCT, _MASS_SHARE_MG_KG):
+        told = basis_of_unit(unit) if analyte == "rs" else None
+        return found if told in (None, basis) else None
+    if table in (_MASS_SHARE_PCT, _SUGARS_PCT, _MASS_SHARE_MG_KG):
         if _BY_MASS.fullmatch(plain_text(unit)):
             return table["%"]
         size = factor(unit, "mass_share")
-        inside = 100.0 if table is _MASS_SHARE_PCT else 1e6
+        inside = 1e6 if table is _MASS_SHARE_MG_KG else 100.0
         return None if size is None else UnitChange(round(size * inside, 12))
     return _of_other_words(plain_text(unit), "level" if analyte == "purity" else analyte)
+
+
+def basis_of_unit(unit: str) -> Basis | None:
+    """What a unit of reducing sugars says they are told on; None where it says nothing of it."""
+    plain = plain_unit(unit)
+    return next((basis for basis, units in _ON.items() if plain in units), None)
 
 
 #: What quantities are measured in, and how many inside units one of that kind is.

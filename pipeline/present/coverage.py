@@ -8,10 +8,10 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from features.base import Station
+from features.base import Station, composites, grabs
 from models.worth import coverage_of
 from pipeline.report import Gap
-from pipeline.words import NEEDS, OF_LABORATORY, listed, span_words
+from pipeline.words import NEEDS, OF_LABORATORY, listed, section_words, span_words
 
 _MINUTE: Final = timedelta(minutes=1)
 
@@ -21,6 +21,7 @@ def gaps_of_coverage(
     lab: pl.DataFrame,
     losses: pl.DataFrame,
     zone: str = "UTC",
+    left_out: pl.DataFrame | None = None,
     *,
     level_told: bool = False,
 ) -> tuple[Gap, ...]:
@@ -35,12 +36,15 @@ def gaps_of_coverage(
         Minutes judged, in order: ts_utc, measured.
     zone : str
         The plant's time zone, for the hours that are named.
+    left_out : polars.DataFrame, optional
+        Results of the period that could not be brought to juice (``features.base.left_out``).
     level_told : bool
         The report says already that the level rests on the description.
     """
     return (
         *_on_targets(station),
         *_unchecked(lab, level_told=level_told),
+        *_without_basis(station, left_out),
         *_unmeasured(losses, ZoneInfo(zone)),
     )
 
@@ -57,21 +61,43 @@ def _on_targets(station: Station) -> list[Gap]:
 
 
 def _unchecked(lab: pl.DataFrame, *, level_told: bool) -> list[Gap]:
-    seen = set(lab["analyte"])
+    seen, mixed = set(grabs(lab)["analyte"]), set(composites(lab)["analyte"])
+    # A sample gathered over hours is none of the moment at which a probe or a tank stood wrong.
+    only_mixed = " (composite samples do not tell it)"
     gaps = []
     if "ph" not in seen:
-        why = "no laboratory pH in this period: a probe that drifts cannot be told from the juice."
+        why = (
+            f"no laboratory pH in this period{only_mixed * ('ph' in mixed)}: a probe that drifts "
+            "cannot be told from the juice."
+        )
         gaps.append(Gap("Truth of the pH probes", why))
-    if not level_told and "rs" not in seen:
+    if not level_told and "rs" not in seen | mixed:
         why = (
             "no reducing sugars by the laboratory in this period: the level of the loss rests on "
             "earlier results or on the description, and its interval is wide."
         )
         gaps.append(Gap("Level of the loss", why))
     if "lactic" not in seen:
-        why = "no lactic acid by the laboratory in this period."
+        why = f"no lactic acid by the laboratory in this period{only_mixed * ('lactic' in mixed)}."
         gaps.append(Gap("Loss to microbes", why))
     return gaps
+
+
+def _without_basis(station: Station, left_out: pl.DataFrame | None) -> list[Gap]:
+    if left_out is None or left_out.is_empty():
+        return []
+    kinds = {v.name: v.kind for v in station.vessels}
+    counts = left_out.group_by("place", "basis").len().sort("place", "basis")
+    told = [
+        f"{count} results of {section_words(place, kinds)}, told on {basis}, have no "
+        f"{'Brix' if basis == 'solids' else 'pol'} of the same point near in time"
+        for place, basis, count in counts.iter_rows()
+    ]
+    why = (
+        f"{listed(told)}; what share of the juice they are is unknown, so they are left out. Have "
+        "both analysed in one sample, and export both."
+    )
+    return [Gap("Reducing sugars that could not be used", why)]
 
 
 def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:

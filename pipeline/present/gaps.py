@@ -45,7 +45,9 @@ def hours_without_readings(mill: Mill, period: Window) -> list[Gap]:
 
 def _holes(mill: Mill, period: Window) -> list[tuple[datetime, datetime]]:
     grid = lake_of(mill).read_features(GRID, *period.days)
-    names = [s.name for s in mill.station.signals if s.name in grid.columns]
+    # A second instrument does not stand in for the one that counts.
+    followed = [s.name for s in mill.station.signals if not s.beside]
+    names = [name for name in followed if name in grid.columns]
     if not names:
         return []
     silent = grid.filter(

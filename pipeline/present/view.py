@@ -13,7 +13,7 @@ from typing import Any, Final
 
 import polars as pl
 
-from features.base import lab_results
+from features.base import lab_results, left_out
 from models.account import multiplier_log_sd, with_bounds
 from pipeline.base import ONE_DAY, DataError, Window, midnight
 from pipeline.lake import LOSSES, NOTICES, STATION, ZONES, lake_of, tag_health
@@ -83,14 +83,18 @@ def view_of(
     days = (first.date(), last.date())
     losses = lake.read_features(LOSSES, *days).filter(inside)
     station = lake.read_features(STATION, *days, _DRAWN_STATION).filter(inside)
-    readings = lake.read_readings(*days, [s.tag for s in mill.station.lab]).filter(inside)
-    lab = lab_results(readings, mill.station)
+    # The Brix that brings a result to juice may be of the day before or after.
+    readings = lake.read_readings(
+        days[0] - ONE_DAY, days[1] + ONE_DAY, [s.tag for s in mill.station.lab]
+    )
+    lab = lab_results(readings, mill.station).filter(inside)
     multiplier = _multiplier(mill, run)
     parts = gaps_of_coverage(
         mill.station,
         _within(lab, period),
         _within(losses, period),
         mill.zone,
+        _within(left_out(readings, mill.station), period),
         level_told=bool(multiplier.beware),
     )
     sources, refused = _sources(mill, period)

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 from markupsafe import Markup
 
-from features.base import Vessel
+from features.base import Vessel, grabs
 from pipeline.charts import (
     BLUE,
     DASH,
@@ -248,7 +248,7 @@ def grabs_of(scope: Scope, places: frozenset[str]) -> list[Point]:
     if lab is None:
         return []
     there = (pl.col("analyte") == "ph") & pl.col("place").is_in(sorted(places))
-    kept = lab.filter(there).drop_nulls("value")
+    kept = grabs(lab).filter(there).drop_nulls("value")
     times = kept["ts_utc"].dt.epoch("ms").to_list()
     return scope.local(list(zip(times, kept["value"].to_list(), strict=True)))
 

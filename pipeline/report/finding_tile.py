@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from features.base import grabs
 from pipeline.charts import (
     BLUE,
     VERMILION,
@@ -151,7 +152,7 @@ def _lactic(drawn: _Drawn) -> Panel:
     title = "Lactic acid, laboratory [mg/kg]"
     if lab is None:
         return Panel(title, ())
-    kept = lab.filter(pl.col("analyte") == "lactic").drop_nulls("value")
+    kept = grabs(lab).filter(pl.col("analyte") == "lactic").drop_nulls("value")
     shapes = ("circle", "diamond", "square", "triangle-up")
     kinds = vessel_kinds(scope.view)
     dots = []

@@ -14,7 +14,7 @@ import polars as pl
 
 from features.base import by_tag, lab_results, purity_pct
 from features.flow import derive as derive_minutes
-from features.signal import quality_counts, screen, sensor_day, to_grid
+from features.signal import quality_counts, screen, second_day, sensor_day, to_grid
 from pipeline.base import ONE_DAY, midnight
 from pipeline.lake import GRID, HEALTH, SENSORS, STATION, ZONES, Lake
 from pipeline.mill import Mill
@@ -74,7 +74,11 @@ def grid_day(mill: Mill, lake: Lake, day: date) -> None:
     lake.write_features(GRID, day, grid.with_columns(purity_mixed_juice_pct=purity))
     of_day = sound.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
     lake.write_features(HEALTH, day, quality_counts(of_day))
-    lake.write_features(SENSORS, day, sensor_day(parts, signals, start, end))
+    counts = sensor_day(parts, signals, start, end)
+    beside = second_day(grid, signals)
+    lake.write_features(
+        SENSORS, day, counts.join(beside, on="tag", how="left", maintain_order="left")
+    )
 
 
 def derive_day(mill: Mill, lake: Lake, day: date) -> None:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Any, Final
 
 import numpy as np
 import polars as pl
 
+from features.base import Signal
 from features.flow import probe_signal
-from features.signal import Drift, judge_sensor
+from features.signal import Drift, disagreement, drift_beside, judge_sensor
 from models.amount import ProbeBias
 from models.cause import SensorFault
 from models.find import Losses
@@ -17,6 +19,7 @@ from pipeline.base import ONE_DAY, Window
 from pipeline.lake import SENSORS, lake_of
 from pipeline.mill import Mill
 from pipeline.store import published_store_of, table_schema
+from pipeline.words import clean
 
 #: A fault is told on a day when it lasted this long there.
 _LEAST_MIN: Final = 15
@@ -42,7 +45,7 @@ def _of_day(mill: Mill, counts: pl.DataFrame, day: date, losses: Losses) -> pl.D
     start: datetime = losses.minutes["ts_utc"][0]
     midnight = datetime.combine(day, datetime.min.time(), tzinfo=start.tzinfo)
     begin = (midnight - start) // timedelta(minutes=1)
-    drifts = _drifts(mill, losses.biases, begin)
+    drifts = _with_seconds(_drifts(mill, losses.biases, begin), counts, places)
     faults = {f.tag: f.why for f in losses.faults if _minutes_of(f, begin) >= _LEAST_MIN}
     rows: list[dict[str, Any]] = []
     for row in counts.to_dicts():
@@ -50,7 +53,8 @@ def _of_day(mill: Mill, counts: pl.DataFrame, day: date, losses: Losses) -> pl.D
         if signal is None:
             continue
         drift = drifts.get(signal.tag)
-        verdict, text = judge_sensor(row, drift, faults.get(signal.tag, ""))
+        fault = faults.get(signal.tag, "")
+        verdict, text = judge_sensor(row, drift, fault, _beside(row, signal, drifts))
         rows.append(
             row
             | {"mill": mill.key, "day": day, "quantity": signal.quantity, "place": signal.place}
@@ -71,6 +75,29 @@ def _drifts(mill: Mill, biases: dict[str, ProbeBias], begin: int) -> dict[str, D
             sd = float(np.mean(bias.sd[part]))
             found[signal.tag] = Drift(float(np.mean(bias.bias[part])), sd)
     return found
+
+
+def _with_seconds(
+    drifts: dict[str, Drift], counts: pl.DataFrame, places: Mapping[str, Signal]
+) -> dict[str, Drift]:
+    """Add the errors of second instruments, which follow from those of the first."""
+    found = dict(drifts)
+    for row in counts.to_dicts():
+        signal, diff = places.get(row["tag"]), row.get("beside_diff")
+        if signal is not None and diff is not None and signal.beside in drifts:
+            found[signal.tag] = drift_beside(drifts[signal.beside], -diff, row["beside_sd"])
+    return found
+
+
+def _beside(row: Mapping[str, Any], signal: Signal, drifts: Mapping[str, Drift]) -> tuple[int, str]:
+    """Grade and words of a disagreement with the other instrument of its place."""
+    diff, other = row.get("beside_diff"), row.get("beside")
+    if diff is None or other is None:
+        return 0, ""
+    known = (drifts.get(signal.tag), drifts.get(other))
+    return disagreement(
+        signal, clean(other, 80), diff, row["beside_sd"], known, row["beside_level"]
+    )
 
 
 def _minutes_of(fault: SensorFault, begin: int) -> int:

@@ -21,7 +21,7 @@ from features.base import (
     Column,
     Columns,
 )
-from features.signal import QUALITY_COLUMNS, SENSOR_DAY_COLUMNS
+from features.signal import QUALITY_COLUMNS, SECOND_DAY_COLUMNS, SENSOR_DAY_COLUMNS
 from models.account import SUM_COLUMNS
 from models.cause import DAILY_COLUMNS, NOTICE_COLUMNS
 from models.detect import SHARPNESS_COLUMNS
@@ -95,7 +95,10 @@ LAKE: Final[dict[str, tuple[str, Columns]]] = {
         },
     ),
     f"features/{HEALTH}": ("Readings of one tag and UTC day by reason", QUALITY_COLUMNS),
-    f"features/{SENSORS}": ("What one tag did on one UTC day", SENSOR_DAY_COLUMNS),
+    f"features/{SENSORS}": (
+        "What one tag did on one UTC day; beside... null where it has no second instrument",
+        dict(SENSOR_DAY_COLUMNS) | dict(SECOND_DAY_COLUMNS),
+    ),
     f"features/{STATION}": ("One minute of the station as a whole", STATION_COLUMNS),
     f"features/{ZONES}": ("One minute of one vessel", ZONE_COLUMNS),
     f"features/{LOSSES}": ("One minute of the search's result, for drawing", LOSS_COLUMNS),
@@ -158,7 +161,8 @@ def _signals() -> Chapter:
             "_".join(part for part in (prefix, "PLACE", "SIDE", unit) if part),
             "Float64",
             _UNIT_WORDS.get(unit, "pH" if quantity == "ph" else "as described"),
-            f"{quantity.replace('_', ' ').capitalize()}; SIDE is left out where there is none.",
+            f"{quantity.replace('_', ' ').capitalize()}; SIDE is left out where there is none; "
+            "a second instrument has second after it.",
         )
         for quantity, (prefix, unit) in QUANTITY_COLUMNS.items()
     )

@@ -62,7 +62,7 @@ def test_bad_missing_outlying_and_foreign_rows_do_not_count():
 
 def samples(*rows):
     return pl.DataFrame(
-        [(T0 + timedelta(hours=h), a, "mixed_juice", "", v, 0.08) for h, a, v in rows],
+        [(T0 + timedelta(hours=h), a, "mixed_juice", "", v, 0.08, 0.0) for h, a, v in rows],
         schema=LAB_SCHEMA,
         orient="row",
     )

@@ -240,6 +240,23 @@ def test_unmeasured_station_falls_back_to_targets(brindlewater, nominal_grid):
     assert all(empty[name].null_count() == 60 for name in empty.columns)
 
 
+def test_turbidity_is_of_the_station_and_of_the_instrument_that_counts(brindlewater, nominal_grid):
+    clear = next(s for s in brindlewater.signals if s.quantity == "turbidity")
+    others = (
+        replace(clear, tag="F", place="filtrate", port=""),
+        replace(clear, tag="S", beside=clear.tag),
+    )
+    grid = nominal_grid(60).with_columns(
+        pl.lit(25.0).alias(clear.name), *(pl.lit(900.0).alias(s.name) for s in others)
+    )
+    told = derive(grid, replace(brindlewater, signals=(*others, *brindlewater.signals)))
+    assert (told.station_minutes["turbidity_clear"] == 25.0).all()
+    # The filtrate's alone says nothing of clear juice.
+    kept = tuple(s for s in brindlewater.signals if s.quantity != "turbidity")
+    told = derive(grid, replace(brindlewater, signals=(others[0], *kept)))
+    assert told.station_minutes["turbidity_clear"].null_count() == 60
+
+
 def test_missing_columns_count_as_unmeasured(brindlewater, nominal_grid):
     drop = ("temp_settler_inside_degc", "flow_mixed_juice_m3_h", "mud_level_settler_mud_pct")
     derived = derive(nominal_grid(drop=drop), brindlewater)

@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 
+import polars as pl
 import pytest
 
 from models.account.order import Move
@@ -93,6 +94,36 @@ def test_sensors_and_results_are_told_for_what_is_shown(material, lanes):
     assert tags == {lane.tag for lane in lanes if lane.shown and lane.signal}
     rows = {row.what: row for row in lab_rows(material)}
     assert "±" in rows["pH, liming tank, outlet"].inside
+
+
+def test_a_composite_is_told_with_its_hours_and_drawn_nowhere(material, first):
+    day = first["started"].replace(hour=0, minute=0)
+    row = ("rs", "liming_tank", "out", 0.7, 0.01, 24.0)
+    schema = material.lab.schema
+    daily = pl.DataFrame([(day, *row)], schema=schema, orient="row")
+    mixed = replace(material, lab=pl.concat([material.lab, daily]))
+    rows = {row.what: row for row in lab_rows(mixed)}
+    composite = rows["reducing sugars on juice, liming tank, outlet, composite of 24 h"]
+    assert composite.samples == "1 and 0"  # it began before the finding and reaches into it
+    before, after = ([lane.grabs for lane in lanes_of(m)] for m in (material, mixed))
+    assert before == after
+    assert rows.keys() >= {row.what for row in lab_rows(material)}
+
+
+def test_a_second_instrument_is_drawn_and_is_no_second_witness(material):
+    first = next(s for s in material.station.signals if s.tag == "LT.AI212")
+    second = replace(first, tag="SECOND", beside=first.tag)
+    station = replace(material.station, signals=(*material.station.signals, second))
+    grid = material.grid.with_columns(pl.col(first.name).alias(second.name))
+    doubled = replace(material, grid=grid, mill=replace(material.mill, station=station))
+    found = {lane.tag: lane for lane in lanes_of(doubled)}
+    assert found["SECOND"].what == "pH, liming tank, outlet, second instrument"
+    assert found["LT.AI212"].shown
+    assert not found["SECOND"].shown
+    number = len(moves_of(material, lanes_of(material))[0])
+    moves, still_keys = moves_of(doubled, list(found.values()))
+    assert found["SECOND"].key not in {move.name for move in moves} | set(still_keys)
+    assert len(moves) == number
 
 
 def test_similar_losses_leave_out_the_finding_itself(material, first):

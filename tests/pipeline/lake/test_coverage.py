@@ -21,8 +21,9 @@ def lake(tmp_path):
     return Lake(tmp_path / "lake")
 
 
-def mill_of(lake, *tags):
-    signals = [SimpleNamespace(tag=tag) for tag in tags]
+def mill_of(lake, *tags, second=()):
+    signals = [SimpleNamespace(tag=tag, beside="") for tag in tags]
+    signals += [SimpleNamespace(tag=tag, beside=tags[0]) for tag in second]
     return SimpleNamespace(lake_path=lake.root, station=SimpleNamespace(signals=signals))
 
 
@@ -39,10 +40,13 @@ def test_only_the_last_days_in_a_row_are_searched(lake):
 
 
 def test_the_bounds_are_whole_minutes_that_hold_every_reading(lake):
-    """Readings of the laboratory do not count: it may be days ahead of the plant's exports."""
+    """Readings of the laboratory do not count: it may be days ahead of the plant's exports.
+
+    Nor do those of a second instrument, which nothing follows.
+    """
     for number, rows in (
         (0, [(36_030.0, "PH.1"), (40_000.0, "PH.1")]),
-        (1, [(300.0, "PH.1"), (7_259.9, "PH.1"), (80_000.0, "LAB")]),
+        (1, [(300.0, "PH.1"), (7_259.9, "PH.1"), (80_000.0, "LAB"), (9_000.0, "PH.2")]),
         (2, [(60.0, "LAB")]),
     ):
         frame = pl.DataFrame(
@@ -51,5 +55,7 @@ def test_the_bounds_are_whole_minutes_that_hold_every_reading(lake):
             orient="row",
         )
         merge_day(lake, after(number), frame)
-    bounds = data_bounds(mill_of(lake, "PH.1"), lake, [after(0), after(1), after(2)])
+    bounds = data_bounds(
+        mill_of(lake, "PH.1", second=["PH.2"]), lake, [after(0), after(1), after(2)]
+    )
     assert bounds == (START + timedelta(hours=10), START + timedelta(days=1, hours=2, minutes=1))

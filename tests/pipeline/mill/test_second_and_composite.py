@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.base import ConfigError
+from pipeline.cli.check import check_mill
 from pipeline.mill import load_mill
 
 TEMPLATE = Path(__file__).resolve().parents[3] / "configs" / "template.toml"
@@ -86,3 +87,27 @@ def test_only_reducing_sugars_have_a_basis(tmp_path: Path) -> None:
     pol = LAB.format(name="pol", analyte="pol", place="mixed_juice", more='basis = "solids"')
     with pytest.raises(ConfigError, match="pol has no basis"):
         load_mill(described(tmp_path, pol))
+
+
+@pytest.mark.parametrize(("unit", "basis"), [("% on Brix", "juice"), ("% on juice", "solids")])
+def test_a_unit_that_says_another_basis_is_a_fault(tmp_path: Path, unit: str, basis: str) -> None:
+    rs = LAB.format(name="rs", analyte="rs", place="mixed_juice", more=f'basis = "{basis}"')
+    said = "solids" if basis == "juice" else "juice"
+    with pytest.raises(ConfigError, match=f'Set basis = "{said}" or correct the unit'):
+        load_mill(described(tmp_path, rs.replace('"%"', f'"{unit}"')))
+
+
+def test_a_unit_that_says_its_own_basis_is_none(tmp_path: Path) -> None:
+    rs = LAB.format(name="rs", analyte="rs", place="mixed_juice", more='basis = "solids"')
+    mill = load_mill(described(tmp_path, rs.replace('"%"', '"% on Brix"')))
+    assert {s.tag: s.basis for s in mill.station.lab}["rs"] == "solids"
+
+
+def test_check_tells_of_sugars_that_no_brix_can_bring_to_juice(tmp_path: Path) -> None:
+    more = LAB.format(name="rs", analyte="rs", place="syrup", more='basis = "solids"')
+    said = 'lab."rs" is told on solids, but no lab series is the Brix'
+    mill = load_mill(described(tmp_path, more))
+    assert any(said in line for line in check_mill(mill))
+    brix = LAB.format(name="bx", analyte="brix", place="syrup", more="")
+    mill = load_mill(described(tmp_path, more + brix))
+    assert not any(said in line for line in check_mill(mill))

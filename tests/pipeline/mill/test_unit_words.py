@@ -60,6 +60,14 @@ def test_shares_and_what_is_none():
     assert lab_change("rs", "% m/m").scale == 1.0
     for unit in ("g/L", "g/100 mL", "% on Brix", "ppm"):
         assert lab_change("rs", unit) is None, unit
+    assert lab_change("rs", "% on Brix", "solids").scale == 1.0
+    assert lab_change("rs", "g/100 g Bx", "solids").scale == 1.0
+    assert lab_change("rs", "% pol", "pol").scale == 1.0
+    for basis in ("juice", "pol"):
+        assert lab_change("rs", "g/100 g Bx", basis) is None
+    assert lab_change("rs", "% on juice", "solids") is None
+    assert lab_change("rs", "%", "solids").scale == 1.0  # says nothing of it
+    assert lab_change("pol", "% pol") is None
     assert signal_change("level", "0..1").scale == 100.0
     for unit in ("m", "mm", "mA", "counts"):
         assert signal_change("level", unit) is None, unit

@@ -91,3 +91,19 @@ def test_the_longest_list_of_what_rests_on_targets_is_not_cut_short(station):
     (gap,) = [g for g in gaps_of_coverage(bare, LAB, WHOLE) if "target" in g.what]
     view = SimpleNamespace(not_computed=(gap,), **dict.fromkeys(PARTS, ()))
     assert gaps_of(view) == [(gap.what, gap.why)]
+
+
+def test_composites_check_no_probe_and_no_tank_but_tell_the_level_of_the_loss(station):
+    mixed = LAB.with_columns(period_h=pl.lit(24.0))
+    text = said(station, mixed)
+    assert "no laboratory pH in this period (composite samples do not tell it)" in text
+    assert "no lactic acid by the laboratory in this period (composite" in text
+    assert "its interval is wide" not in text
+
+
+def test_results_left_out_for_want_of_brix_are_counted(station):
+    lost = pl.DataFrame({"place": ["settler"] * 3, "basis": ["solids"] * 3})
+    gaps = gaps_of_coverage(station, LAB, WHOLE, "UTC", lost)
+    assert [g.what for g in gaps] == ["Reducing sugars that could not be used"]
+    assert gaps[0].why.startswith("3 results of settler, told on solids, have no Brix of the same")
+    assert gaps_of_coverage(station, LAB, WHOLE, "UTC", lost.clear()) == ()

@@ -304,3 +304,12 @@ def test_hours_in_which_no_tag_was_read_are_named_and_single_tags_are_not(mill, 
     # Six in the morning UTC is one in the morning of Chicago (CDT, UTC-5: tz database).
     assert gap.why.startswith("Mon 6 Oct 2025 01:00 to 21:30 (20.5 h). No tag of the station")
     assert hours_without_readings(mine, Window(ts[1600], ts[-1])) == []
+    # A second instrument that goes on reading is followed by nobody.
+    first = next(s for s in mine.station.signals if s.quantity == "ph")
+    second = replace(first, tag="SECOND", beside=first.tag)
+    station = replace(mine.station, signals=(*mine.station.signals, second))
+    for n in range(2):
+        of_day = pl.col("ts_utc").dt.date() == day + timedelta(days=n)
+        told = grid.filter(of_day).drop("n").with_columns(pl.lit(6.9).alias(second.name))
+        lake.write_features(GRID, day + timedelta(days=n), told)
+    assert hours_without_readings(replace(mine, station=station), Window(ts[0], ts[-1])) == [gap]

@@ -12,6 +12,8 @@ import pytest
 from pipeline.charts.season import season_chart
 from pipeline.charts.shapes import NARROW, WIDE, Panel, Series, value_range
 from pipeline.report.finding_chart import chart_window, data_bounds, finding_chart
+from pipeline.report.finding_tile import finding_tile
+from pipeline.report.tables import finding_rows
 
 START = datetime(2025, 10, 6, 5, tzinfo=UTC)
 
@@ -19,6 +21,11 @@ START = datetime(2025, 10, 6, 5, tzinfo=UTC)
 def draw(view, hours=(26.6, 34.8), section="settler"):
     started, ended = (START + timedelta(hours=h) for h in hours)
     return finding_chart(view, section, started, ended, "f1", "a chart")
+
+
+def lactic_tile(view):
+    row = replace(finding_rows(view)[0], code="microbial")
+    return str(finding_tile(view, row, "t").narrow or finding_tile(view, row, "t").wide)
 
 
 def test_all_panels_and_both_sizes(view):
@@ -29,6 +36,18 @@ def test_all_panels_and_both_sizes(view):
         assert "limed, corrected" in svg
         assert "limed, laboratory" in svg
     assert drawing.note == ""
+
+
+def test_a_composite_is_drawn_as_no_grab(view):
+    grabs = view.lab.with_columns(period_h=pl.lit(0.0))
+    daily = grabs.with_columns(value=pl.col("value") - 0.3, period_h=pl.lit(24.0))
+    plain = draw(replace(view, lab=grabs))
+    assert str(plain.wide) == str(draw(view).wide)
+    assert str(draw(replace(view, lab=pl.concat([grabs, daily]))).wide) == str(plain.wide)
+    lactic = [frame.with_columns(analyte=pl.lit("lactic")) for frame in (grabs, daily)]
+    tiles = [lactic_tile(replace(view, lab=lab)) for lab in (lactic[0], pl.concat(lactic))]
+    assert "Lactic acid" in tiles[0]
+    assert tiles[0] == tiles[1]
 
 
 def test_same_drawing_whatever_the_time_zone_of_the_machine(view, monkeypatch):
