@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from features.base import Interpolation
-from pipeline.describe.arrange import Arrangement, best_total, feed_candidates
+from pipeline.describe.arrange import Arrangement, best_total, by_area, feed_candidates
 from pipeline.describe.doubts import Doubt, doubts_of
 from pipeline.describe.evidence import Physical, Seen, named_scores, seen_tags
 from pipeline.describe.lags import Lags
@@ -116,6 +116,8 @@ class _Placing:
         alone[self._named_seconds()] = -math.inf
         self.arrangement = Arrangement(alone, self._level, self.lags)
         self.arrangement.improve()
+        alone += by_area([one.name.area for one in self.seen], self.arrangement.at)
+        self.arrangement.improve()
         self.doubts: dict[int, Doubt] = doubts_of(
             self.arrangement, self.physical, self.named, [s.tag.name for s in self.seen]
         )
@@ -190,7 +192,8 @@ class _Placing:
         kept = {
             tag: point
             for tag, point in self.placed.items()
-            if self.margins[tag] >= _LEAST_MARGIN or tag in self.doubts
+            if self.margins[tag] >= _LEAST_MARGIN
+            or (tag in self.doubts and self.doubts[tag].weighed)
         }
         found = [self._measured(row, kept.get(row)) for row in range(len(self.seen))]
         found = self._with_seconds(found, kept)

@@ -32,7 +32,7 @@ cane: cane cana canne cn crush crushing grinding tch tcd throughput moagem molie
 mixed: mixed mixto misto mixte mezclado melange raw crude crudo cru brut mj rj dj jm jmx jmix cm
     cmx jmel diluted diluido dilue draft draught jd jb mix mxd mxt jugomix bruto mixjuice
     sulphited sulfitado sulfited
-limed: limed encalado caleado alcalizado chaule lj jenc jal jalc caleo cal_juice dosado jch
+limed: enc encl limed encalado caleado alcalizado chaule lj jenc jal jalc caleo cal_juice dosado jch
     alkalised alkalized lmd encal alcal caleada tratado cdos jugo_a trated treated reaction
     reacted echaule jcal je jcl
 clear: clear clarified claro clarificado clair clarifie cj jc jcl clr cd cclar jclar cjuice
@@ -83,11 +83,11 @@ evaporator: evaporator evaporators evaporador evaporadores evaporateur evap ev e
     calandria pre_evap kestner
 filter: filter filters filtro filtros filtre_rotatif rvf vf filt filtracion filtration filtracao
     prensa belt oliver
-clear_tank: ct cjt tjc cleartank tkjc tqjc bjc tcd tcc cjtk ctk
-clear_heater: ch cjh preheater precalentador hjc
+clear_tank: tjcl tqj bacjc ct cjt tjc cleartank tkjc tqjc bjc tcd tcc cjtk ctk
+clear_heater: tjh cjc rjc acc ch cjh preheater precalentador hjc
 first_evap: e1 ev1 evap1 preevap pre1 ef1 ev01 v01 primer_efecto premier_effet
-primary_heater: hp cp ap rp pht ph1 htr1 heater1 cal1 aq1 rech1 calent1 phtr
-secondary_heater: sh hs cs as rs sht sh1 htr2 heater2 cal2 aq2 rech2 calent2 shtr
+primary_heater: pjh cjp rjp acp hp cp ap rp pht ph1 htr1 heater1 cal1 aq1 rech1 calent1 phtr
+secondary_heater: sjh cjs rjs acs sh hs cs as rs sht sh1 htr2 heater2 cal2 aq2 rech2 calent2 shtr
 """
 #: Which side.
 _SIDES: Final = """
@@ -135,10 +135,11 @@ outside: boiler caldera caldeira chaudiere turbine turbina generator generador g
 """
 #: Words that say nothing.
 _EMPTY: Final = """
-de del do da des du la le el los las of the and y et e from desde depuis au aux por par en no nr
-num tag ch unit plant area station line linea linha ligne control ctrl indicator indicador
-transmitter transmisor transmissor sensor meter medidor probe sonda n o a s d l i c b pump bomba
-pompe bba pmp main ppal principal hot caliente quente chaud cold frio
+interior inside dentro interieur intern interno de del do da des du la le el los las of the and y
+et e from desde depuis au aux por par en no nr num tag ch unit plant area station line linea linha
+ligne control ctrl indicator indicador transmitter transmisor transmissor sensor meter medidor
+probe sonda n o a s d l i c b pump bomba pompe bba pmp main ppal principal hot caliente quente
+chaud cold frio
 """
 #: Words too short or too common to be looked for inside others.
 _ALONE_ONLY: Final = """
