@@ -73,6 +73,7 @@ _BEHIND: Final = frozenset(
      "flash", "primary", "secondary", "liming", "mixed", "clear")
 )  # fmt: skip
 _STREAMS: Final = frozenset(("mixed", "limed", "clear", "mud", "filtrate", "juice", "syrup"))
+_ROMAN: Final = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5"}
 _NUMBERED: Final = frozenset(("heater", "evaporator"))
 
 
@@ -92,8 +93,9 @@ def composed(
     kept = _without_goal([*concepts])
     found = {c for c, _ in kept}
     for concept, spot in kept:
-        if concept in _NUMBERED and spot + 1 in numbers:
-            found |= _numbered(concept, tokens[spot + 1])
+        behind = tokens[spot + 1] if concept in _NUMBERED and spot + 1 < len(tokens) else ""
+        if spot + 1 in numbers or behind in _ROMAN:
+            found |= _numbered(concept, _ROMAN.get(behind, behind)) if behind else set()
     if "heater" in found and any(c.startswith("heater_") for c in found):
         found -= {"heater"}
         if "clear" in found:

@@ -118,7 +118,7 @@ POINTS: Final = (
     _point("steam_pressure secondary_heater", 165.0, 45.0,
            "secondary_heater 4 heater_2 3 heater 1 steam 1.5 juice 0.2", "in 0 out -1"),
     _point("level settler", 99.0, 4.0, "clarifier 4", "mud -5 bottom -3", rare=0.5),
-    _point("level liming_tank", 68.0, 18.0, "liming_tank 4 limed 3 liming 3 lime_tank 0 juice 0.1"),
+    _point("level liming_tank", 68.0, 18.0, "liming_tank 4 limed 3 liming 3 juice 0.1"),
     _point("level clear_juice_tank", 45.0, 22.0, "clear_tank 4 clear 3 juice 0.1 tank 0.2"),
     _point("level first_evaporator", 55.0, 15.0, "first_evap 4 evaporator 3 juice 0.1"),
     _point("mud_level settler mud", 45.0, 22.0, "mud 4.5 clarifier 1.5", "bottom 1", rare=0.5),

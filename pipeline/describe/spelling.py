@@ -25,6 +25,10 @@ _TYPO_CHARS: Final = 6
 _TYPO_LIKENESS: Final = 0.84
 #: Longest name taken apart.
 _MOST_CHARS: Final = 160
+#: "2nd effect", "1er effet", "3º efecto": the number then goes behind, as in "effect 2".
+_ORDINAL: Final = re.compile(
+    r"\b(\d)(?:st|nd|rd|th|er|ere|eme|e|o|a|ro|do|to|ra|da)[\s._\-]*([^\W\d_]+)", re.IGNORECASE
+)
 #: Words between others in a joined word.
 _LINKS: Final = frozenset(("de", "do", "da", "del"))
 _Parting: TypeAlias = tuple[float, tuple[tuple[str, tuple[str, ...]], ...]]
@@ -57,6 +61,7 @@ def tokens_of(text: str) -> list[str]:
     plain = "".join(c for c in parts if not unicodedata.combining(c))
     plain = re.sub(r"pH(?![a-z])", " ph ", plain)
     plain = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})", " ", plain)
+    plain = _ORDINAL.sub(r"\2 \1 ", plain)
     return re.findall(r"[^\W\d_]+|\d+", plain.casefold())
 
 
