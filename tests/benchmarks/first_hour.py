@@ -102,10 +102,12 @@ def run_wrong(trees: dict[str, Path], folder: Path) -> None:
             # A series of the book that is none is what two juices in one column become.
             kinds = ("tag wrong", "none wrong", "lab invented", "file wrong")
             fell = [line for line in score.lines if line.startswith(kinds)]
-            spoken = [s for s in wrong.suspects if any(
-                s in line for line in text.splitlines() if line.startswith("#"))]  # fmt: skip
+            said = [line for line in text.splitlines() if line.startswith("#")]
+            spoken = [line for line in said if any(suspect in line for suspect in wrong.suspects)]
             verdict = "fell for it" if fell else "no draft" if done.toml is None else "did not"
-            print(f"{title} {name}: {verdict}; speaks of {', '.join(spoken) or 'nothing'}")
+            print(f"{title} {name}: {verdict} ({wrong.what})")
+            for line in spoken[:4] or ["# not a word of it"]:
+                print(f"    {line[:200]}")
             for line in (*fell, *(x for x in score.lines if x.startswith("no draft"))):
                 print(f"    {line[:300]}")
 

@@ -90,6 +90,9 @@ def tag_truth(tag: TagSpec, tags: tuple[TagSpec, ...]) -> TagTruth:
     if mode == "sp":
         first = next((t.name for t in tags if t.kind == kind), "")
         return TagTruth(unit, "step", why="set-point", of=first)
+    if kind in ("lime", "floc") and held == "linear":
+        # A dose is set, and so held; the ends of straight lines say otherwise.
+        held = "any"
     point = COURSES[kind][1]
     first = next(t.name for t in tags if t.kind == kind) if mode == "2" else ""
     return TagTruth(unit, held, point, second_of=first)

@@ -67,11 +67,14 @@ def same_unit(quantity: str, drafted: str, true: str) -> bool:
 
 
 def _second(name: str, truth: TagTruth, tags: Mapping[str, Mapping[str, Any]]) -> bool:
-    """Whether one of a pair stands beside the other, whichever way round."""
+    """Whether one of a pair stands beside the other, whichever way round; strangers are out."""
     mine, first = tags[name], tags.get(truth.second_of, {})
-    if mine.get("beside"):
-        return mine["beside"] == truth.second_of
-    return first.get("beside") == name or not first or not same_point(first, truth)
+    return (
+        bool(mine.get("beside"))
+        or first.get("beside") == name
+        or not first
+        or not same_point(first, truth)
+    )
 
 
 def _beside_a_stranger(name: str, drafted: Mapping[str, Any], truth: Truth) -> bool:

@@ -48,7 +48,7 @@ def _names(mill: Mill, truth: Truth) -> tuple[dict[str, str], dict[str, str]]:
     return names, units
 
 
-def _against(held: pl.DataFrame, true: pl.DataFrame) -> dict[str, int]:
+def against(held: pl.DataFrame, true: pl.DataFrame) -> dict[str, int]:
     """How many moments of a file are held right, otherwise, or not as good readings.
 
     Where a determination was repeated any of its values will do, and none.
@@ -73,6 +73,12 @@ def _against(held: pl.DataFrame, true: pl.DataFrame) -> dict[str, int]:
     }
 
 
+def _nothing_to_hold(truth: Truth, rows: pl.DataFrame) -> bool:
+    """Whether a file is of tags without a place alone, so that no draft has to name them."""
+    names = set(rows["name"].unique())
+    return names <= truth.tags.keys() and all(truth.tags[n].point is None for n in names)
+
+
 def score_files(toml: Path, truth: Truth, pulls: dict[str, tuple[int, str]]) -> Score:
     """Each export: exact, refused or asked about, wrong, or of nothing that was drafted."""
     score = Score()
@@ -91,7 +97,9 @@ def score_files(toml: Path, truth: Truth, pulls: dict[str, tuple[int, str]]) -> 
         true = truth.readings[file]
         assert true is not None
         known = true.filter(pl.col("name").is_in(list(back)))
-        if code != 0:
+        if _nothing_to_hold(truth, true):
+            score.add("file outside")
+        elif code != 0:
             score.add("file refused", f"{file}: {' '.join(said.split())[:300]}")
         elif known.is_empty():
             score.add("file idle", f"{file}: none of its names is in the draft")
@@ -100,7 +108,7 @@ def score_files(toml: Path, truth: Truth, pulls: dict[str, tuple[int, str]]) -> 
                 _inside(mill, rows, back[str(k[0])], units[str(k[0])])
                 for k, rows in known.group_by(["name"])
             ]
-            found = _against(held, pl.concat(parts))
+            found = against(held, pl.concat(parts))
             own = strange.filter(pl.col("name").is_in(known["name"].unique().to_list()))
             found["strange"] = own.height
             exact = found["other"] + found["lost"] + found["strange"] == 0

@@ -14,6 +14,7 @@ from first_hour.make import HELD_OUT, same_readings, spec_of, tag_truth
 from first_hour.points import COURSES, LAB_POINTS
 from first_hour.recorder import kept_as_lines, kept_by_exception
 from first_hour.score_draft import same_unit, score_lab, score_tags
+from first_hour.score_lake import against
 from first_hour.units import form, is_known, meaning
 
 DAYS = 2
@@ -184,3 +185,20 @@ def test_the_scorer_finds_the_truth_right_and_each_lie_wrong(mill):
     moved = {**lab, name: {**lab[name], "place": "syrup"}}
     assert score_lab(moved, mill.truth).counts["lab wrong"] == 1
     assert score_lab({**lab, "Crew": {}}, mill.truth).counts["lab invented"] == 1
+
+
+def test_what_the_lake_holds_is_compared_moment_by_moment():
+    at = [datetime(2025, 6, 16, hour, tzinfo=UTC) for hour in range(6)]
+
+    def rows(name, values, hours):
+        return pl.DataFrame(
+            {"name": ["a"] * len(hours), "ts_utc": [at[h] for h in hours], name: values},
+            schema_overrides={name: pl.Float64},
+        )
+
+    # Hour 3 has no number, hour 4 a repeat; hour 5 is not in the lake.
+    true = rows("value", [1.0, 2.0, 3.0, None, 5.0, 5.2, 6.0], [0, 1, 2, 3, 4, 4, 5])
+    held = rows("held", [1.0, 2.001, None, 9.0, 5.2], [0, 1, 2, 3, 4])
+    assert against(held, true) == {"right": 2, "other": 2, "lost": 2}
+    asked_about = rows("held", [1.0, 2.0, 3.0, None, None, 6.0], [0, 1, 2, 3, 4, 5])
+    assert against(asked_about, true) == {"right": 4, "other": 0, "lost": 0}
