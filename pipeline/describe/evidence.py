@@ -40,7 +40,7 @@ _WORST_LEVEL, _NO_FEED, _FLAT = -16.0, -1.0, -1.0
 _CALM_BROKEN = -4.0
 _SET_BY_HAND, _CONSTANT = -3.0, -1.5
 _SIDES: Final = frozenset(("in", "out", "top", "bottom", "juice", "to", "primary", "secondary",
-                           "tertiary", "water"))  # fmt: skip
+                           "tertiary", "dose"))  # fmt: skip
 _DOSES: Final = ("lime_flow", "flocculant_flow")
 #: Share of the tags with the same letters or the same role word, beyond which these say nothing.
 _TOO_MANY = 0.5

@@ -89,7 +89,7 @@ POINTS: Final = (
            "in -1 out 0"),
     _point("temperature secondary_heater out", 104.3, 2.2,
            f"secondary_heater 4 heater_2 3 heater_3 1.5 heater 0.5 before_flash 2 limed 1 "
-           f"before_clarifier 0.5 {_HEATED}", "in -4 out 0.6"),
+           f"before_clarifier 2.5 {_HEATED}", "in -4 out 0.6"),
     _point("temperature flash_tank out", 100.2, 1.0, "flash 4.5 before_clarifier 3 limed 0.3 "
            "juice 0.2", "in -3 out 0.5"),
     _point("temperature settler inside", 97.3, 1.6, "clarifier 3.5 clear 1.5 juice 0.2",
@@ -116,7 +116,7 @@ POINTS: Final = (
     _point("conductivity settler out", 1.4, 0.6, "clear 3 clarifier 3 clear_tank 2 juice 0.1",
            "out 0.3 in -3"),
     _point("steam_pressure secondary_heater", 165.0, 45.0,
-           "secondary_heater 4 heater_2 3 heater 1 steam 1.5 juice 0.2", "in 0 out -1"),
+           "secondary_heater 4 heater_2 3 heater 1 steam 0.3 main_steam -2 juice 0.2", "in 0 out -1"),
     _point("level settler", 99.0, 4.0, "clarifier 4", "mud -5 bottom -3", rare=0.5),
     _point("level liming_tank", 68.0, 18.0, "liming_tank 4 limed 3 liming 3 juice 0.1"),
     _point("level clear_juice_tank", 45.0, 22.0, "clear_tank 4 clear 3 juice 0.1 tank 0.2"),

@@ -111,6 +111,9 @@ def unplaced_why(one: Seen, maybe: Point | None) -> str:
 def no_measurement_why(one: Seen) -> str:
     """Why a tag measures nothing of the station, in words; empty for one that may."""
     for role in sorted(one.roles):
+        if role == "r_total" and one.course.shape == "measured":
+            # "Total juice flow" is no sum: a sum rises.
+            continue
         word = one.name.word_for(role) or one.words.word_for(role)
         return f'{_ROLE_WORDS[role]} by the word "{word}": no measurement of the station'
     letters = one.name.letters or one.words.letters
