@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from pipeline.describe.lags import Lags
+from pipeline.describe.points import POINTS
 from pipeline.describe.relations import RELATIONS, Relation, kept_by
 
 Floats = NDArray[np.float64]
@@ -22,6 +23,9 @@ UNPLACED: Final = 0.5
 #: A tag that fits a point worse than this is not tried there.
 _HOPELESS: Final = -6.0
 _ROUNDS: Final = 30
+#: Weight of standing where the other tags of an area stand, and how many of them it takes.
+_SAME_AREA: Final = 2.0
+_LEAST_NEIGHBOURS: Final = 2
 
 
 @dataclass(slots=True)
@@ -128,6 +132,29 @@ def _by_itself(scores: Floats) -> dict[int, int]:
     rows, columns = linear_sum_assignment(costs)
     pairs = zip(rows.tolist(), columns.tolist(), strict=True)
     return {column: row for row, column in pairs if column < points}
+
+
+def by_area(areas: Sequence[str], at: dict[int, int]) -> Floats:
+    """What speaks for a place because most other tags of the same area stand there.
+
+    Parameters
+    ----------
+    areas : sequence of str
+        Of each tag; empty for a tag without one.
+    at : dict of int to int
+        Tag of each point so far.
+    """
+    bonus = np.zeros((len(areas), len(POINTS)))
+    places = {tag: POINTS[point].place for point, tag in at.items()}
+    for row, area in enumerate(areas):
+        near = Counter(
+            place for tag, place in places.items() if area and tag != row and areas[tag] == area
+        )
+        if near.total() < _LEAST_NEIGHBOURS:
+            continue
+        for column, point in enumerate(POINTS):
+            bonus[row, column] = _SAME_AREA * near[point.place] / near.total()
+    return bonus
 
 
 def best_total(scores: Floats) -> float:

@@ -24,9 +24,10 @@ _UNLIKELY: Final = -3.0
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """What speaks against a place, in words."""
+    """What speaks against a place, in words; whether names and physics were weighed already."""
 
     words: str
+    weighed: bool = True
 
 
 def doubts_of(
@@ -65,7 +66,9 @@ def doubts_of(
             found[one] = found[two] = Doubt(f"{words}: CONFIRM which is which")
     for point, tag in arrangement.at.items():
         if tag not in found and physical[tag, point] < _UNLIKELY:
-            found[tag] = Doubt("its level is unusual for what its name says: CONFIRM")
+            found[tag] = Doubt(
+                "its level is unusual for what its name says: CONFIRM", weighed=False
+            )
     return found
 
 

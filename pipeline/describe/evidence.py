@@ -33,12 +33,14 @@ _FOREIGN, _OUTSIDE, _WORST_FOREIGN = -4.0, -7.0, -10.0
 _BEST_OWN = 6.0
 #: Weight of a name's contradictions where words beside it speak of a place too.
 _CRYPTIC = 0.6
+#: A tag whose export says neither what it is nor its unit may be anything.
+_NUMBERS_ALONE = -2.0
 _FAT_TAIL: Final = 4.0
 _WORST_LEVEL, _NO_FEED, _FLAT = -16.0, -1.0, -1.0
 _CALM_BROKEN = -4.0
 _SET_BY_HAND, _CONSTANT = -3.0, -1.5
 _SIDES: Final = frozenset(("in", "out", "top", "bottom", "juice", "to", "primary", "secondary",
-                           "tertiary", "water"))  # fmt: skip
+                           "tertiary", "dose"))  # fmt: skip
 _DOSES: Final = ("lime_flow", "flocculant_flow")
 #: Share of the tags with the same letters or the same role word, beyond which these say nothing.
 _TOO_MANY = 0.5
@@ -244,4 +246,8 @@ class Physical:
 
 def named_scores(seen: Sequence[Seen]) -> Floats:
     """What names, words and letters say of each tag at each point."""
-    return np.array([[name_score(one, point) for point in POINTS] for one in seen])
+    found = np.array([[name_score(one, point) for point in POINTS] for one in seen])
+    for row, one in enumerate(seen):
+        if not has_unit(one.tag) and found[row].max() <= 0.0:
+            found[row] += _NUMBERS_ALONE
+    return found

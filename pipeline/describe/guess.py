@@ -18,15 +18,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from features.base import Interpolation
-from pipeline.describe.arrange import Arrangement, best_total, feed_candidates
+from pipeline.describe.arrange import Arrangement, best_total, by_area, feed_candidates
 from pipeline.describe.doubts import Doubt, doubts_of
-from pipeline.describe.evidence import Physical, Seen, named_scores, seen_tags
+from pipeline.describe.evidence import Physical, named_scores, seen_tags
 from pipeline.describe.lags import Lags
-from pipeline.describe.letters import no_measurement
 from pipeline.describe.look import TagLook
 from pipeline.describe.own_units import has_unit, inside_value, units_for
 from pipeline.describe.points import POINTS, Point
-from pipeline.describe.reasons import placed_why, unplaced_why
+from pipeline.describe.reasons import no_measurement_why, placed_why, unplaced_why
 from pipeline.describe.recorder import run_of
 from pipeline.describe.second import are_twins, bare_name, better_of
 from pipeline.describe.set_points import held_against
@@ -107,7 +106,7 @@ class _Placing:
         self.lags = Lags(tags)
         self.named = named_scores(self.seen)
         # What is no measurement takes part in nothing but the search for what it belongs to.
-        self.idle = [_no_measurement(one) for one in self.seen]
+        self.idle = [no_measurement_why(one) for one in self.seen]
         self.evidence = Physical(self.seen)
         self.feed = self._best_feed()
         self.physical, self.units = self._by_units()
@@ -115,6 +114,8 @@ class _Placing:
         alone = self.scores.copy()
         alone[self._named_seconds()] = -math.inf
         self.arrangement = Arrangement(alone, self._level, self.lags)
+        self.arrangement.improve()
+        alone += by_area([one.name.area for one in self.seen], self.arrangement.at)
         self.arrangement.improve()
         self.doubts: dict[int, Doubt] = doubts_of(
             self.arrangement, self.physical, self.named, [s.tag.name for s in self.seen]
@@ -190,7 +191,8 @@ class _Placing:
         kept = {
             tag: point
             for tag, point in self.placed.items()
-            if self.margins[tag] >= _LEAST_MARGIN or tag in self.doubts
+            if self.margins[tag] >= _LEAST_MARGIN
+            or (tag in self.doubts and self.doubts[tag].weighed)
         }
         found = [self._measured(row, kept.get(row)) for row in range(len(self.seen))]
         found = self._with_seconds(found, kept)
@@ -270,29 +272,3 @@ class _Placing:
             sure="likely" if named else "perhaps", why=why,
             confidence=0.9 if named else 0.7, unit=one.tag.unit or self.units[other][kept[other]],
         )  # fmt: skip
-
-
-_ROLE_WORDS: Final = {
-    "r_set_point": "a set-point",
-    "r_output": "the output of a controller or the position of a valve",
-    "r_total": "a sum",
-    "r_speed": "a speed",
-    "r_current": "a motor's current, power or load",
-    "r_status": "a state or an alarm",
-    "r_error": "a difference or something worked out",
-}
-
-
-def _no_measurement(one: Seen) -> str:
-    """Why a tag measures nothing of the station, in words; empty for one that may."""
-    for role in sorted(one.roles):
-        word = one.name.word_for(role) or one.words.word_for(role)
-        return f'{_ROLE_WORDS[role]} by the word "{word}": no measurement of the station'
-    letters = one.name.letters or one.words.letters
-    if letters and (what := no_measurement(letters)):
-        return f'{what} by the letters "{letters.upper()}" (ISA-5.1): no measurement of the station'
-    if one.course.shape == "sum":
-        return "only rises: a sum, no measurement of the station"
-    if one.course.shape == "switch":
-        return "is either 0 or 1: a state, no measurement of the station"
-    return ""

@@ -24,6 +24,9 @@ _JOINED: Final[tuple[tuple[frozenset[str], str], ...]] = tuple(
         ("mixed primary_heater", "primary_heater"),
         ("limed secondary_heater", "secondary_heater"),
         ("limed heater", "secondary_heater"),
+        ("main_steam steam", "main_steam"),
+        ("heater main_steam", "heater steam"),
+        ("secondary_heater main_steam", "secondary_heater steam"),
         ("evaporator primary", "first_evap"),
         ("evaporator secondary", "late_evap"),
         ("evaporator tertiary", "late_evap"),
@@ -50,6 +53,8 @@ _JOINED: Final[tuple[tuple[frozenset[str], str], ...]] = tuple(
         ("imbibition water", "imbibition"),
         ("imbibition mill", "imbibition"),
         ("cane mill", "cane"),
+        ("juice primary", "first_juice"),
+        ("first_juice mill", "first_juice"),
         ("filter mud", "mud"),
         ("clarifier mud", "mud clarifier"),
     )
@@ -73,6 +78,8 @@ _BEHIND: Final = frozenset(
      "flash", "primary", "secondary", "liming", "mixed", "clear")
 )  # fmt: skip
 _STREAMS: Final = frozenset(("mixed", "limed", "clear", "mud", "filtrate", "juice", "syrup"))
+_EVAPORATORS: Final = frozenset(("evaporator", "first_evap"))
+_ROMAN: Final = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5"}
 _NUMBERED: Final = frozenset(("heater", "evaporator"))
 
 
@@ -92,8 +99,9 @@ def composed(
     kept = _without_goal([*concepts])
     found = {c for c, _ in kept}
     for concept, spot in kept:
-        if concept in _NUMBERED and spot + 1 in numbers:
-            found |= _numbered(concept, tokens[spot + 1])
+        behind = tokens[spot + 1] if concept in _NUMBERED and spot + 1 < len(tokens) else ""
+        if spot + 1 in numbers or behind in _ROMAN:
+            found |= _numbered(concept, _ROMAN.get(behind, behind)) if behind else set()
     if "heater" in found and any(c.startswith("heater_") for c in found):
         found -= {"heater"}
         if "clear" in found:
@@ -122,6 +130,8 @@ def _without_goal(concepts: list[tuple[str, int]]) -> list[tuple[str, int]]:
     before, behind = concepts[:at], concepts[at + 1 :]
     if any(c == "clarifier" for c, _ in behind):
         before = [*before, ("in", concepts[at][1])]
+    if {c for c, _ in before} & _STREAMS == {"juice"} and _EVAPORATORS & {c for c, _ in behind}:
+        before = [*before, ("before_evap", concepts[at][1])]
     return before + [c for c in behind if c[0] not in _BEHIND and c[0] != "juice"]
 
 

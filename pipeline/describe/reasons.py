@@ -8,12 +8,22 @@ from typing import Final
 
 from pipeline.describe.arrange import Arrangement
 from pipeline.describe.evidence import Seen, said_of
+from pipeline.describe.letters import no_measurement
 from pipeline.describe.own_units import has_unit, is_height
 from pipeline.describe.points import POINTS, SPOKEN, Point
 from pipeline.describe.relations import RELATIONS, Relation
 
 #: Evidence by what holds between two tags that is worth a word.
 _WORTH_TELLING: Final = 0.9
+_ROLE_WORDS: Final = {
+    "r_set_point": "a set-point",
+    "r_output": "the output of a controller or the position of a valve",
+    "r_total": "a sum",
+    "r_speed": "a speed",
+    "r_current": "a motor's current, power or load",
+    "r_status": "a state or an alarm",
+    "r_error": "a difference or something worked out",
+}
 
 
 def point_words(point: Point) -> str:
@@ -96,3 +106,21 @@ def unplaced_why(one: Seen, maybe: Point | None) -> str:
     could = sorted({p.quantity.replace("_", " ") for p in POINTS if said_of(one.name, p) > 1.0})
     what = " or ".join(could[:3]) or "nothing known"
     return f"could be {what}, {level}, but fits no free point of a station"
+
+
+def no_measurement_why(one: Seen) -> str:
+    """Why a tag measures nothing of the station, in words; empty for one that may."""
+    for role in sorted(one.roles):
+        if role == "r_total" and one.course.shape == "measured":
+            # "Total juice flow" is no sum: a sum rises.
+            continue
+        word = one.name.word_for(role) or one.words.word_for(role)
+        return f'{_ROLE_WORDS[role]} by the word "{word}": no measurement of the station'
+    letters = one.name.letters or one.words.letters
+    if letters and (what := no_measurement(letters)):
+        return f'{what} by the letters "{letters.upper()}" (ISA-5.1): no measurement of the station'
+    if one.course.shape == "sum":
+        return "only rises: a sum, no measurement of the station"
+    if one.course.shape == "switch":
+        return "is either 0 or 1: a state, no measurement of the station"
+    return ""

@@ -89,7 +89,7 @@ def habits_of(second: Floats, value: Floats) -> Habits:
         floor = _floor(own, digit)
         if floor >= _FLOOR:
             habit, band = "exception", float(np.quantile(own, 0.02))
-        elif floor < _NO_FLOOR or _grows(gap[chosen], own) > _GROWING:
+        elif _grows(gap[chosen], own) > (_GROWING if floor >= _NO_FLOOR else 0.0):
             habit = "lines"
     return Habits(habit, band, usual, longest)
 

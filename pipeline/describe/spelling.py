@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, TypeAlias
 
-from pipeline.describe.words import ALONE_ONLY, EMPTY, MEANINGS
+from pipeline.describe.words import ALONE_ONLY, EMPTY, MEANINGS, ROLES
 
 #: Letters that stand for a quantity by themselves at the start or end of a name.
 _LETTER: Final = {
@@ -19,13 +19,21 @@ _LETTER: Final = {
 }  # fmt: skip
 #: Shortest word of which a beginning, or a misspelling, is taken for it.
 _CUT_CHARS: Final = 4
+#: Length of the code of an area before instrument letters, which may be the start of a word.
+_AREA_CHARS: Final = 3
 _TYPO_CHARS: Final = 6
 _TYPO_LIKENESS: Final = 0.84
 #: Longest name taken apart.
 _MOST_CHARS: Final = 160
+#: "2nd effect", "1er effet", "3º efecto": the number then goes behind, as in "effect 2".
+_ORDINAL: Final = re.compile(
+    r"\b(\d)(?:st|nd|rd|th|er|ere|eme|e|o|a|ro|do|to|ra|da)[\s._\-]*([^\W\d_]+)", re.IGNORECASE
+)
 #: Words between others in a joined word.
 _LINKS: Final = frozenset(("de", "do", "da", "del"))
 _Parting: TypeAlias = tuple[float, tuple[tuple[str, tuple[str, ...]], ...]]
+#: Concepts whose words are told from others by one letter; these must be spelled right.
+_SPELLED: Final = ROLES | {"bottom", "top", "in", "out", "to"}
 _LONG_WORDS: Final = sorted(w for w in MEANINGS if len(w) >= _TYPO_CHARS - 1 and "_" not in w)
 
 
@@ -53,6 +61,7 @@ def tokens_of(text: str) -> list[str]:
     plain = "".join(c for c in parts if not unicodedata.combining(c))
     plain = re.sub(r"pH(?![a-z])", " ph ", plain)
     plain = re.sub(r"(?<=[a-z])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z]{2})", " ", plain)
+    plain = _ORDINAL.sub(r"\2 \1 ", plain)
     return re.findall(r"[^\W\d_]+|\d+", plain.casefold())
 
 
@@ -92,7 +101,9 @@ def senses(tokens: Sequence[str], *, instrument: bool) -> list[Sense]:
             continue
         if concepts := known(token) or _lettered(token):
             found.append(Sense(token, spot, concepts))
-        elif token not in EMPTY:
+        elif instrument and len(token) == _AREA_CHARS:
+            found += [Sense(token, spot, concepts) for concepts in [begun_by(token)] if concepts]
+        elif token not in EMPTY and not (instrument and len(token) < _AREA_CHARS):
             found += [Sense(part, spot, concepts) for part, concepts in parted(token)]
     return found
 
@@ -106,16 +117,20 @@ def known(token: str) -> tuple[str, ...]:
         return ()
     if token.endswith("s") and token[:-1] in MEANINGS and len(token) > 4:
         return MEANINGS[token[:-1]]
-    if len(token) >= _CUT_CHARS:
-        begun = {MEANINGS[w] for w in MEANINGS if w.startswith(token) and "_" not in w}
-        concepts = {c for found in begun for c in found}
-        if 0 < len(concepts) <= 2:
-            return tuple(sorted(concepts))
+    if len(token) >= _CUT_CHARS and (concepts := begun_by(token)):
+        return concepts
     if len(token) >= _TYPO_CHARS:
         near = difflib.get_close_matches(token, _LONG_WORDS, 1, _TYPO_LIKENESS)
-        if near:
+        if near and not set(MEANINGS[near[0]]) & _SPELLED:
             return MEANINGS[near[0]]
     return ()
+
+
+@lru_cache(maxsize=8192)
+def begun_by(token: str) -> tuple[str, ...]:
+    """Concepts of the words that a text begins; none where these are more than two."""
+    begun = {c for w, found in MEANINGS.items() if w.startswith(token) for c in found}
+    return tuple(sorted(begun)) if 0 < len(begun) <= 2 else ()
 
 
 def _speaks(tokens: Sequence[str], spot: int) -> bool:

@@ -13,7 +13,7 @@ from typing import Final
 #: What is measured.
 _QUANTITIES: Final = """
 q_flow: flow flw flo fluxo flujo caudal caud vazao vaz vz debit deb durchfluss gasto flowrate rate
-    volumetrico
+    volumetrico dbt flowmeter caudalimetro
 q_temp: temperature temperatura temp tmp tmpt temper temperat tem degc grados_c
 q_ph: ph acidez
 q_brix: brix bx brx solids refractometer refractometro refratometro rds briks
@@ -31,10 +31,10 @@ cane: cane cana canne cn crush crushing grinding tch tcd throughput moagem molie
     crushed milling zafra
 mixed: mixed mixto misto mixte mezclado melange raw crude crudo cru brut mj rj dj jm jmx jmix cm
     cmx jmel diluted diluido dilue draft draught jd jb mix mxd mxt jugomix bruto mixjuice
-    sulphited sulfitado sulfited
-limed: limed encalado caleado alcalizado chaule lj jenc jal jalc caleo cal_juice dosado jch
-    alkalised alkalized lmd encal alcal caleada tratado cdos jugo_a trated treated reaction
-    reacted echaule jcal je jcl
+    sulphited sulfitado sulfited mel mezc pesado
+limed: enc encl limed encalado caleado alcalizado chaule lj jenc jal jalc caleo cal_juice dosado
+    jch alkalised alkalized lmd encal alcal caleada tratado cdos trated treated reaction reacted
+    echaule jcal je jcl
 clear: clear clarified claro clarificado clair clarifie cj jc jcl clr cd cclar jclar cjuice
     decantado decante jdec cdec clj esj ej clarificada clean limpio jclr cjce clarif dec clar
     clarific
@@ -49,10 +49,9 @@ lime: lime cal chaux lechada leite milk mol lait leite_cal lc ldc lm cao milkofl
     sacarato lchd ca_oh lecal
 flocculant: flocculant floculante floculant floc floccul polymer polimero polymere poli pol flc
     flocul polim flo flok pmr
-steam: steam vapor vapour vapeur stm vap vg vv exhaust escape escapamento bleed vegetal vp v1
-    dampf vpr vap1 vegetales
+steam: steam vapor vapour vapeur stm vap vg vv bleed vegetal vp v1 dampf vpr vap1 vegetales
 syrup: syrup meladura xarope sirop jarabe melado syr mel
-condensate: condensate condensado condensat cds
+main_steam: exhaust escape escapamento live vivo vive echappement
 """
 #: Where.
 _EQUIPMENT: Final = """
@@ -60,11 +59,12 @@ mill: mill mills tandem molino molinos moenda moendas moulin moulins ml mln mol 
     difusor diffuseur extraction extraccion extracao
 heater: heater heaters calentador calentadores aquecedor aquecedores rechauffeur rechauf htr
     calent aquec aq rech cal ht calen calefactor jh exchanger intercambiador trocador echangeur hx
-    htx rch calt regenerador heating calentamiento aquecimento rechauffage calentad
+    htx rch calt regenerador heating calentamiento aquecimento rechauffage calentad aquecido
+    calentado rechauffe heated chauffe aquecida
 primary: primary primario primaria primaire prim pri 1ry prm pry 1er 1ro first primeiro premier
     primero p1 1st
 secondary: secondary secundario secundaria secondaire sec scd 2ry secund secon sdry 2do 2nd second
-    segundo deuxieme scdry rectifier rectificador
+    segundo deuxieme scdry
 tertiary: tertiary terciario terciaria tertiaire terc tert 3ry 3rd
 liming: liming limer encalamiento encaladora encalador caleagem caleacao chaulage echaulage
     alcalizacion alcalizador alcalizado_tk lt preparador calagem alkalisation ltk lim preliming
@@ -83,11 +83,12 @@ evaporator: evaporator evaporators evaporador evaporadores evaporateur evap ev e
     calandria pre_evap kestner
 filter: filter filters filtro filtros filtre_rotatif rvf vf filt filtracion filtration filtracao
     prensa belt oliver
-clear_tank: ct cjt tjc cleartank tkjc tqjc bjc tcd tcc cjtk ctk
-clear_heater: ch cjh preheater precalentador hjc
+clear_tank: tjcl tqj bacjc ct cjt tjc cleartank tkjc tqjc bjc tcd tcc cjtk ctk
+clear_heater: tjh cjc rjc acc ch cjh preheater precalentador hjc
 first_evap: e1 ev1 evap1 preevap pre1 ef1 ev01 v01 primer_efecto premier_effet
-primary_heater: hp cp ap rp pht ph1 htr1 heater1 cal1 aq1 rech1 calent1 phtr
-secondary_heater: sh hs cs as rs sht sh1 htr2 heater2 cal2 aq2 rech2 calent2 shtr
+primary_heater: pjh cjp rjp acp hp cp ap rp pht ph1 htr1 heater1 cal1 aq1 rech1 calent1 phtr
+secondary_heater: sjh cjs rjs acs sh hs cs as rs sht sh1 htr2 heater2 cal2 aq2 rech2 calent2 shtr
+    rectifier rectificador rectificadores
 """
 #: Which side.
 _SIDES: Final = """
@@ -97,6 +98,7 @@ out: out outlet salida saida sortie sal sai exit outflow discharge descarga leav
     outl despues apres sda s
 top: overflow rebose derrame surverse top sobrenadante
 bottom: bottom fondo fundo fond inferior underside cone cono
+dose: dosagem dosificacion dosing dosage dose dosis dosador dosificador
 to: to para vers al hacia hasta
 """
 #: What is no measurement: what one is held at, what a controller puts out, a sum, a state.
@@ -113,8 +115,7 @@ r_speed: rpm speed velocidad velocidade vitesse rotacao vel hz frequency frecuen
 r_current: amp amps amperes corriente corrente courant current motor amperaje intensidad ampere
     power potencia puissance kw mtr load carga torque par_motor vibration vibracion
 r_status: status estado etat run running marcha alarm alarma alarme trip fault falla falha
-    running_status auto manual mode modo on off permissive interlock state hours horas horometro
-    switch
+    running_status auto manual mode modo on off permissive interlock state horometro switch
 r_value: pv process_value value valor valeur measured medida medido mesure val act actual
 r_error: deviation desviacion error desvio ecart dev diff diferencial differential ratio relacion
     calc calculated calculado average promedio media moyenne avg delta
@@ -131,14 +132,17 @@ outside: boiler caldera caldeira chaudiere turbine turbina generator generador g
     ambiente oil aceite bearing chumacera lubricacion air aire compressor compresor effluent
     efluente river pond spray feedwater massecuite masa seed remelt refundido wash lavado lavage
     transformer spare reserva libre dummy test lubrication rainfall cooler tower torre washing
-    carbonatation sulphur azufre enxofre tailbar hydraulic
+    carbonatation sulphur azufre enxofre tailbar hydraulic condensate condensado condensat
+    condensados so2 so screen tamiz peneira tamis colador mixer mezclador mingler misturador
+    malaxador slaker apagador
 """
 #: Words that say nothing.
 _EMPTY: Final = """
-de del do da des du la le el los las of the and y et e from desde depuis au aux por par en no nr
-num tag ch unit plant area station line linea linha ligne control ctrl indicator indicador
-transmitter transmisor transmissor sensor meter medidor probe sonda n o a s d l i c b pump bomba
-pompe bba pmp main ppal principal hot caliente quente chaud cold frio
+interior inside dentro interieur intern interno de del do da des du la le el los las of the and y
+et e from desde depuis au aux por par en no nr num tag ch unit plant area station line linea linha
+ligne control ctrl indicator indicador transmitter transmisor transmissor sensor meter medidor
+probe sonda n o a s d l i c b pump bomba pompe bba pmp main ppal principal hot caliente quente
+chaud cold frio
 """
 #: Words too short or too common to be looked for inside others.
 _ALONE_ONLY: Final = """

@@ -53,7 +53,7 @@ def exports(folder, *, opaque, units):
 
 @pytest.mark.parametrize(
     ("opaque", "units", "least_quantities", "least_places"),
-    [(False, True, 31, 31), (False, False, 30, 30), (True, True, 24, 23), (True, False, 8, 0)],
+    [(False, True, 31, 31), (False, False, 30, 30), (True, True, 24, 23), (True, False, 0, 0)],
 )
 def test_shares_that_are_guessed_right(
     tmp_path, lab, opaque, units, least_quantities, least_places
@@ -70,6 +70,8 @@ def test_shares_that_are_guessed_right(
     places = sum(TRUTH[tag] == found for tag, found in guessed.items())
     assert quantities >= least_quantities
     assert places >= least_places
+    # A wrong place is worse than none: without names and units next to nothing is placed.
+    assert len(guessed) - places <= 2
     assert {g.tag.name: (g.analyte, g.place, g.port) for g in draft.lab} == LAB
 
 
