@@ -17,7 +17,7 @@ from pipeline.describe.taken import Taken, settled, take
 from pipeline.exports import export_readings
 from pipeline.lake import Tally
 from pipeline.layouts import Plan
-from pipeline.mill import UnitChange
+from pipeline.mill import UnitChange, is_unit
 
 #: Rows of a file that may be unreadable before it is left, as the pull has it [%].
 _MOST_UNREADABLE_PCT: Final = 20.0
@@ -25,16 +25,23 @@ _MOST_UNREADABLE_PCT: Final = 20.0
 
 @dataclass
 class Anyone:
-    """A mill that knows these series in the units they come in, and remembers those units."""
+    """A mill that knows these series in the units they come in, and remembers those units.
+
+    What stands beside a number is a unit where it is written like one, or stands in a column of
+    units: the reader tries every word it meets.
+    """
 
     zone: str
     unit_changes: Mapping[str, UnitChange]
     units: dict[str, str]
+    stated: frozenset[str] = frozenset()
     ambiguous: str = "first"
     missing: str = "shift_forward"
 
     def change_from(self, tag: str, unit: str) -> UnitChange | None:
-        """Leave every value as exported."""
+        """Leave every value as exported; None for what is no unit."""
+        if not is_unit(unit) and unit.strip() not in self.stated:
+            return None
         self.units.setdefault(tag, unit)
         return UnitChange()
 
@@ -151,7 +158,8 @@ def read_all(
     """
     able = [t for t in found if t.error is None and t.proposals]
     names = {name for taken in able for name in taken.names}
-    clock = Anyone(answers.zone, dict.fromkeys(names, UnitChange()), units)
+    stated = frozenset(unit for taken in able for p in taken.proposals for unit in p.units)
+    clock = Anyone(answers.zone, dict.fromkeys(names, UnitChange()), units, stated)
     for number, taken in enumerate(able):
         progress(f"Reading {taken.path.name}", number, len(able))
         read = Read(taken, [], Tally(), [])

@@ -27,6 +27,7 @@ from pipeline.describe.twice import series_twice
 from pipeline.files import ExportFile, is_moment
 from pipeline.layouts import (
     When,
+    bracket_of,
     is_tag_heading,
     joined_time,
     kind_of,
@@ -66,6 +67,8 @@ class Proposal:
         Series with two different values at one moment, most likely of several juices.
     repeats : tuple of str
         Series with two determinations of one sample.
+    units : tuple of str
+        What it gives as units.
     by_hand : bool
         Looks like a book of the laboratory: columns name points of sampling.
     """
@@ -79,6 +82,7 @@ class Proposal:
     heading: str = ""
     pooled: tuple[str, ...] = ()
     repeats: tuple[str, ...] = ()
+    units: tuple[str, ...] = ()
     by_hand: bool = False
 
 
@@ -164,6 +168,7 @@ def _of_columns(table: ExportFile, rows: pl.DataFrame, when: When) -> Proposal |
         _when_keys(when),
         pooled=pooled,
         repeats=repeats,
+        units=_units_stated(table, looks, values),
         by_hand=any(_says_points(g) for g in groups if g.name in naming),
     )
     if long:
@@ -178,6 +183,14 @@ def _of_columns(table: ExportFile, rows: pl.DataFrame, when: When) -> Proposal |
     heading = values[0] if len(values) == 1 else ""
     keys = found.keys | {"shape": "wide"}
     return replace(found, keys=keys, series=tuple(names), words=words, heading=heading)
+
+
+def _units_stated(table: ExportFile, looks: list[ColumnLook], values: list[str]) -> tuple[str, ...]:
+    """What the table gives as units, known or not: in a column, a row, or behind headings."""
+    column = [text for look in of_role(looks, "unit") for text in look.different]
+    row = [unit for unit in table.head.units if unit] if table.head else []
+    whole = [table.head.unit] if table.head and table.head.unit else []
+    return (*column, *row, *whole, *(u for v in values if (u := bracket_of(v))))
 
 
 def _by_sample(
