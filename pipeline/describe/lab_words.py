@@ -27,12 +27,12 @@ CAKE: Final[Point] = ("filter_cake", "")
 _JUICE: Final = r"(?:juices?|jugos?|guarapo|caldos?|jus|jug|cald|jce)"
 #: Sampling points, the more particular ones first.
 _POINTS: Final[tuple[tuple[Point, str], ...]] = (
-    (FILTRATE, rf"filtrates?|filtrat|filtrado|{_JUICE} (?:de )?filtr\w*|filt(?:ered)? {_JUICE}"
+    (FILTRATE, rf"filtrates?|filt|filtrat|filtrado|{_JUICE} (?:de )?filtr\w*|filt(?:ered)? {_JUICE}"
                r"|filt juice|filtro caldo|jf|cf|fj"),
     (CAKE, r"(?:filter |press )?cakes?|fcake|torta\w*|cachaza\w*|tourteau\w*|gateau\w*|ecumes?"
            r"|bagacillo cake"),
     (MUD, r"muds?|lodos?|boues?|underflow|borra|barro"),
-    (SYRUP, r"syrups?|syr|siro[pb]s?|jarabe\w*|meladura\w*|melado|xarope\w*|sirope"),
+    (SYRUP, r"syrups?|liquor|mel|syr|siro[pb]s?|jarabe\w*|meladura\w*|melado|xarope\w*|sirope"),
     (TANK, r"esj|ej|evap\w* (?:supply|feed)\w*"
            rf"|{_JUICE} (?:a|para|pour|aux?) (?:los |les |os )?evap\w*"
            rf"|pre ?evap\w*|{_JUICE} evap\w*"),
@@ -44,7 +44,7 @@ _POINTS: Final[tuple[tuple[Point, str], ...]] = (
             r"|cclar\w*|clarj\w*"),
 )  # fmt: skip
 _ANALYTES: Final[tuple[tuple[Analyte, str], ...]] = (
-    ("rs", r"rs|ar|a r|az red\w*|azucares? red\w*|acucares red\w*|sucres? red\w*|s r"
+    ("rs", r"rs|red|ar|a r|az red\w*|azucares? red\w*|acucares red\w*|sucres? red\w*|s r"
            r"|sr|sred"
            r"|redsug\w*|red sug\w*|reducing|reductor\w*|redutor\w*|reducteur\w*|invert\w*"
            r"|glucos[ae]\w*"),
@@ -61,11 +61,11 @@ _ANALYTES: Final[tuple[tuple[Analyte, str], ...]] = (
     ("pol", r"pol|polar\w*|pol\w{0,2}"),
 )  # fmt: skip
 _TOTAL: Final = re.compile(r"\b(?:tot\w*|art|tsai|hidrol\w*|hydrol\w*)\b")
-_SOLIDS: Final = r"(?:brix|bx|solids?|solidos?|ms|ds|m s|s ?t|sst|mat\w* seche?s?|dry \w+|solubles)"
+_SOLIDS: Final = r"(?:brix|sol|bx|solids?|solidos?|ms|ds|m s|s ?t|sst|mat\w* seche?s?|dry \w+|solubles)"
 _ON: Final = r"(?:on|sobre|s|sur|por|pct|per|p|100|por ciento|de|en|en la|por cento|base|ratio)"
 _BASES: Final[tuple[tuple[Basis, re.Pattern[str]], ...]] = (
     ("solids", re.compile(rf"\b{_ON} {_SOLIDS}\b|\b(?:rs|ar|sr) {_SOLIDS}\b|\b{_SOLIDS} basis\b")),
-    ("pol", re.compile(rf"\b{_ON} pol\b|\b(?:rs|ar|sr) pol\b|\bpol basis\b|\bratio\b|\bcoef\w*\b"
+    ("pol", re.compile(rf"\b{_ON} (?:pol|sucre|sucrose|sacarose|sacarosa|saccharose)\b|\b(?:rs|ar|sr) pol\b|\bpol basis\b|\bratio\b|\bcoef\w*\b"
                        r"|\bglucos\w* ratio\b")),
 )  # fmt: skip
 _COMPOSITE: Final = re.compile(

@@ -111,7 +111,13 @@ def propose(table: ExportFile, first: pl.DataFrame, given: Mapping[str, object])
             return None
     pairs = _pairs(table, rows, layout)
     if pairs:
-        return Proposal(table.where, table.called, {"shape": "pairs"}, _pair_names(table, pairs))
+        return Proposal(
+            table.where,
+            table.called,
+            {"shape": "pairs"},
+            _pair_names(table, pairs),
+            units=_units_stated(table, [], [value for _, value in pairs]),
+        )
     when = when_for(table.where, rows, kinds, layout)
     if when is None:
         return None

@@ -166,7 +166,7 @@ def _texts(
 
 def plain(name: str) -> str:
     """A series' name without a unit in brackets, capitals and doubled blanks."""
-    bare = re.sub(r"\s*[\[(][^\])]*[\])]", "", name)
+    bare = re.sub(r"\s*[\[(][^\])]*[\])]\s*$", "", name)
     return " ".join(bare.split()).casefold()
 
 
