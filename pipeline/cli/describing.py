@@ -11,15 +11,8 @@ from pydantic import ValidationError
 
 from pipeline.base import ConfigError
 from pipeline.cli.terminal import ERR, progress_bar, say
-from pipeline.describe import (
-    Question,
-    by_number,
-    describe_exports,
-    draft_summary,
-    parsed,
-    write_draft,
-    write_page,
-)
+from pipeline.describe import describe_exports, draft_summary, write_draft, write_page
+from pipeline.intake import Question, by_number, parsed
 from pipeline.mill import ExportLayout
 
 

@@ -12,21 +12,32 @@ from pathlib import Path
 from typing import Final
 
 from pipeline.base import ConfigError, DataError, Progress, silent
-from pipeline.describe.asking import Answers, Chooser
-from pipeline.describe.draft import Draft, FileVerdict, Question, Verdict
-from pipeline.describe.guess import guess_tags
+from pipeline.describe.draft import Draft
 from pipeline.describe.head_lines import mill_lines, time_lines
-from pipeline.describe.intake import files_in, read_all, take_all
 from pipeline.describe.lab import guess_lab, lab_series
-from pipeline.describe.layout_lines import layout_lines
 from pipeline.describe.lists import Size, TagList, read_sizes, read_tag_list
-from pipeline.describe.look import MOST_TAGS, Looks, TagLook
-from pipeline.describe.series import lab_lines, remark, tag_lines
-from pipeline.describe.taken import Table, Taken
+from pipeline.describe.series import lab_lines, tag_lines
 from pipeline.describe.train import drafted_train, missing_points, target_lines, train_lines
-from pipeline.describe.verdicts import file_lines, question_lines, verdict_of
 from pipeline.files import shown
+from pipeline.intake import (
+    Answers,
+    Chooser,
+    FileVerdict,
+    Question,
+    Table,
+    Taken,
+    Verdict,
+    file_lines,
+    files_in,
+    layout_sections,
+    question_lines,
+    read_all,
+    remark,
+    take_all,
+    verdict_of,
+)
 from pipeline.mill import zone_faults
+from pipeline.places import MOST_TAGS, Looks, TagLook, guess_tags
 
 _NO_ZONE: Final = "The plant's time zone was not given; times without one were taken as UTC."
 
@@ -112,7 +123,7 @@ def _drafted(found: Gathered, tags: Sequence[TagLook], name: str, zone: str | No
     guesses = guess_tags([tag for tag in tags if tag.name not in made])
     lab = guess_lab([tag for tag in tags if tag.name in made], found.pooled, found.books)
     vessels = drafted_train(guesses, lab, found.sizes)
-    layouts, layout_of = layout_lines(found.taken)
+    layouts, layout_of = layout_sections(found.taken)
     verdicts = [_verdict(found, taken, layout_of) for taken in found.taken]
     questions = _questions(found, zone)
     missing = missing_points(guesses, lab)

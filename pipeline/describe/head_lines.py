@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from pipeline.describe.look import TagLook
-from pipeline.describe.series import quoted
+from pipeline.intake import quoted
+from pipeline.places import TagLook
 
 #: Readings in an hour, and how many times them, that tell a clock change (estimates).
 _TELLING: Final = 10

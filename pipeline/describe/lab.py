@@ -8,17 +8,17 @@ from statistics import median
 from typing import Final
 
 from features.base import Analyte, Basis, Port
-from pipeline.describe.lab_words import (
+from pipeline.intake import (
     LIMED,
-    Point,
+    SamplingPoint,
     analyte_of,
     basis_of,
     point_of,
     says_composite,
     spaced,
 )
-from pipeline.describe.look import TagLook
 from pipeline.mill import lab_change
+from pipeline.places import TagLook
 
 #: Readings further apart than this are no instrument's [s].
 _BY_HAND_S: Final = 1800.0
@@ -166,7 +166,7 @@ def _one(tag: TagLook, pooled: bool, book: str) -> LabGuess:
     )
 
 
-def _point(tag: TagLook, book: str) -> tuple[Point, str] | None:
+def _point(tag: TagLook, book: str) -> tuple[SamplingPoint, str] | None:
     found = point_of(tag.name) or point_of(tag.words)
     if found is None and (named := point_of(book)) is not None:
         return named[0], f"{named[1]} in the name of the book"

@@ -9,17 +9,16 @@ from typing import Final
 import polars as pl
 
 from pipeline.cells import folded
-from pipeline.describe.columns import numbers, texts
-from pipeline.describe.names import parts_of
-from pipeline.describe.taken import Table
 from pipeline.files import is_number, plain_name
+from pipeline.intake import Table, numbers, texts
 from pipeline.mill import is_unit
+from pipeline.places import parts_of
 
 #: A list of tags that holds fewer of the exported tags than this share of itself, or of them, is
 #: likely that of another station (estimate).
 _LEAST_SHARE: Final = 0.3
 _VOLUME: Final = ("m3", "m³", "vol", "capac", "cabida", "contenance")
-#: Words (`pipeline.describe.words`) that name a vessel together, the more particular ones first.
+#: Words (`pipeline.places.words`) that name a vessel together, the more particular ones first.
 _VESSELS: Final = (
     (frozenset({"clear_tank"}), "clear_juice_tank"),
     (frozenset({"clear", "tank"}), "clear_juice_tank"),

@@ -17,11 +17,12 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from pipeline.base import ConfigError
-from pipeline.describe.draft import Draft, DraftedVessel, FileVerdict, Question
+from pipeline.describe.draft import Draft, DraftedVessel
 from pipeline.describe.sheet.doubts import headline
 from pipeline.describe.sheet.picture import NARROW, WIDE, picture, shape
 from pipeline.describe.sheet.stops import sort_draft, volume_words
 from pipeline.describe.sheet.traces import Traces
+from pipeline.intake import FileVerdict, Question
 from pipeline.words import clean, count, spoken_name
 
 #: Longest text of a reason or a question that the page shows [characters].

@@ -6,17 +6,19 @@ from collections.abc import Sequence
 from typing import Final
 
 from features.base import Quantity
-from pipeline.describe.guess import Guess, Point
 from pipeline.describe.lab import KINDS, LabGuess, LabKind
-from pipeline.describe.look import TagLook
-from pipeline.describe.own_units import (
+from pipeline.intake import quoted, remark
+from pipeline.mill import lab_change
+from pipeline.places import (
     MUD_DENSITY_KG_M3,
+    Guess,
+    Point,
+    TagLook,
     exported_change,
     has_unit,
     is_height,
     is_mass,
 )
-from pipeline.mill import lab_change
 
 #: Unit taken where an export names none, and range beyond which a reading cannot be (inside
 #: unit, common practice).
@@ -41,17 +43,6 @@ _SURE_WORDS: Final = {
     "perhaps": "perhaps: CONFIRM",
     "unsure": "unsure: CONFIRM",
 }
-
-
-def quoted(text: str) -> str:
-    """Foreign text as a TOML string: nothing in it can end the string or the line."""
-    plain = text.replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08X}" for c in plain) + '"'
-
-
-def remark(text: str, most: int = 160) -> str:
-    """Text fit for a comment: one line of at most so many printable characters."""
-    return "".join(c if c.isprintable() else " " for c in text)[:most]
 
 
 def tag_lines(guesses: Sequence[Guess]) -> list[str]:

@@ -13,9 +13,9 @@ from typing import Final
 from features.base import Quantity
 from features.kinetics import inversion_1_min, ph_at_process
 from pipeline.describe.draft import DraftedVessel, Missing
-from pipeline.describe.guess import Guess, inside_value
 from pipeline.describe.lab import LabGuess
 from pipeline.describe.lists import Size
+from pipeline.places import Guess, inside_value
 
 
 @dataclass(frozen=True, slots=True)

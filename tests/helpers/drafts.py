@@ -2,10 +2,11 @@
 
 import numpy as np
 
-from pipeline.describe.draft import Draft, DraftedVessel, FileVerdict, Missing, Question
-from pipeline.describe.guess import POINTS, Guess
+from pipeline.describe.draft import Draft, DraftedVessel, Missing
 from pipeline.describe.lab import LabGuess
-from pipeline.describe.look import TagLook
+from pipeline.intake.question import FileVerdict, Question
+from pipeline.places.guess import POINTS, Guess
+from pipeline.places.look import TagLook
 
 BAD = "<script>alert(1)</script>\"'>&amp;{{7*7}}<img src=x onerror=alert(2)>"
 #: 2025-10-06 00:00 UTC in minutes since 1970 (computed: 20367 days).

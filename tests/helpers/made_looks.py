@@ -10,8 +10,8 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from pipeline.describe.look import TagLook
 from pipeline.mill.description import load_mill
+from pipeline.places.look import TagLook
 
 ROOT = Path(__file__).resolve().parents[2]
 MILL = load_mill(ROOT / "configs" / "demo_mill.toml")

@@ -10,10 +10,9 @@ from typing import Final
 
 from markupsafe import Markup
 
-from pipeline.describe.guess import Guess, Sure
 from pipeline.describe.lab import KINDS, LabGuess
-from pipeline.describe.look import TagLook
 from pipeline.describe.sheet.traces import Traced, Traces
+from pipeline.places import Guess, Sure, TagLook
 from pipeline.words import (
     QUANTITIES,
     analyte_words,

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from pipeline.describe.draft import Draft
-from pipeline.describe.guess import Guess
 from pipeline.describe.sheet.stops import Sorted, volume_words
+from pipeline.places import Guess
 from pipeline.words import clean, point_words, spoken_name
 
 #: Points without which no tonne, or only a wrong one, can be worked out.

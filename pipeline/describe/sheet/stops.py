@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from pipeline.describe.draft import Draft, DraftedVessel
-from pipeline.describe.guess import Guess
 from pipeline.describe.lab import LabGuess
 from pipeline.describe.sheet.cards import Card, lab_card, tag_card
 from pipeline.describe.sheet.traces import Traces
+from pipeline.places import Guess
 from pipeline.words import analyte_words, clean, place_words, plain, spoken_name, stream_words
 
 #: Places in flow order, each with its shape; vessels a draft may have are always shown.

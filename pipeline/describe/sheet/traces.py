@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from pipeline.charts import BLUE, DASH, INK, SOLID, VERMILION, Dots, Panel, Series, envelope, trace
 from pipeline.charts import Point as Drawn
-from pipeline.describe.look import TagLook
+from pipeline.places import TagLook
 from pipeline.words import chart_offset, day_words
 
 _DAYS: Final = 14

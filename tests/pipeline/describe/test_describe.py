@@ -17,10 +17,10 @@ from pipeline.base.errors import ConfigError
 from pipeline.cli.app import run
 from pipeline.cli.check import check_exports
 from pipeline.describe.describe import describe_exports
-from pipeline.describe.lags import lag_min
-from pipeline.describe.look import TagLook
-from pipeline.describe.series import quoted
+from pipeline.intake.remarks import quoted
 from pipeline.mill.description import load_mill
+from pipeline.places.lags import lag_min
+from pipeline.places.look import TagLook
 
 ROOT = Path(__file__).resolve().parents[3]
 MILL = load_mill(ROOT / "configs" / "demo_mill.toml")
