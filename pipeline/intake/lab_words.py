@@ -64,11 +64,12 @@ _TOTAL: Final = re.compile(r"\b(?:tot\w*|art|tsai|hidrol\w*|hydrol\w*)\b")
 _SOLIDS: Final = (
     r"(?:brix|sol|bx|solids?|solidos?|ms|ds|m s|s ?t|sst|mat\w* seche?s?|dry \w+|solubles)"
 )
+_SUCROSE: Final = r"(?:pol|sucre|sucrose|sacarose|sacarosa|saccharose)"
 _ON: Final = r"(?:on|sobre|s|sur|por|pct|per|p|100|por ciento|de|en|en la|por cento|base|ratio)"
 _BASES: Final[tuple[tuple[Basis, re.Pattern[str]], ...]] = (
     ("solids", re.compile(rf"\b{_ON} {_SOLIDS}\b|\b(?:rs|ar|sr) {_SOLIDS}\b|\b{_SOLIDS} basis\b")),
-    ("pol", re.compile(rf"\b{_ON} {_SUCROSE}\b|\b(?:rs|ar|sr) pol\b|\bpol basis\b|\bratio\b|\bcoef\w*\b"
-                       r"|\bglucos\w* ratio\b")),
+    ("pol", re.compile(rf"\b{_ON} {_SUCROSE}\b|\b(?:rs|ar|sr) pol\b|\bpol basis\b|\bratio\b"
+                       r"|\bcoef\w*\b|\bglucos\w* ratio\b")),
 )  # fmt: skip
 _COMPOSITE: Final = re.compile(
     r"\b(?:comp|composit\w*|compuest\w*|compost[oa]s?|compos|compose\w*|composee?|moyen\w*|media"
