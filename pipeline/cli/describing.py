@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from pydantic import ValidationError
 
@@ -22,6 +23,10 @@ from pipeline.describe import (
 )
 from pipeline.intake import Question, by_number, parsed
 from pipeline.mill import ExportLayout
+
+
+#: A volume that moves the tonnes by less, if it is wrong by a tenth, is not asked for [%].
+_LEAST_PCT: Final = 0.5
 
 
 @dataclass(frozen=True)
@@ -86,6 +91,14 @@ def _keys(given: Given) -> dict[str, object]:
     return keys
 
 
+def _typed(prompt: str) -> str:
+    """A line typed at the terminal; nothing where it was closed."""
+    try:
+        return input(prompt).strip()
+    except EOFError:
+        return ""
+
+
 def _told_in_lines() -> Progress:
     """A listener that writes a line for each file."""
     seen: set[str] = set()
@@ -106,11 +119,13 @@ def _currency(text: str | None) -> str | None:
 
 
 def _volume(vessel: DraftedVessel) -> float | None:
-    """Ask for a volume at the terminal; Enter keeps the guess."""
+    """Ask for a volume that matters at the terminal; Enter keeps the guess."""
+    if vessel.matters_pct < _LEAST_PCT:
+        return None
     name = vessel.name.replace("_", " ")
     ERR.print(f"Volume of juice in the {name} at full level: {vessel.matters}.", markup=False)
     for _ in range(3):
-        typed = input(f"m3? [{vessel.volume_m3:.1f}, guessed] ").strip().replace(",", ".")
+        typed = _typed(f"m3? [{vessel.volume_m3:.1f}, guessed] ").replace(",", ".")
         if not typed:
             return None
         try:
@@ -127,7 +142,7 @@ def _choose(question: Question) -> int:
     """Put a question at the terminal; Enter takes the first answer."""
     ERR.print(by_number(question), markup=False)
     for _ in range(3):
-        typed = input("Which one? [1] ").strip()
+        typed = _typed("Which one? [1] ")
         if not typed:
             return 0
         if typed.isdigit() and 1 <= int(typed) <= len(question.answers):

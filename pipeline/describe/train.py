@@ -130,7 +130,9 @@ def drafted_train(
             else "matters little: under 1 % of the tonnes for 10 % of volume"
         )
         vessels.append(
-            DraftedVessel(v.name, v.kind, volume, area, size is None, "" if size else matters)
+            DraftedVessel(
+                v.name, v.kind, volume, area, size is None, "" if size else matters, share
+            )
         )
     return vessels
 
