@@ -207,7 +207,12 @@ class _Placing:
         one = self.seen[row]
         if column is None:
             maybe = self.placed.get(row)
-            why = self.idle[row] or unplaced_why(one, POINTS[maybe] if maybe is not None else None)
+            why = self.idle[row] or unplaced_why(
+                one,
+                POINTS[maybe] if maybe is not None else None,
+                self.named[row],
+                self.physical[row],
+            )
             return Guess(one.tag, None, "unsure", why, unit=one.tag.unit)
         margin = self.margins[row]
         sure: Sure = "likely" if margin >= _LIKELY_MARGIN else "perhaps"
