@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from features.base import Interpolation
 from pipeline.describe.arrange import Arrangement, best_total, by_area, feed_candidates
 from pipeline.describe.doubts import Doubt, doubts_of
-from pipeline.describe.evidence import JUICE_FLOWS, Physical, named_scores, seen_tags
+from pipeline.describe.evidence import Physical, named_scores, seen_tags
 from pipeline.describe.lags import Lags
 from pipeline.describe.look import TagLook
 from pipeline.describe.own_units import GUESSED, has_unit, inside_value, units_for
@@ -108,7 +108,7 @@ class _Placing:
         # What is no measurement takes part in nothing but the search for what it belongs to.
         self.idle = [no_measurement_why(one) for one in self.seen]
         self.evidence = Physical(self.seen)
-        self.feed, self.flow_unit = self._best_feed()
+        self.feed = self._best_feed()
         self.physical, self.units = self._by_units()
         self.scores = self._whole(self.physical)
         alone = self.scores.copy()
@@ -128,14 +128,14 @@ class _Placing:
         whole[[row for row, idle in enumerate(self.idle) if idle]] = -math.inf
         return whole
 
-    def _best_feed(self) -> tuple[float, str]:
-        """Juice flow [m3/h] with which all flows fit their points best, and the unit of flows.
+    def _best_feed(self) -> float:
+        """Juice flow [m3/h] with which all flows fit their points best; NaN without one.
 
-        NaN without a flow; the unit is that of flows whose export names none, one for a mill.
+        Flows whose export names no unit have one for the mill, tried in turn.
         """
         share = [n for n, point in enumerate(POINTS) if point.share]
         unsaid = any(not has_unit(one.tag) for one in self.seen)
-        best, found = -math.inf, (math.nan, "")
+        best, found = -math.inf, math.nan
         for unit, cost in GUESSED["flow"] if unsaid else (("", 0.0),):
             flows = [
                 own.change.apply(one.tag.middle)
@@ -147,20 +147,20 @@ class _Placing:
                 scores = self._whole(self.evidence.fits_with(feed, unit))
                 total = best_total(scores[:, share]) + cost
                 if total > best:
-                    best, found = total, (feed, unit)
+                    best, found = total, feed
         return found
 
     def _by_units(self) -> tuple[Floats, list[list[str]]]:
         """Scores of unit and level; where units are not named, a mill has one for all of a kind."""
-        favoured: dict[str, str] = dict.fromkeys(JUICE_FLOWS, self.flow_unit)
-        physical, units = self.evidence.scores(self.feed, favoured)
+        physical, units = self.evidence.scores(self.feed, {})
         first = Arrangement(self._whole(physical), lambda *_: math.nan, self.lags)
         first.improve()
         counted = Counter(
             (POINTS[point].quantity, units[tag][point])
             for point, tag in first.at.items()
-            if not has_unit(self.seen[tag].tag) and POINTS[point].quantity not in JUICE_FLOWS
+            if not has_unit(self.seen[tag].tag)
         )
+        favoured: dict[str, str] = {}
         for (quantity, unit), _ in sorted(counted.items(), key=lambda item: (item[1], item[0])):
             favoured[quantity] = unit
         return self.evidence.scores(self.feed, favoured)

@@ -182,6 +182,17 @@ def test_second_probes_stand_beside_the_better(bad):
     assert guesses[first].point.key == guesses[beside].point.key == TRUTH["ST.AI308"]
 
 
+def test_a_second_probe_by_its_name_takes_no_other_place():
+    """It shows three degrees less, as the flash tank does, whose own thermometer is missing."""
+    names = {tag: name for tag, name in LETTERED.items() if tag != "FT.TI231"}
+    names["SH.TI221"] = "TI221A"
+    second, value = sample()["SH.TI221"]
+    other = look_of("TI221B", second, value - 2.6, "degC")
+    guesses = {g.tag.name: g for g in guess_tags([*mill_looks(names), other])}
+    assert {guesses[n].point.place for n in ("TI221A", "TI221B")} == {"secondary_heater"}
+    assert {guesses[n].role for n in ("TI221A", "TI221B")} == {"measured", "second"}
+
+
 def test_a_guessed_unit_is_told():
     looks = mill_looks(ENGLISH, units=False, change=fahrenheit)
     looks = [look for look in looks if TRUTH[_tag(look.name)][0] in ("temperature", "flow", "ph")]
