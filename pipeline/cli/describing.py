@@ -24,7 +24,6 @@ from pipeline.describe import (
 from pipeline.intake import Question, by_number, parsed
 from pipeline.mill import ExportLayout
 
-
 #: A volume that moves the tonnes by less, if it is wrong by a tenth, is not asked for [%].
 _LEAST_PCT: Final = 0.5
 

@@ -13,6 +13,7 @@ from made_looks import (
     PORTUGUESE,
     SPANISH,
     TRUTH,
+    UNITS,
     look_of,
     mill_looks,
     minutes,
@@ -20,6 +21,7 @@ from made_looks import (
     wandering,
 )
 
+from pipeline.describe.series import tag_lines
 from pipeline.places.guess import guess_tags
 
 #: Letters of ISA-5.1 for what the sample's tags measure.
@@ -124,7 +126,7 @@ def test_probes_that_names_exchange_are_doubted():
     guesses = {g.tag.name: g for g in guess_tags(mill_looks(swapped()))}
     for name in ("CJ pH", "LJ pH"):
         assert guesses[name].sure == "unsure"
-        assert "exchanged" in guesses[name].why
+        assert "taken as exchanged" in guesses[name].why
         assert "CONFIRM" in guesses[name].why
     assert guesses["CJ pH"].point.place == "liming_tank"
     honest = {g.tag.name: g for g in guess_tags(mill_looks(ENGLISH))}
@@ -138,6 +140,7 @@ def test_a_filtrate_meter_named_like_mixed_juice_does_not_become_it(missing):
     meter = look_of("Mixed juice flow 2", second, 0.95 * np.roll(value, 120), "m3/h")
     found = at(guess_tags([*mill_looks(names), meter]))
     assert found["Mixed juice flow 2"] != ("flow", "mixed_juice", "")
+    assert found["CJ Flow"] == ("flow", "clear_juice_tank", "out")
     if not missing:
         assert found["MJ Flow"] == ("flow", "mixed_juice", "")
 
@@ -179,6 +182,17 @@ def test_second_probes_stand_beside_the_better(bad):
     assert guesses[first].point.key == guesses[beside].point.key == TRUTH["ST.AI308"]
 
 
+def test_a_second_probe_by_its_name_takes_no_other_place():
+    """It shows three degrees less, as the flash tank does, whose own thermometer is missing."""
+    names = {tag: name for tag, name in LETTERED.items() if tag != "FT.TI231"}
+    names["SH.TI221"] = "TI221A"
+    second, value = sample()["SH.TI221"]
+    other = look_of("TI221B", second, value - 2.6, "degC")
+    guesses = {g.tag.name: g for g in guess_tags([*mill_looks(names), other])}
+    assert {guesses[n].point.place for n in ("TI221A", "TI221B")} == {"secondary_heater"}
+    assert {guesses[n].role for n in ("TI221A", "TI221B")} == {"measured", "second"}
+
+
 def test_a_guessed_unit_is_told():
     looks = mill_looks(ENGLISH, units=False, change=fahrenheit)
     looks = [look for look in looks if TRUTH[_tag(look.name)][0] in ("temperature", "flow", "ph")]
@@ -186,6 +200,38 @@ def test_a_guessed_unit_is_told():
     temperatures = [g for g in guesses if g.point and g.point.quantity == "temperature"]
     assert len(temperatures) >= 9
     assert {g.unit for g in temperatures} == {"degF"}
+
+
+def american(tag, value):
+    """Flows in US gallons a minute, temperatures in degF, steam in psi above the air."""
+    quantity = TRUTH[tag][0]
+    if quantity in ("flow", "imbibition_flow"):
+        return value / 0.2271247, "gpm"  # 3.785411784 L a US gallon (exact), 60 min/h
+    if quantity == "temperature":
+        return value * 1.8 + 32.0, "degF"
+    if quantity == "steam_pressure":
+        return (value - 101.325) / 6.894757, "psig"
+    return value, UNITS[tag]
+
+
+def test_flows_without_unit_have_one_for_the_mill_and_cane_tells_it():
+    guesses = guess_tags(mill_looks(ENGLISH, units=False, change=american))
+    assert score(guesses, ENGLISH)[0] >= 29
+    units = {g.point.quantity: g.unit for g in guesses if g.point}
+    assert (units["flow"], units["temperature"], units["cane_rate"]) == ("gpm", "degF", "t/h")
+    assert units["steam_pressure"] == "psig"
+
+
+def test_a_steam_pressure_below_that_of_the_air_is_one_above_it():
+    """At 0.7 kgf/cm2 absolute water boils below 90 degC (memory): it heats nothing to 103."""
+    looks = mill_looks(
+        ENGLISH, change=lambda t, v: ((v - 101.325) / 98.0665, "kgf/cm²")
+        if TRUTH[t][0] == "steam_pressure" else (v, UNITS[t]),
+    )  # fmt: skip
+    guesses = {g.tag.name: g for g in guess_tags(looks)}
+    assert guesses["Sec Htr Steam Press"].unit == "kgf/cm²(g)"
+    text = "\n".join(tag_lines(list(guesses.values())))
+    assert 'unit = "kgf/cm²(g)"  # guessed: such a level must be a gauge pressure: CONFIRM' in text
 
 
 def _tag(name):
