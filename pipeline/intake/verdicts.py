@@ -22,8 +22,8 @@ def verdict_of(read: Read, series: int) -> FileVerdict:
     pooled = [s for p in taken.proposals for s in p.pooled]
     if pooled:
         words.append(
-            f"{shown(pooled[0], 60)} and {len(pooled) - 1} more have two values that differ at one "
-            "moment: several juices in one column? They are left out"
+            f"{_several(pooled)}: two values that differ at one moment, again and again: several "
+            "juices in one column? Left out"
         )
     words += [f"asked {q.key}, taken: {q.answer}" for q in taken.questions]
     asked = pooled or any(not q.given for q in taken.questions)
@@ -31,6 +31,11 @@ def verdict_of(read: Read, series: int) -> FileVerdict:
     return FileVerdict(
         taken.path.name, "asked" if asked else "read", "; ".join(words), series, readings
     )
+
+
+def _several(names: Sequence[str]) -> str:
+    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+    return shown(names[0], 60) + more
 
 
 #: Cells and columns that hold nothing to be read.

@@ -60,7 +60,7 @@ def doubts_of(
             words = f"levels and courses contradict the names of {names[one]} and {names[two]}"
             if gain >= _DISBELIEVED:
                 arrangement.at = swapped
-                words = f"CONFIRM, taken as exchanged: {words}"
+                words = f"taken as exchanged: {words}"
             else:
                 words = f"CONFIRM, the names are believed: {words}"
             found[one] = found[two] = Doubt(words)
