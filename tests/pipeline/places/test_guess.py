@@ -129,7 +129,6 @@ def test_probes_that_names_exchange_are_doubted():
     for name in ("CJ pH", "LJ pH"):
         assert guesses[name].sure == "unsure"
         assert "taken as exchanged" in guesses[name].why
-        assert "taken as exchanged" in guesses[name].why
     assert guesses["CJ pH"].point.place == "liming_tank"
     honest = {g.tag.name: g for g in guess_tags(mill_looks(ENGLISH))}
     assert honest["CJ pH"].sure != "unsure"
