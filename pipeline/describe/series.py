@@ -98,7 +98,7 @@ def _unit_and_range(guess: Guess, point: Point) -> list[str]:
     usual, low, high = _USUAL[point.quantity]
     known = has_unit(tag)
     unit = tag.unit if known else guess.unit or usual
-    said = "" if known else "  # guessed, the export names none: CONFIRM"
+    said = "" if known or point.quantity == "ph" else "  # guessed, the export names none: CONFIRM"
     lines = [f"unit = {quoted(unit)}{said}"]
     if is_height(point.quantity, unit):
         full = tag.middle if point.place == "settler" and point.quantity == "level" else tag.high
@@ -146,7 +146,8 @@ def lab_lines(lab: Sequence[LabGuess]) -> list[str]:
         if guess.port:
             lines.append(f'port = "{guess.port}"')
         unit = "%" if guess.basis != "juice" else tag.unit or kind.unit
-        lines.append(f"unit = {quoted(unit)}" + ("" if tag.unit else "  # CONFIRM: none is given"))
+        sure = tag.unit or guess.analyte == "ph"
+        lines.append(f"unit = {quoted(unit)}" + ("" if sure else "  # CONFIRM: none is given"))
         lines.append(f"range = {_lab_range(guess, kind, unit)}")
         lines.append(kind.error)
         if guess.basis != "juice":

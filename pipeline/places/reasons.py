@@ -104,7 +104,9 @@ def unplaced_why(one: Seen, maybe: Point | None) -> str:
     if maybe is not None:
         return f"could be {point_words(maybe)} ({level}), but too little says so"
     could = sorted({p.quantity.replace("_", " ") for p in POINTS if said_of(one.name, p) > 1.0})
-    what = " or ".join(could[:3]) or "nothing known"
+    if not could:
+        return f"no word of it is one of the station's ({level}), and it fits no free point there"
+    what = " or ".join(could[:3])
     return f"could be {what}, {level}, but fits no free point of a station"
 
 
