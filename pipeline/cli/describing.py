@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
@@ -21,11 +22,13 @@ from pipeline.describe import (
     write_draft,
     write_page,
 )
-from pipeline.intake import Question, by_number, parsed
+from pipeline.intake import Question, by_number, files_in, parsed
 from pipeline.mill import ExportLayout
 
 #: A volume that moves the tonnes by less, if it is wrong by a tenth, is not asked for [%].
 _LEAST_PCT: Final = 0.5
+#: Exports named in the commands that come next.
+_MOST_NAMED: Final = 8
 
 
 @dataclass(frozen=True)
@@ -66,9 +69,19 @@ def describe(
         write_page(draft, page)
     for line in draft_summary(draft):
         say(line)
-    say(f"Written: {out}. Read it, confirm what is marked CONFIRM, then: lostpol check {out}")
+    say(f"Written: {out}")
     if page is not None:
         say(f"Page to confirm it on, in any browser or printed: {page}")
+    say("Confirm what is marked CONFIRM, then:")
+    names = {file.name for file in draft.files if file.readings}
+    told = _named([path for path in files_in(files) if path.name in names])
+    for command in ("check", "pull"):
+        say(f"  lostpol {command} {shlex.quote(str(out))} {told}")
+
+
+def _named(paths: Sequence[Path]) -> str:
+    """The exports as the next command takes them: by name, unless they are many."""
+    return " ".join(shlex.quote(str(p)) for p in paths) if len(paths) <= _MOST_NAMED else "FILES..."
 
 
 def _keys(given: Given) -> dict[str, object]:

@@ -42,8 +42,13 @@ def show_findings(mill: Path, most: int | None = None) -> None:
     from pipeline.cli import terminal  # noqa: PLC0415
     from pipeline.cli.listing import listing_view  # noqa: PLC0415
     from pipeline.mill import load_mill  # noqa: PLC0415
+    from pipeline.store import published_store_of  # noqa: PLC0415
 
-    terminal.show_findings(listing_view(load_mill(mill)), most, str(mill))
+    described = load_mill(mill)
+    if not published_store_of(described).runs().height:
+        terminal.say(f"Nothing has been worked out yet. Next: lostpol backfill {mill}")
+        return
+    terminal.show_findings(listing_view(described), most, str(mill))
 
 
 def _write_findings(mill: Path, out: Path) -> None:

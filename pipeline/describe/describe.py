@@ -200,7 +200,8 @@ def _taken_list(found: Gathered, table: Table, tags: set[str]) -> tuple[Verdict,
     if sizes is not None:
         found.sizes |= sizes.of
         told = ", ".join(f"{s.called} {s.volume_m3:g} m3" for s in sizes.of.values())
-        return "read", f"a table of vessels: {shown(told, 300)}"
+        left = f"; no vessel of the station: {', '.join(sizes.others)}" if sizes.others else ""
+        return "read", f"a table of vessels: {shown(told + left, 300)}"
     listed = read_tag_list(table, tags)
     return None if listed is None else _use_list(found, listed)
 
@@ -254,16 +255,24 @@ def _require_some(files: Sequence[Path], found: Gathered, tags: Sequence[TagLook
 
 def draft_summary(draft: Draft) -> list[str]:
     """What was read and guessed, for a person at a terminal."""
-    lines = [f"{remark(f.name)}: {f.verdict}. {remark(f.words)}" for f in draft.files]
+    lines = [f"{remark(f.name)}: {f.verdict}: {remark(f.words)}" for f in draft.files]
     for guess in draft.guesses:
         point = guess.point
-        spot = " ".join(p for p in (point.quantity, point.place, point.port) if p) if point else "?"
         role = {"second": "second instrument for ", "set_point": "set-point of "}
-        about = f"{role[guess.role]}{remark(guess.of)}" if guess.role in role else spot
-        lines.append(f"{remark(guess.tag.name)}: {about} ({guess.sure})")
+        if guess.role in role:
+            about = f"{role[guess.role]}{remark(guess.of)} ({guess.sure})"
+        elif point is not None:
+            spot = " ".join(p for p in (point.quantity, point.place, point.port) if p)
+            about = f"{spot} ({guess.sure})"
+        else:
+            about = "left out, no place in the station was found for it"
+        lines.append(f"{remark(guess.tag.name)}: {about}")
     for series in draft.lab:
-        spot = f"{series.analyte} {series.place}" if series.place else "?"
-        lines.append(f"{remark(series.tag.name)}: laboratory {spot}")
+        spot = f"{series.analyte} {series.place}"
+        about = (
+            f"laboratory {spot}" if series.place else "left out, no analysis or no juice by name"
+        )
+        lines.append(f"{remark(series.tag.name)}: {about}")
     total = len(draft.guesses) + len(draft.lab)
     open_ones = [q for q in draft.questions if not q.given]
     asked = f" {len(open_ones)} questions are open: look for CONFIRM." if open_ones else ""

@@ -29,6 +29,7 @@ _VESSELS: Final = (
     (frozenset({"secondary_heater"}), "secondary_heater"),
     (frozenset({"secondary", "heater"}), "secondary_heater"),
     (frozenset({"flash"}), "flash_tank"),
+    (frozenset({"liming_tank"}), "liming_tank"),
     (frozenset({"liming"}), "liming_tank"),
     (frozenset({"limed", "tank"}), "liming_tank"),
     (frozenset({"first_evap"}), "first_evaporator"),
@@ -69,6 +70,8 @@ class Sizes:
 
     name: str
     of: Mapping[str, Size] = field(default_factory=dict)
+    #: Rows with a volume that name no vessel of the station, or one of several.
+    others: tuple[str, ...] = ()
 
 
 def read_tag_list(table: Table, tags: Collection[str]) -> TagList | None:
@@ -137,10 +140,14 @@ def read_sizes(table: Table) -> Sizes | None:
     areas = numbers(table.rows[area]) if area is not None else None
     wordy = [c for c in table.rows.columns if c not in (volume, area)]
     found: dict[str, Size] = {}
+    others: list[str] = []
     for k in range(table.rows.height):
         called = " ".join(t for c in wordy if (t := texts(table.rows[c])[k]) and not is_number(t))
         place = vessel_named(called)
-        if place is None or not size[k] > 0.0:
+        if not size[k] > 0.0:
+            continue
+        if place is None:
+            others.append(called)
             continue
         more = found.get(place, Size(0.0))
         square = float(areas[k]) if areas is not None and areas[k] > 0.0 else None
@@ -148,7 +155,7 @@ def read_sizes(table: Table) -> Sizes | None:
         total = (more.area_m2 or 0.0) + square if square is not None else more.area_m2
         both = f"{more.called}, {called}" if more.called else called
         found[place] = Size(more.volume_m3 + float(size[k]), total, both)
-    return Sizes(table.name, found) if found else None
+    return Sizes(table.name, found, tuple(others)) if found else None
 
 
 def vessel_named(text: str) -> str | None:

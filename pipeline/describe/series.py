@@ -96,11 +96,12 @@ def _unit_and_range(guess: Guess, point: Point) -> list[str]:
     """Unit, range and what else it takes to turn the unit into the one kept inside."""
     tag = guess.tag
     usual, low, high = _USUAL[point.quantity]
-    unit = guess.unit or (tag.unit if has_unit(tag) else usual)
+    known = has_unit(tag)
+    unit = guess.unit or (tag.unit if known else usual)
     said = ""
-    if not has_unit(tag):
+    if not known and point.quantity != "ph":
         said = "  # guessed, the export names none: CONFIRM"
-    elif unit != tag.unit:
+    elif known and unit != tag.unit:
         said = "  # guessed: such a level must be a gauge pressure: CONFIRM"
     lines = [f"unit = {quoted(unit)}{said}"]
     if is_height(point.quantity, unit):
@@ -149,7 +150,8 @@ def lab_lines(lab: Sequence[LabGuess]) -> list[str]:
         if guess.port:
             lines.append(f'port = "{guess.port}"')
         unit = "%" if guess.basis != "juice" else tag.unit or kind.unit
-        lines.append(f"unit = {quoted(unit)}" + ("" if tag.unit else "  # CONFIRM: none is given"))
+        sure = tag.unit or guess.analyte == "ph"
+        lines.append(f"unit = {quoted(unit)}" + ("" if sure else "  # CONFIRM: none is given"))
         lines.append(f"range = {_lab_range(guess, kind, unit)}")
         lines.append(kind.error)
         if guess.basis != "juice":

@@ -49,6 +49,7 @@ _MUD_FLOW_SHARE: Final = 0.1
 _PH_LIMED, _PH_CLEAR, _BRIX = 7.5, 6.95, 14.5
 _PH_SLOPE, _COLD_DEGC = -0.006, 25.0
 _MATTERS_PCT: Final = 1.0
+_CLEAR_ZONE: Final = "  # of the clear zone alone: the mud zone, below, comes on top of it"
 
 
 def level_at(guesses: Sequence[Guess], quantity: Quantity, place: str, port: str) -> float | None:
@@ -176,11 +177,12 @@ def _vessel(
     drafted: DraftedVessel, kind: VesselKindly, guesses: Sequence[Guess], feed: float
 ) -> list[str]:
     guess = f"  # CONFIRM: {kind.residence_min:g} min of juice flow; {drafted.matters}"
+    given = _CLEAR_ZONE if drafted.kind == "settler" else ""
     lines = [
         "[[train]]",
         f'name = "{drafted.name}"',
         f'kind = "{drafted.kind}"',
-        f"volume_m3 = {drafted.volume_m3:.1f}" + (guess if drafted.guessed else ""),
+        f"volume_m3 = {drafted.volume_m3:.1f}" + (guess if drafted.guessed else given),
     ]
     if drafted.guessed:
         lines.append("volume_rel_sd = 0.3  # CONFIRM: of a volume from drawings, 0.1")

@@ -10,5 +10,6 @@ def quoted(text: str) -> str:
 
 
 def remark(text: str, most: int = 300) -> str:
-    """Text fit for a comment: one line of at most so many printable characters."""
-    return "".join(c if c.isprintable() else " " for c in text)[:most]
+    """Text fit for a comment: one line of at most so many printable characters; a cut shows."""
+    line = "".join(c if c.isprintable() else " " for c in text)
+    return line if len(line) <= most else f"{line[: most - 2].rsplit(' ', 1)[0]} …"

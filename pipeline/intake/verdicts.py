@@ -83,7 +83,7 @@ def file_lines(verdicts: Sequence[FileVerdict]) -> list[str]:
     for v in verdicts:
         count = f" ({v.tags} series, {v.readings:,} readings)" if v.readings else ""
         mark = "CONFIRM: " if v.verdict == "asked" else ""
-        lines.append(remark(f"# - {v.name}: {v.verdict}{count}. {mark}{v.words}.", 400))
+        lines.append(remark(f"# - {v.name}: {v.verdict}{count}: {mark}{v.words}.", 400))
     return lines
 
 

@@ -221,7 +221,7 @@ def _no_column(where: str, names: Sequence[str], what: str, key: str) -> DataErr
         what,
         f"{where}\nits columns: {shown}" + (" ..." if len(names) > 12 else ""),
         f"Name the column: {key} in the [[exports.layout]] of this kind of file; where its "
-        "headings stand further down, heading_row.",
+        "headings stand further down, heading_row. A file that is no export is left out.",
     )
 
 

@@ -119,15 +119,16 @@ def lab_card(guess: LabGuess, traces: Traces) -> Card:
         what = f"{analyte_words(guess.analyte, guess.basis)}, {taken}"
         keys = " · ".join(part for part in (guess.analyte, guess.place, guess.port) if part)
     usual, span = _levels(tag)
+    no_unit = _no_unit(tag, kind.unit if kind is not None and placed else "")
     return Card(
         name=clean(tag.name),
         what=what,
         keys=keys,
         sure="",
-        confirm=placed and not tag.unit,
+        confirm=placed and bool(no_unit),
         usual=usual,
         span=span,
-        no_unit=_no_unit(tag, kind.unit if kind is not None and placed else ""),
+        no_unit=no_unit,
         unit_confirm=placed,
         words=clean(tag.words, 300),
         why=clean(guess.why, 300).rstrip("."),
@@ -194,8 +195,8 @@ def _run(guess: Guess) -> str:
 
 
 def _no_unit(tag: TagLook, usual: str) -> str:
-    """Say that an export names no unit, and which one is taken."""
-    if tag.unit:
+    """Say that an export names no unit, and which one is taken; a pH needs none."""
+    if tag.unit or usual == "pH":
         return ""
     return f"unit taken as {usual}: CONFIRM" if usual else "no unit in the export"
 

@@ -268,7 +268,12 @@ def test_the_command_writes_the_page_beside_the_description(tmp_path, capsys):
     command = ["describe", str(tmp_path / "one.csv"), "--zone", "America/Chicago", "--page"]
     assert run([*command, "--out", str(out)]) == 0
     page = tmp_path / "mill.html"
-    assert f"Written: {page}" in capsys.readouterr().out.replace("\n", "")
+    said = capsys.readouterr().out.splitlines()
+    assert f"Written: {out}" in said
+    assert f"Page to confirm it on, in any browser or printed: {page}" in said
+    # What comes next can be copied as it stands.
+    assert f"  lostpol check {out} {tmp_path / 'one.csv'}" in said
+    assert f"  lostpol pull {out} {tmp_path / 'one.csv'}" in said
     assert names_on(page.read_text("utf-8")) == ["TI-7"]
     kept = page.read_bytes()
     out.unlink()

@@ -110,7 +110,7 @@ def evidence(text: str = "Limed pH averaged 6.95, target 7.50") -> str:
                 {"text": "A fourth fact", "value": 1, "unit": ""},
                 {"text": "A fifth fact", "value": 2, "unit": ""},
             ],
-            "shares": {"ph": 0.82, "temperature": -0.06, "throughput": 0.12},
+            "shares": {"ph": 0.82, "temperature": -0.06, "throughput": 0.12, "drop": 0.12},
             "alternatives": [{"cause": "ph_probe_high", "weight": 0.2}],
             "lab": [
                 "LJ pH 6.98 at 09:10",

@@ -47,3 +47,18 @@ def test_small_print_is_large_enough_on_a_phone(chromium, files):
     )
     assert smallest >= 9
     page.close()
+
+
+@pytest.mark.parametrize("width", [360, 1200])
+def test_no_name_of_a_share_lies_over_its_bar(chromium, files, width):
+    page, _, _ = opened(chromium, files["plain"], width)
+    gaps = page.evaluate(
+        """[...document.querySelectorAll('.shares li i')].map(bar => {
+            const words = document.createRange();
+            words.selectNodeContents(bar.parentNode.querySelector('span'));
+            return bar.getBoundingClientRect().left - words.getBoundingClientRect().right;
+        })"""
+    )
+    assert len(gaps) >= 3
+    assert min(gaps) >= 0
+    page.close()
