@@ -72,7 +72,10 @@ def check(
     mill: MillFile,
     files: Annotated[
         list[Path] | None,
-        Parameter(help="Export files to compare with the description; nothing is stored."),
+        Parameter(
+            help="Export files, or a folder of them, to compare with the description; nothing is "
+            "stored."
+        ),
     ] = None,
     /,
 ) -> None:
@@ -83,11 +86,13 @@ def check(
     it first shows what was understood of each of them; nothing is stored.
     """
     from pipeline.cli.check import check_exports, check_mill  # noqa: PLC0415
+    from pipeline.cli.folders import exports_named  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.mill import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
-    for line in check_exports(described, files, say) if files else check_mill(described):
+    named = exports_named(described, files, say) if files else []
+    for line in check_exports(described, named, say) if named else check_mill(described):
         say(line)
 
 
@@ -95,7 +100,7 @@ def check(
 def pull(
     mill: MillFile,
     files: Annotated[
-        list[Path] | None, Parameter(help="Export files: parquet, csv or txt.")
+        list[Path] | None, Parameter(help="Export files, or a folder of them.")
     ] = None,
     /,
     *,
@@ -124,16 +129,18 @@ def pull(
         return
     from pipeline import stages  # noqa: PLC0415
     from pipeline.base import only_run  # noqa: PLC0415
+    from pipeline.cli.folders import exports_named  # noqa: PLC0415
     from pipeline.cli.pull_show import pull_lines  # noqa: PLC0415
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
     from pipeline.mill import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
+    named = exports_named(described, files, say)
     found: list[stages.Mended] = []
     with only_run(described), progress_bar() as progress:
         result = stages.mending(
             described,
-            lambda: stages.pull(described, files, progress, in_full=corrects),
+            lambda: stages.pull(described, named, progress, in_full=corrects),
             found.append,
         )
     for line in [*stages.lines_of(found), *pull_lines(result, mill)]:

@@ -22,13 +22,11 @@ from pipeline.describe import (
     write_draft,
     write_page,
 )
-from pipeline.intake import Question, by_number, files_in, parsed
+from pipeline.intake import Question, by_number, parsed
 from pipeline.mill import ExportLayout
 
 #: A volume that moves the tonnes by less, if it is wrong by a tenth, is not asked for [%].
 _LEAST_PCT: Final = 0.5
-#: Exports named in the commands that come next.
-_MOST_NAMED: Final = 8
 
 
 @dataclass(frozen=True)
@@ -74,14 +72,9 @@ def describe(
         say(f"Page to confirm it on, in any browser or printed: {page}")
     say("Confirm what is marked CONFIRM, then:")
     names = {file.name for file in draft.files if file.readings}
-    told = _named([path for path in files_in(files) if path.name in names])
+    told = " ".join(shlex.quote(str(path)) for path in files if path.is_dir() or path.name in names)
     for command in ("check", "pull"):
         say(f"  lostpol {command} {shlex.quote(str(out))} {told}")
-
-
-def _named(paths: Sequence[Path]) -> str:
-    """The exports as the next command takes them: by name, unless they are many."""
-    return " ".join(shlex.quote(str(p)) for p in paths) if len(paths) <= _MOST_NAMED else "FILES..."
 
 
 def _keys(given: Given) -> dict[str, object]:

@@ -37,6 +37,8 @@ from pipeline.layouts import (
 )
 from pipeline.mill import ExportLayout
 
+#: Roles of columns of a book that hold neither results nor names.
+_NO_READINGS: Final = ("group", "words", "counter")
 _LIKE_TAGS: Final = 0.6
 #: So many different names, which explain so much of the values, are those of series (estimates).
 _MANY: Final = 5
@@ -181,7 +183,7 @@ def _of_columns(table: ExportFile, rows: pl.DataFrame, when: When) -> Proposal |
         keys = found.keys | _long_keys(naming, values[0], looks)
         return replace(found, keys=keys, words=_words_of(rows, groups, naming))
     if naming:
-        return _by_sample(table, rows, found, naming, values)
+        return _by_sample(table, rows, found, naming, looks)
     if len(values) == 1 and value_heading(values) is not None:
         keys = found.keys | {"value_column": values[0]}
         return replace(found, keys=keys, one=True, heading=values[0])
@@ -201,11 +203,13 @@ def _units_stated(table: ExportFile, looks: list[ColumnLook], values: list[str])
 
 def _by_sample(
     table: ExportFile, rows: pl.DataFrame, found: Proposal, naming: tuple[str, ...],
-    values: list[str],
+    looks: list[ColumnLook],
 ) -> Proposal:  # fmt: skip
     """Proposal for a book with a column an analysis, and others that name the sample."""
     keys = found.keys | {"shape": "wide", "tag_columns": list(naming)}
-    names = [title_of(table.head, v) for v in values]
+    if ignored := [k.name for k in looks if k.role in _NO_READINGS and k.name not in naming]:
+        keys |= {"ignore_columns": ignored}
+    names = [title_of(table.head, look.name) for look in of_role(looks, "number") if look.name]
     cells = joined(rows, naming).unique(maintain_order=True).to_list()
     series = tuple(f"{cell} {name}" for cell in cells for name in names if cell.strip())
     return replace(found, keys=keys, series=series)

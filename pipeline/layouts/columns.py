@@ -123,6 +123,7 @@ def _wide_tags(
 ) -> tuple[str, ...]:
     """Columns of a wide table that may be tags: all with a heading that do not say when."""
     said = {when.time, when.date, when.half, when.zone, *(c.strip() for c in given.tag_columns)}
+    said |= {c.strip() for c in given.ignore_columns}
     return tuple(
         name
         for name in names

@@ -64,7 +64,7 @@ class ExportLayout(Section):
     quality_columns : tuple of str
         Columns of quality in a wide table, with ``{tag}`` for the tag: ``{tag}.quality``.
     ignore_columns : tuple of str
-        Columns that say nothing of quality or unit, whatever they hold.
+        Columns that hold no readings and say nothing of quality or unit, whatever they hold.
     units : mapping of str to str
         Unit of a tag, whatever the export says; or what a unit as written in the export means.
     fillers : tuple of float or None

@@ -79,7 +79,7 @@ def test_the_draft_marks_what_matters_and_says_where_it_is_cut(here):
     assert len(reasons) == 22
     assert all(line.endswith((".", " …")) for line in reasons)
     (boiler,) = (line for line in lines if "20.9 kgf/cm²" in line)
-    assert boiler.startswith("# no word of it is one of the station's")
+    assert boiler.startswith("# nothing of the station by its name")
 
 
 @pytest.mark.slow
