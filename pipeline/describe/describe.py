@@ -11,12 +11,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
+import polars as pl
+
 from pipeline.base import ConfigError, DataError, Progress, silent
 from pipeline.describe.draft import Draft
 from pipeline.describe.head_lines import mill_lines, time_lines
 from pipeline.describe.lab import guess_lab, lab_series
 from pipeline.describe.lists import Size, TagList, read_sizes, read_tag_list
-from pipeline.describe.series import lab_lines, tag_lines
+from pipeline.describe.series import kept_lines, lab_lines, tag_lines
 from pipeline.describe.train import drafted_train, missing_points, target_lines, train_lines
 from pipeline.files import shown
 from pipeline.intake import (
@@ -35,11 +37,14 @@ from pipeline.intake import (
     remark,
     take_all,
     verdict_of,
+    why_left,
 )
 from pipeline.mill import zone_faults
 from pipeline.places import MOST_TAGS, Looks, TagLook, guess_tags
 
 _NO_ZONE: Final = "The plant's time zone was not given; times without one were taken as UTC."
+#: No instrument and no analysis reads more than this, in any unit; what does is marked bad.
+_MOST: Final = 1e15
 
 
 @dataclass
@@ -119,7 +124,8 @@ def describe_exports(
 
 
 def _drafted(found: Gathered, tags: Sequence[TagLook], name: str, zone: str | None) -> Draft:
-    made = lab_series(tags, found.by_hand, found.books)
+    # Two juices under one name are no instrument, however often they come.
+    made = lab_series(tags, found.by_hand, found.books) | found.pooled
     guesses = guess_tags([tag for tag in tags if tag.name not in made])
     lab = guess_lab([tag for tag in tags if tag.name in made], found.pooled, found.books)
     vessels = drafted_train(guesses, lab, found.sizes)
@@ -138,6 +144,7 @@ def _drafted(found: Gathered, tags: Sequence[TagLook], name: str, zone: str | No
         [remark(f"# Missing: {m.what}. {m.costs}.") for m in missing],
         tag_lines(guesses),
         lab_lines(lab),
+        kept_lines(guesses, lab),
     ]
     text = "\n".join(line for part in parts if part for line in [*part, ""])
     return Draft(
@@ -159,7 +166,7 @@ def _read(found: Gathered, answers: Answers, progress: Progress) -> None:
         taken = read.taken
         seen: set[str] = set()
         for part in read.parts:
-            found.looks.add(part)
+            found.looks.add(part.with_columns(bad=pl.col("bad") | (pl.col("value").abs() > _MOST)))
             seen |= set(part["tag"].unique().to_list())
         found.looks.merge()
         found.words |= {tag: text for tag, text in taken.words.items() if text}
@@ -212,8 +219,7 @@ def _verdict(found: Gathered, taken: Taken, layouts: Mapping[str, str]) -> FileV
         )  # fmt: skip
     if taken.error is not None:
         return FileVerdict(taken.path.name, "not read", shown(taken.error.what, 300).rstrip("."))
-    why = "no column of it holds dates or times, and it is no list of these tags or of vessels"
-    return FileVerdict(taken.path.name, "not read", why)
+    return FileVerdict(taken.path.name, "not read", why_left(taken))
 
 
 def _questions(found: Gathered, zone: str | None) -> list[Question]:

@@ -268,7 +268,7 @@ def test_the_command_writes_the_page_beside_the_description(tmp_path, capsys):
     command = ["describe", str(tmp_path / "one.csv"), "--zone", "America/Chicago", "--page"]
     assert run([*command, "--out", str(out)]) == 0
     page = tmp_path / "mill.html"
-    assert f"Written: {page}" in capsys.readouterr().out.replace("\n", "")
+    assert f"printed: {page}" in capsys.readouterr().out.replace("\n", "")
     assert names_on(page.read_text("utf-8")) == ["TI-7"]
     kept = page.read_bytes()
     out.unlink()
