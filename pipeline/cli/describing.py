@@ -4,16 +4,28 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from pydantic import ValidationError
 
-from pipeline.base import ConfigError
+from pipeline.base import ConfigError, Progress
 from pipeline.cli.terminal import ERR, progress_bar, say
-from pipeline.describe import describe_exports, draft_summary, write_draft, write_page
+from pipeline.describe import (
+    DraftedVessel,
+    Money,
+    describe_exports,
+    draft_summary,
+    write_draft,
+    write_page,
+)
 from pipeline.intake import Question, by_number, parsed
 from pipeline.mill import ExportLayout
+
+#: A volume that moves the tonnes by less, if it is wrong by a tenth, is not asked for [%].
+_LEAST_PCT: Final = 0.5
 
 
 @dataclass(frozen=True)
@@ -23,6 +35,8 @@ class Given:
     keys: Mapping[str, str]
     answers: Sequence[str]
     ask: bool
+    price: float | None = None
+    currency: str | None = None
 
 
 def describe(
@@ -35,9 +49,17 @@ def describe(
             raise ConfigError("There is such a file already.", str(path), cure)
     keys = _keys(given)
     asks = given.ask and sys.stdin.isatty() and ERR.is_terminal
-    with progress_bar() as progress:
+    # A bar would draw over the questions.
+    with nullcontext(_told_in_lines()) if asks else progress_bar() as progress:
         draft = describe_exports(
-            files, name, zone, progress, given=keys, choose=_choose if asks else None
+            files,
+            name,
+            zone,
+            progress,
+            given=keys,
+            choose=_choose if asks else None,
+            measure=_volume if asks else None,
+            money=Money(given.price, _currency(given.currency)),
         )
     write_draft(draft, out)
     if page is not None:
@@ -68,11 +90,58 @@ def _keys(given: Given) -> dict[str, object]:
     return keys
 
 
+def _typed(prompt: str) -> str:
+    """A line typed at the terminal; nothing where it was closed."""
+    try:
+        return input(prompt).strip()
+    except EOFError:
+        return ""
+
+
+def _told_in_lines() -> Progress:
+    """A listener that writes a line for each file."""
+    seen: set[str] = set()
+
+    def listen(what: str, done: int, total: int) -> None:
+        if what not in seen:
+            seen.add(what)
+            ERR.print(f"{what} ({done + 1} of {total})", markup=False)
+
+    return listen
+
+
+def _currency(text: str | None) -> str | None:
+    """A currency as typed; a description takes three letters."""
+    if text is None or (len(text) == 3 and text.isascii() and text.isalpha()):
+        return text.upper() if text else None
+    raise ConfigError(f'"{text}" is no currency.', "--currency", "Write three letters, as in USD.")
+
+
+def _volume(vessel: DraftedVessel) -> float | None:
+    """Ask for a volume that matters at the terminal; Enter keeps the guess."""
+    if vessel.matters_pct < _LEAST_PCT:
+        return None
+    name = vessel.name.replace("_", " ")
+    ERR.print(f"Volume of juice in the {name} at full level: {vessel.matters}.", markup=False)
+    for _ in range(3):
+        typed = _typed(f"m3? [{vessel.volume_m3:.1f}, guessed] ").replace(",", ".")
+        if not typed:
+            return None
+        try:
+            volume = float(typed)
+        except ValueError:
+            volume = 0.0
+        if 0.0 < volume < 100_000.0:
+            return volume
+        ERR.print("Type a volume in cubic metres, or Enter to keep the guess.")
+    return None
+
+
 def _choose(question: Question) -> int:
     """Put a question at the terminal; Enter takes the first answer."""
     ERR.print(by_number(question), markup=False)
     for _ in range(3):
-        typed = input("Which one? [1] ").strip()
+        typed = _typed("Which one? [1] ")
         if not typed:
             return 0
         if typed.isdigit() and 1 <= int(typed) <= len(question.answers):

@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated
 
-from cyclopts import Parameter
+from cyclopts import Parameter, validators
 
 
 def describe(  # noqa: PLR0913 (each is an option of the command)
@@ -22,6 +22,8 @@ def describe(  # noqa: PLR0913 (each is an option of the command)
     out: Path = Path("mill.toml"),
     name: str = "My mill",
     zone: str | None = None,
+    price: Annotated[float | None, Parameter(validator=validators.Number(gt=0))] = None,
+    currency: str | None = None,
     page: bool = False,
     page_out: Path | None = None,
     ask: bool = True,
@@ -44,6 +46,10 @@ def describe(  # noqa: PLR0913 (each is an option of the command)
         What the mill is called.
     zone
         IANA time zone of the plant, such as America/Sao_Paulo.
+    price
+        What a tonne of sucrose is worth.
+    currency
+        Its currency, three letters.
     page
         Also write a page to confirm the draft on: the station, its tags and what is in doubt.
     page_out
@@ -69,7 +75,9 @@ def describe(  # noqa: PLR0913 (each is an option of the command)
     }  # fmt: skip
     given = {key: value for key, value in typed.items() if value is not None}
     sheet = page_out or (out.with_suffix(".html") if page else None)
-    describing.describe(files, out, name, zone, sheet, describing.Given(given, answer or [], ask))
+    describing.describe(
+        files, out, name, zone, sheet, describing.Given(given, answer or [], ask, price, currency)
+    )
 
 
 def pull_direct(mill: Path, first: date | None, last: date | None) -> None:

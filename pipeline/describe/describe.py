@@ -6,7 +6,7 @@ be known from exports, such as volumes, is marked CONFIRM. No file stops the oth
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
@@ -14,8 +14,8 @@ from typing import Final
 import polars as pl
 
 from pipeline.base import ConfigError, DataError, Progress, silent
-from pipeline.describe.draft import Draft
-from pipeline.describe.head_lines import mill_lines, time_lines
+from pipeline.describe.draft import Draft, DraftedVessel
+from pipeline.describe.head_lines import Money, mill_lines, time_lines
 from pipeline.describe.lab import guess_lab, lab_series
 from pipeline.describe.lists import Size, TagList, read_sizes, read_tag_list
 from pipeline.describe.series import kept_lines, lab_lines, tag_lines
@@ -42,6 +42,9 @@ from pipeline.intake import (
 from pipeline.mill import zone_faults
 from pipeline.places import MOST_TAGS, Looks, TagLook, guess_tags
 
+#: Given a vessel, its volume [m3] as a person knows it, or None.
+Measure = Callable[[DraftedVessel], float | None]
+_NO_PRICE: Final = Money()
 _NO_ZONE: Final = "The plant's time zone was not given; times without one were taken as UTC."
 #: No instrument and no analysis reads more than this, in any unit; what does is marked bad.
 _MOST: Final = 1e15
@@ -87,6 +90,8 @@ def describe_exports(
     *,
     given: Mapping[str, object] | None = None,
     choose: Chooser | None = None,
+    measure: Measure | None = None,
+    money: Money = _NO_PRICE,
 ) -> Draft:
     """Draft a description from exports.
 
@@ -104,6 +109,10 @@ def describe_exports(
         Keys of layouts that hold for all files.
     choose : callable, optional
         Asks a person; without one the likeliest answers are taken and marked.
+    measure : callable, optional
+        Asks a person for the volume of a vessel [m3]; None from it keeps the guess.
+    money : Money, optional
+        Worth of sucrose, where a person gave it.
 
     Raises
     ------
@@ -120,10 +129,17 @@ def describe_exports(
     _read_lists(found)
     tags = found.looks.tags(found.units, found.words)
     _require_some(files, found, tags)
-    return _drafted(found, tags, name, zone)
+    draft = _drafted(found, tags, name, zone, money)
+    if measure is None:
+        return draft
+    told = {v.name: m3 for v in draft.vessels if v.guessed and (m3 := measure(v)) is not None}
+    found.sizes |= {vessel: Size(m3, called=vessel) for vessel, m3 in told.items()}
+    return _drafted(found, tags, name, zone, money) if told else draft
 
 
-def _drafted(found: Gathered, tags: Sequence[TagLook], name: str, zone: str | None) -> Draft:
+def _drafted(
+    found: Gathered, tags: Sequence[TagLook], name: str, zone: str | None, money: Money
+) -> Draft:
     # Two juices under one name are no instrument, however often they come.
     made = lab_series(tags, found.by_hand, found.books) | found.pooled
     guesses = guess_tags([tag for tag in tags if tag.name not in made])
@@ -134,7 +150,7 @@ def _drafted(found: Gathered, tags: Sequence[TagLook], name: str, zone: str | No
     questions = _questions(found, zone)
     missing = missing_points(guesses, lab)
     parts = [
-        mill_lines(name, zone),
+        mill_lines(name, zone, money),
         file_lines(verdicts),
         question_lines(questions),
         time_lines(tags, zone),

@@ -24,6 +24,8 @@ class DraftedVessel:
         The volume comes from the juice flow and a usual residence, not from the mill.
     matters : str
         What a wrong volume would do to the tonnes; empty where it was given.
+    matters_pct : float
+        How far the tonnes of the station go wrong with 10 % of the volume [%].
     """
 
     name: str
@@ -32,6 +34,7 @@ class DraftedVessel:
     area_m2: float | None
     guessed: bool
     matters: str = ""
+    matters_pct: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
 from typing import Final
@@ -19,7 +20,15 @@ _TELLING: Final = 10
 _DOUBLED: Final = 1.5
 
 
-def mill_lines(name: str, zone: str | None) -> list[str]:
+@dataclass(frozen=True, slots=True)
+class Money:
+    """Worth of a tonne of sucrose, and its currency; None where nobody said it."""
+
+    price_per_t: float | None = None
+    currency: str | None = None
+
+
+def mill_lines(name: str, zone: str | None, money: Money) -> list[str]:
     """The section of the mill."""
     name = name.strip()[:80].strip() or "My mill"
     key = re.sub(r"[^a-z0-9]+", "_", name.casefold()).strip("_")[:40] or "mill"
@@ -33,8 +42,9 @@ def mill_lines(name: str, zone: str | None) -> list[str]:
         f'key = "{key}"',
         f'zone = "{zone or "UTC"}"' + ("" if zone else "  # CONFIRM: the plant's IANA time zone"),
         f'store = "lostpol_store/{key}"',
-        "sucrose_price_per_t = 500.0  # CONFIRM",
-        'currency = "USD"  # CONFIRM',
+        f"sucrose_price_per_t = {500.0 if money.price_per_t is None else money.price_per_t:g}"
+        + ("  # CONFIRM" if money.price_per_t is None else ""),
+        f'currency = "{money.currency or "USD"}"' + ("" if money.currency else "  # CONFIRM"),
     ]
 
 

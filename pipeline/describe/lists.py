@@ -98,7 +98,7 @@ def read_tag_list(table: Table, tags: Collection[str]) -> TagList | None:
     for k, tag in enumerate(cells[best].to_list()):
         if tag in tags:
             words[tag] = " ".join(cells[n][k] for n in told if cells[n][k])
-            if units is not None and is_unit(cells[units][k]):
+            if units is not None and cells[units][k]:
                 unit_of[tag] = cells[units][k]
     total = int((cells[best] != "").sum())
     return TagList(table.name, words, unit_of, met[best], total)

@@ -96,9 +96,12 @@ def _unit_and_range(guess: Guess, point: Point) -> list[str]:
     """Unit, range and what else it takes to turn the unit into the one kept inside."""
     tag = guess.tag
     usual, low, high = _USUAL[point.quantity]
-    known = has_unit(tag)
-    unit = tag.unit if known else guess.unit or usual
-    said = "" if known else "  # guessed, the export names none: CONFIRM"
+    unit = guess.unit or (tag.unit if has_unit(tag) else usual)
+    said = ""
+    if not has_unit(tag):
+        said = "  # guessed, the export names none: CONFIRM"
+    elif unit != tag.unit:
+        said = "  # guessed: such a level must be a gauge pressure: CONFIRM"
     lines = [f"unit = {quoted(unit)}{said}"]
     if is_height(point.quantity, unit):
         full = tag.middle if point.place == "settler" and point.quantity == "level" else tag.high

@@ -59,7 +59,9 @@ def level_at(guesses: Sequence[Guess], quantity: Quantity, place: str, port: str
     for guess in guesses:
         point = guess.point
         if point and (point.quantity, point.place, point.port) == (quantity, place, port):
-            found.setdefault(guess.role, inside_value(guess.tag, quantity, guess.tag.middle))
+            found.setdefault(
+                guess.role, inside_value(guess.tag, quantity, guess.tag.middle, guess.unit)
+            )
     return found.get("set_point", found.get("measured"))
 
 
@@ -132,7 +134,9 @@ def drafted_train(
             else "matters little: under 1 % of the tonnes for 10 % of volume"
         )
         vessels.append(
-            DraftedVessel(v.name, v.kind, volume, area, size is None, "" if size else matters)
+            DraftedVessel(
+                v.name, v.kind, volume, area, size is None, "" if size else matters, share
+            )
         )
     return vessels
 

@@ -165,7 +165,34 @@ def read_all(
         read = Read(taken, [], Tally(), [])
         if settled(taken, answers, lambda read=read: _read(read, clock)):  # type: ignore[misc]
             answers.seen += [w for plan in read.plans for w in plan.time_formats[:1]]
+            _keep_what_was_found(read, answers, clock)
             yield read
+
+
+def _keep_what_was_found(read: Read, answers: Answers, clock: Anyone) -> None:
+    """Write into the layout what this file shows and the next one may leave open.
+
+    A week that holds no day after the twelfth, or no number with two marks, would be asked about.
+    A format is kept only where it reads the whole file as well as all of them together did.
+    """
+    taken = read.taken
+    marks = {plan.marks for plan in read.plans}
+    if len(marks) == 1 and "decimal" not in taken.keys:
+        mark = marks.pop()
+        if mark.decimal == ",":
+            taken.given["decimal"] = ","
+            taken.given |= (
+                {"thousands": mark.thousands} if mark.thousands in (".", " ", "'") else {}
+            )
+    formats = {plan.time_formats[:1] for plan in read.plans}
+    way = next(iter(formats))[0] if len(formats) == 1 and all(formats) else ""
+    if not way.startswith(("%d", "%m")) or "time_format" in taken.keys:
+        return
+    again = Read(replace(taken, given=taken.given | {"time_format": way}), [], Tally(), [])
+    if settled(again.taken, answers, lambda: _read(again, clock)):
+        same = again.tally.rows == read.tally.rows and again.tally.refused == read.tally.refused
+        if same and len(again.taken.questions) == len(taken.questions):
+            taken.given["time_format"] = way
 
 
 def _read(read: Read, clock: Anyone) -> None:

@@ -52,8 +52,6 @@ def _ordered(keys: dict[str, object]) -> list[tuple[str, object]]:
 
 def _line(key: str, value: object, asked: set[str]) -> str:
     mark = "  # CONFIRM: asked, and taken as the likeliest" if key in asked else ""
-    if key == "repeats" and value == "best":
-        mark = "  # CONFIRM: of two results of one sample, that with more digits, then the larger"
     return f"{key} = {_written(value)}{mark}"
 
 

@@ -174,11 +174,10 @@ def _of_columns(
     naming = typed or naming_of(rows, moments, groups, values)
     long = len(values) == 1 and bool(naming) and not is_analysis(values[0], groups, naming)
     pooled, repeats = series_twice(rows, moments, naming, values, long=long)
-    best = {"repeats": "best"} if repeats and "repeats" not in given else {}
     found = Proposal(
         table.where,
         table.called,
-        _when_keys(when) | best,
+        _when_keys(when),
         pooled=pooled,
         repeats=repeats,
         units=_units_stated(table, looks, values),

@@ -9,6 +9,6 @@ def quoted(text: str) -> str:
     return '"' + "".join(c if c.isprintable() else f"\\U{ord(c):08X}" for c in plain) + '"'
 
 
-def remark(text: str, most: int = 160) -> str:
+def remark(text: str, most: int = 300) -> str:
     """Text fit for a comment: one line of at most so many printable characters."""
     return "".join(c if c.isprintable() else " " for c in text)[:most]

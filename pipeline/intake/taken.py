@@ -87,8 +87,6 @@ class Taken:
             values = [p.keys.get(key) for p in self.proposals]
             if all(value == values[0] for value in values):
                 found[key] = values[0]
-        if any("repeats" in p.keys for p in self.proposals):
-            found["repeats"] = "best"
         return found | self.given
 
     @property
@@ -118,7 +116,29 @@ def take(path: Path, given: Mapping[str, object], asked: Asked) -> Taken:
     """
     taken = Taken(path, dict(given))
     settled(taken, asked, lambda: _propose(taken))
+    _ask_repeats(taken, asked)
     return taken
+
+
+def _ask_repeats(taken: Taken, asked: Asked) -> None:
+    """What becomes of two values of one sample; those of several juices are left open."""
+    repeats = [name for p in taken.proposals for name in p.repeats]
+    pooled = any(p.pooled for p in taken.proposals)
+    if taken.error is not None or not repeats or pooled or "repeats" in taken.given:
+        return
+    few = ", ".join(f'"{shown(name, 40)}"' for name in repeats[:3])
+    question = DataError(
+        f"Some samples have two results that lie close together ({few}): analysed twice, it seems.",
+        str(taken.path),
+        "Say which counts.",
+        [
+            Answer({"repeats": "best"}, "the one with more digits counts, then the larger"),
+            Answer({"repeats": "ask"}, "the file is refused until its book holds one of them"),
+        ],
+    )
+    told_by, answer = asked.settle(taken.path, question)
+    taken.questions.append(told_by)
+    taken.given |= dict(answer.keys)
 
 
 def settled(taken: Taken, asked: Asked, work: Callable[[], None]) -> bool:

@@ -7,12 +7,14 @@ from typing import Final, Literal
 import numpy as np
 import polars as pl
 
-from pipeline.intake.apart import joined, repeated
+from pipeline.intake.apart import joined
 from pipeline.intake.columns import numbers
 
 #: Two values at one moment, apart by less than this share of the spread of the series, are one
 #: determination made twice (estimate).
 _ONE_SAMPLE: Final = 0.35
+#: Moments with values far apart, and their share, that are a pattern and no slip (estimates).
+_LEAST: Final = 3
 _TWICE: Final = 0.05
 
 
@@ -41,8 +43,6 @@ def series_twice(
     pooled, repeats : tuple of str
         Series of several juices, and series with two determinations of one sample.
     """
-    if repeated(rows, moments, naming) < _TWICE:
-        return (), ()
     pooled: list[str] = []
     repeats: list[str] = []
     for value in values:
@@ -58,16 +58,16 @@ def series_twice(
 
 
 def _kind_of_twice(part: pl.DataFrame) -> Literal["", "repeats", "pooled"]:
-    """What values of one moment are, by how far apart they lie."""
+    """What values of one moment are, by how often they come and how far apart they lie."""
     apart = part.group_by("at").agg(
         n=pl.len(), gap=pl.col("value").max() - pl.col("value").min(), mean=pl.col("value").mean()
     )
-    several = apart.filter(pl.col("n") > 1)
-    if several.height < max(3, _TWICE * apart.height):
+    several = apart.filter((pl.col("n") > 1) & (pl.col("gap") > 0))
+    if several.is_empty():
         return ""
-    gap = several.filter(pl.col("gap") > 0)["gap"]
-    if gap.is_empty():
-        return "repeats"
     low, high = (float(part["value"].quantile(q) or 0.0) for q in (0.05, 0.95))
-    spread = max(high - low, 1e-12)
-    return "repeats" if float(np.median(gap.to_numpy())) < _ONE_SAMPLE * spread else "pooled"
+    close = float(np.median(several["gap"].to_numpy())) < _ONE_SAMPLE * max(high - low, 1e-12)
+    if close:
+        return "repeats"
+    # Now and then a clock that is set back, or a slip, makes two values of one moment.
+    return "pooled" if several.height >= max(_LEAST, _TWICE * apart.height) else ""

@@ -24,12 +24,9 @@ def verdict_of(read: Read, series: int) -> FileVerdict:
     pooled = [s for p in taken.proposals for s in p.pooled]
     if pooled:
         words.append(
-            f"{_first_of(pooled)} with two values that differ at one moment, again and "
-            "again: several juices in one column? Left out"
+            f"{_several(pooled)}: two values that differ at one moment, again and again: several "
+            "juices in one column? Left out"
         )
-    repeats = [s for p in taken.proposals for s in p.repeats]
-    if repeats:
-        words.append(f"{_first_of(repeats)} with two results of one sample: one of them is kept")
     words += [
         f"no column of it is called as typed: {told({k: v})}" for k, v in taken.absent.items()
     ]
@@ -39,6 +36,11 @@ def verdict_of(read: Read, series: int) -> FileVerdict:
     return FileVerdict(
         taken.path.name, "asked" if asked else "read", "; ".join(words), series, readings
     )
+
+
+def _several(names: Sequence[str]) -> str:
+    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+    return shown(names[0], 60) + more
 
 
 #: Cells and columns that hold nothing to be read.
@@ -71,11 +73,6 @@ def _shape(read: Read) -> str:
     zone = f", zone {plan.time_zone}" if plan.time_zone else ""
     comma = ", decimal comma" if plan.marks.decimal == "," else ""
     return f"{shape}; {times}{like}{zone}{comma}"
-
-
-def _first_of(series: Sequence[str]) -> str:
-    more = f" and {len(series) - 1} more series" if len(series) > 1 else ""
-    return f'"{shown(series[0], 60)}"{more}'
 
 
 def _columns(names: object) -> str:

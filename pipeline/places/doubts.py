@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from pipeline.places.arrange import Arrangement
-from pipeline.places.points import POINTS, Point
+from pipeline.places.points import POINTS
 
 Floats = NDArray[np.float64]
 
@@ -57,26 +57,16 @@ def doubts_of(
             gain = arrangement.total(swapped) - arrangement.total(arrangement.at) + by_name
             if not np.isfinite(gain) or gain < _DOUBTED or by_name <= 0.0:
                 continue
-            words = _contrary(names[one], names[two], POINTS[here], POINTS[there])
+            words = f"levels and courses contradict the names of {names[one]} and {names[two]}"
             if gain >= _DISBELIEVED:
                 arrangement.at = swapped
-                words += ", so they are taken to be exchanged"
+                words = f"taken as exchanged: {words}"
             else:
-                words += "; the names are believed"
-            found[one] = found[two] = Doubt(f"{words}: CONFIRM which is which")
+                words = f"CONFIRM, the names are believed: {words}"
+            found[one] = found[two] = Doubt(words)
     for point, tag in arrangement.at.items():
         if tag not in found and physical[tag, point] < _UNLIKELY:
             found[tag] = Doubt(
                 "its level is unusual for what its name says: CONFIRM", weighed=False
             )
     return found
-
-
-def _contrary(one: str, two: str, here: Point, there: Point) -> str:
-    places = " and ".join(
-        " ".join(p for p in (x.place.replace("_", " "), x.port) if p) for x in (here, there)
-    )
-    return (
-        f"by their names {one} and {two} are {places}, but their levels and courses say the "
-        "contrary"
-    )

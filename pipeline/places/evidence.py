@@ -44,6 +44,8 @@ _SIDES: Final = frozenset(("in", "out", "top", "bottom", "juice", "to", "primary
 _DOSES: Final = ("lime_flow", "flocculant_flow")
 #: Share of the tags with the same letters or the same role word, beyond which these say nothing.
 _TOO_MANY = 0.5
+#: Flows that a mill has in one unit, where its exports name none.
+JUICE_FLOWS: Final = ("flow", "imbibition_flow")
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,6 +201,10 @@ class Physical:
         even = np.array([ELSEWHERE[p.quantity] for p in POINTS])
         self.share = np.array([p.share for p in POINTS])[self.column]
         self.width = width[self.column]
+        juice = np.array([p.quantity in JUICE_FLOWS for p in POINTS])[self.column]
+        unsaid = np.array([not has_unit(one.tag) for one in seen], dtype=bool)[self.row]
+        #: Entries of flows whose unit is guessed.
+        self.guessed = juice & unsaid
         self.best = np.maximum(np.log(even / (width * math.sqrt(2.0 * math.pi))), 0.0)[self.column]
 
     def scores(self, feed: float, favoured: Mapping[str, str]) -> tuple[Floats, list[list[str]]]:
@@ -233,13 +239,23 @@ class Physical:
             units[row][column] = self.units[entry]
         return scores, units
 
-    def fits_with(self, feed: float) -> Floats:
-        """Scores of the points whose level is a share of a juice flow, for trying flows."""
+    def fits_with(self, feed: float, unit: str) -> Floats:
+        """Scores of the points whose level is a share of a juice flow, for trying flows.
+
+        Parameters
+        ----------
+        feed : float
+            Juice flow [m3/h].
+        unit : str
+            Unit of all flows of juice and water whose export names none.
+        """
         away = self.away - math.log(feed) / self.width
         fall = -0.5 * (_FAT_TAIL + 1.0) * np.log1p(away**2 / _FAT_TAIL)
-        whole = np.maximum(self.best + fall, _WORST_LEVEL) + self.fixed + self.cost
+        cost = np.where(self.guessed, 0.0, self.cost)
+        whole = np.maximum(self.best + fall, _WORST_LEVEL) + self.fixed + cost
         scores = np.full(self.size, -math.inf)
         mine = self.share & ~np.isnan(self.away)
+        mine &= ~self.guessed | np.array([own == unit for own in self.units], dtype=bool)
         np.maximum.at(scores, (self.row[mine], self.column[mine]), whole[mine])
         return scores
 

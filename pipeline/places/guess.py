@@ -23,7 +23,7 @@ from pipeline.places.doubts import Doubt, doubts_of
 from pipeline.places.evidence import Physical, named_scores, seen_tags
 from pipeline.places.lags import Lags
 from pipeline.places.look import TagLook
-from pipeline.places.own_units import has_unit, inside_value, units_for
+from pipeline.places.own_units import GUESSED, has_unit, inside_value, units_for
 from pipeline.places.points import POINTS, Point
 from pipeline.places.reasons import no_measurement_why, placed_why, unplaced_why
 from pipeline.places.recorder import run_of
@@ -129,19 +129,25 @@ class _Placing:
         return whole
 
     def _best_feed(self) -> float:
-        """Juice flow [m3/h] with which all flows fit their points best; NaN without one."""
-        flows = []
-        for one, idle in zip(self.seen, self.idle, strict=True):
-            if not idle:
-                flows += [
-                    own.change.apply(one.tag.middle) for own in units_for(one.tag, "flow")[:2]
-                ]
+        """Juice flow [m3/h] with which all flows fit their points best; NaN without one.
+
+        Flows whose export names no unit have one for the mill, tried in turn.
+        """
         share = [n for n, point in enumerate(POINTS) if point.share]
+        unsaid = any(not has_unit(one.tag) for one in self.seen)
         best, found = -math.inf, math.nan
-        for feed in feed_candidates(flows):
-            total = best_total(self._whole(self.evidence.fits_with(feed))[:, share])
-            if total > best:
-                best, found = total, feed
+        for unit, cost in GUESSED["flow"] if unsaid else (("", 0.0),):
+            flows = [
+                own.change.apply(one.tag.middle)
+                for one, idle in zip(self.seen, self.idle, strict=True)
+                for own in ([] if idle else units_for(one.tag, "flow"))
+                if has_unit(one.tag) or own.unit == unit
+            ]
+            for feed in feed_candidates(flows):
+                scores = self._whole(self.evidence.fits_with(feed, unit))
+                total = best_total(scores[:, share]) + cost
+                if total > best:
+                    best, found = total, feed
         return found
 
     def _by_units(self) -> tuple[Floats, list[list[str]]]:
@@ -157,7 +163,7 @@ class _Placing:
         favoured: dict[str, str] = {}
         for (quantity, unit), _ in sorted(counted.items(), key=lambda item: (item[1], item[0])):
             favoured[quantity] = unit
-        return self.evidence.scores(self.feed, favoured) if favoured else (physical, units)
+        return self.evidence.scores(self.feed, favoured)
 
     def _named_seconds(self) -> list[int]:
         """Tags that stand beside a better one, by their names, and do as it does."""
@@ -207,7 +213,12 @@ class _Placing:
         one = self.seen[row]
         if column is None:
             maybe = self.placed.get(row)
-            why = self.idle[row] or unplaced_why(one, POINTS[maybe] if maybe is not None else None)
+            why = self.idle[row] or unplaced_why(
+                one,
+                POINTS[maybe] if maybe is not None else None,
+                self.named[row],
+                self.physical[row],
+            )
             return Guess(one.tag, None, "unsure", why, unit=one.tag.unit)
         margin = self.margins[row]
         sure: Sure = "likely" if margin >= _LIKELY_MARGIN else "perhaps"

@@ -17,24 +17,6 @@ from pipeline.places.letters import is_letters
 from pipeline.places.spelling import folded, senses, tokens_of
 from pipeline.places.words import ROLES
 
-#: Analyte of a laboratory series, and the juice it was taken from.
-ANALYTE_WORDS: Final = {
-    "ph": {"ph"},
-    "brix": {"brix", "bx"},
-    "pol": {"pol"},
-    "purity": {"purity", "pureza", "pty"},
-    "rs": {"rs", "reducing", "reductores", "redutores"},
-    "lactic": {"lactic", "lactico", "latico"},
-    "turbidity": {"turbidity", "turb", "turbidez"},
-    "potassium": {"potassium", "k"},
-    "chloride": {"chloride", "cl"},
-}
-SAMPLE_WORDS: Final = {
-    ("mixed_juice", ""): {"mj", "mixed", "mixto", "misto"},
-    ("liming_tank", "out"): {"lj", "limed", "encalado", "caleado"},
-    ("settler", "out"): {"cj", "clear", "clarified", "claro", "clarificado"},
-    ("clear_juice_tank", "out"): {"ej", "esj"},
-}
 #: Readings of one text that are weighed at most.
 _MOST_READINGS: Final = 48
 #: Ends of a tag that say which value of a controller it is; common practice.

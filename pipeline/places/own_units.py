@@ -28,6 +28,8 @@ GUESSED: Final[dict[Quantity, tuple[tuple[str, float], ...]]] = {
     "flocculant_flow": (("L/h", 0.0), ("m3/h", -0.7), ("L/min", -1.0), ("gpm", -2.0)),
     "cane_rate": (("t/h", 0.0), ("t/d", -2.5), ("kg/h", -3.0)),
 }  # fmt: skip
+#: What it costs to take a pressure for a gauge pressure that does not say so.
+_GAUGE: Final = -1.0
 #: Density of what flows, where a flow comes as mass [kg/m3] (common practice).
 _DENSITY: Final = {"flow": 1045.0, "imbibition_flow": 985.0, "lime_flow": 1100.0,
                    "flocculant_flow": 1000.0}  # fmt: skip
@@ -82,7 +84,7 @@ def units_for(tag: TagLook, quantity: Quantity) -> tuple[OwnUnit, ...]:
     if has_unit(tag):
         change = exported_change(quantity, tag.unit)
         if change is not None:
-            return (OwnUnit(tag.unit, change),)
+            return (OwnUnit(tag.unit, change), *_as_gauge(quantity, tag.unit))
         if is_height(quantity, tag.unit):
             return (OwnUnit(tag.unit, UnitChange(), 0.0, flat=True),)
         return ()
@@ -94,6 +96,16 @@ def units_for(tag: TagLook, quantity: Quantity) -> tuple[OwnUnit, ...]:
     return tuple(found)
 
 
+def _as_gauge(quantity: Quantity, unit: str) -> tuple[OwnUnit, ...]:
+    """The same pressure as a gauge pressure, where the unit does not say which of the two it is."""
+    if quantity != "steam_pressure":
+        return ()
+    plain, gauge, absolute = (signal_change(quantity, unit + kind) for kind in ("", "(g)", "(a)"))
+    if plain is None or gauge is None or absolute is None or plain.offset or not gauge.offset:
+        return ()
+    return (OwnUnit(f"{unit.strip()}(g)", gauge, _GAUGE),)
+
+
 def inside_value(tag: TagLook, quantity: Quantity, value: float, unit: str = "") -> float:
     """Value in the inside unit of a quantity; as exported when the unit is unknown.
 
@@ -103,8 +115,8 @@ def inside_value(tag: TagLook, quantity: Quantity, value: float, unit: str = "")
     quantity : str
     value : float
     unit : str
-        Unit guessed for a tag whose export names none.
+        Unit guessed, where the export names none or leaves something open.
     """
-    text = tag.unit if has_unit(tag) else unit
+    text = unit or (tag.unit if has_unit(tag) else "")
     change = exported_change(quantity, text) if text else None
     return value if change is None else change.apply(value)

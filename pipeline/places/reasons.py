@@ -6,6 +6,9 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from pipeline.places.arrange import Arrangement
 from pipeline.places.evidence import Seen, said_of
 from pipeline.places.letters import no_measurement
@@ -13,8 +16,12 @@ from pipeline.places.own_units import has_unit, is_height
 from pipeline.places.points import POINTS, SPOKEN, Point
 from pipeline.places.relations import RELATIONS, Relation
 
+Floats = NDArray[np.float64]
+
 #: Evidence by what holds between two tags that is worth a word.
 _WORTH_TELLING: Final = 0.9
+#: From what on a name names a point, to what a level fits none, and what is worth guessing at.
+_WELL_NAMED, _FITS_NOT, _COULD = 4.0, -3.0, -2.0
 _ROLE_WORDS: Final = {
     "r_set_point": "a set-point",
     "r_output": "the output of a controller or the position of a valve",
@@ -96,16 +103,34 @@ def _kept_words(
     return ""
 
 
-def unplaced_why(one: Seen, maybe: Point | None) -> str:
-    """Why a tag has no place, and what it could be."""
-    level = f"usual level {one.tag.middle:.3g} {one.tag.unit}".strip()
+def unplaced_why(one: Seen, maybe: Point | None, named: Floats, physical: Floats) -> str:
+    """Why a tag has no place, and what it could be.
+
+    Parameters
+    ----------
+    one : Seen
+    maybe : Point or None
+        Where it fits best, though not well enough.
+    named, physical : ndarray, shape (points,)
+        What its name, and what its unit and level say of each point.
+    """
+    unit = one.tag.unit.strip() if has_unit(one.tag) else ""
+    level = f"usual level {one.tag.middle:.3g} {unit}".strip()
     if one.course.shape == "steps":
         return f"a value set by hand, by its steps without noise ({level}): no measurement"
+    best = int(np.argmax(named))
+    if named[best] >= _WELL_NAMED and physical[best] <= _FITS_NOT:
+        return (
+            f"named like {point_words(POINTS[best])}, but its {level} does not fit there: CONFIRM"
+        )
     if maybe is not None:
         return f"could be {point_words(maybe)} ({level}), but too little says so"
-    could = sorted({p.quantity.replace("_", " ") for p in POINTS if said_of(one.name, p) > 1.0})
-    what = " or ".join(could[:3]) or "nothing known"
-    return f"could be {what}, {level}, but fits no free point of a station"
+    if unit and not np.isfinite(physical).any():
+        return f"nothing of the station is measured in {unit} ({level})"
+    could = sorted({p.quantity.replace("_", " ") for p, fit in zip(POINTS, physical + named,
+                    strict=True) if fit > _COULD})  # fmt: skip
+    what = "could be " + " or ".join(could[:3]) if could else "nothing of the station by its name"
+    return f"{what}, {level}, but fits no free point of a station" if could else f"{what} ({level})"
 
 
 def no_measurement_why(one: Seen) -> str:

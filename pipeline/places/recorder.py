@@ -97,8 +97,7 @@ def habits_of(second: Floats, value: Floats) -> Habits:
 def _steady(moved: Floats, change: Floats, digit: float, usual: float) -> Habits:
     """Readings at steady times: measured each time, or the last record said again."""
     held = 1.0 - len(moved) / max(len(change), 1)
-    jumps = len(moved) >= 20 and float(np.quantile(moved, 0.05)) >= 2.5 * digit
-    if held >= _HELD and jumps and _floor(moved, digit) >= _FLOOR:
+    if held >= _HELD and len(moved) >= _LEAST // 3 and _floor(moved, digit) >= _FLOOR:
         return Habits("repeats", float(np.quantile(moved, 0.02)), usual, usual)
     return Habits("steady", 0.0, usual, usual)
 

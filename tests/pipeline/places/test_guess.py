@@ -13,6 +13,7 @@ from made_looks import (
     PORTUGUESE,
     SPANISH,
     TRUTH,
+    UNITS,
     look_of,
     mill_looks,
     minutes,
@@ -20,7 +21,10 @@ from made_looks import (
     wandering,
 )
 
+from pipeline.describe.series import tag_lines
+from pipeline.places.arrange import by_area
 from pipeline.places.guess import guess_tags
+from pipeline.places.points import POINTS
 
 #: Letters of ISA-5.1 for what the sample's tags measure.
 LETTERS = {
@@ -124,8 +128,7 @@ def test_probes_that_names_exchange_are_doubted():
     guesses = {g.tag.name: g for g in guess_tags(mill_looks(swapped()))}
     for name in ("CJ pH", "LJ pH"):
         assert guesses[name].sure == "unsure"
-        assert "exchanged" in guesses[name].why
-        assert "CONFIRM" in guesses[name].why
+        assert "taken as exchanged" in guesses[name].why
     assert guesses["CJ pH"].point.place == "liming_tank"
     honest = {g.tag.name: g for g in guess_tags(mill_looks(ENGLISH))}
     assert honest["CJ pH"].sure != "unsure"
@@ -138,6 +141,7 @@ def test_a_filtrate_meter_named_like_mixed_juice_does_not_become_it(missing):
     meter = look_of("Mixed juice flow 2", second, 0.95 * np.roll(value, 120), "m3/h")
     found = at(guess_tags([*mill_looks(names), meter]))
     assert found["Mixed juice flow 2"] != ("flow", "mixed_juice", "")
+    assert found["CJ Flow"] == ("flow", "clear_juice_tank", "out")
     if not missing:
         assert found["MJ Flow"] == ("flow", "mixed_juice", "")
 
@@ -157,6 +161,50 @@ def test_set_points_belong_to_what_they_hold():
     assert guesses["SH aim"].role == "set_point" or guesses["SH aim"].point is None
     assert guesses["LJ pH"].role == "measured"
     assert guesses["Sec Htr Outlet Temp"].point.key == TRUTH["SH.TI221"]
+
+
+def test_a_set_point_without_a_name_is_known_by_what_follows_it():
+    second = minutes()
+    held = np.repeat(np.array([7.3, 7.6, 7.4, 7.7]), len(second) // 4 + 1)[: len(second)]
+    follower = held + wandering(8, 0.0, 0.02, 0.01, len(second))
+    looks = [look for look in mill_looks(ENGLISH) if look.name != "LJ pH"]
+    looks += [look_of("LJ pH", second, follower, "pH"), look_of("W17", second, held, "pH")]
+    guesses = {g.tag.name: g for g in guess_tags(looks)}
+    assert (guesses["W17"].role, guesses["W17"].of) == ("set_point", "LJ pH")
+    assert guesses["LJ pH"].role == "measured"
+
+
+def test_what_only_rises_or_moves_a_valve_is_no_measurement():
+    second, value = sample()["MJ.FI101"]
+    flow = look_of("Total mixed juice flow", second, value, "m3/h")
+    rising = look_of("W18", minutes(), 200.0 + np.cumsum(np.full(len(minutes()), 0.01)), "m3/h")
+    valve = look_of("LV131", minutes(), wandering(1, 68.0, 5.0, 0.5, len(minutes())), "%")
+    names = {t: n for t, n in ENGLISH.items() if t != "MJ.FI101"}
+    guesses = {g.tag.name: g for g in guess_tags([*mill_looks(names), flow, rising, valve])}
+    assert guesses["Total mixed juice flow"].point.key == TRUTH["MJ.FI101"]
+    assert "only rises" in guesses["W18"].why
+    assert "a valve" in guesses["LV131"].why
+
+
+def test_a_twin_is_no_doubt():
+    second, value = sample()["SH.TI221"]
+    twin = look_of("W19", second, value + 0.1, "degC")
+    alone = {g.tag.name: g for g in guess_tags(mill_looks(LETTERED))}[LETTERED["SH.TI221"]]
+    guesses = {g.tag.name: g for g in guess_tags([*mill_looks(LETTERED), twin])}
+    assert guesses["W19"].role == "second" or guesses[LETTERED["SH.TI221"]].role == "second"
+    assert max(g.confidence for g in guesses.values() if g.point and g.point.key ==
+               TRUTH["SH.TI221"]) >= alone.confidence - 0.1  # fmt: skip
+
+
+def test_tags_of_one_area_stand_together():
+    number = {point.key: n for n, point in enumerate(POINTS)}
+    clear = [number["temperature", "clear_juice_tank", "inside"],
+             number["flow", "clear_juice_tank", "out"]]  # fmt: skip
+    bonus = by_area(["4", "4", "4", "7"], {clear[0]: 0, clear[1]: 1})
+    level = number["level", "clear_juice_tank", ""]
+    assert bonus[2, level] > 0.0
+    assert bonus[2, number["level", "liming_tank", ""]] == 0.0
+    assert not bonus[3].any()
 
 
 @pytest.mark.parametrize("bad", [False, True])
@@ -179,6 +227,17 @@ def test_second_probes_stand_beside_the_better(bad):
     assert guesses[first].point.key == guesses[beside].point.key == TRUTH["ST.AI308"]
 
 
+def test_a_second_probe_by_its_name_takes_no_other_place():
+    """It shows three degrees less, as the flash tank does, whose own thermometer is missing."""
+    names = {tag: name for tag, name in LETTERED.items() if tag != "FT.TI231"}
+    names["SH.TI221"] = "TI221A"
+    second, value = sample()["SH.TI221"]
+    other = look_of("TI221B", second, value - 2.6, "degC")
+    guesses = {g.tag.name: g for g in guess_tags([*mill_looks(names), other])}
+    assert {guesses[n].point.place for n in ("TI221A", "TI221B")} == {"secondary_heater"}
+    assert {guesses[n].role for n in ("TI221A", "TI221B")} == {"measured", "second"}
+
+
 def test_a_guessed_unit_is_told():
     looks = mill_looks(ENGLISH, units=False, change=fahrenheit)
     looks = [look for look in looks if TRUTH[_tag(look.name)][0] in ("temperature", "flow", "ph")]
@@ -186,6 +245,38 @@ def test_a_guessed_unit_is_told():
     temperatures = [g for g in guesses if g.point and g.point.quantity == "temperature"]
     assert len(temperatures) >= 9
     assert {g.unit for g in temperatures} == {"degF"}
+
+
+def american(tag, value):
+    """Flows in US gallons a minute, temperatures in degF, steam in psi above the air."""
+    quantity = TRUTH[tag][0]
+    if quantity in ("flow", "imbibition_flow"):
+        return value / 0.2271247, "gpm"  # 3.785411784 L a US gallon (exact), 60 min/h
+    if quantity == "temperature":
+        return value * 1.8 + 32.0, "degF"
+    if quantity == "steam_pressure":
+        return (value - 101.325) / 6.894757, "psig"
+    return value, UNITS[tag]
+
+
+def test_flows_without_unit_have_one_for_the_mill_and_cane_tells_it():
+    guesses = guess_tags(mill_looks(ENGLISH, units=False, change=american))
+    assert score(guesses, ENGLISH)[0] >= 29
+    units = {g.point.quantity: g.unit for g in guesses if g.point}
+    assert (units["flow"], units["temperature"], units["cane_rate"]) == ("gpm", "degF", "t/h")
+    assert units["steam_pressure"] == "psig"
+
+
+def test_a_steam_pressure_below_that_of_the_air_is_one_above_it():
+    """At 0.7 kgf/cm2 absolute water boils below 90 degC (memory): it heats nothing to 103."""
+    looks = mill_looks(
+        ENGLISH, change=lambda t, v: ((v - 101.325) / 98.0665, "kgf/cm²")
+        if TRUTH[t][0] == "steam_pressure" else (v, UNITS[t]),
+    )  # fmt: skip
+    guesses = {g.tag.name: g for g in guess_tags(looks)}
+    assert guesses["Sec Htr Steam Press"].unit == "kgf/cm²(g)"
+    text = "\n".join(tag_lines(list(guesses.values())))
+    assert 'unit = "kgf/cm²(g)"  # guessed: such a level must be a gauge pressure: CONFIRM' in text
 
 
 def _tag(name):

@@ -54,6 +54,8 @@ def best_of(name):
         ("agua de imbibición", ("imbibition_flow", "mill", "")),
         ("MOLIENDA", ("cane_rate", "mill", "")),
         ("pre-evap brix", ("brix", "first_evaporator", "out")),
+        ("temp mixed juice to primary heater", ("temperature", "mixed_juice", "")),
+        ("juice temp to 1st effect", ("temperature", "clear_juice_heater", "out")),
         ("primary heater inlet temp", ("temperature", "mixed_juice", "")),
     ],
 )
@@ -89,6 +91,8 @@ def test_joined_cut_and_misspelt_words_are_read():
 def test_one_wrong_letter_does_not_turn_a_side_round():
     # "interior" is one letter away from "inferior", which is the bottom.
     assert "bottom" not in known("interior")
+    assert known("setpoint") == ("r_set_point",)
+    assert known("setpoimt") == ()
 
 
 def test_an_unknown_code_before_instrument_letters_is_not_taken_to_pieces():
