@@ -42,7 +42,7 @@ def mill_lines(name: str, zone: str | None, money: Money) -> list[str]:
         f'key = "{key}"',
         f'zone = "{zone or "UTC"}"' + ("" if zone else "  # CONFIRM: the plant's IANA time zone"),
         f'store = "lostpol_store/{key}"',
-        f"sucrose_price_per_t = {500.0 if money.price_per_t is None else money.price_per_t:g}"
+        f"sucrose_price_per_t = {500.0 if money.price_per_t is None else money.price_per_t!r}"
         + ("  # CONFIRM" if money.price_per_t is None else ""),
         f'currency = "{money.currency or "USD"}"' + ("" if money.currency else "  # CONFIRM"),
     ]

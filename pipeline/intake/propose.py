@@ -172,7 +172,9 @@ def _of_columns(
     moments = texts(joined_time(rows, when)[when.time])
     groups = [look for look in of_role(looks, "group") if look.name.strip()]
     naming = typed or naming_of(rows, moments, groups, values)
-    long = len(values) == 1 and bool(naming) and not is_analysis(values[0], groups, naming)
+    long = len(values) == 1 and bool(naming) and given.get("shape") != "wide"
+    if "shape" not in given:
+        long = long and not is_analysis(values[0], groups, naming)
     pooled, repeats = series_twice(rows, moments, naming, values, long=long)
     found = Proposal(
         table.where,
