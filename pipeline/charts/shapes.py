@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import altair as alt
 
@@ -124,6 +125,10 @@ class TimeAxis:
         return alt.Scale(type="utc", domain=list(self.window), nice=False)
 
 
+#: A level as good as zero: no marks can be set on an axis around it.
+_NOTHING: Final = 1e-100
+
+
 def value_range(panel: Panel) -> tuple[float, float]:
     """Range of a panel's axis: lines, targets and dots, but not what lies far outside."""
     edges: list[float] = []
@@ -139,5 +144,6 @@ def value_range(panel: Panel) -> tuple[float, float]:
         low = min(0.0, low)
     lack = max(0.0, panel.least_span - (high - low)) / 2
     low, high = (low, high + 2 * lack) if panel.from_zero else (low - lack, high + lack)
-    pad = 0.08 * (high - low) or 0.05 * abs(high) or 0.5
+    pad = 0.08 * (high - low) or 0.05 * abs(high)
+    pad = pad if pad > _NOTHING else 0.5
     return (low if panel.from_zero and low == 0.0 else low - pad), high + pad

@@ -22,7 +22,7 @@ def describe(  # noqa: PLR0913 (each is an option of the command)
     out: Path = Path("mill.toml"),
     name: str = "My mill",
     zone: str | None = None,
-    price: Annotated[float | None, Parameter(validator=validators.Number(gt=0))] = None,
+    price: Annotated[float | None, Parameter(validator=validators.Number(gt=0, lt=1e12))] = None,
     currency: str | None = None,
     page: bool = False,
     page_out: Path | None = None,

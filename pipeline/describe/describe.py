@@ -11,12 +11,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
+import polars as pl
+
 from pipeline.base import ConfigError, DataError, Progress, silent
 from pipeline.describe.draft import Draft, DraftedVessel
 from pipeline.describe.head_lines import Money, mill_lines, time_lines
 from pipeline.describe.lab import guess_lab, lab_series
 from pipeline.describe.lists import Size, TagList, read_sizes, read_tag_list
-from pipeline.describe.series import lab_lines, tag_lines
+from pipeline.describe.series import kept_lines, lab_lines, tag_lines
 from pipeline.describe.train import drafted_train, missing_points, target_lines, train_lines
 from pipeline.files import shown
 from pipeline.intake import (
@@ -35,6 +37,7 @@ from pipeline.intake import (
     remark,
     take_all,
     verdict_of,
+    why_left,
 )
 from pipeline.mill import zone_faults
 from pipeline.places import MOST_TAGS, Looks, TagLook, guess_tags
@@ -43,6 +46,8 @@ from pipeline.places import MOST_TAGS, Looks, TagLook, guess_tags
 Measure = Callable[[DraftedVessel], float | None]
 _NO_PRICE: Final = Money()
 _NO_ZONE: Final = "The plant's time zone was not given; times without one were taken as UTC."
+#: No instrument and no analysis reads more than this, in any unit; what does is marked bad.
+_MOST: Final = 1e15
 
 
 @dataclass
@@ -135,7 +140,8 @@ def describe_exports(
 def _drafted(
     found: Gathered, tags: Sequence[TagLook], name: str, zone: str | None, money: Money
 ) -> Draft:
-    made = lab_series(tags, found.by_hand, found.books)
+    # Two juices under one name are no instrument, however often they come.
+    made = lab_series(tags, found.by_hand, found.books) | found.pooled
     guesses = guess_tags([tag for tag in tags if tag.name not in made])
     lab = guess_lab([tag for tag in tags if tag.name in made], found.pooled, found.books)
     vessels = drafted_train(guesses, lab, found.sizes)
@@ -154,6 +160,7 @@ def _drafted(
         [remark(f"# Missing: {m.what}. {m.costs}.") for m in missing],
         tag_lines(guesses),
         lab_lines(lab),
+        kept_lines(guesses, lab),
     ]
     text = "\n".join(line for part in parts if part for line in [*part, ""])
     return Draft(
@@ -175,7 +182,7 @@ def _read(found: Gathered, answers: Answers, progress: Progress) -> None:
         taken = read.taken
         seen: set[str] = set()
         for part in read.parts:
-            found.looks.add(part)
+            found.looks.add(part.with_columns(bad=pl.col("bad") | (pl.col("value").abs() > _MOST)))
             seen |= set(part["tag"].unique().to_list())
         found.looks.merge()
         found.words |= {tag: text for tag, text in taken.words.items() if text}
@@ -229,8 +236,7 @@ def _verdict(found: Gathered, taken: Taken, layouts: Mapping[str, str]) -> FileV
         )  # fmt: skip
     if taken.error is not None:
         return FileVerdict(taken.path.name, "not read", shown(taken.error.what, 300).rstrip("."))
-    why = "no column of it holds dates or times, and it is no list of these tags or of vessels"
-    return FileVerdict(taken.path.name, "not read", why)
+    return FileVerdict(taken.path.name, "not read", why_left(taken))
 
 
 def _questions(found: Gathered, zone: str | None) -> list[Question]:
@@ -251,50 +257,3 @@ def _require_some(files: Sequence[Path], found: Gathered, tags: Sequence[TagLook
         "\n".join([", ".join(str(path) for path in files[:5]), *why]),
         "Name exports of the clarification station and its laboratory, or their folder.",
     )
-
-
-def draft_summary(draft: Draft) -> list[str]:
-    """What was read and guessed, for a person at a terminal."""
-    lines = [f"{remark(f.name)}: {f.verdict}: {remark(f.words)}" for f in draft.files]
-    for guess in draft.guesses:
-        point = guess.point
-        role = {"second": "second instrument for ", "set_point": "set-point of "}
-        if guess.role in role:
-            about = f"{role[guess.role]}{remark(guess.of)} ({guess.sure})"
-        elif point is not None:
-            spot = " ".join(p for p in (point.quantity, point.place, point.port) if p)
-            about = f"{spot} ({guess.sure})"
-        else:
-            about = "left out, no place in the station was found for it"
-        lines.append(f"{remark(guess.tag.name)}: {about}")
-    for series in draft.lab:
-        spot = f"{series.analyte} {series.place}"
-        about = (
-            f"laboratory {spot}" if series.place else "left out, no analysis or no juice by name"
-        )
-        lines.append(f"{remark(series.tag.name)}: {about}")
-    total = len(draft.guesses) + len(draft.lab)
-    open_ones = [q for q in draft.questions if not q.given]
-    asked = f" {len(open_ones)} questions are open: look for CONFIRM." if open_ones else ""
-    return [*lines, f"{draft.placed} of {total} tags and lab series were given a place.{asked}"]
-
-
-def write_draft(draft: Draft, path: Path) -> None:
-    """Write a draft to a new file.
-
-    Raises
-    ------
-    ConfigError
-        There is such a file already, or it cannot be written.
-    """
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(draft.text)
-    except FileExistsError as error:
-        cure = "Name another file with --out; lostpol never overwrites a description."
-        raise ConfigError("There is such a file already.", str(path), cure) from error
-    except OSError as error:
-        cure = "Name a file in a folder that exists and may be written to."
-        raise ConfigError(
-            f"The draft cannot be written: {error.strerror}.", str(path), cure
-        ) from error

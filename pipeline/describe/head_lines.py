@@ -30,6 +30,7 @@ class Money:
 
 def mill_lines(name: str, zone: str | None, money: Money) -> list[str]:
     """The section of the mill."""
+    name = name.strip()[:80].strip() or "My mill"
     key = re.sub(r"[^a-z0-9]+", "_", name.casefold()).strip("_")[:40] or "mill"
     key = key if key[0].isalpha() else f"mill_{key}"[:40]
     return [
@@ -37,7 +38,7 @@ def mill_lines(name: str, zone: str | None, money: Money) -> list[str]:
         "# was guessed and changes the tonnes. configs/template.toml explains every key.",
         "",
         "[mill]",
-        f"name = {quoted(name[:80])}",
+        f"name = {quoted(name)}",
         f'key = "{key}"',
         f'zone = "{zone or "UTC"}"' + ("" if zone else "  # CONFIRM: the plant's IANA time zone"),
         f'store = "lostpol_store/{key}"',

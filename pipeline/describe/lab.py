@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from statistics import median
 from typing import Final
 
+import numpy as np
+
 from features.base import Analyte, Basis, Port
 from pipeline.intake import (
     LIMED,
@@ -26,6 +28,8 @@ _BOOK_S: Final = 600.0
 #: A composite comes at most this often [s].
 _COMPOSITE_S: Final = 6.0 * 3600.0
 _DAY_S: Final = 86400.0
+#: Days over which a description lets a composite be gathered.
+_MOST_DAYS: Final = 31
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +100,7 @@ def lab_series(
     """
     gaps: dict[str, list[float]] = {}
     for tag in tags:
-        gaps.setdefault(files.get(tag.name, ""), []).append(tag.every_s)
+        gaps.setdefault(files.get(tag.name, ""), []).append(_gap_s(tag))
     usual = {file: median(every_s) for file, every_s in gaps.items()}
 
     def made(tag: TagLook) -> bool:
@@ -106,6 +110,12 @@ def lab_series(
         return book or every_s >= _BY_HAND_S or "lab" in spaced(tag.name).split()
 
     return {tag.name for tag in tags if made(tag)}
+
+
+def _gap_s(tag: TagLook) -> float:
+    """Usual time between moments with a result [s], however many results one moment has."""
+    moments = np.unique(tag.raw_s)
+    return float(np.median(np.diff(moments))) if len(moments) > 1 else tag.every_s
 
 
 def guess_lab(
@@ -151,7 +161,7 @@ def _one(tag: TagLook, pooled: bool, book: str) -> LabGuess:
     if point[0] == LIMED and analyte[0] in ("pol", "purity") and tag.middle < 1.0:
         return _open(tag, f"{analyte[0]} of {tag.middle:.3g} cannot be of juice")
     text = f"{tag.name} {tag.unit}"
-    composite = tag.every_s >= _COMPOSITE_S and (
+    composite = _gap_s(tag) >= _COMPOSITE_S and (
         says_composite(tag.name) or says_composite(tag.words)
     )
     words = [f'"{analyte[1]}"', f'"{point[1]}"'] + (["composite by its name"] if composite else [])
@@ -181,8 +191,9 @@ def _bare_unit(unit: str) -> str:
 
 def _period_h(tag: TagLook) -> float:
     """Hours between composites, whole days taken for days."""
-    days = max(1, round(tag.every_s / _DAY_S))
-    return 24.0 * days if tag.every_s > 0.6 * _DAY_S else float(round(tag.every_s / 3600.0))
+    gap_s = _gap_s(tag)
+    days = min(max(1, round(gap_s / _DAY_S)), _MOST_DAYS)
+    return 24.0 * days if gap_s > 0.6 * _DAY_S else float(round(gap_s / 3600.0))
 
 
 def _open(tag: TagLook, why: str) -> LabGuess:

@@ -36,6 +36,8 @@ _VESSELS: Final = (
     (frozenset({"evaporator"}), "first_evaporator"),
     (frozenset({"clarifier"}), "settler"),
 )
+#: No vessel of a mill is as large as this [m3, m2].
+_MOST_M3: Final = 1e6
 _AREA: Final = ("m2", "m²", "area", "surf", "superf")
 
 
@@ -144,13 +146,13 @@ def read_sizes(table: Table) -> Sizes | None:
     for k in range(table.rows.height):
         called = " ".join(t for c in wordy if (t := texts(table.rows[c])[k]) and not is_number(t))
         place = vessel_named(called)
-        if not size[k] > 0.0:
+        if not 0.0 < size[k] < _MOST_M3:
             continue
         if place is None:
             others.append(called)
             continue
         more = found.get(place, Size(0.0))
-        square = float(areas[k]) if areas is not None and areas[k] > 0.0 else None
+        square = float(areas[k]) if areas is not None and 0.0 < areas[k] < _MOST_M3 else None
         # Vessels side by side of one kind are taken together.
         total = (more.area_m2 or 0.0) + square if square is not None else more.area_m2
         both = f"{more.called}, {called}" if more.called else called

@@ -135,6 +135,34 @@ def _unknown(tag: TagLook) -> list[str]:
     ]
 
 
+def kept_lines(guesses: Sequence[Guess], lab: Sequence[LabGuess]) -> list[str]:
+    """One tag kept as a reading somewhere in the mill, where no tag or series has a place.
+
+    A description needs one at least; as it is kept, no physics uses it.
+    """
+    placed = any(g.point is not None and g.role != "set_point" for g in guesses)
+    if placed or any(g.analyte is not None and g.place is not None for g in lab):
+        return []
+    tag = [*(g.tag for g in guesses), *(g.tag for g in lab)][0]
+    low, high = _ends(tag.low, tag.high)
+    return [
+        "# No tag or series could be given a place. So that this file loads, one stays in it as a",
+        "# reading somewhere in the mill. CONFIRM: say of each what it measures, and where.",
+        f"[tags.{quoted(tag.name)}]",
+        'quantity = "other"',
+        'place = "mill"',
+        f"unit = {quoted(tag.unit)}",
+        f"range = [{_number(low)}, {_number(high)}]",
+        f"every_s = {_number(max(round(tag.every_s, 1), 1.0))}",
+    ]
+
+
+def _ends(low: float, high: float) -> tuple[float, float]:
+    """Range of a tag of which nothing is known: what it shows, and as much again on each side."""
+    wide = max(high - low, 0.1 * abs(high), 1.0)
+    return low - wide, high + wide
+
+
 def lab_lines(lab: Sequence[LabGuess]) -> list[str]:
     """Lines for laboratory series."""
     lines = ["# Laboratory series. CONFIRM unit and standard error of each."] if lab else []

@@ -50,6 +50,8 @@ _PH_LIMED, _PH_CLEAR, _BRIX = 7.5, 6.95, 14.5
 _PH_SLOPE, _COLD_DEGC = -0.006, 25.0
 _MATTERS_PCT: Final = 1.0
 _CLEAR_ZONE: Final = "  # of the clear zone alone: the mud zone, below, comes on top of it"
+#: A mill's juice flow is more than this [m3/h]; a meter that shows less stands, or is another's.
+_LEAST_FEED_M3_H: Final = 1.0
 
 
 def level_at(guesses: Sequence[Guess], quantity: Quantity, place: str, port: str) -> float | None:
@@ -68,7 +70,7 @@ def feed_m3_h(guesses: Sequence[Guess]) -> float | None:
     """Juice flow that the tags show [m3/h]."""
     spots = (("mixed_juice", ""), ("settler", "in"), ("clear_juice_tank", "out"))
     found = (level_at(guesses, "flow", *spot) for spot in spots)
-    return next((flow for flow in found if flow is not None and flow > 0.0), None)
+    return next((flow for flow in found if flow is not None and flow >= _LEAST_FEED_M3_H), None)
 
 
 def target_lines(guesses: Sequence[Guess]) -> list[str]:
@@ -182,7 +184,7 @@ def _vessel(
         "[[train]]",
         f'name = "{drafted.name}"',
         f'kind = "{drafted.kind}"',
-        f"volume_m3 = {drafted.volume_m3:.1f}" + (guess if drafted.guessed else given),
+        f"volume_m3 = {_size(drafted.volume_m3)}" + (guess if drafted.guessed else given),
     ]
     if drafted.guessed:
         lines.append("volume_rel_sd = 0.3  # CONFIRM: of a volume from drawings, 0.1")
@@ -198,13 +200,18 @@ def _vessel(
     return lines
 
 
+def _size(value: float) -> str:
+    """Volume or area; a small one is not rounded to nothing."""
+    return f"{value:.1f}" if value >= 1.0 else repr(float(f"{value:.2g}"))
+
+
 def _settler(guesses: Sequence[Guess], feed: float, drafted: DraftedVessel) -> list[str]:
     level = level_at(guesses, "mud_level", "settler", "mud")
     flow = level_at(guesses, "flow", "settler", "mud")
     known = level is not None and 1.0 <= level <= 100.0
     mark = "  # CONFIRM" if drafted.guessed else ""
     return [
-        f"area_m2 = {drafted.area_m2:.1f}{mark}",
+        f"area_m2 = {_size(drafted.area_m2 or 0.0)}{mark}",
         "tanks = 3",
         f"mud_volume_m3 = {_MUD_SHARE * drafted.volume_m3:.1f}  # CONFIRM",
         f"mud_level_pct = {level if known else 45.0:.0f}",

@@ -36,6 +36,8 @@ _UNIT_LINE: Final = re.compile(
     r"(?: of measure| de medida| de mesure)?(?:\s*[:=]\s*(.{0,40}))?",
     re.IGNORECASE,
 )
+#: Headings that a frame would take for several columns.
+_MANY: Final = re.compile(r"\*|\^.*\$", re.DOTALL)
 _OPEN: Final = {"[": "]", "(": ")", "{": "}"}
 
 
@@ -254,6 +256,7 @@ def parted(title: str) -> tuple[str, str]:
 
 def _each_once(titles: Sequence[str]) -> tuple[str, ...]:
     """Names made to differ by a number where headings repeat."""
+    titles = [f"{title}_" if _MANY.fullmatch(title) else title for title in titles]
     seen: dict[str, int] = {}
     names = []
     for title in titles:

@@ -16,4 +16,4 @@ from pipeline.intake.layout_lines import layout_sections
 from pipeline.intake.question import FileVerdict, Question, Verdict
 from pipeline.intake.remarks import quoted, remark
 from pipeline.intake.taken import Table, Taken, parsed
-from pipeline.intake.verdicts import file_lines, question_lines, verdict_of
+from pipeline.intake.verdicts import file_lines, question_lines, verdict_of, why_left

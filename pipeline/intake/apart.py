@@ -115,10 +115,13 @@ def naming_columns(
     while True:
         now = explained(rows, chosen, values)
         still = repeated(rows, moments, chosen)
+        left = {g: repeated(rows, moments, [*chosen, g]) for g in groups if g not in chosen}
         gains = {
             g: (explained(rows, [*chosen, g], values) - now) / max(1.0 - now, 1e-9)
-            for g in groups
-            if g not in chosen and repeated(rows, moments, [*chosen, g]) < 0.7 * still
+            # Names that part all moments name, even where the values of most series are alike.
+            + (_ADDS if g in likely and left[g] < 0.1 * still else 0.0)
+            for g in left
+            if left[g] < 0.7 * still
         }
         best = max(gains, key=lambda g: gains[g], default=None)
         if best is None or still < _TWICE / 4 or gains[best] < _ADDS:

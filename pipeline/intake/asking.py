@@ -38,7 +38,7 @@ class Answers:
     zone: str
     choose: Chooser | None = None
     seen: list[str] = field(default_factory=list)
-    _before: dict[str, int] = field(default_factory=dict)
+    _before: dict[str, str] = field(default_factory=dict)
 
     def settle(self, path: Path, error: DataError) -> tuple[Question, Answer]:
         """Question of a file, and the answer taken."""
@@ -53,10 +53,10 @@ class Answers:
         )
         if self.choose is None:
             return question, answers[0]
-        again = f"{key} {question.answers}"
+        again = f"{key} {sorted(question.answers)}"
         if again not in self._before:
-            self._before[again] = self.choose(question)
-        taken = answers[self._before[again]]
+            self._before[again] = told(answers[self.choose(question)].keys)
+        taken = next(a for a in answers if told(a.keys) == self._before[again])
         return replace(question, answer=told(taken.keys), given=True), taken
 
     def _ordered(self, answers: tuple[Answer, ...]) -> list[Answer]:

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from pipeline.cells import folded, heading_says, is_of_remarks, looks_like_quality
 from pipeline.files import EXTRA, SHORT
-from pipeline.layouts import Kind, When, kind_of
+from pipeline.intake.lab_words import analyte_of
+from pipeline.layouts import Kind, When, is_unit_heading, kind_of
 from pipeline.mill import is_unit
 
 Role = Literal["when", "number", "unit", "quality", "group", "words", "counter", "empty"]
@@ -108,14 +109,21 @@ def _of_numbers(name: str, column: pl.Series, cells: pl.Series) -> Role:
 
 
 def _of_words(name: str, cells: pl.Series, words: tuple[str, ...], different: int) -> Role:
-    units = sum(is_unit(w) or w in ("-", "1") for w in words)
-    if len(words) <= _MOST_UNITS and 2 * units > len(words):
+    if _are_units(name, words):
         return "unit"
     if _is_quality(name, cells):
         return "quality"
     remarks = is_of_remarks(name) or float(np.mean([len(w) for w in words])) > 60.0
     common = different <= min(_MOST_GROUPS, max(2, _MOST_SHARE * len(cells)))
     return "group" if common and not remarks else "words"
+
+
+def _are_units(name: str, words: tuple[str, ...]) -> bool:
+    """Whether words are units; those that name analyses too (pH, Brix) are no evidence alone."""
+    units = [w for w in words if is_unit(w) or w in ("-", "1")]
+    if len(words) > _MOST_UNITS or 2 * len(units) <= len(words):
+        return False
+    return is_unit_heading(name) or any(analyte_of(w) is None for w in units)
 
 
 def _is_quality(name: str, cells: pl.Series) -> bool:

@@ -8,8 +8,9 @@ from typing import Final
 from pipeline.files import Head, bare_unit
 from pipeline.mill import is_unit
 
-#: A text without blanks that holds a digit or parts its letters by marks: like a tag, not a word.
-TAG_LIKE: Final = re.compile(r"(?=.*(?:[\d_.:/\-]|[a-z][A-Z]))[^\s]{2,60}")
+#: A text without blanks that holds a digit or parts its letters by marks: like a tag, not a word;
+#: pH is written so and is none.
+TAG_LIKE: Final = re.compile(r"(?!pH$)(?=.*(?:[\d_.:/\-]|[a-z][A-Z]))[^\s]{2,60}")
 
 
 def title_of(head: Head | None, column: str) -> str:

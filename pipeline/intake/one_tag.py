@@ -16,10 +16,17 @@ _DATED: Final = re.compile(
     r"|(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|ene|abr|ago|set|dic|fev|mai|out|dez|janv|"
     r"fevr|avr|juin|juil|aout|sept|mrz|okt)[a-z]{0,7}\d{0,4}"
 )
+#: Months, weeks, seasons, years, and the names that sheets get of themselves.
 _MONTH: Final = re.compile(
     r"\b(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|ene|abr|ago|set|dic|fev|mai|out|dez|janv|"
-    r"fevr|avr|juin|juil|aout|sept|week|semana|semaine|sem|hoja|sheet|planilha|feuil\w*|folha|mes|"
-    r"mois|zafra|safra)[a-z]{0,7}\b|\d{4}|^\d+$"
+    r"fevr|avr|juin|juil|aout|sept|week|semana|semaine|sem|mes|mois|zafra|safra)[a-z]{0,7}"
+    r"(?:(?:19|20)?\d{2})?\b"
+    r"|\b(?:hoja|sheet|planilha|feuil|folha|tabelle|blad)[a-z]{0,3} ?\d{0,3}\b"
+    r"|(?<!\d)(?:19|20)\d{2}(?:[01]\d)?(?!\d)|^\d+$"
+)
+#: The end of a name that says when: a year and a month, a day, or both the other way round.
+_DATED_END: Final = re.compile(
+    r"(?:(?:19|20)\d{2}([_\s.\-])[01]?\d(?:\1[0-3]?\d)?|[0-3]?\d([_\s.\-])[01]?\d\2(?:19|20)\d{2})$"
 )
 
 
@@ -55,7 +62,7 @@ def names_of_files(files: Sequence[str]) -> list[str]:
     list of str
         A part of each name; two files may be of the same series. Empty where nothing is left.
     """
-    stems = [stem_of(name) for name in files]
+    stems = [_without_date(stem_of(name)) for name in files]
     parts = [list(_PARTS.finditer(stem)) for stem in stems]
     words = [[p[0].casefold() for p in found] for found in parts]
     front = _shared(words) if len(set(stems)) > 1 else 0
@@ -72,6 +79,12 @@ def names_of_files(files: Sequence[str]) -> list[str]:
             kept = kept[1:]
         names.append(stem[kept[0].start() : kept[-1].end()] if kept else "")
     return names
+
+
+def _without_date(stem: str) -> str:
+    """A name without the date at its end, where something is left."""
+    left = _DATED_END.sub("", stem).rstrip("_ .-")
+    return left or stem
 
 
 def _is_dated(part: str, left: int) -> bool:

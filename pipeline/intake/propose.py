@@ -13,8 +13,8 @@ from typing import Final
 import polars as pl
 
 from pipeline.base import DataError
-from pipeline.files import ExportFile, is_moment
-from pipeline.intake.apart import explained, joined, naming_columns, same_meaning
+from pipeline.files import ExportFile
+from pipeline.intake.apart import joined
 from pipeline.intake.columns import (
     ColumnLook,
     look_at_columns,
@@ -23,12 +23,18 @@ from pipeline.intake.columns import (
     texts,
 )
 from pipeline.intake.headings import TAG_LIKE, heading_lines, title_of
-from pipeline.intake.lab_words import analyte_of, says_composite, says_point
+from pipeline.intake.naming import (
+    is_analysis,
+    like_tags,
+    naming_of,
+    says_points,
+    typed_naming,
+    words_of_series,
+)
 from pipeline.intake.twice import series_twice
 from pipeline.layouts import (
     When,
     bracket_of,
-    is_tag_heading,
     joined_time,
     kind_of,
     pairs_in,
@@ -39,10 +45,6 @@ from pipeline.mill import ExportLayout
 
 #: Roles of columns of a book that hold neither results nor names.
 _NO_READINGS: Final = ("group", "words", "counter")
-_LIKE_TAGS: Final = 0.6
-#: So many different names, which explain so much of the values, are those of series (estimates).
-_MANY: Final = 5
-_LEVELS: Final = 0.6
 
 
 @dataclass(frozen=True)
@@ -123,7 +125,7 @@ def propose(table: ExportFile, first: pl.DataFrame, given: Mapping[str, object])
     when = when_for(table.where, rows, kinds, layout)
     if when is None:
         return None
-    return _of_columns(table, rows, when)
+    return _of_columns(table, rows, when, given)
 
 
 def _pairs(
@@ -160,15 +162,23 @@ def _pair_names(table: ExportFile, pairs: tuple[tuple[str, str], ...]) -> tuple[
     return tuple(names)
 
 
-def _of_columns(table: ExportFile, rows: pl.DataFrame, when: When) -> Proposal | None:
+def _of_columns(
+    table: ExportFile, rows: pl.DataFrame, when: When, given: Mapping[str, object]
+) -> Proposal | None:
     looks = look_at_columns(rows, when)
+    typed = typed_naming(given, rows)
     values = [look.name for look in of_role(looks, "number") if look.name.strip()]
+    values = [v for v in values if v not in typed]
+    if "value_column" in given:
+        values = [str(given["value_column"])]
     if not values:
         return None
     moments = texts(joined_time(rows, when)[when.time])
     groups = [look for look in of_role(looks, "group") if look.name.strip()]
-    naming = _naming(rows, moments, groups, values)
-    long = len(values) == 1 and bool(naming)
+    naming = typed or naming_of(rows, moments, groups, values)
+    long = len(values) == 1 and bool(naming) and given.get("shape") != "wide"
+    if "shape" not in given:
+        long = long and not is_analysis(values[0], groups, naming)
     pooled, repeats = series_twice(rows, moments, naming, values, long=long)
     found = Proposal(
         table.where,
@@ -177,11 +187,11 @@ def _of_columns(table: ExportFile, rows: pl.DataFrame, when: When) -> Proposal |
         pooled=pooled,
         repeats=repeats,
         units=_units_stated(table, looks, values),
-        by_hand=any(_says_points(g) for g in groups if g.name in naming),
+        by_hand=any(says_points(g) and not like_tags(g) for g in groups if g.name in naming),
     )
     if long:
         keys = found.keys | _long_keys(naming, values[0], looks)
-        return replace(found, keys=keys, words=_words_of(rows, groups, naming))
+        return replace(found, keys=keys, words=words_of_series(rows, groups, naming))
     if naming:
         return _by_sample(table, rows, found, naming, looks)
     if len(values) == 1 and value_heading(values) is not None:
@@ -215,22 +225,6 @@ def _by_sample(
     return replace(found, keys=keys, series=series)
 
 
-def _naming(
-    rows: pl.DataFrame, moments: pl.Series, groups: list[ColumnLook], values: list[str]
-) -> tuple[str, ...]:
-    """Columns that name the series of a table."""
-    likely = {g.name for g in groups if _may_name(g)}
-    if len(values) == 1:
-        # States of a plant are few; names of many series lie each at a level of its own.
-        likely |= {
-            g.name
-            for g in groups
-            if len(g.different) >= _MANY and explained(rows, [g.name], values) >= _LEVELS
-        }
-    naming = naming_columns(rows, moments, [g.name for g in groups], values, likely)
-    return _with_kinds(groups, naming, rows)
-
-
 def _when_keys(when: When) -> dict[str, object]:
     apart = {"date_column": when.date, "half_column": when.half, "zone_column": when.zone}
     keys: dict[str, object] = {k: c for k, c in apart.items() if c is not None}
@@ -242,45 +236,3 @@ def _long_keys(naming: tuple[str, ...], value: str, looks: list[ColumnLook]) -> 
     keys: dict[str, object] = {"shape": "long", "value_column": value}
     keys |= {"tag_column": naming[0]} if len(naming) == 1 else {"tag_columns": list(naming)}
     return keys | ({"unit_column": units[0]} if len(units) == 1 else {})
-
-
-def _may_name(look: ColumnLook) -> bool:
-    like = sum(bool(TAG_LIKE.fullmatch(w)) and not is_moment(w) for w in look.different)
-    return (
-        is_tag_heading(look.name)
-        or like >= _LIKE_TAGS * max(len(look.different), 1)
-        or _says_points(look)
-    )
-
-
-def _says_points(look: ColumnLook) -> bool:
-    """Whether most cells of a column name juices and the like, or analyses."""
-    named = sum(says_point(w) or analyte_of(w) is not None for w in look.different)
-    return 2 * named > len(look.different)
-
-
-def _with_kinds(
-    groups: list[ColumnLook], naming: tuple[str, ...], rows: pl.DataFrame
-) -> tuple[str, ...]:
-    """Add a column that says which samples were gathered over a day, where only some were."""
-    for group in groups:
-        said = [says_composite(w) for w in group.different]
-        told = not naming or group.name in naming or same_meaning(rows, naming, group.name)
-        if not told and any(said) and not all(said):
-            return tuple(sorted((*naming, group.name), key=rows.columns.index))
-    return naming
-
-
-def _words_of(
-    rows: pl.DataFrame, groups: list[ColumnLook], naming: tuple[str, ...]
-) -> dict[str, str]:
-    """Descriptions: columns of words that say one thing of each series."""
-    found: dict[str, list[str]] = {}
-    key = joined(rows, naming)
-    for group in groups:
-        if group.name in naming or not same_meaning(rows, naming, group.name):
-            continue
-        pairs = pl.DataFrame({"key": key, "said": texts(rows[group.name])}).unique("key")
-        for name, said in pairs.iter_rows():
-            found.setdefault(name, []).append(said)
-    return {name: " ".join(parts) for name, parts in found.items()}

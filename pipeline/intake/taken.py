@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final, Protocol
 
 import polars as pl
+from pydantic import ValidationError
 
 from pipeline.base import Answer, DataError
 from pipeline.files import batches, export_tables, shown
@@ -25,7 +27,12 @@ _LISTS: Final = frozenset(
      "harmless_marks", "no_result_words", "quality_columns"}
 )  # fmt: skip
 
-Ask = Callable[[Question], str]
+#: Keys of a layout that name columns.
+_COLUMNS: Final = frozenset(
+    {"time_column", "date_column", "half_column", "zone_column", "tag_column", "tag_columns",
+     "value_column", "unit_column", "quality_column"}
+)  # fmt: skip
+_FROM_NAMES: Final = re.compile(r"\{(?:sheet|file)\}")
 
 
 class Asked(Protocol):
@@ -59,8 +66,8 @@ class Taken:
         Series that it holds.
     error : DataError or None
         Why it cannot be read.
-    one : str
-        The one series of it, where its name says so.
+    absent : dict of str to object
+        Keys that were given, and name columns that none of its tables has: not used.
     """
 
     path: Path
@@ -70,7 +77,7 @@ class Taken:
     questions: list[Question] = field(default_factory=list)
     names: set[str] = field(default_factory=set)
     error: DataError | None = None
-    one: str = ""
+    absent: dict[str, object] = field(default_factory=dict)
 
     @property
     def keys(self) -> dict[str, object]:
@@ -139,6 +146,9 @@ def settled(taken: Taken, asked: Asked, work: Callable[[], None]) -> bool:
     for _ in range(_MOST_QUESTIONS):
         try:
             work()
+        except ValidationError as fault:
+            taken.error = _contradictory(taken, fault)
+            return False
         except DataError as error:
             answers = [a for a in error.answers if not _said(taken, a)]
             if not answers:
@@ -154,6 +164,13 @@ def settled(taken: Taken, asked: Asked, work: Callable[[], None]) -> bool:
     return False
 
 
+def _contradictory(taken: Taken, fault: ValidationError) -> DataError:
+    """Error for answers that no layout can hold together."""
+    said = str(fault.errors()[0]["msg"]).removeprefix("Value error, ")
+    cure = "Give fewer answers, or others."
+    return DataError(f"The answers do not go together: {said}.", str(taken.path), cure)
+
+
 def _said(taken: Taken, answer: Answer) -> bool:
     """Whether this answer was given already and did not help."""
     return all(taken.given.get(key) == value for key, value in answer.keys.items())
@@ -162,6 +179,7 @@ def _said(taken: Taken, answer: Answer) -> bool:
 def _propose(taken: Taken) -> None:
     """Look at the first rows of every table of a file."""
     taken.proposals, taken.lists, names = [], [], set[str]()
+    used: set[str] = set()
     layout = _readable(taken.given)
     with export_tables(taken.path, layout) as tables:
         for table in tables:
@@ -169,16 +187,32 @@ def _propose(taken: Taken) -> None:
             first = next(parts, None)
             if first is None or first.is_empty():
                 continue
-            found = propose(table, first, taken.given)
+            here = {k: v for k, v in taken.given.items() if _stands(k, v, first.columns)}
+            found = propose(table, first, here)
             if found is None:
                 taken.lists.append(Table(table.called[0], first))
                 continue
+            used |= set(here)
             taken.proposals.append(found)
             if found.keys.get("shape") == "long":
                 names |= _names_in_rows(found, first, parts)
+    if taken.proposals:
+        taken.absent |= {k: v for k, v in taken.given.items() if k not in used}
+        taken.given = {k: v for k, v in taken.given.items() if k in used}
     _by_sheet(taken)
     names |= {series for p in taken.proposals for series in p.series}
     taken.names = {name for name in names if name.strip()}
+
+
+def _stands(key: str, value: object, columns: Sequence[str]) -> bool:
+    """Whether the columns that a key names stand in a table; so does a key that names none.
+
+    What was typed holds for all files; those of another kind are read by what stands in them.
+    """
+    if key not in _COLUMNS or not value:
+        return True
+    named = value if isinstance(value, list | tuple) else [value]
+    return all(str(n).strip() in columns or _FROM_NAMES.fullmatch(str(n)) for n in named)
 
 
 def _names_in_rows(found: Proposal, first: pl.DataFrame, rest: Iterable[pl.DataFrame]) -> set[str]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime
 
-from pipeline.files import shown
+from pipeline.files import is_moment, shown
 from pipeline.intake.intake import Read
 from pipeline.intake.question import FileVerdict, Question
 from pipeline.intake.remarks import remark
+from pipeline.intake.taken import Taken, told
+from pipeline.layouts import kind_of
 
 
 def verdict_of(read: Read, series: int) -> FileVerdict:
@@ -17,14 +19,17 @@ def verdict_of(read: Read, series: int) -> FileVerdict:
     refused = {k: n for k, n in tally.refused.items() if n and k not in _NO_READINGS}
     words = [_shape(read)]
     if refused:
-        told = ", ".join(f"{n:,} {k.replace('_', ' ')}" for k, n in sorted(refused.items()))
-        words.append(f"refused: {told}")
+        counts = ", ".join(f"{n:,} {k.replace('_', ' ')}" for k, n in sorted(refused.items()))
+        words.append(f"refused: {counts}")
     pooled = [s for p in taken.proposals for s in p.pooled]
     if pooled:
         words.append(
             f"{_several(pooled)}: two values that differ at one moment, again and again: several "
             "juices in one column? Left out"
         )
+    words += [
+        f"no column of it is called as typed: {told({k: v})}" for k, v in taken.absent.items()
+    ]
     words += [f"asked {q.key}, taken: {q.answer}" for q in taken.questions]
     asked = pooled or any(not q.given for q in taken.questions)
     readings = sum(part.height for part in read.parts)
@@ -50,13 +55,11 @@ def _shape(read: Read) -> str:
         shape = "one series, named after the file or its sheets"
     elif keys.get("shape") == "long":
         names = keys.get("tag_columns") or [keys.get("tag_column")]
-        told = " and ".join(f'"{shown(str(n), 40)}"' for n in names)  # type: ignore[attr-defined]
-        shape = f"one reading a row, its series in {told}"
+        shape = f"one reading a row, its series in {_columns(names)}"
     elif keys.get("shape") == "pairs":
         shape = "times and values side by side"
     elif "tag_columns" in keys:
-        told = " and ".join(f'"{shown(str(n), 40)}"' for n in keys["tag_columns"])  # type: ignore[attr-defined]
-        shape = f"one column an analysis, the sample in {told}"
+        shape = f"one column an analysis, the sample in {_columns(keys['tag_columns'])}"
     else:
         shape = "one column a series"
     plan = plans[0] if plans else None
@@ -72,9 +75,27 @@ def _shape(read: Read) -> str:
     return f"{shape}; {times}{like}{zone}{comma}"
 
 
+def _columns(names: object) -> str:
+    listed = names if isinstance(names, list | tuple) else [names]
+    return " and ".join(f'"{shown(str(n), 40)}"' for n in listed)
+
+
 def _like(pattern: str) -> str:
     """Write an example of a format, for the 25th of October 2025."""
     return datetime(2025, 10, 25, 14, 30).strftime(pattern.replace("%.f", ""))  # noqa: DTZ001
+
+
+def why_left(taken: Taken) -> str:
+    """Why nothing was made of a file that could be opened."""
+    if not taken.lists:
+        return "there is nothing below its headings"
+    names = [name for table in taken.lists for name in table.rows.columns]
+    if any(is_moment(name) for name in names):
+        return "its first line holds a reading: write a line of headings above it"
+    kinds = {kind_of(table.rows[name]) for table in taken.lists for name in table.rows.columns}
+    if not kinds.isdisjoint(("moment", "date")):
+        return "no column of it holds numbers beside its dates or times"
+    return "no column of it holds dates or times, and it is no list of these tags or of vessels"
 
 
 def file_lines(verdicts: Sequence[FileVerdict]) -> list[str]:

@@ -1,6 +1,6 @@
 """How a table is laid out: which column holds what, and how its cells are written."""
 
-from pipeline.layouts.columns import is_tag_heading, value_heading
+from pipeline.layouts.columns import is_tag_heading, is_unit_heading, value_heading
 from pipeline.layouts.headings import bracket_of, is_statistic, split_heading, unit_behind
 from pipeline.layouts.kinds import Kind, kind_of
 from pipeline.layouts.layout import Plan, Quality, layout_for, plan_for

@@ -246,6 +246,11 @@ def is_tag_heading(name: str) -> bool:
     return folded(plain_name(name)) in _TAG_NAMES
 
 
+def is_unit_heading(name: str) -> bool:
+    """Tell whether a heading is a usual one of a column of units."""
+    return folded(plain_name(name)) in _UNIT_NAMES
+
+
 def is_long(names: Sequence[str]) -> bool:
     """Tell whether headings name columns of tags and of values."""
     known = {folded(plain_name(name)) for name in names}
