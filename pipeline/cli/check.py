@@ -47,6 +47,7 @@ def check_mill(mill: Mill) -> Iterator[str]:
         f"{len(station.lab)} lab series, {len(station.vessels)} vessels; times in {mill.zone}."
     )
     yield from _without_companion(station)
+    yield from _unconfirmed(mill)
     if not station.vessels:
         yield "It names no vessels: readings can be pulled, but no loss worked out."
     yield from worth_lines(mill, _DAYS)
@@ -93,6 +94,22 @@ def _without_companion(station: Station) -> list[str]:
         for s in station.lab
         if s.basis != "juice" and (COMPANION[s.basis], s.place, s.port) not in known
     ]
+
+
+def _unconfirmed(mill: Mill) -> Iterator[str]:
+    """Lines of a drafted description that nobody has confirmed yet."""
+    try:
+        text = mill.config_path.read_text(encoding="utf-8")
+    except OSError:
+        return
+    marked = [line.partition("#")[0].strip() for line in text.splitlines() if "CONFIRM" in line]
+    keys = list(dict.fromkeys(k for line in marked if (k := line.partition("=")[0].strip())))
+    if marked:
+        named = f", such as {', '.join(keys[:4])}" if keys else ""
+        yield (
+            f"{len(marked)} lines of it are still marked CONFIRM{named}: what they say was "
+            "guessed. Take the mark out of what you have checked."
+        )
 
 
 def check_exports(

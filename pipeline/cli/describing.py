@@ -6,7 +6,7 @@ import shlex
 import sys
 from collections.abc import Mapping, Sequence
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
@@ -23,7 +23,7 @@ from pipeline.describe import (
     write_page,
 )
 from pipeline.intake import Question, by_number, parsed
-from pipeline.mill import ExportLayout
+from pipeline.mill import ExportLayout, zone_faults
 
 #: A volume that moves the tonnes by less, if it is wrong by a tenth, is not asked for [%].
 _LEAST_PCT: Final = 0.5
@@ -50,6 +50,8 @@ def describe(
             raise ConfigError("There is such a file already.", str(path), cure)
     keys = _keys(given)
     asks = given.ask and sys.stdin.isatty() and ERR.is_terminal
+    if asks:
+        zone, given = _asked_first(zone, given)
     # A bar would draw over the questions.
     with nullcontext(_told_in_lines()) if asks else progress_bar() as progress:
         draft = describe_exports(
@@ -92,7 +94,9 @@ def _keys(given: Given) -> dict[str, object]:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"]) or "layout"
         cure = "See the keys of [[exports.layout]] in configs/template.toml."
-        raise ConfigError(f"{where}: {first['msg']}.", "command line", cure) from error
+        unknown = first["type"] == "extra_forbidden"
+        what = f'"{where}" is no key of a layout' if unknown else f"{where}: {first['msg']}"
+        raise ConfigError(f"{what}.", "command line", cure) from error
     return keys
 
 
@@ -102,6 +106,31 @@ def _typed(prompt: str) -> str:
         return input(prompt).strip()
     except EOFError:
         return ""
+
+
+def _asked_first(zone: str | None, given: Given) -> tuple[str | None, Given]:
+    """Zone and price at the terminal, where they were not typed; Enter leaves them open."""
+    while zone is None:
+        typed = _typed("Time zone of the plant, such as America/Sao_Paulo? [left open: UTC] ")
+        if not typed:
+            break
+        faults = list(zone_faults(typed, "zone"))
+        for fault in faults:
+            ERR.print(f"{fault.problem}. {fault.cure}", markup=False)
+        zone = None if faults else typed
+    price = given.price
+    if price is None:
+        try:
+            price = float(
+                _typed("Worth of a tonne of sucrose? [left open: 500] ").replace(",", ".")
+            )
+        except ValueError:
+            price = None
+        price = price if price is not None and price > 0.0 else None
+    currency = given.currency
+    if currency is None and price is not None:
+        currency = _typed("Its currency, three letters? [USD] ") or "USD"
+    return zone, replace(given, price=price, currency=currency)
 
 
 def _told_in_lines() -> Progress:

@@ -28,6 +28,13 @@ def pull_lines(result: PullResult, mill: Path) -> list[str]:
             f"{stays} readings are bad in these files and good in the store: the good ones stay. "
             f"If the files are right: lostpol pull {mill} FILES... --corrects"
         )
+    if result.read_otherwise:
+        names = ", ".join(clean(name) for name in result.read_otherwise[:_MOST_TAGS])
+        lines.append(
+            f"Pulled before and read otherwise then (another zone, layout or version): {names}. "
+            "What was read at other moments is still in the store, beside this: if the zone was "
+            "wrong, name a new store in the description and pull all exports into it."
+        )
     if result.missing_tags:
         tags = ", ".join(clean(tag) for tag in result.missing_tags[:_MOST_TAGS])
         more = len(result.missing_tags) - _MOST_TAGS

@@ -207,7 +207,8 @@ def _taken_list(found: Gathered, table: Table, tags: set[str]) -> tuple[Verdict,
     if sizes is not None:
         found.sizes |= sizes.of
         told = ", ".join(f"{s.called} {s.volume_m3:g} m3" for s in sizes.of.values())
-        left = f"; no vessel of the station: {', '.join(sizes.others)}" if sizes.others else ""
+        left = f"; left out, no vessel of the station: {', '.join(sizes.others)}"
+        left = left if sizes.others else ""
         return "read", f"a table of vessels: {shown(told + left, 300)}"
     listed = read_tag_list(table, tags)
     return None if listed is None else _use_list(found, listed)
@@ -251,6 +252,9 @@ def _require_some(files: Sequence[Path], found: Gathered, tags: Sequence[TagLook
     """Refuse a set of files without readings, or of a whole plant."""
     if 0 < len(tags) <= MOST_TAGS:
         return
+    errors = [taken.error for taken in found.taken if taken.error is not None]
+    if len(found.taken) == len(errors) == 1:
+        raise errors[0]
     why = [f"- {t.path.name}: {_verdict(found, t, {}).words}" for t in found.taken[:20]]
     raise DataError(
         f"These files hold {len(tags)} series; a description is drafted for 1 to {MOST_TAGS}.",

@@ -24,6 +24,8 @@ class DraftedVessel:
         The volume comes from the juice flow and a usual residence, not from the mill.
     matters : str
         What a wrong volume would do to the tonnes; empty where it was given.
+    area_guessed : bool
+        The settling area comes from the juice flow, not from the mill.
     matters_pct : float
         How far the tonnes of the station go wrong with 10 % of the volume [%].
     """
@@ -35,6 +37,7 @@ class DraftedVessel:
     guessed: bool
     matters: str = ""
     matters_pct: float = 0.0
+    area_guessed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

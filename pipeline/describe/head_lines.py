@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from pipeline.cells import folded
 from pipeline.intake import quoted
 from pipeline.places import TagLook
 
@@ -31,7 +32,7 @@ class Money:
 def mill_lines(name: str, zone: str | None, money: Money) -> list[str]:
     """The section of the mill."""
     name = name.strip()[:80].strip() or "My mill"
-    key = re.sub(r"[^a-z0-9]+", "_", name.casefold()).strip("_")[:40] or "mill"
+    key = re.sub(r"[^a-z0-9]+", "_", folded(name)).strip("_")[:40] or "mill"
     key = key if key[0].isalpha() else f"mill_{key}"[:40]
     return [
         "# Drafted by lostpol describe from exports alone. Read every line; what is marked CONFIRM",

@@ -36,8 +36,8 @@ _VESSELS: Final = (
     (frozenset({"evaporator"}), "first_evaporator"),
     (frozenset({"clarifier"}), "settler"),
 )
-#: No vessel of a mill is as large as this [m3, m2].
-_MOST_M3: Final = 1e6
+#: No vessel of a mill is as large as this [m3, m2] (estimate).
+_MOST_M3: Final = 2e4
 _AREA: Final = ("m2", "m²", "area", "surf", "superf")
 
 
@@ -147,6 +147,7 @@ def read_sizes(table: Table) -> Sizes | None:
         called = " ".join(t for c in wordy if (t := texts(table.rows[c])[k]) and not is_number(t))
         place = vessel_named(called)
         if not 0.0 < size[k] < _MOST_M3:
+            others += [f"{called} (no volume that can be)"] if called else []
             continue
         if place is None:
             others.append(called)

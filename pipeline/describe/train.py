@@ -136,7 +136,14 @@ def drafted_train(
         )
         vessels.append(
             DraftedVessel(
-                v.name, v.kind, volume, area, size is None, "" if size else matters, share
+                v.name,
+                v.kind,
+                volume,
+                area,
+                size is None,
+                "" if size else matters,
+                share,
+                v.kind == "settler" and (size is None or size.area_m2 is None),
             )
         )
     return vessels
@@ -209,7 +216,7 @@ def _settler(guesses: Sequence[Guess], feed: float, drafted: DraftedVessel) -> l
     level = level_at(guesses, "mud_level", "settler", "mud")
     flow = level_at(guesses, "flow", "settler", "mud")
     known = level is not None and 1.0 <= level <= 100.0
-    mark = "  # CONFIRM" if drafted.guessed else ""
+    mark = "  # CONFIRM: juice flow over a usual overflow rate" if drafted.area_guessed else ""
     return [
         f"area_m2 = {_size(drafted.area_m2 or 0.0)}{mark}",
         "tanks = 3",

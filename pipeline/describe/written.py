@@ -31,7 +31,8 @@ def draft_summary(draft: Draft) -> list[str]:
         lines.append(f"{remark(series.tag.name)}: {about}")
     total = len(draft.guesses) + len(draft.lab)
     open_ones = [q for q in draft.questions if not q.given]
-    asked = f" {len(open_ones)} questions are open: look for CONFIRM." if open_ones else ""
+    many = "1 question is" if len(open_ones) == 1 else f"{len(open_ones)} questions are"
+    asked = f" {many} open: look for CONFIRM." if open_ones else ""
     return [*lines, f"{draft.placed} of {total} tags and lab series were given a place.{asked}"]
 
 

@@ -4,21 +4,25 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
 import polars as pl
 
 from pipeline.base import DataError, Progress, silent
-from pipeline.exports import export_readings
+from pipeline.exports import Evidence, export_readings
+from pipeline.files import ExportFile
 from pipeline.intake.asking import Answers
+from pipeline.intake.columns import texts
 from pipeline.intake.one_tag import names_of_files, says_when, stem_of
 from pipeline.intake.taken import Taken, settled, take
 from pipeline.lake import Tally
 from pipeline.layouts import Plan
 from pipeline.mill import UnitChange, is_unit
 
+#: Rows in which a time is looked for.
+_LOOKED_AT: Final = 100
 #: Rows of a file that may be unreadable before it is left, as the pull has it [%].
 _MOST_UNREADABLE_PCT: Final = 20.0
 
@@ -58,12 +62,15 @@ class Read:
     tally : Tally
     plans : list of Plan
         How its tables were read.
+    moments : list of str
+        A time of each table as it stands there.
     """
 
     taken: Taken
     parts: list[pl.DataFrame]
     tally: Tally
     plans: list[Plan]
+    moments: list[str] = field(default_factory=list)
 
 
 def files_in(paths: Sequence[Path]) -> list[Path]:
@@ -197,7 +204,14 @@ def _keep_what_was_found(read: Read, answers: Answers, clock: Anyone) -> None:
 
 def _read(read: Read, clock: Anyone) -> None:
     read.parts, read.tally, read.plans = [], Tally(), []
-    told = lambda _table, plan, _raw, _evidence: read.plans.append(plan)  # noqa: E731
+    read.moments = []
+
+    def told(_table: ExportFile, plan: Plan, raw: pl.DataFrame, _evidence: Evidence) -> None:
+        read.plans.append(plan)
+        columns = [plan.date, plan.time] if plan.date else [plan.time]
+        cells = [texts(raw[column].head(_LOOKED_AT)) for column in columns]
+        read.moments.append(" ".join(next((c for c in cell if c), "") for cell in cells).strip())
+
     for part in export_readings(read.taken.path, read.taken.layout(), clock, read.tally, told):
         read.parts.append(part)
     tally = read.tally

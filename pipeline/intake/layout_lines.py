@@ -40,7 +40,7 @@ def layout_sections(taken: Iterable[Taken]) -> tuple[list[str], dict[str, str]]:
         name = _called(group, seen)
         names |= {t.path.name: name for t in group}
         lines += ["", "[[exports.layout]]", f'name = "{name}"', f"match = {quoted(pattern)}"]
-        asked = {k for t in group for q in t.questions for k in q.key.split()}
+        asked = {k for t in group for q in t.questions if not q.given for k in q.key.split()}
         lines += [_line(key, value, asked) for key, value in _ordered(group[0].keys)]
     return lines, names
 

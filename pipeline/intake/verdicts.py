@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 
 from pipeline.files import is_moment, shown
 from pipeline.intake.intake import Read
@@ -68,8 +67,10 @@ def _shape(read: Read) -> str:
     times = f'times in "{shown(plan.time, 40)}"' + (
         f' with dates in "{shown(plan.date, 40)}"' if plan.date else ""
     )
+    moment = next((m for m in read.moments if m), "")
+    like = f" such as {shown(moment, 40)}" if moment else ""
     way = plan.time_formats[0] if plan.time_formats else ""
-    like = f" like {_like(way)}" if "%" in way else ""
+    like += " (day first)" * way.startswith("%d") + " (month first)" * way.startswith("%m")
     zone = f", zone {plan.time_zone}" if plan.time_zone else ""
     comma = ", decimal comma" if plan.marks.decimal == "," else ""
     return f"{shape}; {times}{like}{zone}{comma}"
@@ -78,11 +79,6 @@ def _shape(read: Read) -> str:
 def _columns(names: object) -> str:
     listed = names if isinstance(names, list | tuple) else [names]
     return " and ".join(f'"{shown(str(n), 40)}"' for n in listed)
-
-
-def _like(pattern: str) -> str:
-    """Write an example of a format, for the 25th of October 2025."""
-    return datetime(2025, 10, 25, 14, 30).strftime(pattern.replace("%.f", ""))  # noqa: DTZ001
 
 
 def why_left(taken: Taken) -> str:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from pipeline.places.arrange import Arrangement
 from pipeline.places.evidence import Seen, said_of
 from pipeline.places.letters import no_measurement
-from pipeline.places.own_units import has_unit, is_height
+from pipeline.places.own_units import has_unit
 from pipeline.places.points import POINTS, SPOKEN, Point
 from pipeline.places.relations import RELATIONS, Relation
 
@@ -50,8 +50,6 @@ def placed_why(
         text.append(f"unit {one.tag.unit.strip()}")
     if point.share and math.isfinite(feed) and point.quantity in ("flow", "imbibition_flow"):
         text.append(f"{100.0 * level / feed:.0f} % of the juice flow")
-    elif not math.isnan(level) and not is_height(point.quantity, one.tag.unit):
-        text.append(f"usual level {level:.3g}")
     else:
         text.append(f"usual level {one.tag.middle:.3g} as exported")
     return ", ".join(text + _by_neighbours(arrangement, tag, names))

@@ -114,12 +114,16 @@ class PullResult:
         Tags and lab series of the mill that none of these files has.
     mended : tuple of str
         What was rotten and brought back from these files, in words.
+    read_otherwise : tuple of str
+        Files that were pulled before under another zone, layout or version: what was read of them
+        then at other moments is still in the lake.
     """
 
     days_changed: tuple[date, ...]
     sources: tuple[SourceLedger, ...]
     missing_tags: tuple[str, ...]
     mended: tuple[str, ...] = ()
+    read_otherwise: tuple[str, ...] = ()
 
 
 def ledger_record(ledger: SourceLedger) -> dict[str, Any]:

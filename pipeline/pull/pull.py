@@ -12,6 +12,7 @@ import os
 import shutil
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -77,6 +78,7 @@ def pull_files(
     if known:
         record(PullResult((), tuple(pulled.ledger for pulled in known.values()), ()))
     wanted = {key: path for key, path in wanted.items() if key not in known}
+    otherwise = _read_otherwise(mill, lake, wanted)
     plan = Plan((), {}, {})
     if wanted:
         with ThreadPoolExecutor(_workers(), "lostpol-days") as pool:
@@ -86,7 +88,17 @@ def pull_files(
         carry_out(lake, incoming, plan, record)
     elif files:  # a stop may have left some of these, put in place but not removed
         shutil.rmtree(incoming, ignore_errors=True)
-    return _result(mill, exports, earlier, plan, known)
+    return replace(_result(mill, exports, earlier, plan, known), read_otherwise=otherwise)
+
+
+def _read_otherwise(mill: PullMill, lake: Lake, files: dict[str, Path]) -> tuple[str, ...]:
+    """Names of those exports that were pulled before and are read in another way now."""
+    found = ((path, pulled_before(lake.storage, path)) for path in files.values())
+    return tuple(
+        path.name
+        for path, pulled in found
+        if pulled is not None and pulled.read_as != read_as(mill, path)
+    )
 
 
 def _result(

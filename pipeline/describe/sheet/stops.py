@@ -121,6 +121,7 @@ class Sorted:
 def volume_words(vessel: DraftedVessel) -> str:
     """Volume of a vessel with its area."""
     area = "" if vessel.area_m2 is None else f", {plain(vessel.area_m2, 0)} m2 settling area"
+    area += " (guessed: CONFIRM)" if vessel.area_guessed and not vessel.guessed else ""
     return f"{plain(vessel.volume_m3, 1)} m3{area}"
 
 

@@ -89,9 +89,10 @@ def test_a_plan_holds_its_own_days_and_nothing_of_a_stopped_one(plan):
 def test_the_same_file_read_in_another_zone_is_news(tmp_path):
     path = tmp_path / "lab.csv"
     path.write_text("time,tag,value\n2025-10-06 15:00,PH.1,7.1\n2025-10-06 16:00,PH.1,7.2\n")
-    pull_files(FakeMill(tmp_path / "x"), [path])
+    assert pull_files(FakeMill(tmp_path / "x"), [path]).read_otherwise == ()
     mill = FakeMill(tmp_path / "x", zone="America/New_York")
-    pull_files(mill, [path])
+    assert pull_files(mill, [path]).read_otherwise == ("lab.csv",)
+    assert pull_files(mill, [path]).read_otherwise == ()
     # 16:00 in New York is 15:00 in Chicago: 20:00 UTC.
     assert content(mill)["ts_utc"].dt.hour().to_list() == [19, 20, 21]
     assert content(mill)["value"].to_list() == [7.1, 7.2, 7.2]
