@@ -29,6 +29,7 @@ _VESSELS: Final = (
     (frozenset({"secondary_heater"}), "secondary_heater"),
     (frozenset({"secondary", "heater"}), "secondary_heater"),
     (frozenset({"flash"}), "flash_tank"),
+    (frozenset({"liming_tank"}), "liming_tank"),
     (frozenset({"liming"}), "liming_tank"),
     (frozenset({"limed", "tank"}), "liming_tank"),
     (frozenset({"first_evap"}), "first_evaporator"),
@@ -155,7 +156,7 @@ def read_sizes(table: Table) -> Sizes | None:
 
 def vessel_named(text: str) -> str | None:
     """Vessel of the station that a text names; None for none, or for one of several."""
-    readings = parts_of(text).readings
+    readings = [reading for reading in parts_of(text).readings if "late_evap" not in reading]
     for concepts, vessel in _VESSELS:
         if any(concepts <= reading for reading in readings):
             return vessel
