@@ -145,7 +145,8 @@ def kept_lines(
     if placed or any(g.analyte is not None and g.place is not None for g in lab):
         return []
     # One of several juices would be asked about at each pull.
-    tag = min((g.tag for g in (*guesses, *lab)), key=lambda tag: tag.name in pooled)
+    tags = [g.tag for g in guesses] + [g.tag for g in lab]
+    tag = min(tags, key=lambda tag: tag.name in pooled)
     low, high = _ends(tag.low, tag.high)
     return [
         "# No tag or series could be given a place. So that this file loads, one stays in it as a",

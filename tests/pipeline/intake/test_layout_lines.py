@@ -35,6 +35,7 @@ def falls_to(layouts, file):
         {"a.csv": LONG, "b.csv": LONG, "c.csv": WIDE},
         {"export1.csv": LONG, "export2.csv": WIDE, "export3.csv": LONG},
         {"[x].csv": LONG, "what?.csv": WIDE, "st*r.csv": LONG},
+        {"[x] a.csv": LONG, "x a.csv": WIDE},
         {'q"uote.csv': LONG, "line\nbreak.csv": WIDE, "back\\slash.csv": LONG},
         {"x.csv": LONG, "x.xlsx": WIDE, "noending": WIDE},
         {"Week 41.csv": LONG, "WEEK 42.CSV": LONG, "Lab.csv": WIDE},
