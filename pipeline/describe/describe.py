@@ -160,7 +160,7 @@ def _drafted(
         [remark(f"# Missing: {m.what}. {m.costs}.") for m in missing],
         tag_lines(guesses),
         lab_lines(lab),
-        kept_lines(guesses, lab),
+        kept_lines(guesses, lab, found.pooled),
     ]
     text = "\n".join(line for part in parts if part for line in [*part, ""])
     return Draft(

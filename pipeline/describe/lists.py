@@ -163,7 +163,7 @@ def read_sizes(table: Table) -> Sizes | None:
 
 def vessel_named(text: str) -> str | None:
     """Vessel of the station that a text names; None for none, or for one of several."""
-    readings = parts_of(text).readings
+    readings = [reading for reading in parts_of(text).readings if "late_evap" not in reading]
     for concepts, vessel in _VESSELS:
         if any(concepts <= reading for reading in readings):
             return vessel

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from features.base import Quantity
@@ -135,7 +135,9 @@ def _unknown(tag: TagLook) -> list[str]:
     ]
 
 
-def kept_lines(guesses: Sequence[Guess], lab: Sequence[LabGuess]) -> list[str]:
+def kept_lines(
+    guesses: Sequence[Guess], lab: Sequence[LabGuess], pooled: Collection[str] = ()
+) -> list[str]:
     """One tag kept as a reading somewhere in the mill, where no tag or series has a place.
 
     A description needs one at least; as it is kept, no physics uses it.
@@ -143,7 +145,9 @@ def kept_lines(guesses: Sequence[Guess], lab: Sequence[LabGuess]) -> list[str]:
     placed = any(g.point is not None and g.role != "set_point" for g in guesses)
     if placed or any(g.analyte is not None and g.place is not None for g in lab):
         return []
-    tag = [*(g.tag for g in guesses), *(g.tag for g in lab)][0]
+    # One of several juices would be asked about at each pull.
+    tags = [g.tag for g in guesses] + [g.tag for g in lab]
+    tag = min(tags, key=lambda tag: tag.name in pooled)
     low, high = _ends(tag.low, tag.high)
     return [
         "# No tag or series could be given a place. So that this file loads, one stays in it as a",

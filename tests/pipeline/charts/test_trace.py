@@ -25,3 +25,10 @@ def test_names_of_lines_are_not_drawn():
     assert "first" not in svg
     assert "second" not in svg
     assert 'aria-label="a tag"' in svg
+
+
+@pytest.mark.parametrize("level", [0.0, 1e-310, 5e-324])
+def test_a_level_as_good_as_zero_is_drawn(level, capfd):
+    """The renderer finds no marks for an axis without a width, and says so on the terminal."""
+    assert "<path" in drawn(Series("a", [(t, level) for t, _ in HOURS]))
+    assert "ERROR" not in capfd.readouterr().err
