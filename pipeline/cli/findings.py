@@ -45,7 +45,8 @@ def show_findings(mill: Path, most: int | None = None) -> None:
     from pipeline.store import published_store_of  # noqa: PLC0415
 
     described = load_mill(mill)
-    if not published_store_of(described).runs().height:
+    store = published_store_of(described)
+    if not store.runs().height and not store.findings(withdrawn=True).height:
         terminal.say(f"Nothing has been worked out yet. Next: lostpol backfill {mill}")
         return
     terminal.show_findings(listing_view(described), most, str(mill))
