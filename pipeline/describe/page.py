@@ -16,12 +16,12 @@ from typing import Any, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from pipeline.base import ConfigError
 from pipeline.describe.draft import Draft, DraftedVessel
 from pipeline.describe.sheet.doubts import headline
 from pipeline.describe.sheet.picture import NARROW, WIDE, picture, shape
 from pipeline.describe.sheet.stops import sort_draft, volume_words
 from pipeline.describe.sheet.traces import Traces
+from pipeline.describe.written import write_new
 from pipeline.intake import FileVerdict, Question
 from pipeline.words import clean, count, spoken_name
 
@@ -70,25 +70,8 @@ def draft_page(draft: Draft) -> str:
 
 
 def write_page(draft: Draft, path: Path) -> None:
-    """Write the page of a draft to a new file.
-
-    Raises
-    ------
-    ConfigError
-        There is such a file already, or it cannot be written.
-    """
-    page = draft_page(draft)
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(page)
-    except FileExistsError as error:
-        cure = "Name another file with --page-out; lostpol never overwrites a page."
-        raise ConfigError("There is such a file already.", str(path), cure) from error
-    except OSError as error:
-        cure = "Name a file in a folder that exists and may be written to."
-        raise ConfigError(
-            f"The page cannot be written: {error.strerror}.", str(path), cure
-        ) from error
+    """Write the page of a draft to a new file, as a draft is written."""
+    write_new(draft_page(draft), path, "page", "lostpol never overwrites a page.")
 
 
 def _question(question: Question) -> dict[str, Any]:

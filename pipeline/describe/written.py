@@ -37,7 +37,21 @@ def draft_summary(draft: Draft) -> list[str]:
 
 
 def write_draft(draft: Draft, path: Path) -> None:
-    """Write a draft to a new file.
+    """Write a draft to a new file, as `write_new` does."""
+    write_new(draft.text, path, "draft", "lostpol never overwrites a description.")
+
+
+def write_new(text: str, path: Path, what: str, never: str) -> None:
+    """Write a text to a new file.
+
+    Parameters
+    ----------
+    text : str
+    path : Path
+    what : str
+        What it is called in messages.
+    never : str
+        Why a file that is there stays.
 
     Raises
     ------
@@ -46,12 +60,12 @@ def write_draft(draft: Draft, path: Path) -> None:
     """
     try:
         with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(draft.text)
+            file.write(text)
     except FileExistsError as error:
-        cure = "Name another file with --out; lostpol never overwrites a description."
+        cure = f"Name another file; {never}"
         raise ConfigError("There is such a file already.", str(path), cure) from error
     except OSError as error:
         cure = "Name a file in a folder that exists and may be written to."
         raise ConfigError(
-            f"The draft cannot be written: {error.strerror}.", str(path), cure
+            f"The {what} cannot be written: {error.strerror}.", str(path), cure
         ) from error
