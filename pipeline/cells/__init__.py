@@ -2,6 +2,7 @@
 
 from pipeline.cells.decimals import Marks, number_marks
 from pipeline.cells.formats import number_word, time_formats
+from pipeline.cells.months import month_of
 from pipeline.cells.numbers import to_numbers
 from pipeline.cells.quality import (
     UNKNOWN,

@@ -67,6 +67,8 @@ class Gathered:
         Verdicts on lists of tags and of vessels.
     books : dict of str to str
         Name of the file or sheet that holds each series.
+    homes : dict of str to str
+        File of each series; one name for all files that hold one series each.
     by_hand, pooled : set of str
         Series out of books of the laboratory; those of several juices in one column.
     """
@@ -78,6 +80,7 @@ class Gathered:
     verdicts: dict[str, FileVerdict] = field(default_factory=dict)
     sizes: dict[str, Size] = field(default_factory=dict)
     books: dict[str, str] = field(default_factory=dict)
+    homes: dict[str, str] = field(default_factory=dict)
     by_hand: set[str] = field(default_factory=set)
     pooled: set[str] = field(default_factory=set)
 
@@ -141,7 +144,7 @@ def _drafted(
     found: Gathered, tags: Sequence[TagLook], name: str, zone: str | None, money: Money
 ) -> Draft:
     # Two juices under one name are no instrument, however often they come.
-    made = lab_series(tags, found.by_hand, found.books) | found.pooled
+    made = lab_series(tags, found.by_hand, found.homes) | found.pooled
     guesses = guess_tags([tag for tag in tags if tag.name not in made])
     lab = guess_lab([tag for tag in tags if tag.name in made], found.pooled, found.books)
     vessels = drafted_train(guesses, lab, found.sizes)
@@ -186,6 +189,8 @@ def _read(found: Gathered, answers: Answers, progress: Progress) -> None:
             seen |= set(part["tag"].unique().to_list())
         found.looks.merge()
         found.words |= {tag: text for tag, text in taken.words.items() if text}
+        alone = any(p.one for p in taken.proposals)
+        found.homes |= dict.fromkeys(seen, "" if alone else taken.path.name)
         found.books |= {tag: f"{taken.path.stem} {taken.sheet_of(tag)}" for tag in seen}
         found.by_hand |= {t for t in seen if any(p.by_hand for p in taken.proposals)}
         found.pooled |= {s for p in taken.proposals for s in p.pooled}

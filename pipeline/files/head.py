@@ -30,7 +30,10 @@ _MOMENT: Final = re.compile(
     r"|[A-Za-z]{3,9}\.? \d{1,2},? \d{4}|\d{1,2}:\d{2}|\d{8}[T ]?\d{4})"
 )
 _EPOCH_OR_SERIAL: Final = re.compile(r"\s*(?:\d{5}(?:[.,]\d+)?|\d{9,19}(?:[.,]\d+)?)\s*")
-_BRACKET: Final = re.compile(r"^(.*?)\s*[\[({]\s*([^\[\](){}]{1,20})\s*[\])}]$", re.DOTALL)
+_BRACKET: Final = re.compile(
+    r"^(.*?)\s*(?:[\[({]\s*(?=[^\[\](){}]{1,20}[\])}]$)|\[\s*(?=[^\[\]]{1,20}\]$))(.{1,20}?)\s*[\])}]$",
+    re.DOTALL,
+)
 _UNIT_LINE: Final = re.compile(
     r"(?:engineering |eng\.? )?(?:units?|uom|eu|einheit(?:en)?|unidad(?:es)?|unidades?|unités?)"
     r"(?: of measure| de medida| de mesure)?(?:\s*[:=]\s*(.{0,40}))?",

@@ -27,7 +27,8 @@ CAKE: Final[Point] = ("filter_cake", "")
 _JUICE: Final = r"(?:juices?|jugos?|guarapo|caldos?|jus|jug|cald|jce)"
 #: Sampling points, the more particular ones first.
 _POINTS: Final[tuple[tuple[Point, str], ...]] = (
-    (FILTRATE, rf"filtrates?|filt|filtrat|filtrado|{_JUICE} (?:de )?filtr\w*|filt(?:ered)? {_JUICE}"
+    (FILTRATE, rf"filtrates?|filt|[cj] ?filt\w*|filtrat|filtrado"
+               rf"|{_JUICE} (?:de )?filtr\w*|filt(?:ered)? {_JUICE}"
                r"|filt juice|filtro caldo|jf|cf|fj"),
     (CAKE, r"(?:filter |press )?cakes?|fcake|torta\w*|cachaza\w*|tourteau\w*|gateau\w*|ecumes?"
            r"|bagacillo cake"),
@@ -37,11 +38,12 @@ _POINTS: Final[tuple[tuple[Point, str], ...]] = (
            rf"|{_JUICE} (?:a|para|pour|aux?) (?:los |les |os )?evap\w*"
            rf"|pre ?evap\w*|{_JUICE} evap\w*"),
     (MIXED, rf"mixed|mezclad\w*|mixto|misto|melang\w*|mixte|dilue?|diluid[oa]|raw juice"
-            rf"|mj|mjuice|jm|{_JUICE} mez\w*|mezcl|{_JUICE} mist\w*|caldo bruto|{_JUICE} crudo"),
+            rf"|mj|mjuice|jm|cm|[cj] ?m(?:ist|ix|ez)\w*"
+            rf"|{_JUICE} mez\w*|mezcl|{_JUICE} mist\w*|caldo bruto|{_JUICE} crudo"),
     (LIMED, r"limed|encalad\w*|alcaliz\w*|calead\w*|calad[oa]|dosad[oa]|chaul\w*|lj|je|jenc"
-            r"|jlim\w*|limado"),
+            r"|jlim\w*|limado|[cj] ?cal\w*|c ?dos\w*|j ?(?:enc|alc|chaul)\w*"),
     (CLEAR, r"clear|clarif\w*|clar[oa]|clair\w*|decantad\w*|decante\w*|cj|jc|jcl\w*"
-            r"|cclar\w*|clarj\w*"),
+            r"|clarj\w*|[cj] ?cl(?:ar|air)\w*"),
 )  # fmt: skip
 _ANALYTES: Final[tuple[tuple[Analyte, str], ...]] = (
     ("rs", r"rs|red|ar|a r|az red\w*|azucares? red\w*|acucares red\w*|sucres? red\w*|s r"

@@ -6,21 +6,20 @@ import re
 from collections.abc import Sequence
 from typing import Final
 
-from pipeline.cells import folded
+from pipeline.cells import folded, month_of
 
 _ENDINGS: Final = re.compile(r"(?i)(?:\.(?:csv|txt|tsv|dat|xlsx?|parquet|gz|zip|zst|zstd))+$")
 _PARTS: Final = re.compile(r"[^_\s.\-]+")
 #: Parts of a name that say when, not what.
 _DATED: Final = re.compile(
     r"(?:19|20)\d{2}(?:\d{2}){0,2}(?:t?\d{4,6})?|(?:\d{1,2}|q[1-4]|[wsk]\d{1,2})"
-    r"|(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|ene|abr|ago|set|dic|fev|mai|out|dez|janv|"
-    r"fevr|avr|juin|juil|aout|sept|mrz|okt)[a-z]{0,7}\d{0,4}"
 )
-#: Months, weeks, seasons, years, and the names that sheets get of themselves.
+_WORD: Final = re.compile(r"([a-z]{3,12})((?:19|20)?\d{0,2})")
+#: Short months that are other words in names of tags.
+_OTHER_WORDS: Final = frozenset({"out", "set", "mar", "sep", "may", "mai"})
+#: Weeks, seasons, years, and the names that sheets get of themselves.
 _MONTH: Final = re.compile(
-    r"\b(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec|ene|abr|ago|set|dic|fev|mai|out|dez|janv|"
-    r"fevr|avr|juin|juil|aout|sept|week|semana|semaine|sem|mes|mois|zafra|safra)[a-z]{0,7}"
-    r"(?:(?:19|20)?\d{2})?\b"
+    r"\b(?:week|semana|semaine|sem|mes|mois|zafra|safra)s?(?:(?:19|20)?\d{2})?\b"
     r"|\b(?:hoja|sheet|planilha|feuil|folha|tabelle|blad)[a-z]{0,3} ?\d{0,3}\b"
     r"|(?<!\d)(?:19|20)\d{2}(?:[01]\d)?(?!\d)|^\d+$"
 )
@@ -39,7 +38,15 @@ def shared_start(names: Sequence[str]) -> str:
 
 def says_when(name: str) -> bool:
     """Tell whether a name of a sheet says when, or nothing, rather than what."""
-    return bool(_MONTH.search(folded(name)))
+    text = folded(name)
+    words = re.findall(r"[a-z]+\d*", text)
+    return bool(_MONTH.search(text)) or any(_is_month(word) for word in words)
+
+
+def _is_month(word: str) -> bool:
+    """A month by its name, in full or in three letters and more, a year behind it or not."""
+    found = _WORD.fullmatch(word)
+    return found is not None and month_of(found[1]) is not None
 
 
 def stem_of(name: str) -> str:
@@ -50,7 +57,8 @@ def stem_of(name: str) -> str:
 def names_of_files(files: Sequence[str]) -> list[str]:
     """Series that each of several files of one kind is named after.
 
-    What all of them share at either end, and dates, say nothing of the series.
+    Words such as "export" at either end, and dates, say nothing of the series. What all names
+    share may well be a part of the tags: it stays.
 
     Parameters
     ----------
@@ -63,32 +71,34 @@ def names_of_files(files: Sequence[str]) -> list[str]:
         A part of each name; two files may be of the same series. Empty where nothing is left.
     """
     stems = [_without_date(stem_of(name)) for name in files]
-    parts = [list(_PARTS.finditer(stem)) for stem in stems]
-    words = [[p[0].casefold() for p in found] for found in parts]
-    front = _shared(words) if len(set(stems)) > 1 else 0
-    back = _shared([w[front:][::-1] for w in words]) if len(set(stems)) > 1 else 0
-    if any(len(f) > front and f[front][0].isdigit() for f in parts):
-        # A loop number alone is no tag: the letters before it belong to it.
-        front = next((k for k in range(front) if not _says_nothing(words[0][k])), front)
     names = []
-    for stem, found in zip(stems, parts, strict=True):
-        kept = found[front : len(found) - back]
+    for stem in stems:
+        kept = list(_PARTS.finditer(stem))
+        while len(kept) > 1 and _says_nothing(kept[-1][0].casefold()):
+            kept = kept[:-1]
         while kept and _is_dated(kept[-1][0], len(kept)):
             kept = kept[:-1]
-        while len(kept) > 1 and _is_dated(kept[0][0], len(kept)) and len(kept[0][0]) >= 4:
+        while len(kept) > 1 and (
+            _says_nothing(kept[0][0].casefold())
+            or (_is_dated(kept[0][0], len(kept)) and len(kept[0][0]) >= 4)
+        ):
             kept = kept[1:]
         names.append(stem[kept[0].start() : kept[-1].end()] if kept else "")
     return names
 
 
 def _without_date(stem: str) -> str:
-    """A name without the date at its end, where something is left."""
+    """A name without the dates at its end, where something is left."""
     left = _DATED_END.sub("", stem).rstrip("_ .-")
-    return left or stem
+    if not left or left == stem:
+        return stem
+    return _without_date(left)
 
 
 def _is_dated(part: str, left: int) -> bool:
     text = folded(part)
+    if _is_month(text) and left > 1:
+        return text not in _OTHER_WORDS
     # A loop number of two or three digits stands at the end of a tag: only long numbers are dates.
     long = len(text) >= 4 or not text[0].isdigit()
     return left > 1 and long and bool(_DATED.fullmatch(text))
@@ -98,12 +108,3 @@ def _says_nothing(part: str) -> bool:
     return bool(
         re.fullmatch(r"(?:hist\w*|export\w*|data|dados|datos|tags?|log|trend\w*|raw)", part)
     )
-
-
-def _shared(words: Sequence[Sequence[str]]) -> int:
-    """How many first parts all names share, never the whole of one."""
-    most = min(len(w) for w in words) - 1
-    count = 0
-    while count < most and len({w[count] for w in words}) == 1:
-        count += 1
-    return count

@@ -79,3 +79,21 @@ def test_a_file_whose_name_is_the_tag_says_so_in_its_layout(tmp_path):
 def test_a_heading_of_its_own_names_the_series(tmp_path):
     path = put(tmp_path / "a.csv", [["time", "FT-101"], *([r[0], r[1]] for r in wide_rows()[1:])])
     assert looked_at(path).names == {"FT-101"}
+
+
+@pytest.mark.parametrize(
+    ("files", "names"),
+    [
+        (["Decant_Tmp.txt", "Decant_Nivel.txt"], ["Decant_Tmp", "Decant_Nivel"]),
+        (["T_out.csv", "T_in.csv"], ["T_out", "T_in"]),
+        (["export_TJC_2025-10-01_2025-10-14.csv"], ["TJC"]),
+        (["LT-AI-212 oct.csv"], ["LT-AI-212"]),
+    ],
+)
+def test_a_word_that_begins_like_a_month_and_what_all_names_share_stay(files, names):
+    assert names_of_files(files) == names
+
+
+def test_a_sheet_called_after_a_vessel_says_no_month():
+    assert not says_when("Decantador")
+    assert says_when("Outubro")
