@@ -157,7 +157,8 @@ def _volume(vessel: DraftedVessel) -> float | None:
     if vessel.matters_pct < _LEAST_PCT:
         return None
     name = vessel.name.replace("_", " ")
-    ERR.print(f"Volume of juice in the {name} at full level: {vessel.matters}.", markup=False)
+    zone = " (its clear zone: the mud comes on top)" if vessel.kind == "settler" else ""
+    ERR.print(f"Volume of juice in the {name}{zone} at full level: {vessel.matters}.", markup=False)
     for _ in range(3):
         typed = _typed(f"m3? [{vessel.volume_m3:.1f}, guessed] ").replace(",", ".")
         if not typed:

@@ -38,6 +38,8 @@ def exports_named(mill: Mill, paths: Sequence[Path], tell: Callable[[str], None]
         if len(able) < len(inside):
             left = [f.name for f in inside if f not in set(able)]
             few = ", ".join(left[:5]) + (f" and {len(left) - 5} more" if len(left) > 5 else "")
-            tell(f"{path.name}: no layout is for {few}; left out.")
+            tell(
+                f"In the folder {path.name}, no export that the description knows: {few}. Left out."
+            )
         found += able
     return found

@@ -24,6 +24,8 @@ class DraftedVessel:
         The volume comes from the juice flow and a usual residence, not from the mill.
     matters : str
         What a wrong volume would do to the tonnes; empty where it was given.
+    mud_volume_m3 : float
+        Settler only: its mud zone [m3], always guessed; 0 for others.
     area_guessed : bool
         The settling area comes from the juice flow, not from the mill.
     matters_pct : float
@@ -38,6 +40,7 @@ class DraftedVessel:
     matters: str = ""
     matters_pct: float = 0.0
     area_guessed: bool = False
+    mud_volume_m3: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -144,6 +144,7 @@ def drafted_train(
                 "" if size else matters,
                 share,
                 v.kind == "settler" and (size is None or size.area_m2 is None),
+                _MUD_SHARE * volume if v.kind == "settler" else 0.0,
             )
         )
     return vessels

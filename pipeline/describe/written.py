@@ -24,7 +24,7 @@ def draft_summary(draft: Draft) -> list[str]:
             about = "left out, no place in the station was found for it"
         lines.append(f"{remark(guess.tag.name)}: {about}")
     for series in draft.lab:
-        spot = f"{series.analyte} {series.place}"
+        spot = " ".join(p for p in (series.analyte, series.place, series.port) if p)
         about = (
             f"laboratory {spot}" if series.place else "left out, no analysis or no juice by name"
         )

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from pipeline.describe.draft import Draft
+from pipeline.describe.draft import Draft, DraftedVessel
 from pipeline.describe.sheet.stops import Sorted, volume_words
 from pipeline.places import Guess
 from pipeline.words import clean, point_words, spoken_name
@@ -58,7 +58,7 @@ def headline(draft: Draft, found: Sorted) -> Headline:
         (_asked(draft), "open question", "open questions"),
         (sum(card.confirms for card in [*cards, *found.unplaced]), "tag", "tags"),
         (sum(card.confirm for card in series), "laboratory series", "laboratory series"),
-        (sum(v.guessed for v in draft.vessels), "guessed volume", "guessed volumes"),
+        (sum(_guesses_of(v) for v in draft.vessels), "guessed size", "guessed sizes"),
     )
     return Headline(
         placed=draft.placed,
@@ -106,6 +106,11 @@ def _doubts(draft: Draft) -> Iterator[str]:
                 what = point_words(point.quantity, point.place, point.port)
                 why = clean(guess.why, 200).rstrip(".")
                 yield f"{clean(guess.tag.name, 80)} as {what} {word}: {why}."
+
+
+def _guesses_of(vessel: DraftedVessel) -> int:
+    """Sizes of a vessel that nobody gave."""
+    return vessel.guessed + vessel.area_guessed + (vessel.mud_volume_m3 > 0.0)
 
 
 def _sentence(text: str) -> str:

@@ -29,7 +29,9 @@ def test_of_a_folder_the_files_that_a_layout_is_for_are_taken_and_the_rest_told(
         MILL, [folder(tmp_path, "tags_1.parquet", "lab.parquet", "a.txt")], told.append
     )
     assert [p.name for p in found] == ["lab.parquet", "tags_1.parquet"]
-    assert told == [f"{tmp_path.name}: no layout is for a.txt; left out."]
+    assert told == [
+        f"In the folder {tmp_path.name}, no export that the description knows: a.txt. Left out."
+    ]
 
 
 def test_a_file_that_is_named_is_taken_whatever_its_name(tmp_path):
