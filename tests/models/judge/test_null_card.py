@@ -125,7 +125,9 @@ def test_a_line_of_the_card_adds_up(monkeypatch):
         return values
 
     monkeypatch.setattr(script, "draw_noise", drawn)
-    rate, small = script.null_line("ou_45min", 0.05, WEEKS, 2)
+    rate, small, most, share = script.null_line("ou_45min", 0.05, WEEKS, range(2))
     assert (rate.count, rate.weeks, rate.asked) == (2, 2.0 * WEEKS, 0.05)
     # Both lie far out; of 28 cells of six hours a week one in a thousand has so small a p.
     assert (small.count, small.asked) == (2, pytest.approx(0.028))
+    assert most == 2
+    assert share == pytest.approx(2 * 720 / (2 * MINUTES), rel=0.1)
