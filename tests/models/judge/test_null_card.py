@@ -109,9 +109,9 @@ def test_what_was_seen_of_a_loss_by_hand():
 
     none = seen_of(planted, found((0, 400), (600, 700)))
     assert (none.touched, none.shared, none.covered) == (False, 0.0, 0.0)
-    part = seen_of(planted, found((0, 50), (450, 500), (550, 700)))
-    # 100 of 300 minutes that either covers; 50 x 1 + 50 x 3 of 400 kg.
-    assert (part.touched, part.shared, part.covered) == (True, pytest.approx(1 / 3), 0.5)
+    part = seen_of(planted, found((0, 50), (390, 410), (550, 700)))
+    # 60 of 310 minutes that either covers; 10 x 1 + 50 x 3 of 400 kg.
+    assert (part.touched, part.shared, part.covered) == (True, pytest.approx(60 / 310), 0.4)
 
 
 def test_a_line_of_the_card_adds_up(monkeypatch):
