@@ -80,3 +80,12 @@ def test_what_is_missing_is_told_with_its_cost():
     told = {m.what for m in missing_points([guess(FLOW, 240.0)], ())}
     assert "flow of the mixed juice" not in told
     assert {"pH of the clear juice", "laboratory pH of limed or clear juice"} <= told
+
+
+def test_an_area_that_nobody_gave_stays_to_be_confirmed():
+    _, text = loaded([guess(FLOW, 240.0, "m3/h")], {"settler": Size(520.0)})
+    (line,) = [line for line in text.splitlines() if line.startswith("area_m2")]
+    assert "CONFIRM" in line
+    _, text = loaded([guess(FLOW, 240.0, "m3/h")], {"settler": Size(520.0, 140.0)})
+    (line,) = [line for line in text.splitlines() if line.startswith("area_m2")]
+    assert "CONFIRM" not in line

@@ -111,3 +111,13 @@ def test_check_tells_of_sugars_that_no_brix_can_bring_to_juice(tmp_path: Path) -
     brix = LAB.format(name="bx", analyte="brix", place="syrup", more="")
     mill = load_mill(described(tmp_path, more + brix))
     assert not any(said in line for line in check_mill(mill))
+
+
+def test_the_one_that_counts_is_found_wherever_it_stands(tmp_path: Path) -> None:
+    path = tmp_path / "mill.toml"
+    path.write_text(SECOND + TEMPLATE.read_text(encoding="utf-8"), encoding="utf-8")
+    station = load_mill(path).station
+    assert station.signals[0].tag == "CLEAR JUICE PH B"
+    first = station.signal("ph", "settler", "out")
+    assert first is not None
+    assert first.tag == "CLEAR JUICE PH"
