@@ -221,7 +221,7 @@ def _settler(guesses: Sequence[Guess], feed: float, drafted: DraftedVessel) -> l
     return [
         f"area_m2 = {_size(drafted.area_m2 or 0.0)}{mark}",
         "tanks = 3",
-        f"mud_volume_m3 = {_MUD_SHARE * drafted.volume_m3:.1f}  # CONFIRM",
+        f"mud_volume_m3 = {drafted.mud_volume_m3:.1f}  # CONFIRM",
         f"mud_level_pct = {level if known else 45.0:.0f}",
         f"mud_flow_m3_h = {_MUD_FLOW_SHARE * feed if flow is None or flow <= 0.0 else flow:.1f}",
     ]

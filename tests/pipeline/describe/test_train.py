@@ -89,3 +89,12 @@ def test_an_area_that_nobody_gave_stays_to_be_confirmed():
     _, text = loaded([guess(FLOW, 240.0, "m3/h")], {"settler": Size(520.0, 140.0)})
     (line,) = [line for line in text.splitlines() if line.startswith("area_m2")]
     assert "CONFIRM" not in line
+
+
+def test_the_mud_zone_that_is_shown_is_the_one_that_is_written():
+    """Two fifths of 300 m3 are 120 m3 (common practice for the share; computed)."""
+    guesses = [guess(FLOW, 240.0, "m3/h")]
+    (settler,) = drafted_train(guesses, (), {})
+    raw, _ = loaded(guesses)
+    assert settler.mud_volume_m3 == pytest.approx(120.0, rel=0.005)
+    assert raw["train"][0]["mud_volume_m3"] == pytest.approx(settler.mud_volume_m3, abs=0.05)
