@@ -1,8 +1,8 @@
-"""Candidate findings: episodes of all channels, joined where one cause shows in several."""
+"""Candidate findings: episodes of all channels."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +11,7 @@ from models.amount import Excess
 from models.base import MINUTES_PER_BLOCK, Minutes, Settings
 from models.detect.channels import Channel, stop_runs
 from models.detect.context import Context
+from models.detect.joined import Candidate, join
 from models.detect.microbial import MicrobialSpan
 from models.search import (
     OutlierScore,
@@ -29,30 +30,6 @@ _HELD_SHARE = 0.33
 #: Smallest mean excess of an episode as a share of the usual loss. Feed rate and pH swing in
 #: ordinary operation; temperatures and levels are held, so that less says more.
 _LEAST_SHARE = {"ph": 0.2, "drop": 0.2, "throughput": 0.2, "heat": 0.06, "hold": 0.06, "mud": 0.06}
-
-
-@dataclass(frozen=True)
-class Candidate:
-    """An episode of one channel and the lesser episodes of others that it explains.
-
-    Attributes
-    ----------
-    channel : Channel
-    residual : Residual
-    span : Span
-    joined : tuple of (Channel, Residual, Span)
-        Weaker episodes at the same time.
-    """
-
-    channel: Channel
-    residual: Residual
-    span: Span
-    joined: tuple[tuple[Channel, Residual, Span], ...] = field(default=())
-
-    @property
-    def kg(self) -> float:
-        """Excess of the episode over all channels joined [kg sucrose]."""
-        return self.span.kg + sum(span.kg for _, _, span in self.joined)
 
 
 def find_candidates(
@@ -152,27 +129,3 @@ def find_unexplained(
         if z >= z_min and span.kg >= 1000.0 * settings.smallest_finding_t and free[start:end].all():
             found.append(Candidate(channel, residual, replace(span, z=z)))
     return found
-
-
-def join(found: list[Candidate]) -> list[Candidate]:
-    """Give each weaker episode to the stronger one it lies in.
-
-    An episode is taken up where at least half of it lies within a stronger one (of at least
-    1.5 times its excess). What overlaps without such an order stays on its own.
-    """
-    order = sorted(found, key=lambda c: -c.span.kg)
-    kept: list[Candidate] = []
-    for item in order:
-        home = next((k for k in kept if _explains(k, item)), None)
-        if home is None:
-            kept.append(item)
-            continue
-        joined = (*home.joined, (item.channel, item.residual, item.span))
-        kept[kept.index(home)] = Candidate(home.channel, home.residual, home.span, joined)
-    return sorted(kept, key=lambda c: c.span.start)
-
-
-def _explains(strong: Candidate, weak: Candidate) -> bool:
-    overlap = min(strong.span.end, weak.span.end) - max(strong.span.start, weak.span.start)
-    inside = overlap >= 0.5 * (weak.span.end - weak.span.start)
-    return inside and strong.span.kg >= 1.5 * weak.span.kg
