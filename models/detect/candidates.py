@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from models.amount import Excess
-from models.base import MINUTES_PER_BLOCK, Minutes, Settings
-from models.detect.channels import Channel, stop_runs
+from models.base import MINUTES_PER_BLOCK, Minutes, Settings, nan_sum
+from models.detect.channels import STANDING, Channel, stop_runs
 from models.detect.context import Context
 from models.detect.joined import Candidate, join
 from models.detect.microbial import MicrobialSpan
@@ -19,11 +20,16 @@ from models.search import (
     Span,
     find_spans,
     measure,
+    rate_of,
     residual_of,
-    z_for_false_rate,
+    strength_of,
 )
 
 SHORTEST_STOP_MIN = 90
+#: Periods that chance makes no more often in a channel are left out of its usual [1/week].
+_HARDLY_CHANCE = 0.02
+#: Share of the false findings allowed that goes to hours which no channel speaks for (judgement).
+_UNEXPLAINED_SHARE = 0.1
 #: Juice left to stand in a full station loses about the usual hourly loss or more; under this
 #: share of it the station had been emptied.
 _HELD_SHARE = 0.33
@@ -35,10 +41,7 @@ _LEAST_SHARE = {"ph": 0.2, "drop": 0.2, "throughput": 0.2, "heat": 0.06, "hold":
 def find_candidates(
     minutes: Minutes, channels: list[Channel], settings: Settings, reference_kg_h: float
 ) -> list[Candidate]:
-    """Search every channel, twice.
-
-    The second time the baseline no longer sees the first's episodes, and hours without any episode
-    in any channel have told what chance can do.
+    """Search every channel, twice: the second time the baseline no longer sees what was found.
 
     Parameters
     ----------
@@ -48,24 +51,22 @@ def find_candidates(
     reference_kg_h : float
         Usual loss at targets [kg/h]; an excess under 4 % of it is not worth a finding.
     """
-    z_min = z_for_false_rate(settings.false_findings_per_week, len(channels))
-    rate = settings.false_findings_per_week / len(channels)
+    # Stops are read off the feed: chance has no share in them.
+    rate = settings.false_findings_per_week / max(sum(c.name != STANDING for c in channels), 1)
     quiet = {c.name + c.section: np.ones(minutes.n, dtype=bool) for c in channels}
-    nothing_known: NDArray[np.bool_] | None = None
     found: list[Candidate] = []
     for _ in range(2):
         found = []
         for channel in channels:
-            own = quiet[channel.name + channel.section]
-            residual = residual_of(channel.kg_h, own, nothing_known)
             smallest = (settings.smallest_finding_t, reference_kg_h)
-            spans = _spans(minutes, channel, residual, z_min, rate, smallest)
+            residual, spans = _spans(
+                minutes, channel, quiet[channel.name + channel.section], rate, smallest
+            )
             found += [Candidate(channel, residual, s) for s in spans]
         for item in found:
-            _mark(quiet[item.channel.name + item.channel.section], item.span)
-        nothing_known = np.logical_and.reduce(list(quiet.values()))
-        for start, end in stop_runs(minutes):
-            nothing_known[max(start - 30, 0) : end + 180] = False
+            # What chance does now and then belongs to the usual unrest and stays in it.
+            if item.span.per_week <= _HARDLY_CHANCE:
+                _mark(quiet[item.channel.name + item.channel.section], item.span)
     return join(found)
 
 
@@ -76,25 +77,25 @@ def _mark(quiet: NDArray[np.bool_], span: Span) -> None:
 def _spans(
     minutes: Minutes,
     channel: Channel,
-    residual: Residual,
-    z_min: float,
+    quiet: NDArray[np.bool_],
     rate: float,
     smallest: tuple[float, float],
-) -> list[Span]:
+) -> tuple[Residual, list[Span]]:
     """Episodes of one channel; `smallest` holds the least tonnes and the usual loss [kg/h]."""
     kg_min, reference_kg_h = 1000.0 * smallest[0], smallest[1]
-    if channel.name == "standing":
-        return _standing(minutes, channel, kg_min, _HELD_SHARE * reference_kg_h)
+    if channel.name == STANDING:
+        bare = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
+        return bare, _standing(minutes, bare, kg_min, _HELD_SHARE * reference_kg_h)
+    residual = residual_of(channel.kg_h, quiet, channel.usual_kg_h)
     least = max(_LEAST_SHARE[channel.name] * reference_kg_h, 2.0 * channel.standing_error)
-    return find_spans(residual, z_min, least, kg_min, channel.standing_error, rate)
+    return residual, find_spans(residual, rate, least, kg_min, channel.standing_error)
 
 
-def _standing(minutes: Minutes, channel: Channel, kg_min: float, rate_min: float) -> list[Span]:
+def _standing(minutes: Minutes, bare: Residual, kg_min: float, rate_min: float) -> list[Span]:
     """Stops are not inferred but read off the feed: each long one that cost enough.
 
     A station that was emptied in time loses little an hour and is no finding.
     """
-    bare = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
     long = [(a, b) for a, b in stop_runs(minutes) if b - a >= SHORTEST_STOP_MIN]
     spans = [measure(bare, a, b, 20.0) for a, b in long]
     return [s for s in spans if s.kg >= kg_min and s.kg >= rate_min * (s.end - s.start) / 60.0]
@@ -118,14 +119,24 @@ def find_unexplained(
     for spell in microbial:
         free[spell.start : spell.end] = False
     total = np.where(free, multiplier * excess.total, np.nan)
-    channel = Channel("unexplained", "train", tuple(minutes.zones), total)
-    residual = residual_of(total, free)
-    z_min = z_for_false_rate(settings.false_findings_per_week, 1)
+    usual = multiplier * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
+    channel = Channel("unexplained", "train", tuple(minutes.zones), total, usual_kg_h=usual)
+    residual = residual_of(total, free, usual)
+    rate = _UNEXPLAINED_SHARE * settings.false_findings_per_week
     found = []
     for first, last in outliers.runs(0.02, 8):
         start, end = first * MINUTES_PER_BLOCK, min(last * MINUTES_PER_BLOCK, minutes.n)
-        span = measure(residual, start, end, 0.0)
-        z = span.kg / span.kg_sd
-        if z >= z_min and span.kg >= 1000.0 * settings.smallest_finding_t and free[start:end].all():
-            found.append(Candidate(channel, residual, replace(span, z=z)))
+        z, per_week = _chance_of(residual, first, last)
+        span = measure(residual, start, end, z)
+        material = span.kg >= 1000.0 * settings.smallest_finding_t
+        if per_week <= rate and material and free[start:end].all():
+            found.append(Candidate(channel, residual, replace(span, per_week=per_week)))
     return found
+
+
+def _chance_of(residual: Residual, first: int, last: int) -> tuple[float, float]:
+    """Strength of quarter-hours that something else pointed at, and how often chance does it."""
+    if residual.look is None:
+        return 0.0, math.inf
+    z = strength_of(residual.look, first, last)
+    return z, rate_of(residual.look, first, last, z)

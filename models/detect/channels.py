@@ -16,11 +16,16 @@ from models.amount import Excess, zones_behind
 from models.base import Array, Minutes, bridge_runs, nan_sum, runs_of
 
 MUD_SUFFIX = ":mud"
+#: Channel of what is lost while nothing is fed.
+STANDING = "standing"
 _HEATED = ("heater", "flash_tank")
 _EVAPORATION = ("clear_juice_heater", "evaporator_vessel")
 #: How long juice that stood in a stop takes to leave the station (estimate) [min].
 _OLD_JUICE_MIN = 180
 _NOT_OLD = ("drop", "throughput")
+#: Channels whose unrest multiplies the loss: acid, heat and time enter it as factors. A level
+#: adds juice or takes it.
+_MULTIPLIED = ("ph", "drop", "heat", "throughput")
 _TANKS = ("liming_tank", "clear_juice_tank")
 
 
@@ -40,6 +45,8 @@ class Channel:
         Excess [kg/h]; NaN where it says nothing.
     standing_error : float
         Error of its mean that no length of time averages away [kg/h].
+    usual_kg_h : float, optional
+        Usual loss of its zones [kg/h], which everyday unrest multiplies; None where it adds.
     """
 
     name: str
@@ -47,6 +54,7 @@ class Channel:
     zones: tuple[str, ...]
     kg_h: Array
     standing_error: float = 0.0
+    usual_kg_h: float | None = None
 
 
 def zone_kinds(station: Station, zones: Sequence[str]) -> dict[str, str]:
@@ -90,7 +98,9 @@ def loss_channels(
 
     def channel(name: str, section: str, zones: Sequence[str], drivers: Sequence[str]) -> Channel:
         total = sum((excess.driver(d, list(zones)) for d in drivers), np.zeros(minutes.n))
-        return Channel(name, section, tuple(zones), np.where(running, multiplier * total, np.nan))
+        kg_h = np.where(running, multiplier * total, np.nan)
+        usual = _usual(excess, zones, running, multiplier) if name in _MULTIPLIED else None
+        return Channel(name, section, tuple(zones), kg_h, usual_kg_h=usual)
 
     usual = multiplier * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     limed = next((z for z, kind in kinds.items() if kind == "liming_tank"), None)
@@ -122,7 +132,14 @@ def loss_channels(
         for c in found
     ]
     standing = np.where(running, np.nan, multiplier * excess.total)
-    return [*found, Channel("standing", largest, everywhere, standing)]
+    return [*found, Channel(STANDING, largest, everywhere, standing)]
+
+
+def _usual(excess: Excess, zones: Sequence[str], running: BoolArray, multiplier: float) -> float:
+    """What the zones lose in an ordinary hour [kg/h]."""
+    loss = nan_sum({zone: excess.loss_kg_h[zone] for zone in zones})
+    known = loss[running & np.isfinite(loss)]
+    return multiplier * float(np.median(known)) if len(known) else 0.0
 
 
 def _running(minutes: Minutes, beyond: int) -> BoolArray:

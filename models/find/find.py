@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+from scipy.stats import norm
 
 from features.base import MINUTE, Column, Columns, Station, check_frame, polars_schema
 from models.amount import (
@@ -58,7 +59,7 @@ from models.detect import (
     stop_runs,
 )
 from models.find.rows import candidate_row, microbial_row, ranked
-from models.search import NOISE, cells_in, score_blocks, with_marks
+from models.search import cells_in, score_blocks, with_marks
 
 #: `Losses.minutes`: one minute of the search's result.
 LOSS_COLUMNS: Columns = {
@@ -198,8 +199,7 @@ def _search(
 
 def _chances(candidates: list[Candidate], microbial: list[MicrobialSpan]) -> list[float]:
     """Chance of each where nothing is lost."""
-    found = [c.residual.chance.p_value(c.span.z) for c in candidates]
-    return found + [NOISE.p_value(m.z) for m in microbial]
+    return [c.span.p_value for c in candidates] + [float(norm.sf(m.z)) for m in microbial]
 
 
 def _probe_truth(

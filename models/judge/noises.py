@@ -38,10 +38,14 @@ class Noise:
         What it is like, in a few words.
     draw : callable
         From a generator and a number of minutes to the series, shape (minutes,).
+    usual : float, optional
+        Usual loss that the noise multiplies, in the unit of the series; None where it adds. A
+        search knows it of every channel.
     """
 
     words: str
     draw: Callable[[np.random.Generator, int], Series]
+    usual: float | None = None
 
 
 def draw_noise(name: str, seed: int, minutes: int) -> Series:
@@ -252,8 +256,8 @@ NOISES: dict[str, Noise] = {
     "shifts_1": Noise("steps at each shift of 8 h, 1 sd", partial(_shifts, sd=1.0)),
     "variance_0.5": Noise("slowly varying variance, log sd 0.5", partial(_variance, log_sd=0.5)),
     "variance_1": Noise("slowly varying variance, log sd 1", partial(_variance, log_sd=1.0)),
-    "acid_0.1": Noise("10^-pH, pH sd 0.1, memory 6 h", partial(_acid, ph_sd=0.1)),
-    "acid_0.2": Noise("10^-pH, pH sd 0.2, memory 6 h", partial(_acid, ph_sd=0.2)),
+    "acid_0.1": Noise("10^-pH, pH sd 0.1, memory 6 h", partial(_acid, ph_sd=0.1), 1.0),
+    "acid_0.2": Noise("10^-pH, pH sd 0.2, memory 6 h", partial(_acid, ph_sd=0.2), 1.0),
     "deadband": Noise("quantised, deadband 0.5 sd", _deadband),
     "arfima_0.2": Noise("long memory, d 0.2", _quarters(partial(arfima, d=0.2))),
     "arfima_0.3": Noise("long memory, d 0.3", _quarters(partial(arfima, d=0.3))),

@@ -1,9 +1,8 @@
 """How often the search takes noise for a loss, and how much of a planted shape it finds.
 
-The search itself is asked, the way ``models.find`` asks it: one channel, searched twice, the second
-time with the chance curve learnt on the hours that the first left over. Only what decides whether a
-finding is worth a line is set to nothing: least tonnes, least share of the usual loss, standing
-error.
+The search itself is asked, the way ``models.find`` asks it: one channel, searched twice. Only what
+decides whether a finding is worth a line is set to nothing: least tonnes, least share of the usual
+loss, standing error.
 """
 
 from __future__ import annotations
@@ -14,6 +13,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 import numpy as np
+from scipy.signal import fftconvolve
 from scipy.stats import chi2
 
 from models.base import Array, Minutes, Settings
@@ -76,7 +76,7 @@ class Rate:
         return low / self.weeks / self.asked, high / self.weeks / self.asked
 
 
-def stretches(kg_h: Array, per_week: float) -> list[Candidate]:
+def stretches(kg_h: Array, per_week: float, usual_kg_h: float | None = None) -> list[Candidate]:
     """What the search accepts in one channel in which only chance is at work.
 
     Parameters
@@ -85,6 +85,8 @@ def stretches(kg_h: Array, per_week: float) -> list[Candidate]:
         One value a minute [kg/h], NaN where missing.
     per_week : float
         False findings asked for in this one channel [1/week], above 0.
+    usual_kg_h : float, optional
+        Usual loss that the noise multiplies [kg/h]; None where it adds.
 
     Returns
     -------
@@ -93,14 +95,14 @@ def stretches(kg_h: Array, per_week: float) -> list[Candidate]:
     """
     n = len(kg_h)
     running = {"sucrose_feed_kg_h": np.ones(n), "stopped": np.zeros(n)}
-    channel = Channel("ph", "train", ("train",), kg_h)
+    channel = Channel("ph", "train", ("train",), kg_h, usual_kg_h=usual_kg_h)
     settings = Settings(false_findings_per_week=per_week, smallest_finding_t=0.0)
     return find_candidates(Minutes(_START, running, {}), [channel], settings, 0.0)
 
 
 def p_values(found: list[Candidate]) -> Array:
     """Chance that the search gives each of them, in six hours of its channel."""
-    return np.array([c.residual.chance.p_value(c.span.z) for c in found])
+    return np.array([c.span.p_value for c in found])
 
 
 def plant(shape: str, z: float, lrv_min: float, minutes: int) -> Array:
@@ -140,6 +142,37 @@ def plant(shape: str, z: float, lrv_min: float, minutes: int) -> Array:
     start = (minutes - length) // 2
     series[start : start + length] = part
     return series
+
+
+def ideal_scores(shape: str, series: Array, phi: float) -> Array:
+    """Matched filter for a shape at every place, by one who knows shape and noise exactly.
+
+    The series and the shape are whitened by the first-order autoregression that the noise is, and
+    correlated (D. O. North, RCA Technical Report PTR-6C (1943); memory): no linear detector of
+    the shape is stronger.
+
+    Parameters
+    ----------
+    shape : str
+        Key of `SHAPES`.
+    series : ndarray, shape (n,)
+        By the minute, in noise of autocorrelation ``phi ** lag``.
+    phi : float
+        Between 0 and 1.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Standard errors, at the first minute of the place.
+    """
+    length_h, height = SHAPES[shape]
+    length = round(length_h * 60)
+    wanted = np.append(height(np.asarray((np.arange(length) + 0.5) / 60.0)), 0.0)
+    scale = math.sqrt(1.0 - phi**2)
+    template = np.diff(wanted, prepend=0.0) + (1.0 - phi) * np.append(0.0, wanted[:-1])
+    fresh = np.append(series[0], (series[1:] - phi * series[:-1]) / scale)
+    template = template / math.sqrt(float((template**2).sum()))
+    return np.asarray(fftconvolve(fresh, template[::-1])[length:][: len(series)])
 
 
 @dataclass(frozen=True, slots=True)

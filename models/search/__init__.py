@@ -1,7 +1,6 @@
 """Statistics that know nothing of juice: change points, outliers, chance."""
 
-from models.search.chance import LEAST_QUIET_WEEKS, NOISE
-from models.search.changepoint import z_for_false_rate
+from models.search.chance import COMMON, OWN_WEEKS, p_value
 from models.search.episodes import (
     BASELINE_DAYS,
     VARIANCE_BLOCKS,
@@ -11,6 +10,7 @@ from models.search.episodes import (
     measure,
     residual_of,
 )
+from models.search.look import rate_of, strength_of
 from models.search.outlier import OutlierScore, score_blocks
 from models.search.significance import (
     CONFIDENT,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from models.base import LEAST_DIFFERENCES, LEAST_OF_HALF, MINUTES_PER_BLOCK
-from models.search import BASELINE_DAYS, LEAST_QUIET_WEEKS, VARIANCE_BLOCKS
+from models.search import BASELINE_DAYS, OWN_WEEKS, VARIANCE_BLOCKS
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,13 +19,14 @@ class Watch:
     usual_days : float
         From then on the usual of some hour rests on its whole span, as much before as after
         it [days].
-    quiet_weeks : float
-        Quiet time from which on what chance can do is learnt from the mill itself [weeks].
+    own_weeks : float
+        Time after which the mill's own swings weigh as much as what all noises have in common,
+        for what chance can do [weeks].
     """
 
     first_h: float
     usual_days: float
-    quiet_weeks: float
+    own_weeks: float
 
 
 def watch_needed() -> Watch:
@@ -38,4 +39,4 @@ def watch_needed() -> Watch:
     block_h = MINUTES_PER_BLOCK / 60.0
     scatter = (LEAST_DIFFERENCES + 1) * min(VARIANCE_BLOCKS) * block_h
     usual = BASELINE_DAYS * 24.0 * LEAST_OF_HALF
-    return Watch(max(scatter, usual), 2.0 * BASELINE_DAYS, LEAST_QUIET_WEEKS)
+    return Watch(max(scatter, usual), 2.0 * BASELINE_DAYS, OWN_WEEKS)

@@ -13,6 +13,7 @@ list holds far fewer. Seeds are 7000 and up, one for each series; the same for e
 from __future__ import annotations
 
 import argparse
+import math
 import os
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "POLARS_MAX_THREADS"):
@@ -23,11 +24,13 @@ from typing import NamedTuple  # noqa: E402
 
 import numpy as np  # noqa: E402
 
+from models.base import Array  # noqa: E402
 from models.judge import (  # noqa: E402
     NOISES,
     SHAPES,
     Rate,
     draw_noise,
+    ideal_scores,
     p_values,
     plant,
     seen_of,
@@ -44,6 +47,10 @@ RATES = (0.05, 0.2, 0.5)
 SMALL_P = 0.001
 POWER_RATE = 0.042
 STRENGTHS = (5.0, 7.0, 10.0)
+#: Autocorrelation of the noise at one minute.
+PHI = math.exp(-1.0 / FAST_MIN)
+#: Series of noise alone from which the limit of the ideal detector is read off.
+IDEAL_SERIES = 200
 
 
 class Line(NamedTuple):
@@ -59,7 +66,7 @@ def null_line(name: str, asked: float, weeks: int, seeds: range) -> Line:
     """Search one series of a noise for each seed."""
     counts, small, taken_min = [], 0, 0
     for seed in seeds:
-        found = stretches(draw_noise(name, seed, weeks * WEEK_MIN), asked)
+        found = stretches(draw_noise(name, seed, weeks * WEEK_MIN), asked, NOISES[name].usual)
         counts.append(len(found))
         small += int((p_values(found) <= SMALL_P).sum())
         taken_min += sum(c.span.end - c.span.start for c in found)
@@ -104,30 +111,46 @@ def null_card(names: list[str], rates: list[float], weeks: int, seeds: range) ->
             )
 
 
+def ideal_limit(shape: str, weeks: int, first_seed: int) -> float:
+    """Strength that the ideal detector reaches by chance `POWER_RATE` times a week."""
+    quiet = (draw_noise("ou_45min", first_seed + i, weeks * WEEK_MIN) for i in range(IDEAL_SERIES))
+    highest = [float(ideal_scores(shape, series, PHI).max()) for series in quiet]
+    return float(np.quantile(highest, math.exp(-POWER_RATE * weeks)))
+
+
+def ideal_finds(shape: str, series: Array, planted: Array, limit: float) -> bool:
+    """Whether the ideal detector passes its limit at a place that overlaps the loss."""
+    lost = np.flatnonzero(planted)
+    length = int(lost[-1]) + 1 - int(lost[0])
+    near = ideal_scores(shape, series, PHI)[int(lost[0]) - length + 1 : int(lost[-1]) + 1]
+    return bool(near.max() >= limit)
+
+
 def power_card(weeks: int, seeds: range) -> None:
     lrv_min = ou_long_run_variance(FAST_MIN)
     print(
         f"Planted in noise of memory 45 min, {POWER_RATE:g} a week asked, {len(seeds)} series of "
         f"{weeks} weeks (seeds {seeds[0]} to {seeds[-1]}).\nz: all that is "
         "lost, over the standard error of the noise's sum from the shape's first to its last "
-        f"minute.\ntouched: something found overlaps it; found: they share {FOUND_IOU:g} of the "
-        "time of either; covered: mean share of the loss inside.\n\n"
-        f"{'shape':<32}{'z':>4}{'touched':>9}{'found':>7}{'covered':>9}"
+        f"minute.\ntouched: something found overlaps it; ideal: a matched filter that knows shape "
+        f"and noise, not the place, does ({IDEAL_SERIES} series of noise set its limit);\nshared: "
+        f"found and loss share {FOUND_IOU:g} of the time of either; covered: mean share of the loss "
+        "inside what was found, of those touched.\n\n"
+        f"{'shape':<32}{'z':>4}{'touched':>9}{'ideal':>7}{'shared':>8}{'covered':>9}"
     )
     for shape in SHAPES:
+        limit = ideal_limit(shape, weeks, seeds[-1] + 1)
         for z in STRENGTHS:
             minutes = weeks * WEEK_MIN
             planted = plant(shape, z, lrv_min, minutes)
-            seen = [
-                seen_of(
-                    planted, stretches(draw_noise("ou_45min", s, minutes) + planted, POWER_RATE)
-                )
-                for s in seeds
-            ]
+            series = [draw_noise("ou_45min", s, minutes) + planted for s in seeds]
+            seen = [seen_of(planted, stretches(one, POWER_RATE)) for one in series]
+            ideal = [ideal_finds(shape, one, planted, limit) for one in series]
+            covered = [s.covered for s in seen if s.touched]
             print(
                 f"{shape:<32}{z:>4g}{np.mean([s.touched for s in seen]):>9.2f}"
-                f"{np.mean([s.shared >= FOUND_IOU for s in seen]):>7.2f}"
-                f"{np.mean([s.covered for s in seen]):>9.2f}",
+                f"{np.mean(ideal):>7.2f}{np.mean([s.shared >= FOUND_IOU for s in seen]):>8.2f}"
+                f"{np.mean(covered) if covered else 0.0:>9.2f}",
                 flush=True,
             )
 
@@ -136,7 +159,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
-    parser.add_argument("--replicates", type=int, help="series a line (20; 10 with --power)")
+    parser.add_argument("--replicates", type=int, help="series a line (20)")
     parser.add_argument("--weeks", type=int, default=8, help="weeks a series")
     parser.add_argument("--noise", action="append", choices=list(NOISES), help="may be repeated")
     parser.add_argument("--rate", action="append", type=float, help="asked a week; may be repeated")
@@ -144,7 +167,7 @@ def main() -> int:
     parser.add_argument("--power", action="store_true", help="planted shapes instead")
     args = parser.parse_args()
     began = time.perf_counter()
-    count = args.replicates or (10 if args.power else 20)
+    count = args.replicates or 20
     seeds = range(args.first_seed, args.first_seed + count)
     if args.power:
         power_card(args.weeks, seeds)
