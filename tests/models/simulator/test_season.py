@@ -20,9 +20,9 @@ from models.simulator.drive import drive_matrix
 from models.simulator.effects import apply_events
 from models.simulator.events import CONFUSERS, LOSSES, MIN_GAP_H, PlannedEvent
 from models.simulator.integrate import integrate
-from models.simulator.observe import compress
+from models.simulator.planted import planted_tonnes
 from models.simulator.reactions import React
-from models.simulator.season import planted_tonnes
+from models.simulator.recorders import compress
 from models.simulator.tags import TAGS
 
 HOUR = int(1 / p.STEP_H)
