@@ -103,7 +103,9 @@ def simulate_season(
     plan = plan_events(streams[0], weeks)
     events = plan if with_events else ()
     steps = weeks * 168 * 3600 // p.STEP_S
-    base = everyday(streams[1], steps, steady=plant.steady, unrest=plant.unrest)
+    base = everyday(
+        streams[1], steps, steady=plant.steady, unrest=plant.unrest, manners=plant.manners
+    )
     return _season(streams[2:], plant, base, events, start_utc)
 
 
