@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from models.simulator.habits import Habits, draw_habits
-from models.simulator.parameters import PlantParameters, draw_any_plant
+from models.simulator.manners import draw_manners
+from models.simulator.parameters import PlantParameters, draw_any_plant, with_manners
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,13 +16,18 @@ class HardMill:
     Attributes
     ----------
     plant : PlantParameters
-        Its station.
+        Its station, with its manners.
     habits : Habits
         What its people and instruments are used to.
     """
 
     plant: PlantParameters
     habits: Habits
+
+    def present(self) -> tuple[str, ...]:
+        """Words for all manners and habits that this mill has."""
+        manners = self.plant.manners
+        return (*(manners.as_words() if manners else ()), *self.habits.present())
 
 
 def draw_hard_mill(seed: int) -> HardMill:
@@ -32,4 +38,4 @@ def draw_hard_mill(seed: int) -> HardMill:
     seed : int
         Non-negative seed.
     """
-    return HardMill(draw_any_plant(seed), draw_habits(seed))
+    return HardMill(with_manners(draw_any_plant(seed), draw_manners(seed)), draw_habits(seed))

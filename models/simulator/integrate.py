@@ -90,7 +90,7 @@ class Integrator:
         ) / volume[:, c.LIMING]
         s.volume_m3[:] = volume
         self._heat(s, u)
-        return self.react.step(s, u[:, DRIVE_AT["vigour"]])
+        return self.react.step(s, u[:, DRIVE_AT["vigour"]], u[:, DRIVE_AT["multiplier"]])
 
     def _lime(self, s: State, u: Floats) -> Floats:
         """Lime flow [L/h] from the pH loop, which sees the probe's reading only."""
@@ -232,7 +232,7 @@ def integrate(
         The station.
     state : State
         Where it starts; not changed.
-    matrix : array, shape (T, L, 25)
+    matrix : array, shape (T, L, 26)
         Driving series (`drive_matrix`) of each lane.
     keep : frozenset of int
         Steps before which the first lane's state is put aside.

@@ -44,14 +44,19 @@ class React:
         self.solids = x[c.SUCROSE] + x[c.RS] + x[c.OTHER]
         self.ph = 7.0 + x[c.ALKALI] / (self.buffer_per_solids * self.solids)
 
-    def step(self, s: State, vigour: Floats) -> Floats:
-        """React for one step; return sucrose destroyed [kg/h] by cell, shape (L, 14)."""
+    def step(self, s: State, vigour: Floats, multiplier: Floats) -> Floats:
+        """React for one step; return sucrose destroyed [kg/h] by cell, shape (L, 14).
+
+        `vigour` of the microbes and `multiplier`, the factor on the plant's kinetics, have one
+        value a lane, shape (L,).
+        """
         x, plant = s.x, self.plant
         temp = x[c.TEMP]
         hot = self.ph + plant.ph_slope * (temp - 25.0)
         # Good to 0.1 Brix, and far cheaper than the exact way round.
         brix = self.solids / (10.05 + 0.0035 * self.solids)
-        rate = plant.kinetics_multiplier * inversion_rate_1_h(temp, hot, brix)
+        faster = (plant.kinetics_multiplier * multiplier)[:, None]
+        rate = faster * inversion_rate_1_h(temp, hot, brix)
         gone = x[c.SUCROSE] * (-np.expm1(-rate * p.STEP_H))
         x[c.SUCROSE] -= gone
         self._invert(x, gone)

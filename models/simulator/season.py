@@ -21,8 +21,9 @@ from models.simulator.hard_events import plan_hard_events
 from models.simulator.integrate import Run, integrate
 from models.simulator.lab_customs import Customs, Errors
 from models.simulator.laboratory import in_local_time, lab_results
+from models.simulator.manners import Manners
 from models.simulator.observe import Written, export_tags
-from models.simulator.parameters import PlantParameters, as_mixed_juice, draw_plant
+from models.simulator.parameters import PlantParameters, as_mixed_juice, draw_plant, with_manners
 from models.simulator.planted import first_step, planted_tonnes
 from models.simulator.truth_series import cold_ph, flows, tag_courses
 
@@ -78,6 +79,7 @@ def simulate_season(
     parameters: PlantParameters | None = None,
     *,
     with_events: bool = True,
+    manners: Manners | None = None,
     habits: Habits | None = None,
 ) -> Season:
     """Simulate a season of the invented station.
@@ -95,6 +97,8 @@ def simulate_season(
         demonstration mill.
     with_events : bool
         False gives a season of ordinary unrest only.
+    manners : Manners, optional
+        Bad manners of the plant, in place of those of `parameters`.
     habits : Habits, optional
         Shapes of events, laboratory and recorder of this mill; left out, it has none.
 
@@ -111,6 +115,7 @@ def simulate_season(
         raise ValueError("start_utc has no time zone; give it one, such as datetime.UTC")
     streams = np.random.default_rng(np.random.SeedSequence([seed, 7])).spawn(4)
     plant = draw_plant(seed) if parameters is None else parameters
+    plant = plant if manners is None else with_manners(plant, manners)
     own = np.random.default_rng(np.random.SeedSequence([seed, 43])).spawn(2)
     if habits is None:
         plan = plan_events(streams[0], weeks)
@@ -118,7 +123,9 @@ def simulate_season(
         plan = plan_hard_events(own[0], weeks, habits)
     events = plan if with_events else ()
     steps = weeks * 168 * 3600 // p.STEP_S
-    base = everyday(streams[1], steps, steady=plant.steady, unrest=plant.unrest)
+    base = everyday(
+        streams[1], steps, steady=plant.steady, unrest=plant.unrest, manners=plant.manners
+    )
     return _season([*streams[2:], own[1]], plant, base, events, start_utc, habits)
 
 

@@ -73,7 +73,7 @@ def test_invert_gained_is_sucrose_lost():
     react = React(plant, 1)
     react.refresh(state)
     before = state.x.copy()
-    kg_h = react.step(state, np.ones(1))
+    kg_h = react.step(state, np.ones(1), np.ones(1))
     gained = (state.x[c.RS] - before[c.RS]) * state.volume_m3
     assert gained.sum() == pytest.approx(1.05263 * kg_h.sum() * p.STEP_H, rel=1e-5)
     assert (before[c.SUCROSE] - state.x[c.SUCROSE]).min() > 0
