@@ -18,4 +18,11 @@ from models.judge.nightly import NightlyList, as_it_stood
 from models.judge.noises import NOISES, draw_noise
 from models.judge.null_card import SHAPES, Rate, Seen, p_values, plant, seen_of, stretches
 from models.judge.scorecard import score
-from models.judge.text import as_line, as_text, causes_as_text
+from models.judge.text import (
+    as_line,
+    as_text,
+    causes_as_text,
+    parts_as_text,
+    traits_as_text,
+)
+from models.judge.traits import by_trait, microbial_by_lactic

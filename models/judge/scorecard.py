@@ -6,7 +6,10 @@ Rules, in words:
   from its start until the station has washed out after it, in the season with it, less that in
   the same season without this one event, scaled to the same sucrose fed. So a stop does not count
   cane that was never crushed, and everyday unrest, which both seasons share, drops out.
-* Each finding belongs to the loss event with which it shares the most time, or to none.
+* Each finding belongs to the loss event with which it shares the most time, or to none. Where
+  losses overlap it belongs to the one it names (``marks.owners``), and one finding that names two
+  of them counts as two, its tonnes shared by what it says (``together.parted``). The truth of
+  losses that overlap is their joint effect, shared so that it adds up.
 * A loss event is **found** when its findings, taken together, and the event share at least half
   of the time that either of them covers (intersection over union of 0.5 or more), and **touched**
   when any finding shares any time with it.
@@ -49,6 +52,7 @@ from models.judge.marks import (
 )
 from models.judge.nightly import NightlyList, first_listed
 from models.judge.order import ndcg
+from models.judge.together import named_right, parted
 
 _NEEDED = ("cause", "started", "ended", "lost_t", "lost_t_low", "lost_t_high")
 #: Columns of a findings frame that the marks and the baselines share.
@@ -141,11 +145,16 @@ def _event_rows(
     nightly_lists: Sequence[NightlyList],
 ) -> pl.DataFrame:
     """One row a loss event, with its findings summed."""
+    causes = losses["cause"].to_list()
+    # What stands before too many false findings is read off the list as it was given.
+    given = to_spans(findings, "started", "ended")
+    early = before_too_many_false(given, events, FALSE_PER_WEEK * weeks)
+    listed = findings.with_row_index("place").with_columns(pl.col("place").cast(pl.Int64))
+    findings = parted(listed, events, causes)
     spans = to_spans(findings, "started", "ended")
-    owner = owners(spans, events)
+    owner = owners(spans, events, named_right(findings, causes))
     touched = shared_h(spans, events).sum(axis=0) > 0
-    early = before_too_many_false(spans, events, FALSE_PER_WEEK * weeks)
-    waits = first_listed(nightly_lists, events)
+    waits = first_listed(nightly_lists, events, causes)
     rows: list[dict[str, object]] = []
     for i in range(losses.height):
         mine = np.flatnonzero(owner == i)
@@ -153,12 +162,19 @@ def _event_rows(
         iou = united_iou(spans[mine], events[i : i + 1])
         largest = own.sort("lost_t", descending=True, nulls_last=True, maintain_order=True)
         row: dict[str, object] = {"found": iou >= FOUND_IOU, "touched": bool(touched[i])}
-        first = spans[mine[mine < early]]
+        first = spans[mine[own["place"].to_numpy() < early]]
         row |= {"found_early": united_iou(first, events[i : i + 1]) >= FOUND_IOU}
         row |= {"iou": iou, "named": largest["cause"][0] if mine.size else None}
         row |= {name: float(own[name].sum()) if mine.size else None for name in _TOGETHER}
         rows.append(row | (asdict(waits[i]) if nightly_lists else {}))
     kept = losses.select(
-        "event", "cause", "start_utc", "end_utc", pl.col("lost_t").alias("planted_t")
+        "event", "cause", _shape_of(losses), "start_utc", "end_utc", planted_t=pl.col("lost_t")
     )
     return pl.concat([kept, pl.DataFrame(rows, schema=_MARK_SCHEMA)], how="horizontal")
+
+
+def _shape_of(losses: pl.DataFrame) -> pl.Expr:
+    """How each loss came: its company where it had any, else its shape; a step if none is told."""
+    if "shape" not in losses.columns:
+        return pl.lit("step").alias("shape")
+    return pl.when(pl.col("kin") == "").then("shape").otherwise("kin").alias("shape")

@@ -59,6 +59,7 @@ from pipeline.store import store_of
 LISTED: Final = "listed"
 CONFIDENT: Final = "confident"
 THREE_SIGMA: Final = "3 sigma"
+FIXED_LIMITS: Final = "fixed limits"
 _TEMPLATE: Final = Path(__file__).resolve().parents[2] / "configs" / "demo_mill.toml"
 
 
@@ -123,6 +124,11 @@ class MillMarks:
     seconds: float
     habits: Habits | None = None
     traits: tuple[str, ...] = ()
+
+    @property
+    def lactic(self) -> bool:
+        """Whether its laboratory analyses lactic acid."""
+        return self.habits is None or self.habits.lactic
 
 
 def mark_mill(seed: int, plan: Plan, progress: Progress = silent) -> MillMarks:
@@ -238,7 +244,7 @@ def _cards(
     alarm = [limit for limit in limits if limit.column == PH_ALARM]
     rules: dict[str, Rule] = {
         "pH limit": lambda known: fixed_limits(known, alarm, hints),
-        "fixed limits": lambda known: fixed_limits(known, limits, hints),
+        FIXED_LIMITS: lambda known: fixed_limits(known, limits, hints),
         THREE_SIGMA: lambda known: three_sigma_per_tag(known, hints),
         "forest": lambda known: forest_on_raw_tags(known, hints),
     }
