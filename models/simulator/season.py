@@ -20,7 +20,7 @@ from models.simulator.integrate import Run, integrate
 from models.simulator.laboratory import Errors, in_local_time, lab_results
 from models.simulator.observe import Written, export_tags
 from models.simulator.parameters import PlantParameters, as_mixed_juice, draw_plant
-from models.simulator.truth_series import cold_ph, flows, tag_courses
+from models.simulator.truth_series import cold_ph, flows, planted_extras, tag_courses
 
 Floats = NDArray[np.float64]
 
@@ -45,7 +45,8 @@ class Season:
         event, kind, cause, zone, start_utc, end_utc, lost_t; one row an event.
     planted : polars.DataFrame
         Hidden five-minute means: ts_utc, fed_kg_h, destroyed_kg_h (also by zone as
-        ``destroyed_<zone>_kg_h``), ph_limed_true, ph_clear_true, ph_mud_true.
+        ``destroyed_<zone>_kg_h``), ph_limed_true, ph_clear_true, ph_mud_true; with bad manners
+        also `truth_series.planted_extras`.
     events : tuple of PlannedEvent
         The plan behind the truth table.
     parameters : PlantParameters
@@ -140,7 +141,7 @@ def _season(
         ),
         lab=in_local_time(lab, start_utc, MILL_ZONE),
         truth=_truth(events, planted_tonnes(inner, base, events, run), start_utc),
-        planted=_planted(run, ph, start_utc),
+        planted=_planted(run, ph, planted_extras(run, drive, inner), start_utc),
         events=events,
         parameters=plant,
         balance_kg=_balance(run, held_start),
@@ -154,7 +155,7 @@ def _run_in_and_go(
     still = np.repeat(matrix[:1], int(_RUN_IN_H / p.STEP_H), axis=0)
     begin = integrate(plant, c.fresh_state(plant, matrix[0, 0, : c.SPECIES]), still).last
     keep = frozenset(_first_step(e) for e in events)
-    return integrate(plant, begin, matrix, keep=keep, contents=True), _held_kg(begin)
+    return integrate(plant, begin, matrix, keep=keep, contents=True), c.held_kg(begin)
 
 
 def _first_step(event: PlannedEvent) -> int:
@@ -243,7 +244,7 @@ def _truth(
     return hours.with_columns(when + pl.lit(start_utc))
 
 
-def _planted(run: Run, ph: Floats, start_utc: datetime) -> pl.DataFrame:
+def _planted(run: Run, ph: Floats, extras: dict[str, Floats], start_utc: datetime) -> pl.DataFrame:
     each = 300 // p.STEP_S
     rows = len(run.trace) // each
 
@@ -260,14 +261,11 @@ def _planted(run: Run, ph: Floats, start_utc: datetime) -> pl.DataFrame:
     columns["ph_limed_true"] = mean(ph[:, c.LIMING])
     columns["ph_clear_true"] = mean(ph[:, c.CLEAR_LAST])
     columns["ph_mud_true"] = mean(ph[:, c.MUD])
+    columns |= {name: mean(series) for name, series in extras.items()}
     times = pl.DataFrame({"ts_utc": at}).select(
         pl.col("ts_utc").cast(pl.Duration("us")) + pl.lit(start_utc)
     )
     return pl.concat([times, pl.DataFrame(columns)], how="horizontal")
-
-
-def _held_kg(state: c.State) -> float:
-    return float((state.x[c.SUCROSE, 0] * state.volume_m3[0]).sum())
 
 
 def _balance(run: Run, held_start: float) -> dict[str, float]:
@@ -277,5 +275,5 @@ def _balance(run: Run, held_start: float) -> dict[str, float]:
         "left": float(flow["left"].sum() * p.STEP_H),
         "destroyed": float(run.destroyed_kg_h[:, 0].sum() * p.STEP_H),
         "held_start": held_start,
-        "held_end": _held_kg(run.last),
+        "held_end": c.held_kg(run.last),
     }
