@@ -11,4 +11,4 @@ from models.simulator.parameters import (
     with_manners,
 )
 from models.simulator.season import SEASON_START_UTC, Season, simulate_season
-from models.simulator.tags import TAGS, sampled
+from models.simulator.tags import FILTRATE, TAGS, sampled

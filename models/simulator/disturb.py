@@ -133,7 +133,7 @@ def everyday(
     dict of str to array, shape (count,)
         Feed rate (share of nominal), Brix, purity [%], reducing sugars [% of sucrose], pH,
         temperatures [degC], set-points, levels [%] and shares; `multiplier` is the factor on the
-        plant's kinetic multiplier.
+        plant's kinetic multiplier, `infection` that on the microbes of its filtrate tank.
     """
     scale = 0.0 if steady else unrest
     hours = np.arange(count, dtype=np.float64) * p.STEP_H
@@ -141,5 +141,6 @@ def everyday(
     drive = _feed(rng, hours, scale, bend) | _operation(rng, count, scale, bend)
     zeros, ones = np.zeros(count), np.ones(count)
     drive |= {"hold": zeros, "drain": zeros.copy(), "underflow": ones, "vigour": ones.copy()}
-    drive |= {"flocculant": ones.copy(), "settling_fault": ones.copy(), "multiplier": ones.copy()}
+    drive |= {"flocculant": ones.copy(), "settling_fault": ones.copy()}
+    drive |= {"multiplier": ones.copy(), "infection": ones.copy()}
     return drive if manners is None else misbehave(drive, manners, scale)

@@ -64,8 +64,8 @@ class Manners:
     filtrate_temp_degc : float
         60-75 degC (common practice).
     filtrate_eaten_kg_m3_h : float
-        Sucrose that microbes destroy in it [kg/m3/h], 0.2-1 (judgement: 1 to 3 points of purity
-        lost and reducing sugars up by a quarter to a half over some hours).
+        Sucrose that microbes destroy in it [kg/m3/h], 0.15-0.6 (judgement: pH falls by
+        half a unit to two in some hours, reducing sugars rise by a tenth to a half).
     filtrate_cake_share : float
         Share of the mud's dissolved matter that stays in the cake, 0.03-0.1 (judgement).
     ph_slope : float
@@ -103,7 +103,7 @@ class Manners:
     filtrate_metered: bool = False
     filtrate_age_h: float = 2.0
     filtrate_temp_degc: float = 68.0
-    filtrate_eaten_kg_m3_h: float = 0.5
+    filtrate_eaten_kg_m3_h: float = 0.4
     filtrate_cake_share: float = 0.05
     ph_slope: float = 0.0
     multiplier_walk: float = 0.0
@@ -229,7 +229,7 @@ def draw_manners(seed: int) -> Manners:
         filtrate_metered=either(0.4),
         filtrate_age_h=float(rng.uniform(1.0, 4.0)),
         filtrate_temp_degc=float(rng.uniform(60.0, 75.0)),
-        filtrate_eaten_kg_m3_h=float(np.exp(rng.uniform(np.log(0.2), np.log(1.0)))),
+        filtrate_eaten_kg_m3_h=float(np.exp(rng.uniform(np.log(0.15), np.log(0.6)))),
         filtrate_cake_share=float(rng.uniform(0.03, 0.10)),
         ph_slope=-float(rng.uniform(0.0045, 0.009)),
         multiplier_walk=maybe(0.05, 0.15),

@@ -18,7 +18,7 @@ Floats = NDArray[np.float64]
 Bend = Callable[[Floats, float], Floats]
 
 #: Drives that change by a share (by a factor ``exp``); all others in their own unit.
-BY_SHARE = ("rate", "rs", "lactic", "cooling", "turbidity", "underflow", "multiplier")
+BY_SHARE = ("rate", "rs", "lactic", "cooling", "turbidity", "underflow", "multiplier", "infection")
 #: What each drive's ordinary unrest moves [its unit, or share]; as in `models.simulator.disturb`.
 EVERYDAY_SD = {
     "rate": 0.055, "brix": 0.38, "purity": 0.7, "rs": 0.08, "ph_mixed": 0.05, "temp_mixed": 1.2,
@@ -50,6 +50,9 @@ BOUNDS = {
     "tank_level": (8.0, 97.5), "evaporator_level": (30.0, 95.0),
 }  # fmt: skip
 _RATE_BOUNDS = (0.70, 1.20)
+#: The filtrate tank is cleaned every so often; its infection grows from half to one and a half of
+#: its mean in between (judgement) [h].
+CLEANED_EVERY_H = 168.0
 #: Memory of the size of the everyday unrest [h].
 _VARIANCE_MEMORY_H = 24.0
 _QUARTER_H, _WEEK_H = 0.25, 168.0
@@ -134,7 +137,7 @@ def misbehave(drive: dict[str, Floats], manners: Manners, scale: float) -> dict[
         Everyday series with the ordinary stops in them; not changed.
     manners : Manners
     scale : float
-        Unrest of the plant: 0 changes nothing but the kinetic multiplier.
+        Unrest of the plant: 0 leaves only the kinetic multiplier and the filtrate's infection.
 
     Returns
     -------
@@ -151,6 +154,8 @@ def misbehave(drive: dict[str, Floats], manners: Manners, scale: float) -> dict[
         add(name, scale * course)
     if manners.multiplier_walk:
         add("multiplier", multiplier_walk(manners, count))
+    if manners.filtrate_share:
+        add("infection", np.log(since_cleaning(count)))
     return drive | {name: _moved(name, drive[name], by) for name, by in extra.items()}
 
 
@@ -160,6 +165,12 @@ def multiplier_walk(manners: Manners, count: int) -> Floats:
     step = manners.multiplier_walk * math.sqrt(_QUARTER_H / _WEEK_H)
     walk = np.cumsum(manners.stream("multiplier").normal(0.0, step, hours.size))
     return _fine(hours, walk - walk[0], count)
+
+
+def since_cleaning(count: int) -> Floats:
+    """Infection of the filtrate tank, mean 1: grows from one cleaning to the next."""
+    hours = np.arange(count) * p.STEP_H
+    return np.asarray(0.5 + (hours % CLEANED_EVERY_H) / CLEANED_EVERY_H)
 
 
 def hand_moves(rng: np.random.Generator, hours: Floats, mean_h: float) -> Floats:

@@ -14,8 +14,9 @@ from models.simulator import parameters as p
 from models.simulator.disturb import wander
 from models.simulator.effects import CALIBRATION_H
 from models.simulator.events import PlannedEvent
+from models.simulator.meters import FILTRATE_FLOW
 from models.simulator.recorders import averages, compress, snapshots, swinging
-from models.simulator.tags import TAGS, Tag, sampled
+from models.simulator.tags import FILTRATE, TAGS, Tag, sampled
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -159,7 +160,12 @@ def export_tags(
     count = len(next(iter(courses.values())))
     gaps = [] if clean else _whole_gaps(rng, count * p.STEP_H / 168.0)
     frames = []
-    for usual, own in zip(TAGS, rng.spawn(len(TAGS)), strict=True):
+    streams = rng.spawn(len(TAGS))
+    tags = TAGS
+    if FILTRATE_FLOW in courses:
+        tags, courses = (*TAGS, FILTRATE), courses | {FILTRATE.name: courses[FILTRATE_FLOW]}
+        streams += rng.spawn(1)
+    for usual, own in zip(tags, streams, strict=True):
         if usual.name in written.lacks:
             continue
         tag = sampled(usual, written.sampling)
@@ -173,7 +179,7 @@ def export_tags(
             keep[_steps(hours, first_h, last_h)] = False
         rounded = np.round(value, max(tag.decimals - written.fewer_digits, 0))
         frames.append(_frame(tag, rounded, keep, quality, start_utc, written))
-    order = pl.Enum(sorted(tag.name for tag in TAGS))
+    order = pl.Enum(sorted(tag.name for tag in tags))
     whole = pl.concat(frames).with_columns(pl.col("tag").cast(order))
     return whole.sort("time", "tag").with_columns(pl.col("tag", "quality").cast(pl.String))
 

@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 #: Invert made from sucrose [kg/kg] and molar masses [kg/kmol] (computed from the formulae).
 RS_PER_SUCROSE = 2.0 * 180.156 / 342.297
 _HEXOSE = 180.156
-_LACTIC = 90.078
+LACTIC_KG_KMOL = 90.078
 #: Phosphate keeps this much acid back per pH unit below 7 [meq/L] (estimate).
 _HELD_BACK_MEQ_L = 2.0
 #: Thermophiles: best temperature, width [K], growth and kill rate [1/h] (estimate).
@@ -99,5 +99,5 @@ class React:
         s.x[c.SUCROSE, :, c.LIMING] -= eaten
         s.x[c.OTHER, :, c.LIMING] += eaten - lactic
         s.x[c.LACTIC, :, c.LIMING] += lactic
-        s.x[c.ALKALI, :, c.LIMING] -= lactic * (1000.0 / _LACTIC)
+        s.x[c.ALKALI, :, c.LIMING] -= lactic * (1000.0 / LACTIC_KG_KMOL)
         return eaten

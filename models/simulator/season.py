@@ -25,7 +25,8 @@ from models.simulator.manners import Manners
 from models.simulator.observe import Written, export_tags
 from models.simulator.parameters import PlantParameters, as_mixed_juice, draw_plant, with_manners
 from models.simulator.planted import first_step, planted_tonnes
-from models.simulator.truth_series import cold_ph, flows, tag_courses
+from models.simulator.truth_series import cold_ph, flows, planted_extras, tag_courses
+from models.simulator.truth_table import truth_table
 
 Floats = NDArray[np.float64]
 
@@ -51,7 +52,8 @@ class Season:
         shape and kin, as `PlannedEvent` has them.
     planted : polars.DataFrame
         Hidden five-minute means: ts_utc, fed_kg_h, destroyed_kg_h (also by zone as
-        ``destroyed_<zone>_kg_h``), ph_limed_true, ph_clear_true, ph_mud_true.
+        ``destroyed_<zone>_kg_h``), ph_limed_true, ph_clear_true, ph_mud_true; with bad manners
+        also `truth_series.planted_extras`.
     events : tuple of PlannedEvent
         The plan behind the truth table.
     parameters : PlantParameters
@@ -172,14 +174,14 @@ def _season(
         quality_told=used.quality_told,
         lacks=used.lacks,
     )
-    truth = _truth(events, planted_tonnes(inner, base, events, run), start_utc)
+    lost = planted_tonnes(inner, base, events, run)
     return Season(
         tags=export_tags(
             streams[1], courses, events, start_utc, clean=plant.steady, written=written
         ),
         lab=in_local_time(lab, start_utc, MILL_ZONE),
-        truth=truth if habits is None else with_shapes(truth, events),
-        planted=_planted(run, ph, start_utc),
+        truth=truth_table(events, lost, start_utc, shapes=habits is not None),
+        planted=_planted(run, ph, planted_extras(run, drive, inner), start_utc),
         events=events,
         parameters=plant,
         balance_kg=_balance(run, held_start),
@@ -194,45 +196,10 @@ def _run_in_and_go(
     still = np.repeat(matrix[:1], int(_RUN_IN_H / p.STEP_H), axis=0)
     begin = integrate(plant, c.fresh_state(plant, matrix[0, 0, : c.SPECIES]), still).last
     keep = frozenset(first_step(e) for e in events)
-    return integrate(plant, begin, matrix, keep=keep, contents=True), _held_kg(begin)
+    return integrate(plant, begin, matrix, keep=keep, contents=True), c.held_kg(begin)
 
 
-def _truth(
-    events: tuple[PlannedEvent, ...], lost: list[float], start_utc: datetime
-) -> pl.DataFrame:
-    hours = pl.DataFrame(
-        {
-            "event": [e.number for e in events],
-            "kind": [e.kind for e in events],
-            "cause": [e.cause for e in events],
-            "zone": [e.zone for e in events],
-            "start_utc": [round(e.start_h * 3600) * 1_000_000 for e in events],
-            "end_utc": [round(e.end_h * 3600) * 1_000_000 for e in events],
-            # Adding zero turns a rounded -0.0 into 0.0.
-            "lost_t": [round(t, 4) + 0.0 for t in lost],
-        },
-        schema_overrides={
-            "event": pl.Int64,
-            "kind": pl.String,
-            "cause": pl.String,
-            "zone": pl.String,
-            "start_utc": pl.Int64,
-            "end_utc": pl.Int64,
-            "lost_t": pl.Float64,
-        },
-    )
-    when = pl.col("start_utc", "end_utc").cast(pl.Duration("us"))
-    return hours.with_columns(when + pl.lit(start_utc))
-
-
-def with_shapes(truth: pl.DataFrame, events: tuple[PlannedEvent, ...]) -> pl.DataFrame:
-    """Truth with the shape of every event and the company it came in."""
-    schema = {"shape": pl.String, "kin": pl.String}
-    more = pl.DataFrame([[e.shape for e in events], [e.kin for e in events]], schema=schema)
-    return pl.concat([truth, more], how="horizontal")
-
-
-def _planted(run: Run, ph: Floats, start_utc: datetime) -> pl.DataFrame:
+def _planted(run: Run, ph: Floats, extras: dict[str, Floats], start_utc: datetime) -> pl.DataFrame:
     each = 300 // p.STEP_S
     rows = len(run.trace) // each
 
@@ -249,14 +216,11 @@ def _planted(run: Run, ph: Floats, start_utc: datetime) -> pl.DataFrame:
     columns["ph_limed_true"] = mean(ph[:, c.LIMING])
     columns["ph_clear_true"] = mean(ph[:, c.CLEAR_LAST])
     columns["ph_mud_true"] = mean(ph[:, c.MUD])
+    columns |= {name: mean(series) for name, series in extras.items()}
     times = pl.DataFrame({"ts_utc": at}).select(
         pl.col("ts_utc").cast(pl.Duration("us")) + pl.lit(start_utc)
     )
     return pl.concat([times, pl.DataFrame(columns)], how="horizontal")
-
-
-def _held_kg(state: c.State) -> float:
-    return float((state.x[c.SUCROSE, 0] * state.volume_m3[0]).sum())
 
 
 def _balance(run: Run, held_start: float) -> dict[str, float]:
@@ -266,5 +230,5 @@ def _balance(run: Run, held_start: float) -> dict[str, float]:
         "left": float(flow["left"].sum() * p.STEP_H),
         "destroyed": float(run.destroyed_kg_h[:, 0].sum() * p.STEP_H),
         "held_start": held_start,
-        "held_end": _held_kg(run.last),
+        "held_end": c.held_kg(run.last),
     }

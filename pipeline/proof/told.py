@@ -15,7 +15,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from models.simulator import TAGS, HardMill, PlantParameters, sampled
+from models.simulator import FILTRATE, TAGS, HardMill, PlantParameters, sampled
 from models.simulator.habits import Habits
 from pipeline.mill import Mill, load_mill
 
@@ -23,6 +23,12 @@ from pipeline.mill import Mill, load_mill
 VOLUME_LOG_SD: Final = 0.08
 #: Time between two values of recorders that do not watch for changes [s].
 _FIXED_S: Final = {"averages": 60, "snapshots": 300}
+_FILTRATE_FLOW: Final = {
+    "quantity": "flow",
+    "place": "filtrate",
+    "unit": "m3/h",
+    "range": [0.0, 150.0],
+}
 _EVAPORATOR_JUICE: Final = {"place": "first_evaporator", "port": "out"}
 _EVAPORATOR_RANGES: Final = {"brix": [5.0, 40.0], "pol": [3.0, 35.0], "rs": [0.0, 8.0]}
 
@@ -79,6 +85,10 @@ def _tags(tags: Mapping[str, Any], hard: HardMill) -> Iterator[tuple[str, dict[s
     for name, keys in tags.items():
         if name in every_s and name not in hard.habits.lacks:
             yield name, keys | {"every_s": max(every_s[name], slowest)}
+    manners = hard.plant.manners
+    if manners and manners.filtrate_share and manners.filtrate_metered:
+        every = max(sampled(FILTRATE, hard.plant.sampling).every_s, slowest)
+        yield FILTRATE.name, _FILTRATE_FLOW | {"every_s": every}
 
 
 def _lab(
