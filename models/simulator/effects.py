@@ -17,6 +17,8 @@ Effect = Callable[[Drive, Floats, PlannedEvent], None]
 
 #: Events that touch the export only: the station itself never notices.
 EXPORT_ONLY = frozenset({"frozen_tag", "spiking_tag", "lab_bias"})
+#: Zone of microbial spells in the filtrate's tank instead of the liming tank.
+FILTRATE_TANK = "filtrate_tank"
 #: Time that a pH probe spends off line while it is calibrated [h].
 CALIBRATION_H = 0.3
 #: Hours after its end during which an event can still change the station.
@@ -147,6 +149,10 @@ def _mud_held(d: Drive, hours: Floats, e: PlannedEvent) -> None:
 
 
 def _microbial(d: Drive, hours: Floats, e: PlannedEvent) -> None:
+    if e.zone == FILTRATE_TANK:
+        # No temperature gives it away: a tank that nobody cleaned.
+        d["infection"] = d["infection"] * (1.0 + (e.size - 1.0) * shape(hours, e, 2.0, 2.0))
+        return
     cold = shape(hours, e, 0.6, 0.5)
     d["temp_primary"] = d["temp_primary"] - (72.0 - e.size) * cold
     d["vigour"] = d["vigour"] * (1.0 + (e.extra - 1.0) * (cold > 0))

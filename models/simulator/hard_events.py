@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from models.simulator.effects import FILTRATE_TANK
 from models.simulator.events import (
     CONFUSERS,
     LOSSES,
@@ -63,7 +64,7 @@ Block = tuple[Part, ...]
 
 
 def plan_hard_events(
-    rng: np.random.Generator, weeks: int, habits: Habits
+    rng: np.random.Generator, weeks: int, habits: Habits, *, filtrate: bool = False
 ) -> tuple[PlannedEvent, ...]:
     """Lay out a season's events in blocks.
 
@@ -75,6 +76,8 @@ def plan_hard_events(
         Length of the season [weeks], at least 1.
     habits : Habits
         Which shapes, stops and spells this mill has.
+    filtrate : bool
+        Whether filtrate is returned: its tank then has microbial spells of its own.
 
     Returns
     -------
@@ -84,7 +87,7 @@ def plan_hard_events(
     if weeks < 1:
         raise ValueError(f"a season needs at least 1 week, got {weeks}; ask for 1 or more")
     season_h = weeks * 168.0 - QUIET_START_H - 12.0
-    chosen = _fitting(_blocks(rng, weeks, habits), season_h * _MAX_SHARE)
+    chosen = _fitting(_blocks(rng, weeks, habits, filtrate), season_h * _MAX_SHARE)
     chosen = [chosen[i] for i in rng.permutation(len(chosen))]
     spare_h = season_h - sum(_needs_h(block) for block in chosen)
     slack = rng.dirichlet(np.full(len(chosen) + 1, 2.0)) * spare_h
@@ -128,7 +131,7 @@ def _fitting(blocks: list[Block], room_h: float) -> list[Block]:
     return out
 
 
-def _blocks(rng: np.random.Generator, weeks: int, habits: Habits) -> list[Block]:
+def _blocks(rng: np.random.Generator, weeks: int, habits: Habits, filtrate: bool) -> list[Block]:
     """All blocks wanted, the ones that must not be left out first."""
 
     def times(per_weeks: float) -> int:
@@ -139,6 +142,7 @@ def _blocks(rng: np.random.Generator, weeks: int, habits: Habits) -> list[Block]
 
     microbial = _RECIPES["microbial"]
     must = [step(microbial) for _ in range(times(3))]
+    must += [_in_filtrate(rng)] if filtrate and habits.odd_spells else []
     makers = {"drift": (_drift, 6), "ramp": (_ramp, 3), "comes_and_goes": (_coming, 3)}
     makers |= {"pair": (_pair, 3), "over_stop": (_over_stop, 3)}
     for name in habits.shapes:
@@ -165,10 +169,16 @@ def _step(rng: np.random.Generator, recipe: Recipe, habits: Habits) -> Part:
     hours, size, extra = recipe.forms[int(rng.integers(len(recipe.forms)))]
     target = recipe.targets[int(rng.integers(len(recipe.targets)))]
     if recipe.cause == "microbial" and habits.odd_spells:
-        hours, size, extra = rng.uniform(10, 34), rng.uniform(48, 62), rng.uniform(0.7, 1.5)
+        hours, size, extra = rng.uniform(10, 22), rng.uniform(48, 62), rng.uniform(0.7, 1.5)
     return Part(
         recipe, 0.0, _near(rng, hours), size * rng.uniform(0.98, 1.02), extra, target=target
     )
+
+
+def _in_filtrate(rng: np.random.Generator) -> Block:
+    """The filtrate's tank goes sour: several times its usual life for a day or two."""
+    recipe = replace(_RECIPES["microbial"], zone=FILTRATE_TANK)
+    return (Part(recipe, 0.0, float(rng.uniform(16.0, 36.0)), float(rng.uniform(2.0, 4.0)), 0.0),)
 
 
 def _stopped(rng: np.random.Generator, way: str) -> Part:

@@ -69,16 +69,15 @@ def swinging(value: Floats, deadband: float, heartbeat: int) -> Steps:
     kept = sent[:1].tolist()
     low, high = -math.inf, math.inf
     for before, now in pairwise(sent.tolist()):
-        pivot = kept[-1]
-        from_v, v, apart = float(value[pivot]), float(value[now]), now - pivot
+        from_v, v, apart = float(value[kept[-1]]), float(value[now]), now - kept[-1]
+        inside = low <= (v - from_v) / apart <= high and apart < heartbeat
+        if not inside and before > kept[-1]:
+            # The door has shut: what was sent before is written down, and a new line starts there.
+            kept.append(before)
+            from_v, apart = float(value[before]), now - before
+            low, high = -math.inf, math.inf
         low = max(low, (v - deadband - from_v) / apart)
         high = min(high, (v + deadband - from_v) / apart)
-        if (low <= high and apart < heartbeat) or before == pivot:
-            continue
-        # The door has shut: what was sent before is written down, and a new line starts there.
-        kept.append(before)
-        from_v, apart = float(value[before]), now - before
-        low, high = (v - deadband - from_v) / apart, (v + deadband - from_v) / apart
     return np.array(kept + [i for i in sent[-1:].tolist() if i != kept[-1]], dtype=np.int64)
 
 

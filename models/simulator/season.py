@@ -122,7 +122,8 @@ def simulate_season(
     if habits is None:
         plan = plan_events(streams[0], weeks)
     else:
-        plan = plan_hard_events(own[0], weeks, habits)
+        filtrate = plant.manners is not None and plant.manners.filtrate_share > 0.0
+        plan = plan_hard_events(own[0], weeks, habits, filtrate=filtrate)
     events = plan if with_events else ()
     steps = weeks * 168 * 3600 // p.STEP_S
     base = everyday(

@@ -1,0 +1,380 @@
+"""Mills with habits: shapes of events, joint tonnes, laboratories, recorders."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import polars as pl
+import pytest
+
+from models.simulator import PlantParameters, draw_habits, draw_hard_mill, simulate_season
+from models.simulator import cells as c
+from models.simulator import parameters as p
+from models.simulator.disturb import everyday
+from models.simulator.drive import drive_matrix
+from models.simulator.effects import apply_events, shape
+from models.simulator.events import MIN_GAP_H, PlannedEvent
+from models.simulator.habits import LAB_PLANS, OFTEN_LACKING, RECORDERS, SHAPES, STOPS, Habits
+from models.simulator.hard_events import plan_hard_events
+from models.simulator.integrate import integrate
+from models.simulator.lab_customs import Customs, Errors, gathered
+from models.simulator.laboratory import lab_results
+from models.simulator.planted import groups_of, planted_tonnes, shared_tonnes
+from models.simulator.recorders import averages, snapshots, swinging
+
+HOUR = int(1 / p.STEP_H)
+EVERY = Habits(shapes=SHAPES, stops=STOPS, odd_spells=True)
+
+
+def event(number, cause, start_h, end_h, size=0.0, extra=0.0, **more):
+    kind = more.pop("kind", "loss")
+    zone = more.pop("zone", "settler")
+    return PlannedEvent(number, kind, cause, zone, start_h, end_h, size, extra, **more)
+
+
+def level(shaped, at_h):
+    hours = np.asarray(at_h, dtype=np.float64)
+    return shape(hours, shaped, 0.4, 0.3).round(3).tolist()
+
+
+def test_a_ramp_takes_all_of_its_time_to_rise_and_falls_at_its_end():
+    ramp = event(1, "low_limed_ph", 10.0, 58.0, 0.5, shape="ramp")
+    assert level(ramp, [9, 10, 33.76, 57.52, 58, 58.3]) == [0, 0, 0.5, 1, 1, 0]
+
+
+def test_what_comes_and_goes_is_on_for_an_hour_and_off_for_three():
+    fault = event(1, "overheating", 10.0, 23.0, 10.0, shape="comes_and_goes")
+    hours = np.arange(0.0, 30.0, 1.0 / 60.0)
+    on = shape(hours, fault, 0.5, 0.4)
+    # Begins at 10, 14, 18 and 22 h: an hour each.
+    assert on.sum() / 60.0 == pytest.approx(4.0, abs=0.1)
+    assert level(fault, [10.5, 11.5, 13.5, 14.5, 22.5, 23.5, 26.5]) == [1, 0, 0, 1, 1, 0, 0]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_blocks_keep_apart_and_members_overlap(seed):
+    plan = plan_hard_events(np.random.default_rng(seed), 6, EVERY, filtrate=True)
+    assert [e.number for e in plan] == list(range(1, len(plan) + 1))
+    assert all(a.start_h <= b.start_h for a, b in pairwise(plan))
+    assert plan[-1].end_h < 6 * 168
+    for a, b in pairwise(plan):
+        if not (a.kin or b.kin or a.shape == "drift"):
+            assert b.start_h - a.end_h >= MIN_GAP_H
+    said = {e.shape for e in plan} | {e.kin for e in plan}
+    assert {"drift", "ramp", "comes_and_goes", "pair", "over_stop"} <= said
+    (drift,) = [e for e in plan if e.shape == "drift"]
+    assert drift.cause == "ph_probe_high"
+    assert 7 * 24 <= drift.end_h - drift.start_h <= 10 * 24 + 0.1
+    assert 0.25 <= drift.size <= 0.45
+    pairs = [e for e in plan if e.kin == "pair"]
+    assert pairs
+    for first, second in zip(pairs[::2], pairs[1::2], strict=True):
+        assert first.cause != second.cause
+        assert second.start_h < first.end_h
+    for fault, stop in pairwise(e for e in plan if e.kin == "over_stop"):
+        if stop.cause in ("standing_juice", "handled_stop"):
+            assert fault.start_h < stop.start_h < stop.end_h < fault.end_h
+    assert {e.zone for e in plan if e.cause == "microbial"} == {"liming_tank", "filtrate_tank"}
+
+
+def test_a_mill_without_a_habit_has_no_such_event():
+    plan = plan_hard_events(np.random.default_rng(1), 6, Habits())
+    assert {e.shape for e in plan if e.kind == "loss"} == {"step"}
+    assert {e.kin for e in plan} == {""}
+    assert "filtrate_tank" not in {e.zone for e in plan}
+    with pytest.raises(ValueError, match="at least 1 week"):
+        plan_hard_events(np.random.default_rng(1), 0, Habits())
+
+
+PAIR = (
+    event(1, "low_limed_ph", 8.0, 20.0, 0.5),
+    event(2, "tank_held", 10.0, 24.0, 96.0, zone="clear_juice_tank"),
+)
+
+
+def steady_run(events, hours, plant=None):
+    plant = plant or PlantParameters(steady=True)
+    base = everyday(np.random.default_rng(0), hours * HOUR, steady=True)
+    matrix = drive_matrix(apply_events(base, events, 0, hours * HOUR), plant)[:, None, :]
+    start = c.fresh_state(plant, matrix[0, 0, : c.SPECIES])
+    keep = frozenset(int(e.start_h / p.STEP_H) for e in events)
+    return plant, base, integrate(plant, start, matrix, keep=keep)
+
+
+def lost_t(plant, base, events, first_h, last_h):
+    """Tonnes destroyed in a whole season with these events, and tonnes fed."""
+    steps = len(base["rate"])
+    matrix = drive_matrix(apply_events(base, events, 0, steps), plant)[:, None, :]
+    run = integrate(plant, c.fresh_state(plant, matrix[0, 0, : c.SPECIES]), matrix)
+    span = slice(int(first_h * HOUR), int(last_h * HOUR))
+    destroyed = run.destroyed_kg_h[span].sum() * p.STEP_H / 1000.0
+    return destroyed, run.trace[span, 0, 10].sum()
+
+
+def test_losses_that_overlap_share_their_joint_tonnes():
+    plant, base, run = steady_run(PAIR, 33)
+    tonnes = planted_tonnes(plant, base, PAIR, run)
+    both, none = lost_t(plant, base, PAIR, 8, 32), lost_t(plant, base, (), 8, 32)
+    joint = both[0] - none[0] * both[1] / none[1]
+    assert sum(tonnes) == pytest.approx(joint, rel=1e-6)
+    # Each by itself: what both add together is more than the sum of either alone.
+    alone = [lost_t(plant, base, (e,), 8, 32)[0] - none[0] for e in PAIR]
+    assert joint > sum(alone) * 1.02
+    # Of two players each gets half of what is joint (Shapley's value of two).
+    gain = joint - sum(alone)
+    for share, own in zip(tonnes, alone, strict=True):
+        assert share == pytest.approx(own + 0.5 * gain, rel=1e-3)
+
+
+def test_shares_of_three_add_up_and_need_no_order():
+    worth = {
+        frozenset(s): v
+        for s, v in [
+            ((), 0.0), ((0,), 1.0), ((1,), 2.0), ((2,), 0.0),
+            ((0, 1), 4.0), ((0, 2), 1.0), ((1, 2), 2.0), ((0, 1, 2), 4.0),
+        ]
+    }  # fmt: skip
+    group = tuple(event(i, "overheating", 1.0 * i, 10.0) for i in (7, 8, 9))
+    shares = shared_tonnes(group, worth)
+    # The third adds nothing to anything: the other two are a game of two (computed by hand).
+    assert shares == pytest.approx({7: 1.5, 8: 2.5, 9: 0.0})
+
+
+def test_a_look_alike_inside_a_loss_shares_nothing():
+    stop = event(2, "handled_stop", 12.0, 18.0, kind="confuser", shape="emptied")
+    fault = event(1, "overheating", 8.0, 22.0, 9.0, zone="first_evaporator")
+    events = (fault, stop)
+    assert groups_of(events) == [events]
+    plant, base, run = steady_run(events, 31)
+    tonnes = planted_tonnes(plant, base, events, run)
+    assert tonnes[1] == 0.0
+    both, stopped = lost_t(plant, base, events, 8, 30), lost_t(plant, base, (stop,), 8, 30)
+    assert tonnes[0] == pytest.approx(both[0] - stopped[0] * both[1] / stopped[1], rel=1e-6)
+
+
+def test_groups_end_where_the_station_has_washed_out():
+    near = (event(1, "overheating", 10, 20), event(2, "overheating", 27.9, 30))
+    apart = (event(1, "overheating", 10, 20), event(2, "overheating", 28.0, 30))
+    hidden = (event(1, "overheating", 10, 20), event(2, "lab_bias", 12, 14))
+    assert [len(g) for g in groups_of(near)] == [2]
+    assert [len(g) for g in groups_of(apart)] == [1, 1]
+    assert [len(g) for g in groups_of(hidden)] == [1]
+
+
+WAYS = (
+    ("emptied", 0.0, 0.0),
+    ("emptied_late", 0.0, 0.3),
+    ("emptied_late", 0.0, 2.0),
+    ("cooled", 0.0, 0.0),
+    ("limed", 1.0, 3.5),
+    ("flushed", 0.0, 3.5),
+)
+
+
+def test_a_stop_handled_in_any_way_loses_a_small_part_of_one_that_is_not():
+    stops = [event(1, "standing_juice", 10.0, 18.0)]
+    for way, size, extra in WAYS:
+        end_h = 18.0 + (extra if way in ("limed", "flushed") else 0.0)
+        stops.append(event(1, "handled_stop", 10.0, end_h, size, extra, shape=way))
+    plant = PlantParameters(steady=True)
+    base = everyday(np.random.default_rng(0), 30 * HOUR, steady=True)
+    lanes = [drive_matrix(apply_events(base, e, 0, 30 * HOUR), plant) for e in [(), *zip(stops)]]
+    start = c.fresh_state(plant, lanes[0][0, : c.SPECIES])
+    run = integrate(plant, c.stack([start] * len(lanes)), np.stack(lanes, axis=1))
+    fed, destroyed = run.trace[:, :, 10].sum(axis=0), run.destroyed_kg_h.sum(axis=(0, 2))
+    lost = ((destroyed - destroyed[0] * fed / fed[0]) * p.STEP_H / 1000.0)[1:]
+    assert lost[0] > 0.3
+    assert (lost[1:] < 0.35 * lost[0]).all()
+
+
+def test_a_sour_filtrate_tank_destroys_sucrose():
+    mill = draw_hard_mill(3)
+    manners = replace(mill.plant.manners, filtrate_share=0.1)
+    plant = replace(mill.plant, manners=manners, steady=True)
+    spell = event(1, "microbial", 8.0, 20.0, 3.0, zone="filtrate_tank")
+    plant, base, run = steady_run((spell,), 29, plant)
+    (lost,) = planted_tonnes(plant, base, (spell,), run)
+    assert lost > 0.1
+
+
+# Laboratories.
+
+
+@pytest.fixture(scope="module")
+def hard_season():
+    mill = draw_hard_mill(17)
+    habits = replace(
+        EVERY,
+        lab_plan="clear_syrup",
+        lactic=False,
+        composite_h=8.0,
+        lacks=("ST.LI305", "EV.TI501"),
+        recorder="averages",
+        fewer_digits=1,
+        quality_told=False,
+    )
+    plant = replace(mill.plant, sampling=1, manners=replace(mill.plant.manners, filtrate_share=0.1))
+    plant = replace(plant, manners=replace(plant.manners, filtrate_metered=True))
+    return simulate_season(17, 1, parameters=plant, habits=habits)
+
+
+def test_a_laboratory_analyses_what_its_plan_says(hard_season):
+    series = set(hard_season.lab["point_analyte"])
+    sugars = {f"LAB {point} {a}" for point in ("CJ", "EV") for a in ("brix", "pol", "rs")}
+    assert series == {"LAB LJ ph", "LAB CJ ph"} | sugars
+    counts = dict(hard_season.lab.group_by("point_analyte").len().rows())
+    # Three composites a day at most, and no pH in them.
+    assert 10 < counts["LAB CJ rs"] <= 21
+    assert counts["LAB CJ ph"] > 30
+    times = hard_season.lab.filter(pl.col("point_analyte") == "LAB CJ rs")["sampled"]
+    assert set(times.str.slice(11)) <= {"00:00", "08:00", "16:00"}
+
+
+def test_every_plan_names_points_of_the_laboratory():
+    for plan in LAB_PLANS:
+        customs = Customs(Habits(lab_plan=plan, lactic=False), 168.0)
+        assert all(customs.grabs(point) for point in customs.points)
+    assert Customs(Habits(), 168.0).grabs("LJ") == ("ph", "brix", "pol", "rs", "lactic")
+    assert Customs(Habits(), 168.0).grabs("CJ") == ("ph", "brix", "pol", "rs")
+
+
+def test_juice_is_gathered_in_proportion_to_the_flow():
+    contents = np.repeat([[1.0] * 7, [4.0] * 7, [9.0] * 7], [HOUR, HOUR, 2 * HOUR], axis=0)
+    running = np.repeat([1.0, 0.5, 0.0], [HOUR, HOUR, 2 * HOUR])
+    from_h, mixed = gathered(contents, running, 2.0)
+    # (1 x 1 + 0.5 x 4) / 1.5; nothing is gathered of a standing station.
+    assert from_h.tolist() == [0.0]
+    assert mixed.ravel().tolist() == pytest.approx([2.0] * 7)
+
+
+def analysed(habits):
+    """Medians of a week's results of juice that never changes, by an exact laboratory."""
+    juice = np.array([128.0, 5.0, 19.0, 0.0, 0.0, 0.2, 35.0])
+    steps = 168 * HOUR
+    feed = np.broadcast_to(juice, (steps, c.SPECIES))
+    contents = np.broadcast_to(juice[None, :, None], (steps, c.SPECIES, c.CELLS))
+    customs = Customs(habits, 168.0, None, Errors().scaled(1e-6))
+    lab = lab_results(
+        np.random.default_rng(2),
+        feed,
+        contents,
+        np.full((steps, c.CELLS + 1), 7.0),
+        np.ones(steps),
+        (),
+        customs,
+    )
+    value = pl.col("result").cast(pl.Float64, strict=False)
+    return dict(lab.group_by("point_analyte").agg(value.median()).rows())
+
+
+def test_a_method_is_off_by_what_the_mill_is_given():
+    off = Habits(
+        rs_bias=(0.0, 0.03, -0.02, 0.0, 0.0),
+        brix_bias=(0.0, 0.1, 0.0, 0.0, 0.0),
+        pol_bias=(0.0, 0.0, -0.2, 0.0, 0.0),
+    )
+    plain, biased = (analysed(habits) for habits in (Habits(), off))
+    assert biased["LAB LJ rs"] / plain["LAB LJ rs"] == pytest.approx(1.03, abs=0.001)
+    assert biased["LAB CJ rs"] / plain["LAB CJ rs"] == pytest.approx(0.98, abs=0.0015)
+    assert biased["LAB MJ rs"] == pytest.approx(plain["LAB MJ rs"], rel=0.001)
+    assert biased["LAB LJ brix"] - plain["LAB LJ brix"] == pytest.approx(0.1, abs=0.01)
+    assert biased["LAB CJ pol"] - plain["LAB CJ pol"] == pytest.approx(-0.2, abs=0.01)
+    assert biased["LAB CJ ph"] == plain["LAB CJ ph"]
+
+
+def test_reagents_step_every_two_to_four_weeks():
+    habits = Habits(reagent_rel_sd=0.03, reagent_days=21.0)
+    customs = Customs(habits, 26 * 168.0, np.random.default_rng(5))
+    hours = np.arange(0.0, 26 * 168.0)
+    levels = customs.off("CJ", hours).rs
+    changes = np.flatnonzero(np.diff(levels)) / 24.0
+    assert 7 <= changes.size <= 12
+    assert np.diff(changes).min() >= 14.0 - 0.1
+    assert np.diff(changes).max() <= 28.0 + 0.1
+    assert 0.01 < np.std(np.unique(levels)) < 0.06
+    # All juices move together.
+    assert np.array_equal(levels, customs.off("MJ", hours).rs)
+
+
+# Recorders.
+
+
+def test_a_mill_exports_only_the_tags_it_has(hard_season):
+    tags = hard_season.tags
+    assert not set(tags["tag"]) & {"ST.LI305", "EV.TI501"}
+    assert "RF.FI601" in set(tags["tag"])
+    assert set(tags["quality"]) == {"good"}
+    flow = tags.filter(pl.col("tag") == "RF.FI601")["value"]
+    # A tenth of 265 m3/h, warm.
+    assert 15.0 < flow.median() < 40.0
+
+
+def test_averages_and_digits(hard_season):
+    limed = hard_season.tags.filter(pl.col("tag") == "LT.AI212")
+    assert set(limed["time"].dt.second()) == {0}
+    # Two digits instead of three.
+    assert (limed["value"] - limed["value"].round(2)).abs().max() < 1e-9
+    assert (limed["value"] - limed["value"].round(1)).abs().max() > 0.01
+    kept, means = averages(np.array([1.0, 2.0, 3.0, 4.0, 5.0, 9.0, 7.0]), 10)
+    assert (kept.tolist(), means.tolist()) == ([0], [4.0])
+    kept, means = averages(np.array([1.0, 2.0]), 120)
+    assert (kept.tolist(), means.tolist()) == ([0, 1], [1.0, 2.0])
+
+
+def test_snapshots_see_every_five_minutes():
+    assert snapshots(70, 10).tolist() == [0, 30, 60]
+    assert snapshots(4, 120).tolist() == [0, 2]
+
+
+def test_a_swinging_recorder_draws_lines_within_its_band():
+    rng = np.random.default_rng(3)
+    # Steps beyond the exception limit are all looked at: the slopes' band holds exactly.
+    wild = np.cumsum(0.3 * rng.choice([-1.0, 1.0], size=4000))
+    kept = swinging(wild, 0.5, 400)
+    drawn = np.interp(np.arange(wild.size), kept, wild[kept])
+    assert np.abs(drawn - wild).max() <= 0.5 + 1e-9
+    # What is not looked at lies within half a band of what was, at either of its ends.
+    value = np.cumsum(rng.normal(0.0, 0.1, size=4000))
+    kept = swinging(value, 0.5, 400)
+    drawn = np.interp(np.arange(value.size), kept, value[kept])
+    assert np.abs(drawn - value).max() <= 1.0 + 1e-9
+    assert 0.002 < kept.size / value.size < 0.1
+    assert np.diff(kept).max() <= 401
+    # A straight line needs its two ends alone.
+    assert swinging(np.linspace(0.0, 50.0, 200), 0.5, 1000).tolist() == [0, 199]
+    assert swinging(np.array([]), 0.5, 10).size == 0
+
+
+# Drawing.
+
+
+def test_mills_differ_and_one_seed_gives_one_mill():
+    drawn = [draw_habits(seed) for seed in range(60)]
+    assert draw_habits(7) == draw_habits(7)
+    assert {h.recorder for h in drawn} == set(RECORDERS)
+    assert {h.lab_plan for h in drawn} == set(LAB_PLANS)
+    assert {s for h in drawn for s in h.shapes} == set(SHAPES)
+    assert {s for h in drawn for s in h.stops} == set(STOPS)
+    assert {t for h in drawn for t in h.lacks} == set(OFTEN_LACKING)
+    assert 0.3 < np.mean([h.lactic for h in drawn]) < 0.7
+    assert 0.2 < np.std([h.rs_bias[1] for h in drawn]) / 0.03 < 1.3
+    mill = draw_hard_mill(7)
+    assert mill.plant.manners is not None
+    assert set(mill.habits.present()) <= set(mill.present())
+
+
+def test_habits_refuse_words_that_nothing_knows():
+    with pytest.raises(ValueError, match="recorder cannot be 'paper'"):
+        Habits(recorder="paper")
+    with pytest.raises(ValueError, match="shapes cannot be 'wave'"):
+        Habits(shapes=("wave",))
+
+
+def test_truth_tells_shape_and_company(hard_season):
+    truth = hard_season.truth
+    assert truth.columns[-2:] == ["shape", "kin"]
+    assert truth.height == len(hard_season.events)
+    assert truth["shape"].to_list() == [e.shape for e in hard_season.events]
+    assert hard_season.habits.as_dict()["lab_plan"] == "clear_syrup"
