@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.disturb import Drive
 from models.simulator.events import PlannedEvent
@@ -18,7 +19,7 @@ Effect = Callable[[Drive, Floats, PlannedEvent], None]
 #: Events that touch the export only: the station itself never notices.
 EXPORT_ONLY = frozenset({"frozen_tag", "spiking_tag", "lab_bias"})
 #: Zone of microbial spells in the filtrate's tank instead of the liming tank.
-FILTRATE_TANK = "filtrate_tank"
+FILTRATE_TANK = c.FILTRATE_ZONE
 #: Time that a pH probe spends off line while it is calibrated [h].
 CALIBRATION_H = 0.3
 #: Hours after its end during which an event can still change the station.

@@ -13,7 +13,7 @@ from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.disturb import Drive
 from models.simulator.drive import drive_matrix
-from models.simulator.effects import EXPORT_ONLY, apply_events
+from models.simulator.effects import EXPORT_ONLY, FILTRATE_TANK, apply_events
 from models.simulator.events import MIN_GAP_H, PlannedEvent
 from models.simulator.integrate import TRACE_COLUMNS, Run, integrate
 from models.simulator.parameters import PlantParameters
@@ -81,7 +81,9 @@ def planted_tonnes(
         destroyed and F sucrose fed, and "without" leaves out this one event. The 8 h let the
         station wash out and hold no other event, whose loss the ratio of the feeds would split
         wrongly. Exactly 0 for events of the export only. Losses that overlap are counted by their
-        joint effect, shared between them so that the shares add up (`shared_tonnes`).
+        joint effect, shared between them so that the shares add up (`shared_tonnes`). What
+        changes in the filtrate's tank counts only for events that act there: mud that is held also
+        sends less to the filters, and what rots less there would hide what it costs in the settler.
     """
     lost = {e.number: 0.0 for e in events}
     groups = groups_of(events)
@@ -184,12 +186,14 @@ def _beyond(
     first = _first(group)
     count = min(_window_steps(group), len(run.trace) - first)
     nothing = frozenset[int]()
+    outside = any(e.zone == FILTRATE_TANK for e in group)
     if not lane_of:
         return {nothing: 0.0}
 
     def sums(season: Run, begin: int, lane: int) -> tuple[float, float]:
         span = slice(begin, begin + count)
-        return season.destroyed_kg_h[span, lane].sum(), season.trace[span, lane, _FED].sum()
+        destroyed = season.destroyed_kg_h[span, lane, : None if outside else len(c.ZONES)]
+        return destroyed.sum(), season.trace[span, lane, _FED].sum()
 
     seasons = {left: sums(tried, 0, lane) for left, lane in lane_of.items()}
     none_d, none_f = seasons[None] if None in seasons else seasons[nothing]

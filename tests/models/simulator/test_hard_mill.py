@@ -14,13 +14,14 @@ from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.disturb import everyday
 from models.simulator.drive import drive_matrix
-from models.simulator.effects import apply_events, shape
+from models.simulator.effects import FILTRATE_TANK, apply_events, shape
 from models.simulator.events import MIN_GAP_H, PlannedEvent
 from models.simulator.habits import LAB_PLANS, OFTEN_LACKING, RECORDERS, SHAPES, STOPS, Habits
 from models.simulator.hard_events import plan_hard_events
 from models.simulator.integrate import integrate
 from models.simulator.lab_customs import Customs, Errors, gathered
 from models.simulator.laboratory import lab_results
+from models.simulator.manners import Manners
 from models.simulator.planted import groups_of, planted_tonnes, shared_tonnes
 from models.simulator.recorders import averages, snapshots, swinging
 
@@ -76,14 +77,14 @@ def test_blocks_keep_apart_and_members_overlap(seed):
     for fault, stop in pairwise(e for e in plan if e.kin == "over_stop"):
         if stop.cause in ("standing_juice", "handled_stop"):
             assert fault.start_h < stop.start_h < stop.end_h < fault.end_h
-    assert {e.zone for e in plan if e.cause == "microbial"} == {"liming_tank", "filtrate_tank"}
+    assert {e.zone for e in plan if e.cause == "microbial"} == {"liming_tank", FILTRATE_TANK}
 
 
 def test_a_mill_without_a_habit_has_no_such_event():
     plan = plan_hard_events(np.random.default_rng(1), 6, Habits())
     assert {e.shape for e in plan if e.kind == "loss"} == {"step"}
     assert {e.kin for e in plan} == {""}
-    assert "filtrate_tank" not in {e.zone for e in plan}
+    assert FILTRATE_TANK not in {e.zone for e in plan}
     with pytest.raises(ValueError, match="at least 1 week"):
         plan_hard_events(np.random.default_rng(1), 0, Habits())
 
@@ -189,14 +190,16 @@ def test_a_stop_handled_in_any_way_loses_a_small_part_of_one_that_is_not():
     assert (lost[1:] < 0.35 * lost[0]).all()
 
 
-def test_a_sour_filtrate_tank_destroys_sucrose():
-    mill = draw_hard_mill(3)
-    manners = replace(mill.plant.manners, filtrate_share=0.1)
-    plant = replace(mill.plant, manners=manners, steady=True)
-    spell = event(1, "microbial", 8.0, 20.0, 3.0, zone="filtrate_tank")
-    plant, base, run = steady_run((spell,), 29, plant)
-    (lost,) = planted_tonnes(plant, base, (spell,), run)
-    assert lost > 0.1
+def test_a_sour_filtrate_tank_counts_where_the_event_acts_there():
+    """Held mud sends less to the filters: what rots less there is no gain of the settler's."""
+    manners = Manners(filtrate_share=0.12, filtrate_eaten_kg_m3_h=1.0, filtrate_age_h=4.0)
+    plant = replace(PlantParameters(steady=True), manners=manners)
+    spell = event(1, "microbial", 8.0, 16.0, 3.0, zone=FILTRATE_TANK)
+    held = event(2, "mud_held", 24.0, 36.0, 0.25, 92.0, zone="settler:mud")
+    plant, base, run = steady_run((spell, held), 45, plant)
+    sour, mud = planted_tonnes(plant, base, (spell, held), run)
+    assert sour > 0.1
+    assert 0.1 < mud < 1.0
 
 
 # Laboratories.
