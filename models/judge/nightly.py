@@ -85,7 +85,7 @@ def first_listed(
         begun = np.flatnonzero(events[:, 0] < now_h)
         turn[begun] += 1
         so_far = np.column_stack([events[begun, 0], np.minimum(events[begun, 1], now_h)])
-        known = [causes[i] for i in begun] if len(causes) else []
+        known = [causes[i] for i in begun.tolist()] if len(causes) else []
         listed = parted(nightly.findings, so_far, known)
         spans = to_spans(listed, "started", "ended")
         right = named_right(listed, known) if known and "cause" in listed.columns else None

@@ -74,7 +74,7 @@ def parted(findings: pl.DataFrame, events: Spans, causes: Sequence[str]) -> pl.D
     out = []
     for i in range(findings.height):
         row = findings[i]
-        here = {causes[j] for j in np.flatnonzero(inside[i])}
+        here = {causes[j] for j in np.flatnonzero(inside[i]).tolist()}
         named = causes_named(row["evidence"].item(), row["cause"].item()) if len(here) > 1 else {}
         both = {c: share for c, share in named.items() if c in here}
         if len(both) < 2:

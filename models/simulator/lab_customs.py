@@ -107,7 +107,7 @@ class Customs:
 
     def grabs(self, point: str) -> tuple[str, ...]:
         """What is analysed in grabs of this point."""
-        out = ("ph",) if point in self._ph else ()
+        out: tuple[str, ...] = ("ph",) if point in self._ph else ()
         if point in self._sugars and not self.habits.composite_h:
             out += SUGARS
         if self.habits.lactic and point in _LACTIC_POINTS:
@@ -144,4 +144,4 @@ def gathered(contents: Floats, running: Floats, period_h: float) -> tuple[Floats
     alive = (weight > 0.1).mean(axis=1) >= _LEAST_RUNNING
     weight, parts = weight[alive], parts[alive]
     mixed = np.einsum("nt,nts->sn", weight, parts) / weight.sum(axis=1)
-    return np.flatnonzero(alive) * period_h, np.asarray(mixed)
+    return (np.flatnonzero(alive) * period_h).astype(np.float64), np.asarray(mixed)

@@ -15,8 +15,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from models.simulator import FILTRATE, TAGS, HardMill, PlantParameters, sampled
-from models.simulator.habits import Habits
+from models.simulator import FILTRATE, TAGS, Habits, HardMill, PlantParameters, sampled
 from pipeline.mill import Mill, load_mill
 
 #: Volumes in a description are wrong by about this (estimate).
