@@ -125,8 +125,9 @@ def everyday(
     unrest : float
         Scale of every disturbance.
     manners : Manners, optional
-        Bad manners on top, drawn from their own streams: what `rng` draws stays as it was. All
-        but the wandering multiplier keep quiet when `steady`.
+        Bad manners on top, drawn from their own streams: what `rng` draws stays as it was. Heavy
+        tails and drifting variance bend the unrest and grow with it, the others have sizes of
+        their own. When `steady`, all but multiplier and infection keep quiet.
 
     Returns
     -------
@@ -143,4 +144,4 @@ def everyday(
     drive |= {"hold": zeros, "drain": zeros.copy(), "underflow": ones, "vigour": ones.copy()}
     drive |= {"flocculant": ones.copy(), "settling_fault": ones.copy()}
     drive |= {"multiplier": ones.copy(), "infection": ones.copy()}
-    return drive if manners is None else misbehave(drive, manners, scale)
+    return drive if manners is None else misbehave(drive, manners, steady=steady)

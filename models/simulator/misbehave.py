@@ -128,7 +128,7 @@ def long_memory(rng: np.random.Generator, n: int, d: float) -> Floats:
     return np.asarray(course.real[:n])
 
 
-def misbehave(drive: dict[str, Floats], manners: Manners, scale: float) -> dict[str, Floats]:
+def misbehave(drive: dict[str, Floats], manners: Manners, *, steady: bool) -> dict[str, Floats]:
     """Put on top of the everyday series what hands, hours, weather and long memory do.
 
     Parameters
@@ -136,8 +136,8 @@ def misbehave(drive: dict[str, Floats], manners: Manners, scale: float) -> dict[
     drive : dict of str to array, shape (T,)
         Everyday series with the ordinary stops in them; not changed.
     manners : Manners
-    scale : float
-        Unrest of the plant: 0 leaves only the kinetic multiplier and the filtrate's infection.
+    steady : bool
+        True leaves only the kinetic multiplier and the filtrate's infection.
 
     Returns
     -------
@@ -150,8 +150,8 @@ def misbehave(drive: dict[str, Floats], manners: Manners, scale: float) -> dict[
     def add(name: str, course: Floats) -> None:
         extra[name] = extra[name] + course if name in extra else course
 
-    for name, course in _all_courses(manners, count):
-        add(name, scale * course)
+    for name, course in [] if steady else _all_courses(manners, count):
+        add(name, course)
     if manners.multiplier_walk:
         add("multiplier", multiplier_walk(manners, count))
     if manners.filtrate_share:
@@ -169,7 +169,7 @@ def multiplier_walk(manners: Manners, count: int) -> Floats:
 
 def since_cleaning(count: int) -> Floats:
     """Infection of the filtrate tank, mean 1: grows from one cleaning to the next."""
-    hours = np.arange(count) * p.STEP_H
+    hours = np.arange(count, dtype=np.float64) * p.STEP_H
     return np.asarray(0.5 + (hours % CLEANED_EVERY_H) / CLEANED_EVERY_H)
 
 
@@ -200,7 +200,7 @@ def wet_spells(rng: np.random.Generator, hours: Floats) -> Floats:
 
 def _all_courses(m: Manners, count: int) -> list[tuple[str, Floats]]:
     """Every change by drive and manner, in the drive's unit (or share)."""
-    hours = np.arange(count) * p.STEP_H
+    hours = np.arange(count, dtype=np.float64) * p.STEP_H
     quarters = _coarse_hours(count)
     out: list[tuple[str, Floats]] = []
     if m.memory_d and m.memory_sd:

@@ -12,7 +12,7 @@ from scipy.stats import t
 
 from models.simulator import Manners, PlantParameters, draw_manners, with_manners
 from models.simulator import parameters as p
-from models.simulator.disturb import everyday
+from models.simulator.disturb import everyday, wander
 from models.simulator.misbehave import (
     BOUNDS,
     DAY,
@@ -45,6 +45,17 @@ def test_without_switches_every_drive_stays_byte_for_byte():
     plain, off = drives(None), drives(Manners(seed=9))
     assert plain.keys() == off.keys()
     assert all(plain[name].tobytes() == off[name].tobytes() for name in plain)
+
+
+def test_without_switches_a_drive_is_its_two_wanders_and_nothing_else():
+    rng = np.random.default_rng(2)
+    slow, fast = (wander(rng, WEEK, p.STEP_S, sd, h) for sd, h in ((0.055, 3.5), (0.02, 0.25)))
+    by_hand = np.clip(1.0 + slow + fast, 0.75, 1.17)
+    for manners in (None, Manners()):
+        rate = drives(manners)["rate"]
+        # All but the ordinary stops.
+        assert (rate == by_hand).mean() > 0.97
+        assert (rate <= by_hand).all()
 
 
 def test_one_switch_moves_nothing_of_another():
@@ -181,6 +192,13 @@ def test_wet_spells_last_days_and_come_now_and_then():
     assert by.min() == pytest.approx(0.5 * WET["brix"]) and by.max() == pytest.approx(0.0)
     thick = loud["underflow"][by < -0.39]
     assert thick == pytest.approx(math.exp(0.5 * WET["underflow"]), rel=0.01)
+
+
+def test_the_filtrate_tank_sours_from_one_cleaning_to_the_next():
+    infection = drives(Manners(filtrate_share=0.1), 2)["infection"]
+    assert infection[[0, WEEK - 1, WEEK]] == pytest.approx([0.5, 1.5, 0.5], abs=1e-3)
+    assert infection.mean() == pytest.approx(1.0, abs=1e-3)
+    assert (drives(Manners(memory_d=0.3))["infection"] == 1.0).all()
 
 
 def test_the_multiplier_wanders_by_a_tenth_per_root_week():

@@ -84,14 +84,16 @@ def test_filtrate_is_old_sour_and_rich_in_invert_and_lactic_acid(steady):
     assert lactic_in > 2.0
 
 
-def test_sucrose_eaten_leaves_invert_lactic_acid_and_acidity():
-    """By hand over one still hour: nothing flows, kinetics off, so only microbes change it."""
-    stop = {"rate": np.zeros(4 * HOUR)}
+@pytest.mark.parametrize("infection", [0.5, 1.0])
+def test_sucrose_eaten_leaves_invert_lactic_acid_and_acidity(infection):
+    """By hand over four still hours: nothing flows, kinetics off, so only microbes change it."""
+    stop = {"rate": np.zeros(4 * HOUR), "infection": np.full(4 * HOUR, infection)}
     _, _, start, run = run_of(FILTRATE, 4, steady=True, drive=stop, kinetics_multiplier=0.0)
     before, after = start.filtrate[:, 0], run.last.filtrate[:, 0]
     eaten = before[c.SUCROSE] - after[c.SUCROSE]
     lactic = after[c.LACTIC] - before[c.LACTIC]
-    assert 0.3 < eaten < 1.7
+    # Not too sour yet: 0.4 kg/m3/h, as asked for.
+    assert eaten == pytest.approx(4 * 0.4 * infection, rel=1e-6)
     assert lactic == pytest.approx(eaten / 2.6)
     # Molar masses: lactic acid 90.08 (one equivalent), invert per sucrose 360.31/342.30.
     assert before[c.ALKALI] - after[c.ALKALI] == pytest.approx(1000 * lactic / 90.08, rel=1e-4)
