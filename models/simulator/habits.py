@@ -70,7 +70,7 @@ class Habits:
     lab_plan : str
         What is analysed where (`LAB_PLANS`).
     lactic : bool
-        Whether lactic acid is analysed.
+        Whether lactic acid is analysed, where mixed juice is sampled at all.
     composite_h : float
         Hours over which samples for Brix, pol and reducing sugars are gathered; 0 for grabs.
     lacks : tuple of str
@@ -112,6 +112,11 @@ class Habits:
             if wrong:
                 raise ValueError(f"{name} cannot be {wrong[0]!r}; use one of {', '.join(allowed)}")
 
+    @property
+    def tells_lactic(self) -> bool:
+        """Whether lactic acid is analysed before the station as well as in it."""
+        return self.lactic and "MJ" in LAB_PLANS[self.lab_plan][0]
+
     def as_dict(self) -> dict[str, Any]:
         """Every habit by name, for the written truth."""
         return asdict(self)
@@ -119,7 +124,7 @@ class Habits:
     def present(self) -> tuple[str, ...]:
         """Words for the habits of laboratory and recorder that this mill has."""
         words = [f"laboratory: {self.lab_plan}"] if self.lab_plan != "all" else []
-        words += ["no lactic acid"] if not self.lactic else []
+        words += ["no lactic acid"] if not self.tells_lactic else []
         words += ["method bias"] if any(self.rs_bias) else []
         words += ["reagents"] if self.reagent_rel_sd else []
         words += [f"composites of {self.composite_h:g} h"] if self.composite_h else []

@@ -110,7 +110,7 @@ class Customs:
         out: tuple[str, ...] = ("ph",) if point in self._ph else ()
         if point in self._sugars and not self.habits.composite_h:
             out += SUGARS
-        if self.habits.lactic and point in _LACTIC_POINTS:
+        if self.habits.tells_lactic and point in _LACTIC_POINTS:
             out += ("lactic",)
         return out
 

@@ -127,8 +127,8 @@ class MillMarks:
 
     @property
     def lactic(self) -> bool:
-        """Whether its laboratory analyses lactic acid."""
-        return self.habits is None or self.habits.lactic
+        """Whether its laboratory analyses lactic acid before the station and in it."""
+        return self.habits is None or self.habits.tells_lactic
 
 
 def mark_mill(seed: int, plan: Plan, progress: Progress = silent) -> MillMarks:

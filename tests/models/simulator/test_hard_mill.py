@@ -241,6 +241,9 @@ def test_every_plan_names_points_of_the_laboratory():
         assert all(customs.grabs(point) for point in customs.points)
     assert Customs(Habits(), 168.0).grabs("LJ") == ("ph", "brix", "pol", "rs", "lactic")
     assert Customs(Habits(), 168.0).grabs("CJ") == ("ph", "brix", "pol", "rs")
+    # Without mixed juice lactic acid says nothing of what was made in the station.
+    assert Customs(Habits(lab_plan="clear_syrup"), 168.0).grabs("LJ") == ("ph",)
+    assert "no lactic acid" in Habits(lab_plan="clear_syrup").present()
 
 
 def test_juice_is_gathered_in_proportion_to_the_flow():
