@@ -44,6 +44,11 @@ OFTEN_LACKING: dict[str, int] = {
     "SH.PI222": 30,  # steam of the secondary heater
     "ML.WI001": 20,  # cane
     "ML.FI002": 30,  # imbibition
+    "ST.LI303": 30,  # settler level
+    "CT.TI402": 30,  # clear-juice tank's thermometer
+    "LT.LI213": 25,  # liming tank's level
+    "PH.TI201": 20,  # primary heater
+    "LT.TI214": 15,  # liming tank's thermometer
 }
 
 
@@ -182,6 +187,6 @@ def draw_habits(seed: int) -> Habits:
         composite_h=composite_h,
         lacks=lacks,
         recorder=str(rng.choice(RECORDERS, p=[0.4, 0.3, 0.2, 0.1])),
-        fewer_digits=int(happens(0.3)),
+        fewer_digits=int(rng.choice([0, 1, 2], p=[0.65, 0.25, 0.1])),
         quality_told=happens(0.7),
     )
