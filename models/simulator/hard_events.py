@@ -7,6 +7,7 @@ off. Events are laid out in blocks; blocks never touch, members of one block ove
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 import numpy as np
 
@@ -22,7 +23,9 @@ from models.simulator.events import (
 from models.simulator.habits import Habits
 
 #: Highest share of the season that blocks and their gaps may claim.
-_MAX_SHARE = 0.72
+_MAX_SHARE = 0.75
+#: Highest share of it in which anything is lost, so that a usual loss is left to be learnt.
+_MAX_LOSS_SHARE = 0.42
 _RECIPES = {r.cause: r for r in (*LOSSES, *CONFUSERS)}
 #: Size and second size of each fault at the end of a ramp, and where it comes and goes.
 _RAMPS = {
@@ -87,7 +90,7 @@ def plan_hard_events(
     if weeks < 1:
         raise ValueError(f"a season needs at least 1 week, got {weeks}; ask for 1 or more")
     season_h = weeks * 168.0 - QUIET_START_H - 12.0
-    chosen = _fitting(_blocks(rng, weeks, habits, filtrate), season_h * _MAX_SHARE)
+    chosen = _fitting(_blocks(rng, weeks, habits, filtrate), season_h)
     chosen = [chosen[i] for i in rng.permutation(len(chosen))]
     spare_h = season_h - sum(_needs_h(block) for block in chosen)
     slack = rng.dirichlet(np.full(len(chosen) + 1, 2.0)) * spare_h
@@ -122,12 +125,16 @@ def _needs_h(block: Block) -> float:
     return max(part.from_h + part.hours for part in block) + MIN_GAP_H + 0.34
 
 
-def _fitting(blocks: list[Block], room_h: float) -> list[Block]:
+def _fitting(blocks: list[Block], season_h: float) -> list[Block]:
+    """Blocks that there is room for, in the order given."""
     out: list[Block] = []
+    room_h, loss_h = _MAX_SHARE * season_h, _MAX_LOSS_SHARE * season_h
     for block in blocks:
-        if _needs_h(block) <= room_h:
+        needs_h = _needs_h(block)
+        lossy_h = needs_h - MIN_GAP_H if any(p.recipe.kind == "loss" for p in block) else 0.0
+        if needs_h <= room_h and lossy_h <= loss_h:
             out.append(block)
-            room_h -= _needs_h(block)
+            room_h, loss_h = room_h - needs_h, loss_h - lossy_h
     return out
 
 
@@ -141,15 +148,17 @@ def _blocks(rng: np.random.Generator, weeks: int, habits: Habits, filtrate: bool
         return (_step(rng, recipe, habits),)
 
     microbial = _RECIPES["microbial"]
-    must = [step(microbial) for _ in range(times(3))]
-    must += [_in_filtrate(rng)] if filtrate and habits.odd_spells else []
+    rounds = [[step(microbial) for _ in range(times(3))]]
+    rounds += [[_in_filtrate(rng)]] if filtrate and habits.odd_spells else []
     makers = {"drift": (_drift, 6), "ramp": (_ramp, 3), "comes_and_goes": (_coming, 3)}
     makers |= {"pair": (_pair, 3), "over_stop": (_over_stop, 3)}
     for name in habits.shapes:
         maker, per_weeks = makers[name]
         # A drift of ten days has no room in a season of two weeks.
         count = times(per_weeks) if name != "drift" or weeks > 2 else 0
-        must += [maker(rng, habits) for _ in range(count)]
+        rounds.append([maker(rng, habits) for _ in range(count)])
+    # One of each before the second of any.
+    must = [block for turn in zip_longest(*rounds) for block in turn if block is not None]
     others = [r for r in LOSSES if r is not microbial]
     more = [step(others[i]) for _ in range(times(4)) for i in rng.permutation(len(others))]
     stops = [_stopped(rng, way) for way in habits.stops]
