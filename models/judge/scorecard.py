@@ -19,7 +19,8 @@ Rules, in words:
 * Lists of different length are compared **at the same rate of false findings**: only the findings
   count that stand, in order of rank, before more than half a false one a week.
 * A look-alike is **claimed** when a finding that touches no loss event has at least half of its
-  own time in the look-alike, or covers at least half of the look-alike.
+  own time in the look-alike, or covers at least half of the look-alike. One inside a loss, such as
+  a stop during a fault, could never be claimed and is not counted.
 * Error of the tonnes, cover of the intervals and cause are judged on events found: tonnes and
   both ends of the interval are summed over an event's findings, the largest names the cause.
 * The order is judged by ``marks_order.ndcg``, the wait by ``marks_nightly.first_listed``.
@@ -113,6 +114,8 @@ def score(
     if "rank" in findings.columns:
         findings = findings.sort("rank", nulls_last=True, maintain_order=True)
     spans, events = to_spans(findings, "started", "ended"), to_spans(losses, "start_utc", "end_utc")
+    alike = to_spans(confusers, "start_utc", "end_utc")
+    alike = alike[shared_h(alike, events).sum(axis=1) == 0.0]
     wrong = false_ones(spans, events)
     tonnes = findings["lost_t"].fill_null(0.0).to_numpy()
     order = ndcg(spans, events, losses["lost_t"].to_numpy())
@@ -122,8 +125,8 @@ def score(
         false_findings=int(wrong.sum()),
         claimed_t=float(tonnes.sum()),
         false_t=float(tonnes[wrong].sum()),
-        confusers=confusers.height,
-        confusers_claimed=claimed(spans, to_spans(confusers, "start_utc", "end_utc"), events),
+        confusers=len(alike),
+        confusers_claimed=claimed(spans, alike, events),
         orders=() if order is None else (order,),
         events=_event_rows(losses, findings, events, fed_weeks, nightly_lists),
     )

@@ -110,6 +110,13 @@ def test_mornings_know_both_losses_of_a_pair():
     assert card.events["timely"].to_list() == [True, False, False]
 
 
+def test_a_look_alike_inside_a_loss_is_not_counted():
+    alike = [(9, "confuser", "handled_stop", at(a), at(a + 5), 0.0, "limed", "") for a in (70, 120)]
+    both = pl.concat([PAIR, pl.DataFrame(alike, schema=PAIR.schema, orient="row")])
+    card = score(both, findings(("standing_juice", 120, 125, 1.0)), 1.0)
+    assert (card.confusers, card.confusers_claimed) == (1, 1)
+
+
 def test_marks_by_shape():
     card = score(PAIR, findings(("overheating", 70, 108, 2.0)), 1.0)
     assert {name: (c.loss_events, c.found_events) for name, c in card.by_shape().items()} == {
