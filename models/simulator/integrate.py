@@ -151,10 +151,10 @@ class Integrator:
         volume[:, c.MUD] += p.STEP_H * growth
         return inflow, out
 
-    def _room(self, volume: Floats) -> Floats:
+    def _room(self, volume: Floats) -> Floats | float:
         """Room of the clear zone [m3]: its size at the usual mud level, less what mud took."""
         if not self.mud_takes_room:
-            return np.asarray(self.plant.settler_m3)
+            return self.plant.settler_m3
         usual = 0.01 * p.MUD_LEVEL_PCT * self.plant.mud_m3
         return np.asarray(self.plant.settler_m3 - (volume[:, c.MUD] - usual))
 
