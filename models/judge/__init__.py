@@ -27,4 +27,11 @@ from models.judge.null_card import (
     stretches,
 )
 from models.judge.scorecard import score
-from models.judge.text import as_line, as_text, causes_as_text
+from models.judge.text import (
+    as_line,
+    as_text,
+    causes_as_text,
+    parts_as_text,
+    traits_as_text,
+)
+from models.judge.traits import by_trait, microbial_by_lactic

@@ -36,7 +36,8 @@ class Scorecard:
     orders : tuple of float
         NDCG at 10 of each mill.
     events : polars.DataFrame
-        One row a loss event: event, cause, start_utc, end_utc, planted_t, found, found_early
+        One row a loss event: event, cause, shape (a step, or what else), start_utc, end_utc,
+        planted_t, found, found_early
         (at `FALSE_PER_WEEK`), touched, iou, lost_t, lost_t_low, lost_t_high, named; and, where
         mornings were given, listed_d, found_d (null: never), timely and found_timely (null without
         mornings), as ``marks_nightly.Wait`` has them.
@@ -183,10 +184,29 @@ class Scorecard:
 
     def by_cause(self) -> dict[str, Scorecard]:
         """Marks of the events of each planted cause; what belongs to no event is left out."""
-        alone = replace(self, findings=0, false_findings=0, claimed_t=0.0, false_t=0.0)
-        alone = replace(alone, confusers=0, confusers_claimed=0, orders=())
-        parts = self.events.partition_by("cause", as_dict=True)
-        return {str(cause): replace(alone, events=parts[cause,]) for (cause,) in sorted(parts)}
+        return self._by("cause")
+
+    def by_shape(self) -> dict[str, Scorecard]:
+        """Marks of the events of each shape, in the same way."""
+        return self._by("shape")
+
+    def _by(self, column: str) -> dict[str, Scorecard]:
+        parts = self.events.partition_by(column, as_dict=True)
+        return {str(key): self.events_alone(parts[key,]) for (key,) in sorted(parts)}
+
+    def events_alone(self, events: pl.DataFrame) -> Scorecard:
+        """Marks of some of the events; what belongs to no event is left out."""
+        return replace(
+            self,
+            findings=0,
+            false_findings=0,
+            claimed_t=0.0,
+            false_t=0.0,
+            confusers=0,
+            confusers_claimed=0,
+            orders=(),
+            events=events,
+        )
 
     def _found(self) -> pl.DataFrame:
         return self.events.filter("found")

@@ -16,6 +16,8 @@ Spans = NDArray[np.float64]
 FOUND_IOU = 0.5
 FALSE_IOU = 0.1
 FALSE_SHARE = 0.5
+#: Of events that overlap, one that shares this much of the time of the first may own a finding.
+RIVAL_SHARE = 0.5
 
 UTC_TIME = pl.Datetime("us", "UTC")
 _LEAST_H = 1e-9
@@ -58,18 +60,34 @@ def united_iou(pieces: Spans, event: Spans) -> float:
     return shared / whole if whole > 0 else 0.0
 
 
-def owners(findings: Spans, events: Spans) -> NDArray[np.int64]:
+def owners(findings: Spans, events: Spans, right: Flags | None = None) -> NDArray[np.int64]:
     """Event with which each finding shares the most time; -1 where it shares none.
+
+    Where events overlap, of those that share at least half as much with it as the first: one
+    whose cause it names, else the one that it fits best (intersection over union).
+
+    Parameters
+    ----------
+    findings : array, shape (n, 2)
+    events : array, shape (m, 2)
+    right : array of bool, shape (n, m), optional
+        Whether a finding names the cause of an event.
 
     Returns
     -------
     array of int, shape (n_findings,)
     """
     owner = np.full(len(findings), -1, dtype=np.int64)
-    if len(events):
-        shared = shared_h(findings, events)
-        touches = shared.max(axis=1, initial=0.0) > 0
-        owner[touches] = shared[touches].argmax(axis=1)
+    if not len(events):
+        return owner
+    shared, iou = shared_h(findings, events), _each_iou(findings, events)
+    meets = shared_h(events, events) > 0
+    for i in np.flatnonzero(shared.max(axis=1, initial=0.0) > 0).tolist():
+        first = int(shared[i].argmax())
+        rivals = np.flatnonzero(meets[first] & (shared[i] >= RIVAL_SHARE * shared[i, first]))
+        named = rivals[right[i, rivals]] if right is not None else rivals[:0]
+        rivals = named if named.size else rivals
+        owner[i] = rivals[iou[i, rivals].argmax()] if rivals.size > 1 or named.size else first
     return owner
 
 
@@ -101,18 +119,18 @@ def before_too_many_false(findings: Spans, events: Spans, most_false: float) -> 
     return int(np.searchsorted(wrong, np.floor(most_false), side="right"))
 
 
-def pointing(findings: Spans, events: Spans) -> NDArray[np.int64]:
+def pointing(findings: Spans, events: Spans, right: Flags | None = None) -> NDArray[np.int64]:
     """Event that each finding points at; -1 where it points at none.
 
     A finding points at the event with which it shares the most time, when at least half of its
     own time lies in that event or the two have an intersection over union of at least 0.5. One
-    finding over the whole season so points at nothing.
+    finding over the whole season so points at nothing. `right` is that of `owners`.
 
     Returns
     -------
     array of int, shape (n_findings,)
     """
-    target = owners(findings, events)
+    target = owners(findings, events, right)
     rows = np.flatnonzero(target >= 0)
     if rows.size == 0:
         return target

@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from models.judge.marks import FOUND_IOU, Floats, Spans, owners, pointing, to_spans, united_iou
+from models.judge.together import named_right, parted
 
 #: An event counts as timely when it is listed by this morning after its start.
 TIMELY_MORNING = 2
@@ -51,7 +52,9 @@ class Wait:
     found_timely: bool = False
 
 
-def first_listed(nightly_lists: Sequence[NightlyList], events: Spans) -> list[Wait]:
+def first_listed(
+    nightly_lists: Sequence[NightlyList], events: Spans, causes: Sequence[str] = ()
+) -> list[Wait]:
     """For each event the wait until it is on the list, and until it is found.
 
     Parameters
@@ -60,6 +63,8 @@ def first_listed(nightly_lists: Sequence[NightlyList], events: Spans) -> list[Wa
         In order of time.
     events : array, shape (m, 2)
         Planted losses [h since 1970].
+    causes : sequence of str
+        Of these losses; they part findings where losses overlap, and are not asked elsewhere.
 
     Returns
     -------
@@ -80,8 +85,11 @@ def first_listed(nightly_lists: Sequence[NightlyList], events: Spans) -> list[Wa
         begun = np.flatnonzero(events[:, 0] < now_h)
         turn[begun] += 1
         so_far = np.column_stack([events[begun, 0], np.minimum(events[begun, 1], now_h)])
-        spans = to_spans(nightly.findings, "started", "ended")
-        shown, held = set(pointing(spans, so_far).tolist()), owners(spans, so_far)
+        known = [causes[i] for i in begun.tolist()] if len(causes) else []
+        listed = parted(nightly.findings, so_far, known)
+        spans = to_spans(listed, "started", "ended")
+        right = named_right(listed, known) if known and "cause" in listed.columns else None
+        shown, held = set(pointing(spans, so_far, right).tolist()), owners(spans, so_far, right)
         for i, event in enumerate(begun.tolist()):
             wait, since_d = waits[event], (now_h - float(events[event, 0])) / 24.0
             in_time = bool(turn[event] <= TIMELY_MORNING)

@@ -6,7 +6,10 @@ Rules, in words:
   from its start until the station has washed out after it, in the season with it, less that in
   the same season without this one event, scaled to the same sucrose fed. So a stop does not count
   cane that was never crushed, and everyday unrest, which both seasons share, drops out.
-* Each finding belongs to the loss event with which it shares the most time, or to none.
+* Each finding belongs to the loss event with which it shares the most time, or to none. Where
+  losses overlap it belongs to the one it names (``marks.owners``), and one finding that names two
+  of them counts as two, its tonnes shared by what it says (``together.parted``). The truth of
+  losses that overlap is their joint effect, shared so that it adds up.
 * A loss event is **found** when its findings, taken together, and the event share at least half
   of the time that either of them covers (intersection over union of 0.5 or more), and **touched**
   when any finding shares any time with it.
@@ -16,7 +19,8 @@ Rules, in words:
 * Lists of different length are compared **at the same rate of false findings**: only the findings
   count that stand, in order of rank, before more than half a false one a week.
 * A look-alike is **claimed** when a finding that touches no loss event has at least half of its
-  own time in the look-alike, or covers at least half of the look-alike.
+  own time in the look-alike, or covers at least half of the look-alike. One inside a loss, such as
+  a stop during a fault, could never be claimed and is not counted.
 * Error of the tonnes, cover of the intervals and cause are judged on events found: tonnes and
   both ends of the interval are summed over an event's findings, the largest names the cause.
 * The order is judged by ``marks_order.ndcg``, the wait by ``marks_nightly.first_listed``.
@@ -49,6 +53,7 @@ from models.judge.marks import (
 )
 from models.judge.nightly import NightlyList, first_listed
 from models.judge.order import ndcg
+from models.judge.together import named_right, parted
 
 _NEEDED = ("cause", "started", "ended", "lost_t", "lost_t_low", "lost_t_high")
 #: Columns of a findings frame that the marks and the baselines share.
@@ -109,6 +114,8 @@ def score(
     if "rank" in findings.columns:
         findings = findings.sort("rank", nulls_last=True, maintain_order=True)
     spans, events = to_spans(findings, "started", "ended"), to_spans(losses, "start_utc", "end_utc")
+    alike = to_spans(confusers, "start_utc", "end_utc")
+    alike = alike[shared_h(alike, events).sum(axis=1) == 0.0]
     wrong = false_ones(spans, events)
     tonnes = findings["lost_t"].fill_null(0.0).to_numpy()
     order = ndcg(spans, events, losses["lost_t"].to_numpy())
@@ -118,8 +125,8 @@ def score(
         false_findings=int(wrong.sum()),
         claimed_t=float(tonnes.sum()),
         false_t=float(tonnes[wrong].sum()),
-        confusers=confusers.height,
-        confusers_claimed=claimed(spans, to_spans(confusers, "start_utc", "end_utc"), events),
+        confusers=len(alike),
+        confusers_claimed=claimed(spans, alike, events),
         orders=() if order is None else (order,),
         events=_event_rows(losses, findings, events, fed_weeks, nightly_lists),
     )
@@ -141,11 +148,16 @@ def _event_rows(
     nightly_lists: Sequence[NightlyList],
 ) -> pl.DataFrame:
     """One row a loss event, with its findings summed."""
+    causes = losses["cause"].to_list()
+    # What stands before too many false findings is read off the list as it was given.
+    given = to_spans(findings, "started", "ended")
+    early = before_too_many_false(given, events, FALSE_PER_WEEK * weeks)
+    listed = findings.with_row_index("place").with_columns(pl.col("place").cast(pl.Int64))
+    findings = parted(listed, events, causes)
     spans = to_spans(findings, "started", "ended")
-    owner = owners(spans, events)
+    owner = owners(spans, events, named_right(findings, causes))
     touched = shared_h(spans, events).sum(axis=0) > 0
-    early = before_too_many_false(spans, events, FALSE_PER_WEEK * weeks)
-    waits = first_listed(nightly_lists, events)
+    waits = first_listed(nightly_lists, events, causes)
     rows: list[dict[str, object]] = []
     for i in range(losses.height):
         mine = np.flatnonzero(owner == i)
@@ -153,12 +165,19 @@ def _event_rows(
         iou = united_iou(spans[mine], events[i : i + 1])
         largest = own.sort("lost_t", descending=True, nulls_last=True, maintain_order=True)
         row: dict[str, object] = {"found": iou >= FOUND_IOU, "touched": bool(touched[i])}
-        first = spans[mine[mine < early]]
+        first = spans[mine[own["place"].to_numpy() < early]]
         row |= {"found_early": united_iou(first, events[i : i + 1]) >= FOUND_IOU}
         row |= {"iou": iou, "named": largest["cause"][0] if mine.size else None}
         row |= {name: float(own[name].sum()) if mine.size else None for name in _TOGETHER}
         rows.append(row | (asdict(waits[i]) if nightly_lists else {}))
     kept = losses.select(
-        "event", "cause", "start_utc", "end_utc", pl.col("lost_t").alias("planted_t")
+        "event", "cause", _shape_of(losses), "start_utc", "end_utc", planted_t=pl.col("lost_t")
     )
     return pl.concat([kept, pl.DataFrame(rows, schema=_MARK_SCHEMA)], how="horizontal")
+
+
+def _shape_of(losses: pl.DataFrame) -> pl.Expr:
+    """How each loss came: its company where it had any, else its shape; a step if none is told."""
+    if "shape" not in losses.columns:
+        return pl.lit("step").alias("shape")
+    return pl.when(pl.col("kin") == "").then("shape").otherwise("kin").alias("shape")

@@ -110,6 +110,57 @@ def causes_as_text(card: Scorecard) -> str:
     return _laid_out(rows)
 
 
+def parts_as_text(what: str, parts: Mapping[str, Mapping[str, Scorecard]]) -> str:
+    """Lay out what every method found of parts of the losses, one line a part, as plain text.
+
+    Parameters
+    ----------
+    what : str
+        What the losses are parted by.
+    parts : mapping of str to mapping of str to Scorecard
+        By part, then by method; all methods have the same events.
+    """
+    methods = list(next(iter(parts.values()))) if parts else []
+    rows = [(what, "events", "planted", *(f"{name}" for name in methods))]
+    for part, cards in parts.items():
+        first = cards[methods[0]]
+        shares = (_share(cards[name].tonnes_found_share) for name in methods)
+        rows.append((part, str(first.loss_events), f"{first.planted_t:.1f} t", *shares))
+    return _laid_out(rows)
+
+
+def traits_as_text(
+    traits: Mapping[str, tuple[Scorecard, Scorecard | None]],
+    beside: Mapping[str, tuple[Scorecard, Scorecard | None]],
+    rule: str,
+) -> str:
+    """Lay out marks of mills with and without each trait, one line a trait, as plain text.
+
+    Parameters
+    ----------
+    traits, beside : mapping of str to tuple of Scorecard, Scorecard or None
+        By trait, of one method and of the rule beside it; with and without.
+    rule : str
+        Name of that rule.
+    """
+    rows = [("mills with", "mills", "tonnes", "else", "false/week", "else", "cause", "else", rule)]
+    for word, (having, others) in traits.items():
+        rows.append(
+            (
+                word,
+                str(len(having.orders)),
+                _share(having.tonnes_found_share),
+                _share(others.tonnes_found_share) if others else "-",
+                _number(having.false_per_week),
+                _number(others.false_per_week) if others else "-",
+                _share(having.cause_accuracy),
+                _share(others.cause_accuracy) if others else "-",
+                _share(beside[word][0].tonnes_found_share),
+            )
+        )
+    return _laid_out(rows)
+
+
 def _laid_out(rows: Sequence[tuple[str, ...]]) -> str:
     """Columns side by side, the first to the left, the others to the right."""
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]

@@ -37,6 +37,8 @@ ZONES: dict[str, tuple[int, ...]] = {
     "clear_juice_heater": (12,),
     "first_evaporator": (13,),
 }
+#: Zone beside the cells, where filtrate is returned.
+FILTRATE_ZONE = "filtrate_tank"
 ZONE_OF_CELL = np.array([[c in cells for c in range(CELLS)] for cells in ZONES.values()], float).T
 
 #: Share of the juice that boils off in the flash tank.
@@ -67,6 +69,8 @@ class State:
         Lime loop: integral term, and lime per juice relative to nominal.
     tank_draw : array, shape (L,)
         Slow average of the flow into the clear-juice tank [m3/h].
+    filtrate : array, shape (8, L), or None
+        Contents of the filtrate tank and, last, its volume [m3]; None where there is none.
     """
 
     x: Floats
@@ -75,6 +79,7 @@ class State:
     integral: Floats
     lime_ratio: Floats
     tank_draw: Floats
+    filtrate: Floats | None = None
 
     def copy(self) -> State:
         """Return a state that shares nothing with this one."""
@@ -85,11 +90,13 @@ class State:
             self.integral.copy(),
             self.lime_ratio.copy(),
             self.tank_draw.copy(),
+            None if self.filtrate is None else self.filtrate.copy(),
         )
 
 
 def stack(states: list[State]) -> State:
     """Put one-lane states side by side as the lanes of one state."""
+    tanks = [s.filtrate for s in states if s.filtrate is not None]
     return State(
         np.concatenate([s.x for s in states], axis=1),
         np.concatenate([s.volume_m3 for s in states]),
@@ -97,6 +104,7 @@ def stack(states: list[State]) -> State:
         np.concatenate([s.integral for s in states]),
         np.concatenate([s.lime_ratio for s in states]),
         np.concatenate([s.tank_draw for s in states]),
+        np.concatenate(tanks, axis=1) if tanks else None,
     )
 
 
@@ -135,4 +143,30 @@ def fresh_state(plant: PlantParameters, feed: Floats) -> State:
     volume[0, TANK] = plant.clear_tank_m3 * p.TANK_LEVEL_PCT / 100.0
     volume[0, EVAPORATOR] = plant.evaporator_m3 * p.EVAPORATOR_LEVEL_PCT / 100.0
     one = np.ones(1)
-    return State(x, volume, 5e-3 * one, 0.0 * one, one.copy(), 240.0 * one)
+    filtrate = _fresh_filtrate(plant, x[:, :, MUD])
+    return State(x, volume, 5e-3 * one, 0.0 * one, one.copy(), 240.0 * one, filtrate)
+
+
+def _fresh_filtrate(plant: PlantParameters, mud: Floats) -> Floats | None:
+    manners = plant.manners
+    if manners is None or not manners.filtrate_share:
+        return None
+    held = 0.8 * mud
+    held[TEMP] = manners.filtrate_temp_degc
+    volume = np.array([[manners.filtrate_share * p.FEED_M3_H * manners.filtrate_age_h]])
+    return np.concatenate([held, volume])
+
+
+def zones_of(plant: PlantParameters) -> tuple[str, ...]:
+    """Zones of a plant in the order of ``Run.destroyed_kg_h``; the filtrate tank last, if any."""
+    manners = plant.manners
+    here = manners is not None and manners.filtrate_share > 0.0
+    return (*ZONES, FILTRATE_ZONE) if here else tuple(ZONES)
+
+
+def held_kg(state: State) -> float:
+    """Sucrose in all vessels of the first lane [kg], the filtrate tank's with it."""
+    held = float((state.x[SUCROSE, 0] * state.volume_m3[0]).sum())
+    if state.filtrate is not None:
+        held += float(state.filtrate[SUCROSE, 0] * state.filtrate[-1, 0])
+    return held

@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from models.simulator import parameters as p
+from models.simulator.manners import Manners
+from models.simulator.misbehave import Bend, bend_of, misbehave
 
 Floats = NDArray[np.float64]
 #: Driving series by name, each with one value a step.
@@ -58,9 +60,11 @@ def _ordinary_stops(rng: np.random.Generator, hours: Floats) -> Floats:
     return run
 
 
-def _feed(rng: np.random.Generator, count: int, hours: Floats, scale: float) -> Drive:
+def _feed(rng: np.random.Generator, hours: Floats, scale: float, bend: Bend) -> Drive:
+    count = hours.size
+
     def ou(sd: float, tau_h: float) -> Floats:
-        return wander(rng, count, p.STEP_S, sd * scale, tau_h)
+        return bend(wander(rng, count, p.STEP_S, sd * scale, tau_h), sd * scale)
 
     rate = 1.0 + ou(0.055, 3.5) + ou(0.02, 0.25)
     run = _ordinary_stops(rng, hours) if scale else np.ones(count)
@@ -78,9 +82,9 @@ def _feed(rng: np.random.Generator, count: int, hours: Floats, scale: float) -> 
     }
 
 
-def _operation(rng: np.random.Generator, count: int, scale: float) -> Drive:
+def _operation(rng: np.random.Generator, count: int, scale: float, bend: Bend) -> Drive:
     def ou(sd: float, tau_h: float) -> Floats:
-        return wander(rng, count, p.STEP_S, sd * scale, tau_h)
+        return bend(wander(rng, count, p.STEP_S, sd * scale, tau_h), sd * scale)
 
     return {
         "ph_setpoint": p.PH_LIMED_TARGET + ou(0.075, 0.75) + ou(0.03, 14.0),
@@ -101,7 +105,12 @@ def _operation(rng: np.random.Generator, count: int, scale: float) -> Drive:
 
 
 def everyday(
-    rng: np.random.Generator, count: int, *, steady: bool = False, unrest: float = 1.0
+    rng: np.random.Generator,
+    count: int,
+    *,
+    steady: bool = False,
+    unrest: float = 1.0,
+    manners: Manners | None = None,
 ) -> Drive:
     """Driving series of a season without events.
 
@@ -115,17 +124,24 @@ def everyday(
         True holds everything at its nominal value.
     unrest : float
         Scale of every disturbance.
+    manners : Manners, optional
+        Bad manners on top, drawn from their own streams: what `rng` draws stays as it was. Heavy
+        tails and drifting variance bend the unrest and grow with it, the others have sizes of
+        their own. When `steady`, all but multiplier and infection keep quiet.
 
     Returns
     -------
     dict of str to array, shape (count,)
         Feed rate (share of nominal), Brix, purity [%], reducing sugars [% of sucrose], pH,
-        temperatures [degC], set-points, levels [%] and shares.
+        temperatures [degC], set-points, levels [%] and shares; `multiplier` is the factor on the
+        plant's kinetic multiplier, `infection` that on the microbes of its filtrate tank.
     """
     scale = 0.0 if steady else unrest
     hours = np.arange(count, dtype=np.float64) * p.STEP_H
-    drive = _feed(rng, count, hours, scale) | _operation(rng, count, scale)
+    bend = bend_of(manners, count)
+    drive = _feed(rng, hours, scale, bend) | _operation(rng, count, scale, bend)
     zeros, ones = np.zeros(count), np.ones(count)
     drive |= {"hold": zeros, "drain": zeros.copy(), "underflow": ones, "vigour": ones.copy()}
     drive |= {"flocculant": ones.copy(), "settling_fault": ones.copy()}
-    return drive
+    drive |= {"multiplier": ones.copy(), "infection": ones.copy()}
+    return drive if manners is None else misbehave(drive, manners, steady=steady)

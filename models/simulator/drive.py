@@ -18,6 +18,7 @@ DRIVE_COLUMNS = (
     "rate", "ph_setpoint", "probe_bias", "hold", "lime_strength", "temp_primary", "temp_secondary",
     "temp_flash", "temp_heater", "temp_evaporator", "cooling", "mud_level", "underflow",
     "tank_level", "evaporator_level", "evaporator_gain", "drain", "vigour",
+    "multiplier", "infection",
 )  # fmt: skip
 DRIVE_AT = {name: c.SPECIES + i for i, name in enumerate(DRIVE_COLUMNS)}
 
@@ -54,6 +55,6 @@ def _nominal_solids() -> float:
 
 
 def drive_matrix(drive: Drive, plant: PlantParameters) -> Floats:
-    """Feed contents and driving series as one array, shape (T, 7 + 18)."""
+    """Feed contents and driving series as one array, shape (T, 7 + 20)."""
     series = np.stack([drive[name] for name in DRIVE_COLUMNS], axis=-1)
     return np.concatenate([feed_contents(drive, plant), series], axis=-1)

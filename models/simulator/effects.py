@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.disturb import Drive
 from models.simulator.events import PlannedEvent
@@ -16,14 +18,29 @@ Effect = Callable[[Drive, Floats, PlannedEvent], None]
 
 #: Events that touch the export only: the station itself never notices.
 EXPORT_ONLY = frozenset({"frozen_tag", "spiking_tag", "lab_bias"})
+#: Zone of microbial spells in the filtrate's tank instead of the liming tank.
+FILTRATE_TANK = c.FILTRATE_ZONE
 #: Time that a pH probe spends off line while it is calibrated [h].
 CALIBRATION_H = 0.3
 #: Hours after its end during which an event can still change the station.
 WASHOUT_H = 24.0
 
 
+#: A fault that comes and goes: on for an hour, off for three, with edges of three minutes [h].
+ON_H, ROUND_H, _EDGE_H = 1.0, 4.0, 0.05
+
+
 def shape(hours: Floats, event: PlannedEvent, rise_h: float, fall_h: float) -> Floats:
-    """0 before the event, 1 inside it, straight ramps at both ends (rise inside, fall after)."""
+    """0 before the event, 1 inside it, straight ramps at both ends (rise inside, fall after).
+
+    A ramp or a drift takes all of the event to rise; what comes and goes is 1 for an hour in four.
+    """
+    if event.shape in ("ramp", "drift"):
+        rise_h = 0.99 * (event.end_h - event.start_h)
+    if event.shape == "comes_and_goes":
+        round_h = np.mod(hours - event.start_h, ROUND_H)
+        on = np.interp(round_h, [0.0, _EDGE_H, ON_H, ON_H + _EDGE_H], [0.0, 1.0, 1.0, 0.0])
+        return np.where((hours >= event.start_h) & (hours < event.end_h + _EDGE_H), on, 0.0)
     knots = [event.start_h, event.start_h + rise_h, event.end_h, event.end_h + fall_h]
     return np.interp(hours, knots, [0.0, 1.0, 1.0, 0.0])
 
@@ -48,12 +65,72 @@ def _stop(d: Drive, hours: Floats, e: PlannedEvent) -> None:
 
 
 def _handled_stop(d: Drive, hours: Floats, e: PlannedEvent) -> None:
+    _STOPS[e.shape](d, hours, e)
+
+
+def _emptied_stop(d: Drive, hours: Floats, e: PlannedEvent) -> None:
     _stop(d, hours, e)
     inside = (hours >= e.start_h + 0.1) & (hours < e.end_h)
     # 340 m3 in about 40 min; the juice goes to a holding tank outside the station.
     d["drain"] = np.where(inside, 480.0, d["drain"])
     d["mud_level"] = np.where(inside, 6.0, d["mud_level"])
     d["tank_level"] = np.where(inside, 8.0, d["tank_level"])
+
+
+def _emptied_late_stop(d: Drive, hours: Floats, e: PlannedEvent) -> None:
+    """Emptied one vessel after the other; `extra` is the hour in which the settler's turn comes."""
+    _stop(d, hours, e)
+    d["drain"] = np.where((hours >= e.start_h + e.extra) & (hours < e.end_h), 480.0, d["drain"])
+    after = e.extra + (0.8 if e.extra < _TANK_FIRST_H else -0.6)
+    tank = (hours >= e.start_h + after) & (hours < e.end_h)
+    mud = (hours >= e.start_h + 0.5 * e.extra) & (hours < e.end_h)
+    d["tank_level"] = np.where(tank, 8.0, d["tank_level"])
+    d["mud_level"] = np.where(mud, 6.0, d["mud_level"])
+
+
+def _cooled_stop(d: Drive, hours: Floats, e: PlannedEvent) -> None:
+    """Juice goes round through a cooler: some 40 K in the first hours."""
+    _stop(d, hours, e)
+    inside = (hours >= e.start_h + 0.15) & (hours < e.end_h)
+    d["cooling"] = np.where(inside, 70.0, d["cooling"])
+
+
+def _pump_mud_down(d: Drive, hours: Floats, e: PlannedEvent) -> None:
+    """Before juice stands no mud is left below it."""
+    inside = (hours >= e.start_h + 0.1) & (hours < e.end_h)
+    d["mud_level"] = np.where(inside, 6.0, d["mud_level"])
+
+
+def _limed_stop(d: Drive, hours: Floats, e: PlannedEvent) -> None:
+    """Limed harder for the last hours before the juice stands; `extra` is how long [h]."""
+    stand = replace(e, start_h=e.start_h + e.extra)
+    _stop(d, hours, stand)
+    _pump_mud_down(d, hours, e)
+    d["ph_setpoint"] = d["ph_setpoint"] + e.size * shape(
+        hours, replace(e, end_h=stand.start_h + 0.2), 0.2, 0.1
+    )
+
+
+def _flushed_stop(d: Drive, hours: Floats, e: PlannedEvent) -> None:
+    """Thin wash water pushes the juice out before the station stands; `extra` is how long [h]."""
+    stand = replace(e, start_h=e.start_h + e.extra)
+    _stop(d, hours, stand)
+    _pump_mud_down(d, hours, e)
+    thin = 1.0 - 0.93 * shape(hours, replace(e, end_h=stand.end_h + 0.1), 0.2, 0.2)
+    d["brix"] = d["brix"] * thin
+    d["lime_strength"] = d["lime_strength"] * thin
+
+
+#: Emptying that begins before this hour of a stop begins with the settler [h].
+_TANK_FIRST_H = 1.0
+_STOPS: dict[str, Effect] = {
+    "step": _emptied_stop,
+    "emptied": _emptied_stop,
+    "emptied_late": _emptied_late_stop,
+    "cooled": _cooled_stop,
+    "limed": _limed_stop,
+    "flushed": _flushed_stop,
+}
 
 
 def _slow_throughput(d: Drive, hours: Floats, e: PlannedEvent) -> None:
@@ -73,6 +150,10 @@ def _mud_held(d: Drive, hours: Floats, e: PlannedEvent) -> None:
 
 
 def _microbial(d: Drive, hours: Floats, e: PlannedEvent) -> None:
+    if e.zone == FILTRATE_TANK:
+        # No temperature gives it away: a tank that nobody cleaned.
+        d["infection"] = d["infection"] * (1.0 + (e.size - 1.0) * shape(hours, e, 2.0, 2.0))
+        return
     cold = shape(hours, e, 0.6, 0.5)
     d["temp_primary"] = d["temp_primary"] - (72.0 - e.size) * cold
     d["vigour"] = d["vigour"] * (1.0 + (e.extra - 1.0) * (cold > 0))

@@ -42,6 +42,12 @@ class PlannedEvent:
         Strength; the meaning belongs to the cause (see the recipes).
     target : str
         Tag it acts on, for events that live in the export only.
+    shape : str
+        How it comes and goes: ``step``, ``ramp``, ``drift``, ``comes_and_goes``; of a stop that is
+        no loss, how it is handled (`models.simulator.habits.STOPS`).
+    kin : str
+        What is special about its company: ``pair``, ``over_stop``, ``in_drift``; empty when it
+        comes alone.
     """
 
     number: int
@@ -53,6 +59,8 @@ class PlannedEvent:
     size: float
     extra: float
     target: str = ""
+    shape: str = "step"
+    kin: str = ""
 
 
 #: Planted losses. Sizes: pH units low; pH units of drift and share of the time drifting; nothing;

@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.cells import State
-from models.simulator.chemistry import brix_of_solids
 from models.simulator.drive import DRIVE_AT
+from models.simulator.filtrate import FilterStation, tank
 from models.simulator.parameters import PlantParameters
 from models.simulator.reactions import React
 
@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 #: What is written down each step, besides the destruction by zone.
 TRACE_COLUMNS = (
     "flow_feed", "flow_settler", "flow_mud", "flow_over", "flow_tank", "lime", "level_liming",
-    "level_settler", "level_mud", "level_tank", "fed", "left",
+    "level_settler", "level_mud", "level_tank", "fed", "left", "flow_filtrate",
 )  # fmt: skip
 
 
@@ -36,13 +36,15 @@ class Run:
 
     Attributes
     ----------
-    trace : array, shape (T, L, 12)
+    trace : array, shape (T, L, 13)
         Flows [m3/h], lime [L/h], levels [%], sucrose fed and gone out [kg/h]
         (`TRACE_COLUMNS`).
-    destroyed_kg_h : array, shape (T, L, 9)
-        Sucrose destroyed by zone.
+    destroyed_kg_h : array, shape (T, L, 9 or 10)
+        Sucrose destroyed by zone (`cells.zones_of`).
     contents : array, shape (T, 7, L, 14) or (0, 7, L, 14)
         Contents of every cell, when asked for.
+    filtrate : array, shape (T, 8) or (0, 8)
+        First lane's filtrate tank, contents and volume, when contents are asked for.
     kept : dict of int to State
         One-lane states before the steps asked for.
     last : State
@@ -52,6 +54,7 @@ class Run:
     trace: Floats
     destroyed_kg_h: Floats
     contents: Floats
+    filtrate: Floats
     kept: dict[int, State]
     last: State
 
@@ -74,6 +77,11 @@ class Integrator:
         self.cooling = c.COOLING_K_H.copy()
         self.cooling[c.CLEAR_FIRST : c.SLOW + 1] = plant.settler_loss_k_h
         self.trace = np.zeros((lanes, len(TRACE_COLUMNS)))
+        manners = plant.manners
+        self.filters = None
+        if manners and manners.filtrate_share:
+            self.filters = FilterStation(plant, self.react, lanes)
+        self.mud_takes_room = manners is not None and manners.mud_takes_room
         # Vapour takes some alkali along: a fixed drop of pH between heater and evaporator.
         self.vapour_meq_l = plant.evaporator_ph_drop * plant.buffer_meq_l_ph
 
@@ -81,7 +89,7 @@ class Integrator:
         """Advance by one step and return the sucrose destroyed by cell [kg/h], shape (L, 14)."""
         volume = s.volume_m3.copy()
         lime = self._lime(s, u)
-        self._front(u, volume, lime)
+        self._front(s, u, volume, lime)
         self._settler(s, u, volume)
         self._back(s, u, volume)
         self._transport(s, u, volume)
@@ -90,7 +98,10 @@ class Integrator:
         ) / volume[:, c.LIMING]
         s.volume_m3[:] = volume
         self._heat(s, u)
-        return self.react.step(s, u[:, DRIVE_AT["vigour"]])
+        multiplier = u[:, DRIVE_AT["multiplier"]]
+        if self.filters:
+            self.filters.rot(s, u[:, DRIVE_AT["infection"]], multiplier)
+        return self.react.step(s, u[:, DRIVE_AT["vigour"]], multiplier)
 
     def _lime(self, s: State, u: Floats) -> Floats:
         """Lime flow [L/h] from the pH loop, which sees the probe's reading only."""
@@ -105,9 +116,14 @@ class Integrator:
         self.trace[:, 5] = lime
         return lime
 
-    def _front(self, u: Floats, volume: Floats, lime: Floats) -> None:
-        flow = p.FEED_M3_H * u[:, DRIVE_AT["rate"]]
-        limed = flow + 0.001 * lime
+    def _front(self, s: State, u: Floats, volume: Floats, lime: Floats) -> None:
+        fresh = p.FEED_M3_H * u[:, DRIVE_AT["rate"]]
+        flow, limed = fresh, fresh + 0.001 * lime
+        if self.filters:
+            back = self.filters.give(s, u[:, DRIVE_AT["rate"]])
+            limed = limed + back
+            flow = fresh + back if self.filters.to_mixed else fresh
+            self.trace[:, 12] = back
         level = 100.0 * volume[:, c.LIMING] / self.plant.liming_m3
         out = np.maximum(limed + 3.0 * (level - p.LIMING_LEVEL_PCT), 0.0)
         volume[:, c.LIMING] += p.STEP_H * (limed - out)
@@ -117,10 +133,10 @@ class Integrator:
         self.inflow[:, c.SECONDARY] = out
         self.inflow[:, c.FLASH] = out * (1.0 - c.FLASH_SHARE)
         trace = self.trace
-        trace[:, 0] = flow
+        trace[:, 0] = fresh
         trace[:, 1] = out * (1.0 - c.FLASH_SHARE)
         trace[:, 6] = level
-        trace[:, 10] = flow * u[:, c.SUCROSE]
+        trace[:, 10] = fresh * u[:, c.SUCROSE]
 
     def _mud(self, u: Floats, volume: Floats, feed: Floats) -> tuple[Floats, Floats]:
         """Inflow and underflow of the mud zone [m3/h]; moves its volume."""
@@ -135,10 +151,17 @@ class Integrator:
         volume[:, c.MUD] += p.STEP_H * growth
         return inflow, out
 
+    def _room(self, volume: Floats) -> Floats | float:
+        """Room of the clear zone [m3]: its size at the usual mud level, less what mud took."""
+        if not self.mud_takes_room:
+            return self.plant.settler_m3
+        usual = 0.01 * p.MUD_LEVEL_PCT * self.plant.mud_m3
+        return np.asarray(self.plant.settler_m3 - (volume[:, c.MUD] - usual))
+
     def _settler(self, s: State, u: Floats, volume: Floats) -> None:
         feed = self.inflow[:, c.FLASH]
         to_mud, under = self._mud(u, volume, feed)
-        full = self.plant.settler_m3
+        full = self._room(volume)
         held = volume[:, c.CLEAR_FIRST : c.SLOW + 1].sum(axis=1)
         drain = u[:, DRIVE_AT["drain"]] * np.clip((held / full - 0.1) * 20.0, 0.0, 1.0)
         new = np.minimum(held + p.STEP_H * (feed - to_mud - drain), full)
@@ -154,6 +177,9 @@ class Integrator:
             flow = flow - moving
         self.exchange = c.EXCHANGE_M3_H * (new > 0.15 * full)
         self.inflow[:, c.SLOW] = np.maximum(slow, 0.0) + self.exchange
+        if self.mud_takes_room:
+            # A clear zone that loses room presses its slow part out into the moving one.
+            self.exchange = self.exchange + np.maximum(-slow, 0.0)
         self.inflow[:, c.MUD] = to_mud
         self.inflow[:, c.TANK] = np.maximum(flow, 0.0)
         trace = self.trace
@@ -161,7 +187,8 @@ class Integrator:
         trace[:, 3] = self.inflow[:, c.TANK]
         trace[:, 7] = 100.0 * new / full
         trace[:, 8] = 100.0 * volume[:, c.MUD] / self.plant.mud_m3
-        trace[:, 11] = under * s.x[c.SUCROSE, :, c.MUD] + drain * (
+        lost_under = under * self.filters.cake_share if self.filters else under
+        trace[:, 11] = lost_under * s.x[c.SUCROSE, :, c.MUD] + drain * (
             s.x[c.SUCROSE, :, c.CLEAR_FIRST : c.SLOW + 1] @ self.shares
         )
 
@@ -192,6 +219,9 @@ class Integrator:
         inlet[:, :, c.PRIMARY] = u[:, : c.SPECIES].T
         inlet[: c.TEMP] *= self.gain
         inlet[c.ALKALI, :, c.EVAPORATOR] -= self.vapour_meq_l * self.gain[:, c.EVAPORATOR]
+        if self.filters:
+            self.filters.mix(s, inlet, self.trace[:, 0], self.inflow[:, c.LIMING])
+            self.filters.take(s, self.trace[:, 2])
         inlet[c.TEMP] -= c.PIPE_LOSS_K
         # The slow part of the settler gives back what it takes.
         swap = (p.STEP_H * self.exchange / volume[:, c.CLEAR_SECOND]) * (
@@ -232,7 +262,7 @@ def integrate(
         The station.
     state : State
         Where it starts; not changed.
-    matrix : array, shape (T, L, 25)
+    matrix : array, shape (T, L, 27)
         Driving series (`drive_matrix`) of each lane.
     keep : frozenset of int
         Steps before which the first lane's state is put aside.
@@ -248,20 +278,20 @@ def integrate(
     engine = Integrator(plant, lanes)
     engine.react.refresh(now)
     trace = np.empty((steps, lanes, len(TRACE_COLUMNS)))
-    destroyed = np.empty((steps, lanes, len(c.ZONES)))
+    destroyed = np.empty((steps, lanes, len(c.zones_of(plant))))
     book = np.empty((steps if contents else 0, c.SPECIES, lanes, c.CELLS), dtype=np.float32)
+    filtrate = np.zeros((steps if contents and engine.filters else 0, c.SPECIES + 1))
     kept: dict[int, State] = {}
     for i in range(steps):
         if i in keep:
             kept[i] = now.copy()
         lost = engine.step(now, matrix[i])
         trace[i] = engine.trace
-        destroyed[i] = lost @ c.ZONE_OF_CELL
+        destroyed[i, :, : len(c.ZONES)] = lost @ c.ZONE_OF_CELL
+        if engine.filters:
+            destroyed[i, :, -1] = engine.filters.destroyed_kg_h
         if contents:
             book[i] = now.x
-    return Run(trace, destroyed, book.astype(np.float64), kept, now)
-
-
-def brix_of(contents: Floats) -> Floats:
-    """Brix [%] from contents whose first axis is the species."""
-    return brix_of_solids(contents[c.SUCROSE] + contents[c.RS] + contents[c.OTHER])
+        if len(filtrate):
+            filtrate[i] = tank(now)[:, 0]
+    return Run(trace, destroyed, book.astype(np.float64), filtrate, kept, now)

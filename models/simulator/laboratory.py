@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
 from datetime import datetime
 
 import numpy as np
@@ -13,29 +12,12 @@ from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.chemistry import brix_of_solids, juice_density_kg_m3
 from models.simulator.events import PlannedEvent
+from models.simulator.lab_customs import NOT_OFF, SUGARS, Customs, Errors, Off, gathered
 
 Floats = NDArray[np.float64]
 
-#: Cell behind each sampling point; mixed juice is the feed itself.
-_POINTS: dict[str, int | None] = {"MJ": None, "LJ": c.LIMING, "CJ": c.CLEAR_LAST, "EJ": c.TANK}
-_LACTIC_POINTS = ("MJ", "LJ", "EJ")
 #: Share of sucrose-equivalent rotation that invert takes from pol (memory: 1 g invert -0.3).
 _POL_PER_RS = -0.3
-
-
-@dataclass(frozen=True, slots=True)
-class Errors:
-    """Standard errors of the routine methods (estimate)."""
-
-    ph: float = 0.06
-    brix: float = 0.08
-    pol: float = 0.08
-    rs_rel: float = 0.025
-    lactic_rel: float = 0.08
-
-    def scaled(self, scale: float) -> Errors:
-        """All errors larger by one factor."""
-        return Errors(*(scale * getattr(self, f.name) for f in fields(self)))
 
 
 def _sample_hours(rng: np.random.Generator, hours: float, gap: float) -> Floats:
@@ -47,7 +29,7 @@ def _sample_hours(rng: np.random.Generator, hours: float, gap: float) -> Floats:
 
 
 def _analyse(
-    rng: np.random.Generator, contents: Floats, ph: Floats, errors: Errors
+    rng: np.random.Generator, contents: Floats, ph: Floats, errors: Errors, off: Off = NOT_OFF
 ) -> dict[str, list[str]]:
     """Results as text for samples with `contents` (7, n) and cold `ph` (n,)."""
     count = ph.size
@@ -57,6 +39,7 @@ def _analyse(
     sucrose, rs = 100.0 * contents[c.SUCROSE] / density, 100.0 * contents[c.RS] / density
     pol = sucrose + _POL_PER_RS * rs
     lactic = 1e6 * contents[c.LACTIC] / density
+    brix, pol, rs = brix + off.brix, pol + off.pol, rs * off.rs
 
     def noisy(value: Floats, sd: float | Floats, decimals: int) -> list[str]:
         return [f"{v:.{decimals}f}" for v in value + rng.normal(0.0, sd, size=count)]
@@ -98,8 +81,7 @@ def lab_results(
     ph: Floats,
     running: Floats,
     events: tuple[PlannedEvent, ...],
-    errors: Errors,
-    gap: float = 1.0,
+    customs: Customs,
 ) -> pl.DataFrame:
     """Sample and analyse a season.
 
@@ -117,10 +99,8 @@ def lab_results(
         Feed rate as a share of nominal; nobody samples a standing station.
     events : tuple of PlannedEvent
         Events of the season.
-    errors : Errors
-        Standard errors of the methods.
-    gap : float
-        Scale of the time between samples.
+    customs : Customs
+        What this laboratory analyses, how often and how well.
 
     Returns
     -------
@@ -128,29 +108,34 @@ def lab_results(
         hour, point_analyte, result (text).
     """
     frames = []
-    for point, cell in _POINTS.items():
-        at_h = _sample_hours(rng, len(feed) * p.STEP_H, gap)
+    for point, cell in customs.points.items():
+        at_h = _sample_hours(rng, len(feed) * p.STEP_H, customs.gap)
         index = (at_h / p.STEP_H).astype(np.int64)
         alive = running[index] > 0.1
         at_h, index = at_h[alive], index[alive]
         found = feed[index].T if cell is None else contents[index, :, cell].T
         true_ph = ph[index, -1 if cell is None else cell] + _lab_bias(at_h, events)
-        results = _analyse(rng, found, true_ph, errors)
+        results = _analyse(rng, found, true_ph, customs.errors, customs.off(point, at_h))
         _spoil(rng, results)
-        for analyte, texts in results.items():
-            wanted = _wanted(analyte, point, at_h)
-            frame = pl.DataFrame({"hour": at_h, "result": texts}).filter(pl.Series(wanted))
-            frames.append(
-                frame.with_columns(pl.lit(f"LAB {point} {analyte}").alias("point_analyte"))
-            )
+        frames += [_series(point, a, at_h, results[a]) for a in customs.grabs(point)]
+        if customs.composites(point):
+            flow = feed if cell is None else contents[:, :, cell]
+            from_h, mixed = gathered(flow, running, customs.habits.composite_h)
+            no_ph, off = np.full(from_h.size, np.nan), customs.off(point, from_h)
+            results = _analyse(rng, mixed, no_ph, customs.errors, off)
+            _spoil(rng, results)
+            frames += [_series(point, a, from_h, results[a]) for a in SUGARS]
     return pl.concat(frames).select("hour", "point_analyte", "result").sort("hour", "point_analyte")
 
 
-def _wanted(analyte: str, point: str, at_h: Floats) -> NDArray[np.bool_]:
+def _series(point: str, analyte: str, at_h: Floats, texts: list[str]) -> pl.DataFrame:
+    frame = pl.DataFrame({"hour": at_h, "result": texts}).filter(pl.Series(_wanted(analyte, at_h)))
+    return frame.with_columns(pl.lit(f"LAB {point} {analyte}").alias("point_analyte"))
+
+
+def _wanted(analyte: str, at_h: Floats) -> NDArray[np.bool_]:
     if analyte != "lactic":
         return np.ones(at_h.size, dtype=bool)
-    if point not in _LACTIC_POINTS:
-        return np.zeros(at_h.size, dtype=bool)
     # One lactic acid result in each block of six hours.
     blocks = np.floor(at_h / 6.0)
     return np.diff(blocks, prepend=-1.0) > 0

@@ -14,7 +14,9 @@ from models.simulator import parameters as p
 from models.simulator.disturb import wander
 from models.simulator.effects import CALIBRATION_H
 from models.simulator.events import PlannedEvent
-from models.simulator.tags import TAGS, Tag, sampled
+from models.simulator.meters import FILTRATE_FLOW
+from models.simulator.recorders import averages, compress, snapshots, swinging
+from models.simulator.tags import FILTRATE, TAGS, Tag, sampled
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -36,11 +38,23 @@ class Written:
         Scale of the deadbands.
     heartbeat_s : float
         Longest time without a written value while an instrument works [s].
+    recorder : str
+        How it thins readings out (`models.simulator.habits.RECORDERS`).
+    fewer_digits : int
+        Digits that the export leaves out.
+    quality_told : bool
+        False calls every reading good.
+    lacks : tuple of str
+        Tags that are not there.
     """
 
     sampling: int = 1
     deadband: float = 1.0
     heartbeat_s: float = 300.0
+    recorder: str = "deadband"
+    fewer_digits: int = 0
+    quality_told: bool = True
+    lacks: tuple[str, ...] = ()
 
 
 def _instrument(rng: np.random.Generator, tag: Tag, course: Floats, *, clean: bool) -> Floats:
@@ -104,32 +118,6 @@ def _trouble(rng: np.random.Generator, tag: Tag, value: Floats) -> tuple[Flags, 
     return keep, quality
 
 
-def compress(value: Floats, deadband: float, heartbeat: int) -> NDArray[np.int64]:
-    """Positions that a historian with a plain deadband writes down.
-
-    Parameters
-    ----------
-    value : array, shape (n,)
-        Samples at a steady interval.
-    deadband : float
-        A sample further than this from the last written one is written.
-    heartbeat : int
-        At least one sample in this many is written.
-
-    Returns
-    -------
-    array of int
-    """
-    kept: list[int] = []
-    last, since = np.inf, 0
-    for i, v in enumerate(value.tolist()):
-        since += 1
-        if abs(v - last) > deadband or since >= heartbeat:
-            kept.append(i)
-            last, since = v, 0
-    return np.array(kept, dtype=np.int64)
-
-
 def _whole_gaps(rng: np.random.Generator, weeks: float) -> list[tuple[float, float]]:
     """Hours without any export at all."""
     count = int(rng.poisson(0.4 * weeks))
@@ -172,7 +160,14 @@ def export_tags(
     count = len(next(iter(courses.values())))
     gaps = [] if clean else _whole_gaps(rng, count * p.STEP_H / 168.0)
     frames = []
-    for usual, own in zip(TAGS, rng.spawn(len(TAGS)), strict=True):
+    streams = rng.spawn(len(TAGS))
+    tags = TAGS
+    if FILTRATE_FLOW in courses:
+        tags, courses = (*TAGS, FILTRATE), courses | {FILTRATE.name: courses[FILTRATE_FLOW]}
+        streams += rng.spawn(1)
+    for usual, own in zip(tags, streams, strict=True):
+        if usual.name in written.lacks:
+            continue
         tag = sampled(usual, written.sampling)
         value = _instrument(own, tag, courses[tag.name], clean=clean)
         hours = np.arange(value.size, dtype=np.float64) * (tag.every_s / 3600.0)
@@ -182,9 +177,9 @@ def export_tags(
             keep, quality = _trouble(own, tag, value)
         for first_h, last_h in gaps:
             keep[_steps(hours, first_h, last_h)] = False
-        rounded = np.round(value, tag.decimals)
+        rounded = np.round(value, max(tag.decimals - written.fewer_digits, 0))
         frames.append(_frame(tag, rounded, keep, quality, start_utc, written))
-    order = pl.Enum(sorted(tag.name for tag in TAGS))
+    order = pl.Enum(sorted(tag.name for tag in tags))
     whole = pl.concat(frames).with_columns(pl.col("tag").cast(order))
     return whole.sort("time", "tag").with_columns(pl.col("tag", "quality").cast(pl.String))
 
@@ -197,10 +192,10 @@ def _frame(
     start_utc: datetime,
     written: Written,
 ) -> pl.DataFrame:
-    heartbeat = max(int(written.heartbeat_s // tag.every_s), 1)
-    kept = compress(value, tag.deadband * written.deadband, heartbeat)
-    # Marked readings are always written.
-    kept = np.union1d(kept, np.flatnonzero(quality))
+    kept, value = _thinned(tag, value, written)
+    # Marked readings are always written, but for a recorder that looks once in five minutes.
+    if written.recorder in ("deadband", "swinging"):
+        kept = np.union1d(kept, np.flatnonzero(quality))
     kept = kept[keep[kept]]
     offset_us = kept * (tag.every_s * 1_000_000)
     return pl.DataFrame(
@@ -208,6 +203,21 @@ def _frame(
             "time": offset_us,
             "tag": pl.Series([tag.name]).new_from_index(0, kept.size),
             "value": value[kept],
-            "quality": _QUALITY[quality[kept]].tolist(),
+            "quality": _QUALITY[quality[kept] * written.quality_told].tolist(),
         }
     ).with_columns((pl.lit(start_utc) + pl.col("time").cast(pl.Duration("us"))).alias("time"))
+
+
+def _thinned(tag: Tag, value: Floats, written: Written) -> tuple[NDArray[np.int64], Floats]:
+    """Positions that the recorder writes down, and what it writes at every position."""
+    heartbeat = max(int(written.heartbeat_s // tag.every_s), 1)
+    deadband = tag.deadband * written.deadband
+    if written.recorder == "averages":
+        kept, means = averages(value, tag.every_s)
+        value = value.copy()
+        value[kept] = np.round(means, max(tag.decimals - written.fewer_digits, 0))
+        return kept, value
+    if written.recorder == "snapshots":
+        return snapshots(value.size, tag.every_s), value
+    thin = swinging if written.recorder == "swinging" else compress
+    return thin(value, deadband, heartbeat), value

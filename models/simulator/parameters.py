@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from models.simulator.manners import Manners
+
 #: Integration step [s] and [h].
 STEP_S = 30
 STEP_H = STEP_S / 3600.0
@@ -88,6 +90,8 @@ class PlantParameters:
         Longest time without a written value while an instrument works [s].
     steady : bool
         True leaves out every ordinary disturbance; for balance tests.
+    manners : Manners, optional
+        Bad manners of the plant; put in by `with_manners`, which also takes over their pH slope.
     """
 
     kinetics_multiplier: float = 1.9
@@ -116,6 +120,7 @@ class PlantParameters:
     sampling: int = 1
     heartbeat_s: float = 300.0
     steady: bool = False
+    manners: Manners | None = None
 
 
 def draw_plant(seed: int) -> PlantParameters:
@@ -201,6 +206,20 @@ def draw_any_plant(seed: int) -> PlantParameters:
         rs_rate_ph7_1_h=between(0.007, 0.0145),
         sucrose_per_lactic=between(1.5, 4.5),
     )
+
+
+def with_manners(plant: PlantParameters, manners: Manners | None) -> PlantParameters:
+    """Give the same station with bad manners; None takes them away.
+
+    Parameters
+    ----------
+    plant : PlantParameters
+        The station.
+    manners : Manners or None
+        A pH slope other than 0 takes the place of the plant's own.
+    """
+    slope = manners.ph_slope if manners and manners.ph_slope else plant.ph_slope
+    return replace(plant, manners=manners, ph_slope=slope)
 
 
 def as_mixed_juice(plant: PlantParameters) -> PlantParameters:

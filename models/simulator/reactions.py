@@ -20,7 +20,7 @@ Floats = NDArray[np.float64]
 #: Invert made from sucrose [kg/kg] and molar masses [kg/kmol] (computed from the formulae).
 RS_PER_SUCROSE = 2.0 * 180.156 / 342.297
 _HEXOSE = 180.156
-_LACTIC = 90.078
+LACTIC_KG_KMOL = 90.078
 #: Phosphate keeps this much acid back per pH unit below 7 [meq/L] (estimate).
 _HELD_BACK_MEQ_L = 2.0
 #: Thermophiles: best temperature, width [K], growth and kill rate [1/h] (estimate).
@@ -44,14 +44,19 @@ class React:
         self.solids = x[c.SUCROSE] + x[c.RS] + x[c.OTHER]
         self.ph = 7.0 + x[c.ALKALI] / (self.buffer_per_solids * self.solids)
 
-    def step(self, s: State, vigour: Floats) -> Floats:
-        """React for one step; return sucrose destroyed [kg/h] by cell, shape (L, 14)."""
+    def step(self, s: State, vigour: Floats, multiplier: Floats) -> Floats:
+        """React for one step; return sucrose destroyed [kg/h] by cell, shape (L, 14).
+
+        `vigour` of the microbes and `multiplier`, the factor on the plant's kinetics, have one
+        value a lane, shape (L,).
+        """
         x, plant = s.x, self.plant
         temp = x[c.TEMP]
         hot = self.ph + plant.ph_slope * (temp - 25.0)
         # Good to 0.1 Brix, and far cheaper than the exact way round.
         brix = self.solids / (10.05 + 0.0035 * self.solids)
-        rate = plant.kinetics_multiplier * inversion_rate_1_h(temp, hot, brix)
+        faster = (plant.kinetics_multiplier * multiplier)[:, None]
+        rate = faster * inversion_rate_1_h(temp, hot, brix)
         gone = x[c.SUCROSE] * (-np.expm1(-rate * p.STEP_H))
         x[c.SUCROSE] -= gone
         self._invert(x, gone)
@@ -94,5 +99,5 @@ class React:
         s.x[c.SUCROSE, :, c.LIMING] -= eaten
         s.x[c.OTHER, :, c.LIMING] += eaten - lactic
         s.x[c.LACTIC, :, c.LIMING] += lactic
-        s.x[c.ALKALI, :, c.LIMING] -= lactic * (1000.0 / _LACTIC)
+        s.x[c.ALKALI, :, c.LIMING] -= lactic * (1000.0 / LACTIC_KG_KMOL)
         return eaten

@@ -14,13 +14,19 @@ from models.simulator import cells as c
 from models.simulator import parameters as p
 from models.simulator.disturb import Drive, everyday
 from models.simulator.drive import drive_matrix
-from models.simulator.effects import EXPORT_ONLY, apply_events
-from models.simulator.events import MIN_GAP_H, PlannedEvent, plan_events
+from models.simulator.effects import apply_events
+from models.simulator.events import PlannedEvent, plan_events
+from models.simulator.habits import Habits
+from models.simulator.hard_events import plan_hard_events
 from models.simulator.integrate import Run, integrate
-from models.simulator.laboratory import Errors, in_local_time, lab_results
+from models.simulator.lab_customs import Customs, Errors
+from models.simulator.laboratory import in_local_time, lab_results
+from models.simulator.manners import Manners
 from models.simulator.observe import Written, export_tags
-from models.simulator.parameters import PlantParameters, as_mixed_juice, draw_plant
-from models.simulator.truth_series import cold_ph, flows, tag_courses
+from models.simulator.parameters import PlantParameters, as_mixed_juice, draw_plant, with_manners
+from models.simulator.planted import first_step, planted_tonnes
+from models.simulator.truth_series import cold_ph, flows, planted_extras, tag_courses
+from models.simulator.truth_table import truth_table
 
 Floats = NDArray[np.float64]
 
@@ -42,16 +48,20 @@ class Season:
     lab : polars.DataFrame
         sampled (local text), point_analyte, result (text).
     truth : polars.DataFrame
-        event, kind, cause, zone, start_utc, end_utc, lost_t; one row an event.
+        event, kind, cause, zone, start_utc, end_utc, lost_t; one row an event. With habits also
+        shape and kin, as `PlannedEvent` has them.
     planted : polars.DataFrame
         Hidden five-minute means: ts_utc, fed_kg_h, destroyed_kg_h (also by zone as
-        ``destroyed_<zone>_kg_h``), ph_limed_true, ph_clear_true, ph_mud_true.
+        ``destroyed_<zone>_kg_h``), ph_limed_true, ph_clear_true, ph_mud_true; with bad manners
+        also `truth_series.planted_extras`.
     events : tuple of PlannedEvent
         The plan behind the truth table.
     parameters : PlantParameters
         The hidden station.
     balance_kg : dict of str to float
         Sucrose over the season [kg]: fed, left, destroyed, held_start, held_end.
+    habits : Habits or None
+        Of the mill, where it was given any.
     """
 
     tags: pl.DataFrame
@@ -61,6 +71,7 @@ class Season:
     events: tuple[PlannedEvent, ...]
     parameters: PlantParameters
     balance_kg: dict[str, float]
+    habits: Habits | None = None
 
 
 def simulate_season(
@@ -70,6 +81,8 @@ def simulate_season(
     parameters: PlantParameters | None = None,
     *,
     with_events: bool = True,
+    manners: Manners | None = None,
+    habits: Habits | None = None,
 ) -> Season:
     """Simulate a season of the invented station.
 
@@ -86,6 +99,10 @@ def simulate_season(
         demonstration mill.
     with_events : bool
         False gives a season of ordinary unrest only.
+    manners : Manners, optional
+        Bad manners of the plant, in place of those of `parameters`.
+    habits : Habits, optional
+        Shapes of events, laboratory and recorder of this mill; left out, it has none.
 
     Returns
     -------
@@ -100,11 +117,19 @@ def simulate_season(
         raise ValueError("start_utc has no time zone; give it one, such as datetime.UTC")
     streams = np.random.default_rng(np.random.SeedSequence([seed, 7])).spawn(4)
     plant = draw_plant(seed) if parameters is None else parameters
-    plan = plan_events(streams[0], weeks)
+    plant = plant if manners is None else with_manners(plant, manners)
+    own = np.random.default_rng(np.random.SeedSequence([seed, 43])).spawn(2)
+    if habits is None:
+        plan = plan_events(streams[0], weeks)
+    else:
+        filtrate = plant.manners is not None and plant.manners.filtrate_share > 0.0
+        plan = plan_hard_events(own[0], weeks, habits, filtrate=filtrate)
     events = plan if with_events else ()
     steps = weeks * 168 * 3600 // p.STEP_S
-    base = everyday(streams[1], steps, steady=plant.steady, unrest=plant.unrest)
-    return _season(streams[2:], plant, base, events, start_utc)
+    base = everyday(
+        streams[1], steps, steady=plant.steady, unrest=plant.unrest, manners=plant.manners
+    )
+    return _season([*streams[2:], own[1]], plant, base, events, start_utc, habits)
 
 
 def _season(
@@ -113,8 +138,13 @@ def _season(
     base: Drive,
     events: tuple[PlannedEvent, ...],
     start_utc: datetime,
+    habits: Habits | None,
 ) -> Season:
-    """Season of a plant whose everyday and events are drawn; streams of laboratory and tags."""
+    """Season of a plant whose everyday and events are drawn.
+
+    The streams are those of laboratory, tags and reagents.
+    """
+    used = habits or Habits()
     inner = as_mixed_juice(plant)
     drive = apply_events(base, events, 0, len(base["rate"]))
     matrix = drive_matrix(drive, inner)[:, None, :]
@@ -127,21 +157,36 @@ def _season(
         ph,
         drive["rate"],
         events,
-        Errors().scaled(plant.lab_error),
-        plant.lab_gap,
+        Customs(
+            used,
+            len(matrix) * p.STEP_H,
+            streams[2],
+            Errors().scaled(plant.lab_error),
+            plant.lab_gap,
+        ),
     )
     courses = tag_courses(run, drive, inner)
-    written = Written(plant.sampling, plant.deadband, plant.heartbeat_s)
+    written = Written(
+        plant.sampling,
+        plant.deadband,
+        plant.heartbeat_s,
+        recorder=used.recorder,
+        fewer_digits=used.fewer_digits,
+        quality_told=used.quality_told,
+        lacks=used.lacks,
+    )
+    lost = planted_tonnes(inner, base, events, run)
     return Season(
         tags=export_tags(
             streams[1], courses, events, start_utc, clean=plant.steady, written=written
         ),
         lab=in_local_time(lab, start_utc, MILL_ZONE),
-        truth=_truth(events, planted_tonnes(inner, base, events, run), start_utc),
-        planted=_planted(run, ph, start_utc),
+        truth=truth_table(events, lost, start_utc, shapes=habits is not None),
+        planted=_planted(run, ph, planted_extras(run, drive, inner), start_utc),
         events=events,
         parameters=plant,
         balance_kg=_balance(run, held_start),
+        habits=habits,
     )
 
 
@@ -151,97 +196,11 @@ def _run_in_and_go(
     """Integrate lane 0; put aside the state at the start of each event."""
     still = np.repeat(matrix[:1], int(_RUN_IN_H / p.STEP_H), axis=0)
     begin = integrate(plant, c.fresh_state(plant, matrix[0, 0, : c.SPECIES]), still).last
-    keep = frozenset(_first_step(e) for e in events)
-    return integrate(plant, begin, matrix, keep=keep, contents=True), _held_kg(begin)
+    keep = frozenset(first_step(e) for e in events)
+    return integrate(plant, begin, matrix, keep=keep, contents=True), c.held_kg(begin)
 
 
-def _first_step(event: PlannedEvent) -> int:
-    return int(event.start_h / p.STEP_H)
-
-
-def _window_steps(event: PlannedEvent) -> int:
-    return int((event.end_h + MIN_GAP_H - event.start_h) / p.STEP_H)
-
-
-def planted_tonnes(
-    plant: PlantParameters, base: Drive, events: tuple[PlannedEvent, ...], run: Run
-) -> list[float]:
-    """Sucrose that each event destroyed beyond what its own season would have lost [t].
-
-    Parameters
-    ----------
-    plant : PlantParameters
-        The station.
-    base : dict of str to array, shape (T,)
-        Everyday series.
-    events : tuple of PlannedEvent
-        All events of the season.
-    run : Run
-        The season with all events; its first lane is the "with".
-
-    Returns
-    -------
-    list of float
-        ``D_with - D_without F_with / F_without`` from start to end plus 8 h, where D is sucrose
-        destroyed and F sucrose fed, and "without" leaves out this one event. The 8 h let the
-        station wash out and hold no other event, whose loss the ratio of the feeds would split
-        wrongly. Exactly 0 for events of the export only.
-    """
-    acting = [e for e in events if e.cause not in EXPORT_ONLY]
-    lost = {e.number: 0.0 for e in events}
-    if acting:
-        steps = max(_window_steps(e) for e in acting)
-        lanes = []
-        for event in acting:
-            others = [e for e in events if e.number != event.number]
-            lanes.append(drive_matrix(apply_events(base, others, _first_step(event), steps), plant))
-        start = c.stack([run.kept[_first_step(e)] for e in acting])
-        without = integrate(plant, start, np.stack(lanes, axis=1))
-        for lane, event in enumerate(acting):
-            lost[event.number] = _difference_t(event, run, without, lane)
-    return [lost[e.number] for e in events]
-
-
-def _difference_t(event: PlannedEvent, run: Run, without: Run, lane: int) -> float:
-    first, steps = _first_step(event), len(run.trace)
-    count = min(_window_steps(event), steps - first)
-    fed = 10
-    d_with = run.destroyed_kg_h[first : first + count, 0].sum()
-    f_with = run.trace[first : first + count, 0, fed].sum()
-    d_without = without.destroyed_kg_h[:count, lane].sum()
-    f_without = without.trace[:count, lane, fed].sum()
-    return float((d_with - d_without * f_with / f_without) * p.STEP_H / 1000.0)
-
-
-def _truth(
-    events: tuple[PlannedEvent, ...], lost: list[float], start_utc: datetime
-) -> pl.DataFrame:
-    hours = pl.DataFrame(
-        {
-            "event": [e.number for e in events],
-            "kind": [e.kind for e in events],
-            "cause": [e.cause for e in events],
-            "zone": [e.zone for e in events],
-            "start_utc": [round(e.start_h * 3600) * 1_000_000 for e in events],
-            "end_utc": [round(e.end_h * 3600) * 1_000_000 for e in events],
-            # Adding zero turns a rounded -0.0 into 0.0.
-            "lost_t": [round(t, 4) + 0.0 for t in lost],
-        },
-        schema_overrides={
-            "event": pl.Int64,
-            "kind": pl.String,
-            "cause": pl.String,
-            "zone": pl.String,
-            "start_utc": pl.Int64,
-            "end_utc": pl.Int64,
-            "lost_t": pl.Float64,
-        },
-    )
-    when = pl.col("start_utc", "end_utc").cast(pl.Duration("us"))
-    return hours.with_columns(when + pl.lit(start_utc))
-
-
-def _planted(run: Run, ph: Floats, start_utc: datetime) -> pl.DataFrame:
+def _planted(run: Run, ph: Floats, extras: dict[str, Floats], start_utc: datetime) -> pl.DataFrame:
     each = 300 // p.STEP_S
     rows = len(run.trace) // each
 
@@ -258,14 +217,11 @@ def _planted(run: Run, ph: Floats, start_utc: datetime) -> pl.DataFrame:
     columns["ph_limed_true"] = mean(ph[:, c.LIMING])
     columns["ph_clear_true"] = mean(ph[:, c.CLEAR_LAST])
     columns["ph_mud_true"] = mean(ph[:, c.MUD])
+    columns |= {name: mean(series) for name, series in extras.items()}
     times = pl.DataFrame({"ts_utc": at}).select(
         pl.col("ts_utc").cast(pl.Duration("us")) + pl.lit(start_utc)
     )
     return pl.concat([times, pl.DataFrame(columns)], how="horizontal")
-
-
-def _held_kg(state: c.State) -> float:
-    return float((state.x[c.SUCROSE, 0] * state.volume_m3[0]).sum())
 
 
 def _balance(run: Run, held_start: float) -> dict[str, float]:
@@ -275,5 +231,5 @@ def _balance(run: Run, held_start: float) -> dict[str, float]:
         "left": float(flow["left"].sum() * p.STEP_H),
         "destroyed": float(run.destroyed_kg_h[:, 0].sum() * p.STEP_H),
         "held_start": held_start,
-        "held_end": _held_kg(run.last),
+        "held_end": c.held_kg(run.last),
     }

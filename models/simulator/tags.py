@@ -71,6 +71,9 @@ TAGS: tuple[Tag, ...] = (
     Tag("EV.AI503", 60, 0.10, 0.08, 2, 0.2, 0, 60),
 )
 
+#: Flow of returned filtrate, at mills that meter it.
+FILTRATE = Tag("RF.FI601", 30, 0.6, 0.3, 1, 1.2, 0, 120)
+
 #: No historian here samples a tag more seldom than this [s].
 _SLOWEST_S = 120
 

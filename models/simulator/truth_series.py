@@ -7,12 +7,19 @@ from numpy.typing import NDArray
 
 from models.simulator import cells as c
 from models.simulator import parameters as p
+from models.simulator.chemistry import brix_of_solids
 from models.simulator.disturb import Drive
-from models.simulator.integrate import TRACE_COLUMNS, Run, brix_of
+from models.simulator.integrate import TRACE_COLUMNS, Run
+from models.simulator.meters import FILTRATE_FLOW, as_metered
 from models.simulator.parameters import PlantParameters
 from models.simulator.reactions import React
 
 Floats = NDArray[np.float64]
+
+#: Volume over that at 35 degC, from the density of water (IAPWS: 994.0 kg/m3; 995.65 at 30 degC,
+#: 978.9 at 68 degC; computed).
+_COLD_EXPANSION = 994.0 / 995.65
+_FILTRATE_EXPANSION = 994.0 / 978.9
 
 
 def cold_ph(run: Run, plant: PlantParameters) -> Floats:
@@ -80,27 +87,78 @@ def tag_courses(run: Run, drive: Drive, plant: PlantParameters) -> dict[str, Flo
     -------
     dict of str to array, shape (T,)
         By tag; the limed pH already carries its probe's error, which the lime loop sees too.
-        Flow meters read the volume at the temperature of their juice.
+        Flow meters read the volume at the temperature of their juice (at 30 degC where the plant
+        has cold meters); flow, level and temperature carry the errors of the plant's meters. Where
+        filtrate is metered, its flow is here too (`meters.FILTRATE_FLOW`).
     """
     flow = flows(run)
     ph = cold_ph(run, plant)
-    return {
+    manners = plant.manners
+    seen = _as_at_30_degc(p.EXPANSION) if manners and manners.cold_meters else p.EXPANSION
+    courses = {
         **_temperatures(run),
         **_around(drive, flow, ph),
-        "MJ.FI101": flow["flow_feed"],
+        "MJ.FI101": flow["flow_feed"] * seen.get("mixed", 1.0),
         "MJ.TI102": drive["temp_mixed"],
         "MJ.AI103": drive["brix"],
         "MJ.AI104": drive["ph_mixed"],
         "LT.FI211": flow["lime"],
         "LT.AI212": ph[:, c.LIMING] + drive["probe_bias"],
         "LT.LI213": flow["level_liming"],
-        "ST.FI301": flow["flow_settler"] * p.EXPANSION["settler"],
+        "ST.FI301": flow["flow_settler"] * seen["settler"],
         "ST.LI303": flow["level_settler"],
         "ST.LI305": flow["level_mud"],
-        "ST.FI306": flow["flow_mud"] * p.EXPANSION["mud"],
+        "ST.FI306": flow["flow_mud"] * seen["mud"],
         "ST.AI308": ph[:, c.CLEAR_LAST],
         "CT.LI401": flow["level_tank"],
-        "CT.FI403": flow["flow_tank"] * p.EXPANSION["tank"],
+        "CT.FI403": flow["flow_tank"] * seen["tank"],
         "EV.LI502": drive["evaporator_level"],
-        "EV.AI503": brix_of(run.contents[:, :, 0, c.EVAPORATOR].T),
+        "EV.AI503": _brix(run.contents[:, :, 0, c.EVAPORATOR].T),
     }
+    if manners and manners.filtrate_share and manners.filtrate_metered:
+        courses[FILTRATE_FLOW] = flow["flow_filtrate"] * seen.get("filtrate", _FILTRATE_EXPANSION)
+    return as_metered(courses, manners)
+
+
+def planted_extras(run: Run, drive: Drive, plant: PlantParameters) -> dict[str, Floats]:
+    """Hidden courses that bad manners add to the truth; empty without manners.
+
+    Parameters
+    ----------
+    run : Run
+        First lane with contents.
+    drive : dict of str to array, shape (T,)
+        Driving series with all events.
+    plant : PlantParameters
+        The station.
+
+    Returns
+    -------
+    dict of str to array, shape (T,)
+        ``multiplier_true``, where it wanders; ``filtrate_true_m3_h`` (at 35 degC),
+        ``destroyed_filtrate_tank_kg_h``, ``ph_filtrate_true`` and ``rs_filtrate_true_pct_pol``
+        where filtrate is returned.
+    """
+    manners = plant.manners
+    extras: dict[str, Floats] = {}
+    if manners and manners.multiplier_walk:
+        extras["multiplier_true"] = plant.kinetics_multiplier * drive["multiplier"]
+    if manners and manners.filtrate_share:
+        held = run.filtrate.T
+        solids = held[c.SUCROSE] + held[c.RS] + held[c.OTHER]
+        per_solids = React(plant, 1).buffer_per_solids
+        extras["filtrate_true_m3_h"] = flows(run)["flow_filtrate"]
+        extras["destroyed_filtrate_tank_kg_h"] = run.destroyed_kg_h[:, 0, -1]
+        extras["ph_filtrate_true"] = 7.0 + held[c.ALKALI] / (per_solids * solids)
+        extras["rs_filtrate_true_pct_pol"] = 100.0 * held[c.RS] / held[c.SUCROSE]
+    return extras
+
+
+def _as_at_30_degc(expansion: dict[str, float]) -> dict[str, float]:
+    """Factors that every flow meter has in common where all show volumes at 30 degC."""
+    return dict.fromkeys((*expansion, "mixed", "filtrate"), _COLD_EXPANSION)
+
+
+def _brix(contents: Floats) -> Floats:
+    """Brix [%] from contents whose first axis is the species."""
+    return brix_of_solids(contents[c.SUCROSE] + contents[c.RS] + contents[c.OTHER])

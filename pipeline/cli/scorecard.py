@@ -11,6 +11,8 @@ from cyclopts import Parameter, validators
 from pipeline.base import ConfigError
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from models.judge import Scorecard
     from pipeline.proof import MillMarks, Plan
 
@@ -23,6 +25,7 @@ def scorecard(
     seeds: Annotated[list[int] | None, Parameter(consume_multiple=True, negative="")] = None,
     weeks: Annotated[int, Parameter(validator=_AtLeastOne)] = 6,
     any_mill: Annotated[bool, Parameter(negative="--usual-mill")] = True,
+    hard_mill: Annotated[bool, Parameter(negative="")] = False,
     nightly: Annotated[bool, Parameter(negative="")] = False,
     jobs: Annotated[int, Parameter(validator=_AtLeastOne)] = 1,
     json: Path | None = None,
@@ -42,6 +45,9 @@ def scorecard(
         Length of each season.
     any_mill
         Mills from as wide a range as mills differ (--usual-mill: only ones like the demonstration).
+    hard_mill
+        Such mills with bad manners and habits: long memory, levels moved by hand, filtrate, drifts,
+        faults that come and go or come in pairs, missing tags and analyses, biased methods.
     nightly
         Replay every morning of the season too: how soon is a loss on the list?
     jobs
@@ -61,8 +67,15 @@ def scorecard(
             str(json),
             "Make it first, or name a file in another folder with --json.",
         )
-    chosen = tuple(dict.fromkeys(seeds)) if seeds else proof_seeds(mills, any_mill=any_mill)
-    plan = Plan(chosen, weeks, any_mill, nightly, jobs)
+    if hard_mill and not any_mill:
+        raise ConfigError(
+            "A hard mill is never like the demonstration's.",
+            "--hard-mill with --usual-mill",
+            "Leave one of the two out.",
+        )
+    unseen = proof_seeds(mills, any_mill=any_mill, hard=hard_mill)
+    chosen = tuple(dict.fromkeys(seeds)) if seeds else unseen
+    plan = Plan(chosen, weeks, any_mill, nightly, jobs, hard=hard_mill)
     began = time.monotonic()
     marked = []
     with progress_bar() as progress:
@@ -85,17 +98,22 @@ def _line(mill: MillMarks) -> str:
 
 def _summary(plan: Plan, marked: list[MillMarks]) -> dict[str, Scorecard]:
     """Say the marks of all mills together, and what the simulation must be like; return them."""
-    from models.judge import as_text, causes_as_text, pooled  # noqa: PLC0415
+    from models.judge import as_text, causes_as_text, parts_as_text, pooled  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.proof import LISTED, THREE_SIGMA  # noqa: PLC0415
 
     names = list(marked[0].cards)
     together = {name: pooled([mill.cards[name] for mill in marked]) for name in names}
     kind = "drawn from a wide range" if plan.any_mill else "like the demonstration's"
+    kind += ", with bad manners and habits," if plan.hard else ","
     say("")
-    say(f"{len(marked)} mills {kind}, {plan.weeks} weeks each: listed and confident are lostpol's")
+    say(f"{len(marked)} mills {kind} {plan.weeks} weeks each: listed and confident are lostpol's")
     say(as_text(together))
     say(causes_as_text(together[LISTED]))
+    say("Share of the planted tonnes found, by cause and by shape, every method:")
+    say(parts_as_text("planted cause", _turned({n: c.by_cause() for n, c in together.items()})))
+    if plan.hard:
+        _say_hard(together, marked)
     easy = together[THREE_SIGMA].tonnes_found_share
     losses = max(mill.loss_share for mill in marked)
     say(
@@ -110,6 +128,41 @@ def _summary(plan: Plan, marked: list[MillMarks]) -> dict[str, Scorecard]:
         "tonne of sucrose fed."
     )
     return together
+
+
+def _say_hard(together: dict[str, Scorecard], marked: list[MillMarks]) -> None:
+    """Say the marks by shape, by manners and habits, and of microbial losses."""
+    from models.judge import (  # noqa: PLC0415
+        by_trait,
+        microbial_by_lactic,
+        parts_as_text,
+        traits_as_text,
+    )
+    from pipeline.cli.terminal import say  # noqa: PLC0415
+    from pipeline.proof import FIXED_LIMITS, LISTED  # noqa: PLC0415
+
+    say(parts_as_text("shape", _turned({n: c.by_shape() for n, c in together.items()})))
+    traits = [mill.traits for mill in marked]
+    own, beside = (
+        by_trait([mill.cards[name] for mill in marked], traits) for name in (LISTED, FIXED_LIMITS)
+    )
+    say("Mills with a habit or manner, and all others; last, what fixed limits find there:")
+    say(traits_as_text(own, beside, FIXED_LIMITS))
+    parted = microbial_by_lactic([m.cards for m in marked], [m.lactic for m in marked])
+    named = {True: "with lactic acid", False: "without lactic acid"}
+    say(parts_as_text("microbial > 0.5 t", {named[has]: c for has, c in parted.items()}))
+    for has, cards in parted.items():
+        found = cards[LISTED]
+        say(f"{named[has]}: {found.found_events} of {found.loss_events} found by lostpol")
+
+
+def _turned(parts: Mapping[str, Mapping[str, Scorecard]]) -> dict[str, dict[str, Scorecard]]:
+    """By part and method what came by method and part."""
+    out: dict[str, dict[str, Scorecard]] = {}
+    for method, cards in parts.items():
+        for part, card in cards.items():
+            out.setdefault(part, {})[method] = card
+    return out
 
 
 def _mean(values: list[float]) -> float:

@@ -1,4 +1,4 @@
 """Simulated mills with planted losses through every stage, and their marks."""
 
-from pipeline.proof.one_mill import LISTED, THREE_SIGMA, MillMarks, Plan
+from pipeline.proof.one_mill import FIXED_LIMITS, LISTED, THREE_SIGMA, MillMarks, Plan
 from pipeline.proof.scorecard import as_json, mark_mills, proof_seeds

@@ -37,8 +37,12 @@ from models.judge import (
 )
 from models.simulator import (
     TAGS,
+    Habits,
+    HardMill,
     PlantParameters,
+    Season,
     draw_any_plant,
+    draw_hard_mill,
     draw_plant,
     sampled,
     simulate_season,
@@ -47,16 +51,16 @@ from pipeline.base import Progress, silent
 from pipeline.lake import GRID, lake_of
 from pipeline.mill import Mill, load_mill
 from pipeline.proof.replay import nightly_moments, replay
-from pipeline.proof.sample import write_sample
+from pipeline.proof.sample import HIDDEN, write_sample
+from pipeline.proof.told import VOLUME_LOG_SD, described
 from pipeline.stages import derive, detect, pull
 from pipeline.store import store_of
 
 LISTED: Final = "listed"
 CONFIDENT: Final = "confident"
 THREE_SIGMA: Final = "3 sigma"
+FIXED_LIMITS: Final = "fixed limits"
 _TEMPLATE: Final = Path(__file__).resolve().parents[2] / "configs" / "demo_mill.toml"
-#: Volumes in a description are wrong by about this (estimate).
-_VOLUME_LOG_SD: Final = 0.08
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +81,9 @@ class Plan:
         Mills worked on at the same time.
     template : Path
         Description that the mills' own ones are made from.
+    hard : bool
+        Such stations with manners and habits of their own: long memory, filtrate, drifts, pairs of
+        faults, missing tags and analyses.
     """
 
     seeds: tuple[int, ...]
@@ -85,6 +92,7 @@ class Plan:
     nightly: bool = False
     jobs: int = 1
     template: Path = _TEMPLATE
+    hard: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +110,10 @@ class MillMarks:
         Share of the season that planted losses, and all planted events, fill.
     seconds : float
         Time from exports to findings [s].
+    habits : Habits or None
+        Of a mill that has any.
+    traits : tuple of str
+        Words for all its manners and habits.
     """
 
     seed: int
@@ -110,19 +122,30 @@ class MillMarks:
     loss_share: float
     event_share: float
     seconds: float
+    habits: Habits | None = None
+    traits: tuple[str, ...] = ()
+
+    @property
+    def lactic(self) -> bool:
+        """Whether its laboratory analyses lactic acid before the station and in it."""
+        return self.habits is None or self.habits.tells_lactic
 
 
 def mark_mill(seed: int, plan: Plan, progress: Progress = silent) -> MillMarks:
     """Simulate, search and mark one mill."""
     progress(f"Simulating mill {seed}", 0, 1)
-    plant = draw_any_plant(seed) if plan.any_mill else draw_plant(seed)
-    season = simulate_season(seed, plan.weeks, parameters=plant)
+    hard = draw_hard_mill(seed) if plan.hard else None
+    season = _season(seed, plan, hard)
+    plant = season.parameters
     with tempfile.TemporaryDirectory(prefix="lostpol_mill_") as name:
         folder = Path(name)
-        mill = load_mill(plan.template).with_store(folder / "store")
-        if plan.any_mill:
-            mill = believed(mill, plant, seed)
-        files = [p for p in write_sample(folder, season) if p.stem != "planted"]
+        if hard is None:
+            mill = load_mill(plan.template).with_store(folder / "store")
+            mill = believed(mill, plant, seed) if plan.any_mill else mill
+        else:
+            series = season.lab["point_analyte"].unique().to_list()
+            mill = described(plan.template, hard, seed, series, folder)
+        files = [p for p in write_sample(folder, season) if p.stem not in HIDDEN]
         truth = season.truth
         del season
         began = time.perf_counter()
@@ -138,7 +161,16 @@ def mark_mill(seed: int, plan: Plan, progress: Progress = silent) -> MillMarks:
         loss_share=float(truth.filter(pl.col("kind") == "loss").select(hours).item()) / season_h,
         event_share=float(truth.select(hours).item()) / season_h,
         seconds=seconds,
+        habits=hard.habits if hard else None,
+        traits=hard.present() if hard else (),
     )
+
+
+def _season(seed: int, plan: Plan, hard: HardMill | None) -> Season:
+    if hard is not None:
+        return simulate_season(seed, plan.weeks, parameters=hard.plant, habits=hard.habits)
+    plant = draw_any_plant(seed) if plan.any_mill else draw_plant(seed)
+    return simulate_season(seed, plan.weeks, parameters=plant)
 
 
 def _find(mill: Mill, files: Sequence[Path], progress: Progress) -> pl.DataFrame:
@@ -162,7 +194,7 @@ def believed(mill: Mill, plant: PlantParameters, seed: int) -> Mill:
     }
 
     def about(value: float) -> float:
-        return value * float(np.exp(rng.normal(0.0, _VOLUME_LOG_SD)))
+        return value * float(np.exp(rng.normal(0.0, VOLUME_LOG_SD)))
 
     vessels = tuple(
         replace(
@@ -212,7 +244,7 @@ def _cards(
     alarm = [limit for limit in limits if limit.column == PH_ALARM]
     rules: dict[str, Rule] = {
         "pH limit": lambda known: fixed_limits(known, alarm, hints),
-        "fixed limits": lambda known: fixed_limits(known, limits, hints),
+        FIXED_LIMITS: lambda known: fixed_limits(known, limits, hints),
         THREE_SIGMA: lambda known: three_sigma_per_tag(known, hints),
         "forest": lambda known: forest_on_raw_tags(known, hints),
     }

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
+from dataclasses import asdict
 from datetime import timedelta
 from pathlib import Path
 
@@ -11,6 +13,8 @@ import polars as pl
 
 from models.simulator import PlantParameters, Season, simulate_season
 
+#: Stems of the files that hold the truth: a mill has none of them.
+HIDDEN = ("planted", "hidden")
 #: Seed of the sample kept with the project.
 SAMPLE_SEED = 2025
 
@@ -21,6 +25,8 @@ def _write(frame: pl.DataFrame, path: Path) -> None:
 
 def write_sample(folder: Path, season: Season) -> list[Path]:
     """Write tags week by week, lab results and the planted truth as Parquet.
+
+    Of a mill with habits, its station, manners and habits too, as JSON.
 
     Parameters
     ----------
@@ -47,6 +53,10 @@ def write_sample(folder: Path, season: Season) -> list[Path]:
     for name, frame in (("lab", season.lab), ("planted", season.truth)):
         out.append(folder / f"{name}.parquet")
         _write(frame, out[-1])
+    if season.habits is not None:
+        out.append(folder / "hidden.json")
+        told = {"plant": asdict(season.parameters), "habits": season.habits.as_dict()}
+        out[-1].write_text(json.dumps(told, indent=1, sort_keys=True) + "\n", encoding="utf-8")
     return out
 
 

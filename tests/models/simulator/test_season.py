@@ -20,9 +20,9 @@ from models.simulator.drive import drive_matrix
 from models.simulator.effects import apply_events
 from models.simulator.events import CONFUSERS, LOSSES, MIN_GAP_H, PlannedEvent
 from models.simulator.integrate import integrate
-from models.simulator.observe import compress
+from models.simulator.planted import planted_tonnes
 from models.simulator.reactions import React
-from models.simulator.season import planted_tonnes
+from models.simulator.recorders import compress
 from models.simulator.tags import TAGS
 
 HOUR = int(1 / p.STEP_H)
@@ -73,7 +73,7 @@ def test_invert_gained_is_sucrose_lost():
     react = React(plant, 1)
     react.refresh(state)
     before = state.x.copy()
-    kg_h = react.step(state, np.ones(1))
+    kg_h = react.step(state, np.ones(1), np.ones(1))
     gained = (state.x[c.RS] - before[c.RS]) * state.volume_m3
     assert gained.sum() == pytest.approx(1.05263 * kg_h.sum() * p.STEP_H, rel=1e-5)
     assert (before[c.SUCROSE] - state.x[c.SUCROSE]).min() > 0

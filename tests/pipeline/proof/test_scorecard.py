@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from concurrent.futures import ThreadPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -13,7 +14,7 @@ import pytest
 
 from models.judge.naive_rules import report_nothing
 from models.judge.scorecard import score
-from models.simulator import PlantParameters, Season, draw_any_plant
+from models.simulator import Habits, HardMill, PlantParameters, Season, draw_any_plant
 from pipeline.base.errors import DataError
 from pipeline.cli import app
 from pipeline.mill.description import load_mill
@@ -88,6 +89,7 @@ def test_a_described_mill_knows_its_volumes_roughly_and_its_sampling_exactly():
 def test_unseen_seeds_begin_where_tuning_never_looked():
     assert scorecard.proof_seeds(2, any_mill=True) == (501, 502)
     assert scorecard.proof_seeds(1, any_mill=False) == (201,)
+    assert scorecard.proof_seeds(2, any_mill=True, hard=True) == (9001, 9002)
 
 
 def made_up(seed, plan, progress=None):
@@ -140,10 +142,54 @@ def test_the_command_says_all_and_writes_all(monkeypatch, tmp_path, capsys):
     assert len(written["mills"][0]["events"]) == 24
 
 
+def hard_one(seed, plan, progress=None):
+    assert plan.hard
+    mill = made_up(seed, plan)
+    habits = Habits(lactic=seed % 2 == 0)
+    return replace(mill, habits=habits, traits=("filtrate", *habits.present()))
+
+
+def test_hard_mills_are_told_by_shape_trait_and_lactic_acid(monkeypatch, tmp_path, capsys):
+    monkeypatch.setattr(scorecard, "mark_mill", hard_one)
+    file = tmp_path / "marks.json"
+    words = ["scorecard", "--hard-mill", "--seeds", "8", "9", "--weeks", "8", "--json", str(file)]
+    assert app.run(words) == 0
+    said = capsys.readouterr().out
+    for word in ("with bad manners", "shape", "filtrate", "without lactic acid: 0 of", "tank_held"):
+        assert word in said
+    written = json.loads(file.read_text(encoding="utf-8"))
+    assert written["hard_mill"] is True
+    assert set(written["microbial_over_half_t"]) == {"with_lactic_acid", "without_lactic_acid"}
+    assert written["by_trait"]["filtrate"]["listed"]["without"] is None
+    assert written["by_trait"]["no lactic acid"]["forest"]["with"]["events"] == 24
+    assert written["by_shape"]["listed"]["step"]["events"] == 48
+    assert written["by_cause"]["nothing"]["microbial"]["events_found"] == 0
+    assert [mill["habits"]["lactic"] for mill in written["mills"]] == [True, False]
+    assert written["mills"][1]["traits"] == ["filtrate", "no lactic acid"]
+
+
+def test_a_hard_mill_goes_through_the_same_stages(monkeypatch):
+    """A station with its own description of fewer tags, from files to marks."""
+    habits = Habits(lacks=("ST.LI305",), lab_plan="mixed_clear")
+    hard = HardMill(PlantParameters(), habits)
+    season = short_season()
+    less = pl.col("tag") != "ST.LI305"
+    shaped = season.truth.with_columns(shape=pl.lit("ramp"), kin=pl.lit(""))
+    few = replace(season, tags=season.tags.filter(less), truth=shaped, habits=habits)
+    monkeypatch.setattr(one_mill, "draw_hard_mill", lambda seed: hard)
+    monkeypatch.setattr(one_mill, "simulate_season", lambda *_, **__: few)
+    (mill,) = scorecard.mark_mills(Plan((7,), weeks=1, hard=True))
+    assert mill.habits == habits
+    assert mill.traits == habits.present()
+    assert mill.cards[LISTED].found_events == 1
+    assert mill.cards[LISTED].events["shape"].to_list() == ["ramp"]
+
+
 def test_the_command_refuses_what_makes_no_sense(monkeypatch, tmp_path, capsys):
     monkeypatch.setattr(scorecard, "mark_mill", made_up)
     assert app.run(["scorecard", "--seeds", "-3"]) == 2
     assert app.run(["scorecard", "--mills", "0"]) == 2
+    assert app.run(["scorecard", "--hard-mill", "--usual-mill"]) == 2
     assert app.run(["scorecard", "--seeds", "3", "--json", str(tmp_path / "no" / "x.json")]) == 2
     assert "does not exist" in capsys.readouterr().err
     assert app.run(["scorecard", "--seeds", "3", "--json", str(tmp_path)]) == 2
