@@ -8,7 +8,7 @@ import numpy as np
 
 from features.base import VesselKind
 from models.base import Array
-from models.detect import MUD_SUFFIX, Candidate, Context, vessel_of
+from models.detect import MUD_SUFFIX, Candidate, Channel, Context, vessel_of
 
 _BY_CHANNEL = {
     "standing": "standing_juice",
@@ -18,6 +18,8 @@ _BY_CHANNEL = {
     "hold": "tank_held",
     "drop": "unexplained",
 }
+#: A part with at least this share of the tonnes is told with its facts (judgement).
+_TOLD_SHARE = 0.1
 
 
 @dataclass(frozen=True)
@@ -44,24 +46,57 @@ def fact(text: str, value: float, unit: str) -> dict[str, object]:
 
 
 def judge(item: Candidate, context: Context) -> NamedCause:
-    """Name the cause of a candidate."""
-    if item.channel.name == "ph":
-        return _judge_ph(item, context)
+    """Name the cause of a candidate.
+
+    Every part of it speaks for its own channel and weighs by its tonnes, so that what was taken up
+    is told by name, too.
+    """
     if item.channel.name == "unexplained":
-        return NamedCause("unexplained", {"unexplained": 1.0}, [])
-    cause = _BY_CHANNEL[item.channel.name]
-    facts = _FACTS[item.channel.name](item, context)
-    return NamedCause(cause, _weights(item, cause), facts)
+        return NamedCause("unexplained", {"unexplained": 1.0}, _beside(item))
+    own, *others = [
+        (_verdict(Candidate(*part), context), max(part[2].kg, 0.0)) for part in item.parts
+    ]
+    total = max(own[1] + sum(kg for _, kg in others), 1e-9)
+    weights: dict[str, float] = {}
+    facts = [*own[0].facts, *_beside(item)]
+    for verdict, kg in (own, *others):
+        for cause, weight in verdict.weights.items():
+            weights[cause] = weights.get(cause, 0.0) + weight * kg / total
+    for verdict, kg in others:
+        if kg >= _TOLD_SHARE * total:
+            facts += verdict.facts
+    return NamedCause(max(weights, key=weights.__getitem__), weights, facts)
 
 
-def _weights(item: Candidate, cause: str) -> dict[str, float]:
-    """Share of the excess each channel carries, as the weight of its cause."""
-    kg = {cause: item.span.kg}
-    for channel, _, span in item.joined:
-        other = _BY_CHANNEL.get(channel.name, "low_limed_ph")
-        kg[other] = kg.get(other, 0.0) + span.kg
-    total = sum(kg.values())
-    return {name: value / total for name, value in kg.items()}
+def _verdict(part: Candidate, context: Context) -> NamedCause:
+    """Weights and facts of one channel's episode."""
+    name = part.channel.name
+    if name == "ph":
+        return _judge_ph(part, context)
+    cause = _BY_CHANNEL[name]
+    return NamedCause(cause, {cause: 1.0}, _FACTS[name](part, context))
+
+
+def _beside(item: Candidate) -> list[dict[str, object]]:
+    """Losses of their own in the same hours: the reader must not take this one for all."""
+    return [
+        fact(f"in the same hours, and a finding of its own: {_fault(channel)}", span.kg / 1e3, "t")
+        for channel, span in item.beside
+    ]
+
+
+def _fault(channel: Channel) -> str:
+    """What an episode of a channel is, in words."""
+    place = channel.section.removesuffix(MUD_SUFFIX).replace("_", " ")
+    return {
+        "ph": "limed juice too acid",
+        "drop": "pH falling further on the way",
+        "heat": f"juice too hot in the {place}",
+        "hold": f"juice held in the {place}",
+        "mud": f"mud held in the {place}",
+        "throughput": "slow running",
+        "standing": "juice standing in a stop",
+    }.get(channel.name, "a loss that no known cause explains")
 
 
 def _mean(values: Array, item: Candidate) -> float:

@@ -66,7 +66,7 @@ def find_candidates(
         nothing_known = np.logical_and.reduce(list(quiet.values()))
         for start, end in stop_runs(minutes):
             nothing_known[max(start - 30, 0) : end + 180] = False
-    return join(found)
+    return join(found, reference_kg_h)
 
 
 def _mark(quiet: NDArray[np.bool_], span: Span) -> None:

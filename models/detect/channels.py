@@ -19,7 +19,7 @@ MUD_SUFFIX = ":mud"
 _HEATED = ("heater", "flash_tank")
 _EVAPORATION = ("clear_juice_heater", "evaporator_vessel")
 #: How long juice that stood in a stop takes to leave the station (estimate) [min].
-_OLD_JUICE_MIN = 180
+OLD_JUICE_MIN = 180
 _NOT_OLD = ("drop", "throughput")
 _TANKS = ("liming_tank", "clear_juice_tank")
 
@@ -40,6 +40,8 @@ class Channel:
         Excess [kg/h]; NaN where it says nothing.
     standing_error : float
         Error of its mean that no length of time averages away [kg/h].
+    family : str
+        Of heat: ``evaporation`` behind the clear-juice heater, where steam heats anew.
     """
 
     name: str
@@ -47,6 +49,7 @@ class Channel:
     zones: tuple[str, ...]
     kg_h: Array
     standing_error: float = 0.0
+    family: str = ""
 
 
 def zone_kinds(station: Station, zones: Sequence[str]) -> dict[str, str]:
@@ -85,7 +88,7 @@ def loss_channels(
         Running channels are NaN in stops, the standing channel is NaN outside them.
     """
     kinds = zone_kinds(station, list(minutes.zones))
-    running, after_stops = _running(minutes, 0), _running(minutes, _OLD_JUICE_MIN)
+    running, after_stops = _running(minutes, 0), _running(minutes, OLD_JUICE_MIN)
     everywhere = tuple(minutes.zones)
 
     def channel(name: str, section: str, zones: Sequence[str], drivers: Sequence[str]) -> Channel:
@@ -100,10 +103,9 @@ def loss_channels(
         replace(channel("ph", limed or largest, everywhere, ["ph"]), standing_error=error),
         replace(channel("drop", largest, everywhere, ["drop"]), standing_error=error),
     ]
-    found += [
-        channel("heat", _largest(excess, zones), zones, ["temperature"])
-        for zones in _heat_groups(kinds)
-    ]
+    for zones in _heat_groups(kinds):
+        warm = channel("heat", _largest(excess, zones), zones, ["temperature"])
+        found.append(replace(warm, family="evaporation" if kinds[zones[0]] in _EVAPORATION else ""))
     for zone, kind in kinds.items():
         if kind in _TANKS:
             behind = zones_behind(station, zone, everywhere) if kind == "clear_juice_tank" else ()

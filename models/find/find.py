@@ -55,7 +55,9 @@ from models.detect import (
     loss_channels,
     lrv_ratios,
     residual_vectors,
+    running_only,
     stop_runs,
+    with_company,
 )
 from models.find.rows import candidate_row, microbial_row, ranked
 from models.search import NOISE, cells_in, score_blocks, with_marks
@@ -170,6 +172,7 @@ def _search(
     candidates, faults = corroborate(candidates, minutes, excess, station)
     outliers = score_blocks(*_vectors(minutes, context, microbial))
     candidates += find_unexplained(context, excess, multiplier.value, outliers, microbial, settings)
+    candidates = with_company([running_only(c, minutes) for c in candidates])
     lab_check = LabCheck(
         balance.grabs,
         multiplier.value * published,
