@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 from models.base.minutes import Minutes
+from models.base.settings import Settings
 from models.cause.causes import judge
 from models.cause.corroboration import _CHECKS
 from models.cause.episode import Clue
@@ -230,3 +231,21 @@ def test_readings_within_the_probes_everyday_error_are_no_fact(hours):
     hours.station["ph_clear"][EPISODE] += 0.28
     verdict = hours.judge("ph")
     assert texts(verdict) == ["limed juice (LT.AI212) reads below its usual by"]
+
+
+def test_lactic_acid_that_came_with_the_limed_juice_is_no_infection_of_the_settler(hours):
+    hours.grabs("liming_tank", "out", "lactic", 250.0, 450.0, sd=5.0)
+    hours.grabs("settler", "out", "lactic", 260.0, 460.0, sd=5.0)
+    assert hours.judge().weights.get("settler_infection", 0.0) < 0.1
+
+
+def test_the_search_hands_the_laboratory_on(plant):
+    first, last = 5 * 1440, 6 * 1440
+    plant.tag("ST.AI308")[first:last] -= 0.3
+    plant.shift_lab("settler", first / 60, last / 60, -0.3)
+    for hour in np.arange(2.0, 288.0, 6.0):
+        level = 700.0 if first / 60 <= hour < last / 60 else 250.0
+        plant.lab_rows.append([hour, "phosphate", "mixed_juice", "", level, 0.08 * level])
+    row = plant.search(Settings(smallest_finding_t=0.08)).findings.row(0, named=True)
+    assert row["cause"] == "late_lime_reaction"
+    assert "phosphate in mixed juice, usually 250 mg/kg, now" in row["evidence"]
