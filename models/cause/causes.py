@@ -17,6 +17,8 @@ _BY_CHANNEL = {
 }
 #: A part with at least this share of the tonnes is told with its facts (judgement).
 _TOLD_SHARE = 0.1
+#: Vessels of a stop that are told one by one.
+_VESSELS_TOLD = 3
 #: Departures of pH smaller than this prove nothing (judgement) [pH].
 _TELLING_PH = 0.05
 
@@ -107,12 +109,24 @@ def _tells(ph: float) -> bool:
 
 
 def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
-    zone = context.minutes.zones[item.channel.section]
-    return [
-        fact("no feed for", (item.span.end - item.span.start) / 60.0, "h"),
-        fact("juice held", mean_in(zone["volume_m3"], item), "m3"),
-        fact("juice temperature while it stood", mean_in(zone["temp_degc"], item), "degC"),
-    ]
+    """How long, then vessel by vessel what was held, how warm and how acid; the costliest first."""
+    zones = context.minutes.zones
+    window = slice(item.span.start, item.span.end)
+    cost = {z: float(np.nansum(zones[z]["loss_kg_h"][window])) for z in item.channel.zones}
+    total = max(sum(cost.values()), 1e-9)
+    facts = [fact("no feed for", (item.span.end - item.span.start) / 60.0, "h")]
+    for zone in sorted(cost, key=lambda z: -cost[z])[:_VESSELS_TOLD]:
+        held, degc, ph = (
+            mean_in(zones[zone][name], item) for name in ("volume_m3", "temp_degc", "ph_cold")
+        )
+        text = f"{_place(zone)} held {held:.0f} m3 at {degc:.0f} degC and pH {ph:.1f}; of the loss"
+        facts.append(fact(text, 100.0 * cost[zone] / total, "%"))
+    return facts
+
+
+def _place(zone: str) -> str:
+    name = zone.removesuffix(MUD_SUFFIX).replace("_", " ")
+    return f"mud of the {name}" if zone.endswith(MUD_SUFFIX) else name
 
 
 def _throughput_facts(item: Candidate, context: Context) -> list[dict[str, object]]:

@@ -6,4 +6,5 @@ from models.detect.context import Context
 from models.detect.joined import Candidate, join, running_min, running_only, with_company
 from models.detect.microbial import MicrobialSpan, find_microbial
 from models.detect.sharpness import SHARPNESS_COLUMNS, lrv_ratios
+from models.detect.stops import at_its_vessel, with_stops
 from models.detect.vectors import residual_vectors
