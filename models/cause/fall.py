@@ -12,10 +12,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
+from features.base import VesselKind
 from features.flow import probe_signal, souring_1_min
 from features.kinetics import BUFFER_MEQ_KG_PH
 from models.base import Array, Minutes
@@ -51,7 +52,6 @@ class _Fall:
     item: Candidate
     context: Context
     ph: float
-    facts: list[dict[str, object]] = field(default_factory=list)
 
     def mean(self, values: Array) -> float:
         return mean_in(values, self.item)
@@ -147,23 +147,20 @@ def clear_probe_fault(case: Case) -> SensorFault | None:
 
 
 def _clues(fall: _Fall) -> Iterator[Clue | None]:
-    for point, cause, below in (
-        ("clear", "clear_probe_low", True),
-        ("limed", "ph_probe_high", False),
-    ):
-        gap = grab_gap(fall.item, fall.context, point, below=below)
-        yield None if gap is None else _gap_clue(fall, gap, cause, point)
+    low = grab_gap(fall.item, fall.context, "clear", below=True)
+    yield None if low is None else _gap_clue(fall, low, "clear_probe_low", "settler")
+    high = grab_gap(fall.item, fall.context, "limed", below=False)
+    yield None if high is None else _gap_clue(fall, high, "ph_probe_high", "liming_tank")
     yield _invert_destruction(fall)
     yield _late_reaction(fall)
     yield _infection(fall)
     yield crossing_clue(fall.item, fall.context)
 
 
-def _gap_clue(fall: _Fall, gap: GrabGap, cause: str, point: str) -> Clue:
-    kind = "settler" if point == "clear" else "liming_tank"
-    side = "below" if point == "clear" else "above"
+def _gap_clue(fall: _Fall, gap: GrabGap, cause: str, kind: VesselKind) -> Clue:
+    juice, side = ("clear", "below") if kind == "settler" else ("limed", "above")
     probe = probe_words(fall.context.station, kind)
-    text = f"{point} juice: the probe{probe} stands {side} {gap.grabs} grabs, more than usual, by"
+    text = f"{juice} juice: the probe{probe} stands {side} {gap.grabs} grabs, more than usual, by"
     return Clue(cause, gap.ph, gap.sd_ph, facts=[fact(text, gap.ph, "pH")])
 
 
