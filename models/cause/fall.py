@@ -74,19 +74,24 @@ def judge_fall(item: Candidate, context: Context) -> NamedCause:
     NamedCause
         ``unexplained`` keeps at least `LEAST_UNEXPLAINED_PH` of the fall.
     """
-    drop = _true_drop(context)
+    drop = _true_drop(item, context)
     usual = usual_of(drop, context)
-    fall = _Fall(item, context, max(mean_in(drop, item) - usual, 0.0))
+    fall = _Fall(item, context, max(0.0, mean_in(drop, item) - usual))
     clues = [clue for clue in _clues(fall) if clue is not None]
     weights = share_out(fall.ph, clues)
-    facts = [
-        fact(f"pH falls between limed and clear juice, usually by {usual:.2f}, now by",
-             usual + fall.ph, "pH"),
-    ]  # fmt: skip
+    facts = [_fall_fact(fall, usual)]
     told = sorted(clues, key=lambda c: -weights.get(c.cause, 0.0))
     for clue in told:
         facts += clue.facts if weights.get(clue.cause, 0.0) >= _TOLD_WEIGHT else []
     return NamedCause(max(weights, key=weights.__getitem__), weights, facts)
+
+
+def _fall_fact(fall: _Fall, usual: float) -> dict[str, object]:
+    if _limed_known(fall.item, fall.context):
+        text = f"pH falls between limed and clear juice, usually by {usual:.2f}, now by"
+        return fact(text, usual + fall.ph, "pH")
+    return fact("clear juice stands below its usual, limed juice not measured, by",
+                fall.ph, "pH")  # fmt: skip
 
 
 def share_out(fall_ph: float, clues: list[Clue]) -> dict[str, float]:
@@ -133,7 +138,7 @@ def clear_probe_fault(case: Case) -> SensorFault | None:
         return None
     signal = probe_signal(case.station, "clear")
     gap = grab_gap(case.item, case.context, "clear", below=True)
-    drop = _true_drop(case.context)
+    drop = _true_drop(case.item, case.context)
     fall = mean_in(drop, case.item) - usual_of(drop, case.context)
     if signal is None or gap is None or gap.grabs < _LEAST_GRABS:
         return None
@@ -164,11 +169,22 @@ def _gap_clue(fall: _Fall, gap: GrabGap, cause: str, kind: VesselKind) -> Clue:
     return Clue(cause, gap.ph, gap.sd_ph, facts=[fact(text, gap.ph, "pH")])
 
 
-def _true_drop(context: Context) -> Array:
-    """Fall from the limed juice to the clear juice it became, both probes put right [pH]."""
+def _limed_known(item: Candidate, context: Context) -> bool:
+    """Whether the limed juice of an episode was measured."""
+    return math.isfinite(mean_in(context.minutes.station["ph_drop_settler"], item))
+
+
+def _true_drop(item: Candidate, context: Context) -> Array:
+    """Fall from the limed juice to the clear juice it became, both probes put right [pH].
+
+    Without limed juice, clear juice below pH 0: only differences count.
+    """
     drop = context.minutes.station["ph_drop_settler"]
+    known = _limed_known(item, context)
+    if not known:
+        drop = -context.minutes.station["ph_clear"]
     limed, clear = (context.biases.get(point) for point in ("limed", "clear"))
-    if limed is not None:
+    if limed is not None and known:
         drop = drop - limed.bias
     return drop if clear is None else drop + clear.bias
 

@@ -95,6 +95,18 @@ def test_a_fall_that_nothing_explains_stays_unexplained(hours):
     assert verdict.facts[0]["value"] == pytest.approx(0.85, abs=0.001)
 
 
+@pytest.mark.parametrize("gone", [slice(None), EPISODE])
+def test_without_limed_juice_the_clear_juice_tells_its_own_fall(hours, gone):
+    hours.station["ph_limed"][gone] = np.nan
+    hours.grabs("settler", "out", "ph", 6.95, 6.95)
+    verdict = hours.judge()
+    assert sum(verdict.weights.values()) == pytest.approx(1.0)
+    assert all(np.isfinite(f["value"]) for f in verdict.facts)
+    assert verdict.cause == "clear_probe_low"
+    assert "limed juice not measured" in verdict.facts[0]["text"]
+    assert verdict.facts[0]["value"] == pytest.approx(0.3)
+
+
 def test_a_clear_juice_probe_that_left_the_grabs_is_named(hours):
     hours.grabs("settler", "out", "ph", 6.95, 6.95)
     verdict = hours.judge()
