@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from models.base import Array
 from models.cause.episode import NamedCause, fact, mean_in, probe_words, usual_of
 from models.cause.fall import LEAST_UNEXPLAINED_PH, judge_fall
 from models.detect import MUD_SUFFIX, Candidate, Channel, Context, vessel_of
@@ -119,9 +120,17 @@ def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]
         held, degc, ph = (
             mean_in(zones[zone][name], item) for name in ("volume_m3", "temp_degc", "ph_cold")
         )
-        text = f"{_place(zone)} held {held:.0f} m3 at {degc:.0f} degC and pH {ph:.1f}; of the loss"
+        # Nothing tells a vessel that was emptied from one that was not: the reader must ask.
+        full = "" if _moves(zones[zone]["volume_m3"]) else ", counted as full for want of a level,"
+        content = f"{held:.0f} m3 at {degc:.0f} degC and pH {ph:.1f}"
+        text = f"{_place(zone)}{full} held {content}; of the loss"
         facts.append(fact(text, 100.0 * cost[zone] / total, "%"))
     return facts
+
+
+def _moves(values: Array) -> bool:
+    known = values[np.isfinite(values)]
+    return len(known) > 0 and float(np.ptp(known)) > 1e-6
 
 
 def _place(zone: str) -> str:

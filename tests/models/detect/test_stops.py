@@ -140,6 +140,19 @@ def test_what_stayed_hot_names_its_vessel(plant):
     assert (row["cause"], row["section"]) == ("standing_juice", "first_evaporator")
 
 
+def test_a_vessel_without_a_level_is_said_to_be_counted_as_full(plant):
+    stopped(plant)
+    for tag in LEVELS["settler"]:
+        del plant.grid[plant.name[tag]]
+    plant.station = replace(
+        plant.station,
+        signals=tuple(s for s in plant.station.signals if s.tag not in LEVELS["settler"]),
+    )
+    row = plant.search(SMALL).findings.row(0, named=True)
+    texts = [f["text"] for f in json.loads(row["evidence"])["facts"]]
+    assert any(t.startswith("settler, counted as full for want of a level, held") for t in texts)
+
+
 def test_juice_cooled_below_75_degc_loses_little(plant):
     stopped(plant)
     for tag in ("ST.TI304", "ST.TI307", "CT.TI402", "CH.TI411", "EV.TI501", "FT.TI231"):
