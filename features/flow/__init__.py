@@ -4,3 +4,4 @@ from features.flow.minutes import derive
 from features.flow.nominal import souring_1_min
 from features.flow.probes import probe_signal
 from features.flow.settling import overflow_velocity_m_h, settling_correction, settling_utilisation
+from features.flow.transients import EffectiveResidence, effective_residence

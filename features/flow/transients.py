@@ -4,8 +4,8 @@ A swing of Brix, temperature or conductivity at the inlet shows at the outlet la
 On the axis of volume passed, a changing flow no longer matters: delay and rounding are those of
 tanks in series of a fixed volume, and what is missing to the nominal volume is dead.
 
-No command calls it: a person chooses the days that hold a swing, and writes the volume found into
-the mill's description.
+The search asks it whether a settler short-circuits; a person may choose days that hold a swing, and
+write the volume found into the mill's description.
 """
 
 from __future__ import annotations

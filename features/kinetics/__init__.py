@@ -1,6 +1,13 @@
 """Inversion and destruction of sugars, acids made, and how surely they are known."""
 
-from features.kinetics.acid import CAO_G_EQ, LN3, hexose_mmol_kg, ph_after_acid, ph_fall_1_h
+from features.kinetics.acid import (
+    BUFFER_MEQ_KG_PH,
+    CAO_G_EQ,
+    LN3,
+    hexose_mmol_kg,
+    ph_after_acid,
+    ph_fall_1_h,
+)
 from features.kinetics.held import hold
 from features.kinetics.kinetics import (
     INVERT_PER_SUCROSE,

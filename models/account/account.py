@@ -15,7 +15,7 @@ import numpy as np
 from features.kinetics import Z90, LossError
 from models.amount import Excess, Multiplier
 from models.base import Minutes
-from models.detect import Candidate, Channel, MicrobialSpan
+from models.detect import Candidate, Channel, MicrobialSpan, running_min
 from models.search import Residual, Span
 
 #: Drivers whose shares make up each channel; ``()`` stands for the whole loss over the targets.
@@ -79,7 +79,7 @@ def _part(minutes: Minutes, channel: Channel, residual: Residual, span: Span) ->
         "zones": list(channel.zones),
         "started": minutes.at(span.start).isoformat(),
         "ended": minutes.at(span.end).isoformat(),
-        "hours": (span.end - span.start) / 60.0,
+        "hours": running_min(channel, span, minutes) / 60.0,
         "measured_min": measured,
         "channel_kg_h": float(rate[known].mean()) if measured else 0.0,
         "baseline_kg_h": float(usual[known].mean()) if measured else 0.0,

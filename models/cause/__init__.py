@@ -1,7 +1,8 @@
 """Why: causes weighed by evidence, faulty sensors, laboratory checks."""
 
-from models.cause.causes import NamedCause, fact, judge
+from models.cause.causes import judge
 from models.cause.corroboration import corroborate, with_faults
+from models.cause.episode import NamedCause, fact
 from models.cause.lab_check import (
     DAILY_COLUMNS,
     LabCheck,

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from features.base import VesselKind
 from models.base import Array
-from models.detect import MUD_SUFFIX, Candidate, Context, vessel_of
+from models.cause.episode import NamedCause, fact, mean_in, probe_words, usual_of
+from models.cause.fall import LEAST_UNEXPLAINED_PH, judge_fall
+from models.detect import MUD_SUFFIX, Candidate, Channel, Context, vessel_of
 
 _BY_CHANNEL = {
     "standing": "standing_juice",
@@ -16,62 +15,69 @@ _BY_CHANNEL = {
     "heat": "overheating",
     "mud": "mud_held",
     "hold": "tank_held",
-    "drop": "unexplained",
 }
-
-
-@dataclass(frozen=True)
-class NamedCause:
-    """A cause, its alternatives and the facts.
-
-    Attributes
-    ----------
-    cause : str
-    weights : dict of str to float
-        Weight of each cause considered; they sum to 1.
-    facts : list of dict
-        Plain sentences with value and unit.
-    """
-
-    cause: str
-    weights: dict[str, float]
-    facts: list[dict[str, object]]
-
-
-def fact(text: str, value: float, unit: str) -> dict[str, object]:
-    """One line of evidence."""
-    return {"text": text, "value": round(float(value), 4), "unit": unit}
+#: A part with at least this share of the tonnes is told with its facts (judgement).
+_TOLD_SHARE = 0.1
+#: Vessels of a stop that are told one by one.
+_VESSELS_TOLD = 3
+#: Departures of pH smaller than this prove nothing (judgement) [pH].
+_TELLING_PH = 0.05
 
 
 def judge(item: Candidate, context: Context) -> NamedCause:
-    """Name the cause of a candidate."""
-    if item.channel.name == "ph":
-        return _judge_ph(item, context)
+    """Name the cause of a candidate.
+
+    Every part of it speaks for its own channel and weighs by its tonnes, so that what was taken up
+    is told by name, too.
+    """
     if item.channel.name == "unexplained":
-        return NamedCause("unexplained", {"unexplained": 1.0}, [])
-    cause = _BY_CHANNEL[item.channel.name]
-    facts = _FACTS[item.channel.name](item, context)
-    return NamedCause(cause, _weights(item, cause), facts)
+        return NamedCause("unexplained", {"unexplained": 1.0}, _beside(item))
+    own, *others = [
+        (_verdict(Candidate(*part), context), max(part[2].kg, 0.0)) for part in item.parts
+    ]
+    total = max(own[1] + sum(kg for _, kg in others), 1e-9)
+    weights: dict[str, float] = {}
+    facts = [*own[0].facts, *_beside(item)]
+    for verdict, kg in (own, *others):
+        for cause, weight in verdict.weights.items():
+            weights[cause] = weights.get(cause, 0.0) + weight * kg / total
+    for verdict, kg in others:
+        if kg >= _TOLD_SHARE * total:
+            facts += verdict.facts
+    return NamedCause(max(weights, key=weights.__getitem__), weights, facts)
 
 
-def _weights(item: Candidate, cause: str) -> dict[str, float]:
-    """Share of the excess each channel carries, as the weight of its cause."""
-    kg = {cause: item.span.kg}
-    for channel, _, span in item.joined:
-        other = _BY_CHANNEL.get(channel.name, "low_limed_ph")
-        kg[other] = kg.get(other, 0.0) + span.kg
-    total = sum(kg.values())
-    return {name: value / total for name, value in kg.items()}
+def _verdict(part: Candidate, context: Context) -> NamedCause:
+    """Weights and facts of one channel's episode."""
+    name = part.channel.name
+    if name == "ph":
+        return _judge_ph(part, context)
+    if name == "drop":
+        return judge_fall(part, context)
+    cause = _BY_CHANNEL[name]
+    return NamedCause(cause, {cause: 1.0}, _FACTS[name](part, context))
 
 
-def _mean(values: Array, item: Candidate) -> float:
-    part = values[item.span.start : item.span.end]
-    return float(np.nanmean(part)) if np.isfinite(part).any() else float("nan")
+def _beside(item: Candidate) -> list[dict[str, object]]:
+    """Losses of their own in the same hours: the reader must not take this one for all."""
+    return [
+        fact(f"in the same hours, and a finding of its own: {_fault(channel)}", span.kg / 1e3, "t")
+        for channel, span in item.beside
+    ]
 
 
-def _usual(values: Array, context: Context) -> float:
-    part = values[context.quiet & np.isfinite(values)]
-    return float(np.median(part)) if len(part) else float("nan")
+def _fault(channel: Channel) -> str:
+    """What an episode of a channel is, in words."""
+    place = channel.section.removesuffix(MUD_SUFFIX).replace("_", " ")
+    return {
+        "ph": "limed juice too acid",
+        "drop": "pH falling further on the way",
+        "heat": f"juice too hot in the {place}",
+        "hold": f"juice held in the {place}",
+        "mud": f"mud held in the {place}",
+        "throughput": "slow running",
+        "standing": "juice standing in a stop",
+    }.get(channel.name, "a loss that no known cause explains")
 
 
 def _judge_ph(item: Candidate, context: Context) -> NamedCause:
@@ -79,66 +85,74 @@ def _judge_ph(item: Candidate, context: Context) -> NamedCause:
     station = context.minutes.station
     limed, clear = station["ph_limed"], station["ph_clear"]
     bias = context.biases.get("limed")
-    read_gap = _usual(limed, context) - _mean(limed, item)
-    error = _mean(bias.bias, item) - _usual(bias.bias, context) if bias is not None else 0.0
-    clear_gap = _usual(clear, context) - _mean(clear, item)
+    read_gap = usual_of(limed, context) - mean_in(limed, item)
+    error = mean_in(bias.bias, item) - usual_of(bias.bias, context) if bias is not None else 0.0
+    clear_gap = usual_of(clear, context) - mean_in(clear, item)
     parts = {"low_limed_ph": max(np.nan_to_num(read_gap), 0.0), "ph_probe_high": max(error, 0.0)}
-    # The limed juice is known to about this much: neither may claim it.
-    parts["unexplained"] = 0.02
+    parts["unexplained"] = LEAST_UNEXPLAINED_PH
     total = sum(parts.values())
     weights = {name: value / total for name, value in parts.items()}
+    limed_probe, clear_probe = (
+        probe_words(context.station, kind) for kind in ("liming_tank", "settler")
+    )
     facts = [
-        fact(
-            f"limed juice{_probe(context, 'liming_tank')} reads below its usual by", read_gap, "pH"
-        ),
+        fact(f"limed juice{limed_probe} reads below its usual by", read_gap, "pH"),
         fact("and stands above the laboratory's grabs, more than usual, by", error, "pH"),
-        fact(f"clear juice{_probe(context, 'settler')} reads below its usual by", clear_gap, "pH"),
+        fact(f"clear juice{clear_probe} reads below its usual by", clear_gap, "pH"),
     ]
-    return NamedCause(max(weights, key=weights.__getitem__), weights, facts)
+    telling = [f for f, ph in zip(facts, (read_gap, error, clear_gap), strict=True) if _tells(ph)]
+    return NamedCause(max(weights, key=weights.__getitem__), weights, telling)
 
 
-def _probe(context: Context, kind: VesselKind) -> str:
-    """Name of the pH tag of a kind of vessel, for a reader who has to find it."""
-    for vessel in context.station.of_kind(kind):
-        signal = context.station.signal("ph", vessel.name)
-        if signal is not None:
-            return f" ({signal.tag})"
-    return ""
-
-
-def _drop_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
-    station = context.minutes.station
-    drop = station["ph_drop_settler"]
-    return [
-        fact("pH falls between limed and clear juice by", _mean(drop, item), "pH"),
-        fact("it usually falls by", _usual(drop, context), "pH"),
-    ]
+def _tells(ph: float) -> bool:
+    """Whether a departure proves anything; less is the probes' everyday error."""
+    return abs(ph) >= _TELLING_PH
 
 
 def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
-    zone = context.minutes.zones[item.channel.section]
-    return [
-        fact("no feed for", (item.span.end - item.span.start) / 60.0, "h"),
-        fact("juice held", _mean(zone["volume_m3"], item), "m3"),
-        fact("juice temperature while it stood", _mean(zone["temp_degc"], item), "degC"),
-    ]
+    """How long, then vessel by vessel what was held, how warm and how acid; the costliest first."""
+    zones = context.minutes.zones
+    window = slice(item.span.start, item.span.end)
+    cost = {z: float(np.nansum(zones[z]["loss_kg_h"][window])) for z in item.channel.zones}
+    total = max(sum(cost.values()), 1e-9)
+    facts = [fact("no feed for", (item.span.end - item.span.start) / 60.0, "h")]
+    for zone in sorted(cost, key=lambda z: -cost[z])[:_VESSELS_TOLD]:
+        held, degc, ph = (
+            mean_in(zones[zone][name], item) for name in ("volume_m3", "temp_degc", "ph_cold")
+        )
+        # Nothing tells a vessel that was emptied from one that was not: the reader must ask.
+        full = "" if _moves(zones[zone]["volume_m3"]) else ", counted as full for want of a level,"
+        content = f"{held:.0f} m3 at {degc:.0f} degC and pH {ph:.1f}"
+        text = f"{_place(zone)}{full} held {content}; of the loss"
+        facts.append(fact(text, 100.0 * cost[zone] / total, "%"))
+    return facts
+
+
+def _moves(values: Array) -> bool:
+    known = values[np.isfinite(values)]
+    return len(known) > 0 and float(np.ptp(known)) > 1e-6
+
+
+def _place(zone: str) -> str:
+    name = zone.removesuffix(MUD_SUFFIX).replace("_", " ")
+    return f"mud of the {name}" if zone.endswith(MUD_SUFFIX) else name
 
 
 def _throughput_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
     station = context.minutes.station
     return [
-        fact("juice flow", _mean(station["flow_feed_m3_h"], item), "m3/h"),
-        fact("usual juice flow", _usual(station["flow_feed_m3_h"], context), "m3/h"),
-        fact("residence in the train", _mean(station["residence_train_min"], item), "min"),
-        fact("usual residence", _usual(station["residence_train_min"], context), "min"),
+        fact("juice flow", mean_in(station["flow_feed_m3_h"], item), "m3/h"),
+        fact("usual juice flow", usual_of(station["flow_feed_m3_h"], context), "m3/h"),
+        fact("residence in the train", mean_in(station["residence_train_min"], item), "min"),
+        fact("usual residence", usual_of(station["residence_train_min"], context), "min"),
     ]
 
 
 def _heat_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
     zone = context.minutes.zones[item.channel.section]
     return [
-        fact("juice temperature", _mean(zone["temp_degc"], item), "degC"),
-        fact("usual temperature", _usual(zone["temp_degc"], context), "degC"),
+        fact("juice temperature", mean_in(zone["temp_degc"], item), "degC"),
+        fact("usual temperature", usual_of(zone["temp_degc"], context), "degC"),
         fact("target", vessel_of(context.station, item.channel.section).temp_degc, "degC"),
     ]
 
@@ -147,15 +161,14 @@ def _hold_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
     zone = context.minutes.zones[item.channel.section]
     what = "mud zone" if item.channel.section.endswith(MUD_SUFFIX) else "tank"
     return [
-        fact(f"juice in the {what}", _mean(zone["volume_m3"], item), "m3"),
-        fact(f"usual volume in the {what}", _usual(zone["volume_m3"], context), "m3"),
-        fact("residence there", _mean(zone["residence_min"], item), "min"),
-        fact("usual residence there", _usual(zone["residence_min"], context), "min"),
+        fact(f"juice in the {what}", mean_in(zone["volume_m3"], item), "m3"),
+        fact(f"usual volume in the {what}", usual_of(zone["volume_m3"], context), "m3"),
+        fact("residence there", mean_in(zone["residence_min"], item), "min"),
+        fact("usual residence there", usual_of(zone["residence_min"], context), "min"),
     ]
 
 
 _FACTS = {
-    "drop": _drop_facts,
     "standing": _standing_facts,
     "throughput": _throughput_facts,
     "heat": _heat_facts,

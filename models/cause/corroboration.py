@@ -1,9 +1,9 @@
 """Whether anything but one transmitter bears an episode out.
 
-Heat does not stay where it is, a tank fills only with juice that flows into it, and a mill that
-slows down slows everywhere. An episode that rests on one reading, while every reading that should
-have moved with it stood still, is a fault of that sensor and no loss. Where nothing else is
-measured nothing can be said, and the episode stands.
+Heat does not stay where it is, a tank fills only with juice that flows into it, a mill that slows
+down slows everywhere, and juice that turns acid does so in the laboratory, too. An episode that
+rests on one reading, while every reading that should have moved with it stood still, is a fault of
+that sensor and no loss. Where nothing else is measured nothing can be said, and the episode stands.
 """
 
 from __future__ import annotations
@@ -13,16 +13,17 @@ from dataclasses import replace
 
 import polars as pl
 
-from features.base import Station
 from models.amount import Excess
 from models.base import Minutes
+from models.cause.fall import clear_probe_fault
 from models.cause.heat import heat_fault
 from models.cause.juice import flow_fault, level_fault
 from models.cause.sensor_fault import Case, SensorFault
-from models.detect import Candidate
+from models.detect import Candidate, Context
 
 #: What is asked of an episode, by its channel.
 _CHECKS: dict[str, Callable[[Case], SensorFault | None]] = {
+    "drop": clear_probe_fault,
     "heat": heat_fault,
     "hold": level_fault,
     "mud": level_fault,
@@ -32,16 +33,15 @@ _CHECKS: dict[str, Callable[[Case], SensorFault | None]] = {
 
 
 def corroborate(
-    found: list[Candidate], minutes: Minutes, excess: Excess, station: Station
+    found: list[Candidate], excess: Excess, context: Context
 ) -> tuple[list[Candidate], list[SensorFault]]:
     """Part the episodes that something bears out from those of a single sick sensor.
 
     Parameters
     ----------
     found : list of Candidate
-    minutes : Minutes
     excess : Excess
-    station : Station
+    context : Context
 
     Returns
     -------
@@ -54,13 +54,13 @@ def corroborate(
     for item in found:
         alone = [replace(item, joined=())]
         alone += [Candidate(*part) for part in item.joined]
-        refuted = _refuted(Case(item, minutes, excess, station))
+        refuted = _refuted(Case(item, context.minutes, excess, context.station, context))
         if refuted is None:
             kept.append(item)
             continue
         faults.append(refuted)
         for lesser in alone[1:]:
-            fault = _refuted(Case(lesser, minutes, excess, station))
+            fault = _refuted(Case(lesser, context.minutes, excess, context.station, context))
             if fault is None:
                 kept.append(lesser)
             else:

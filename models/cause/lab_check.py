@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from features.base import Column, Columns, polars_schema
 from models.amount import Balance, Excess, OrdinaryBalance
 from models.base import Array, Minutes
-from models.cause.causes import fact
+from models.cause.episode import fact
 
 #: What `daily_frame` gives.
 DAILY_COLUMNS: Columns = {

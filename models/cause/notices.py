@@ -59,6 +59,7 @@ def find_notices(
     lab_shift: Array,
     station: Station,
     claimed: list[tuple[int, int]],
+    excess_kg_h: Array,
 ) -> pl.DataFrame:
     """Stale cane, imbibition, over-liming, turbidity peaks, laboratory shifts, handled stops.
 
@@ -72,6 +73,8 @@ def find_notices(
     station : Station
     claimed : list of (start, end)
         Minutes of the findings; a long stop outside them was handled well.
+    excess_kg_h : ndarray, shape (n,)
+        Loss of the train above what the same juice loses running [kg/h].
 
     Returns
     -------
@@ -81,7 +84,7 @@ def find_notices(
     rows: list[dict[str, object]] = []
     for watch in _watches(minutes, lab, points, lab_shift, station):
         rows += [_notice(minutes, watch, run) for run in _periods(minutes, watch)]
-    rows += _handled_stops(minutes, claimed)
+    rows += _handled_stops(minutes, claimed, excess_kg_h)
     return pl.DataFrame(rows, schema=polars_schema(NOTICE_COLUMNS)).sort("started", "kind")
 
 
@@ -172,12 +175,18 @@ def _periods(minutes: Minutes, watch: Watch) -> list[tuple[int, int]]:
     return [(a, b) for a, b in runs if b - a >= watch.shortest_min]
 
 
-def _handled_stops(minutes: Minutes, claimed: list[tuple[int, int]]) -> list[dict[str, object]]:
+def _handled_stops(
+    minutes: Minutes, claimed: list[tuple[int, int]], excess_kg_h: Array
+) -> list[dict[str, object]]:
     rows = []
     for start, end in stop_runs(minutes):
         if end - start < _SHORTEST_STOP_MIN or any(a < end and b > start for a, b in claimed):
             continue
-        text = f"Stop of {(end - start) / 60:.1f} h that lost little: the juice did not stand hot."
+        lost_t = max(float(np.nansum(excess_kg_h[start:end])) / 60_000.0, 0.0)
+        text = (
+            f"Stop of {(end - start) / 60:.1f} h that lost little, about {lost_t:.2f} t more than "
+            "running: the vessels were emptied, or what stayed in them was cool."
+        )
         row = {"started": minutes.at(start), "ended": minutes.at(end), "kind": "handled_stop"}
         rows.append({**row, "text": text})
     return rows

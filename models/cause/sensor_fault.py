@@ -9,7 +9,7 @@ import numpy as np
 from features.base import Signal, Station
 from models.amount import Excess
 from models.base import Array, Minutes
-from models.detect import Candidate
+from models.detect import Candidate, Context
 
 #: A witness that moved by this share of the questioned reading bears it out (estimate).
 MOVED_SHARE = 0.25
@@ -49,6 +49,7 @@ class Case:
     minutes: Minutes
     excess: Excess
     station: Station
+    context: Context | None = None
 
     @property
     def span(self) -> tuple[int, int]:

@@ -3,7 +3,8 @@
 from models.detect.candidates import find_candidates, find_unexplained
 from models.detect.channels import MUD_SUFFIX, Channel, loss_channels, stop_runs, vessel_of
 from models.detect.context import Context
-from models.detect.joined import Candidate, join
+from models.detect.joined import Candidate, join, running_min, running_only, with_company
 from models.detect.microbial import MicrobialSpan, find_microbial
 from models.detect.sharpness import SHARPNESS_COLUMNS, lrv_ratios
+from models.detect.stops import at_its_vessel, with_stops
 from models.detect.vectors import residual_vectors

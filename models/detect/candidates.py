@@ -67,7 +67,7 @@ def find_candidates(
             # What chance does now and then belongs to the usual unrest and stays in it.
             if item.span.per_week <= _HARDLY_CHANCE:
                 _mark(quiet[item.channel.name + item.channel.section], item.span)
-    return join(found)
+    return join(found, reference_kg_h)
 
 
 def _mark(quiet: NDArray[np.bool_], span: Span) -> None:

@@ -21,7 +21,7 @@ STANDING = "standing"
 _HEATED = ("heater", "flash_tank")
 _EVAPORATION = ("clear_juice_heater", "evaporator_vessel")
 #: How long juice that stood in a stop takes to leave the station (estimate) [min].
-_OLD_JUICE_MIN = 180
+OLD_JUICE_MIN = 180
 _NOT_OLD = ("drop", "throughput")
 #: Channels whose unrest multiplies the loss: acid, heat and time enter it as factors. A level
 #: adds juice or takes it.
@@ -47,6 +47,8 @@ class Channel:
         Error of its mean that no length of time averages away [kg/h].
     usual_kg_h : float, optional
         Usual loss of its zones [kg/h], which everyday unrest multiplies; None where it adds.
+    family : str
+        Of heat: ``evaporation`` behind the clear-juice heater, where steam heats anew.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Channel:
     kg_h: Array
     standing_error: float = 0.0
     usual_kg_h: float | None = None
+    family: str = ""
 
 
 def zone_kinds(station: Station, zones: Sequence[str]) -> dict[str, str]:
@@ -93,7 +96,7 @@ def loss_channels(
         Running channels are NaN in stops, the standing channel is NaN outside them.
     """
     kinds = zone_kinds(station, list(minutes.zones))
-    running, after_stops = _running(minutes, 0), _running(minutes, _OLD_JUICE_MIN)
+    running, after_stops = _running(minutes, 0), _running(minutes, OLD_JUICE_MIN)
     everywhere = tuple(minutes.zones)
 
     def channel(name: str, section: str, zones: Sequence[str], drivers: Sequence[str]) -> Channel:
@@ -110,10 +113,9 @@ def loss_channels(
         replace(channel("ph", limed or largest, everywhere, ["ph"]), standing_error=error),
         replace(channel("drop", largest, everywhere, ["drop"]), standing_error=error),
     ]
-    found += [
-        channel("heat", _largest(excess, zones), zones, ["temperature"])
-        for zones in _heat_groups(kinds)
-    ]
+    for zones in _heat_groups(kinds):
+        warm = channel("heat", _largest(excess, zones), zones, ["temperature"])
+        found.append(replace(warm, family="evaporation" if kinds[zones[0]] in _EVAPORATION else ""))
     for zone, kind in kinds.items():
         if kind in _TANKS:
             behind = zones_behind(station, zone, everywhere) if kind == "clear_juice_tank" else ()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from features.base import Station
@@ -24,9 +25,12 @@ class Context:
         By point: ``limed``, ``clear``, ``mixed``.
     quiet : ndarray of bool, shape (n,)
         True outside every candidate and stop.
+    lab : DataFrame or None
+        Laboratory results.
     """
 
     minutes: Minutes
     station: Station
     biases: dict[str, ProbeBias]
     quiet: NDArray[np.bool_]
+    lab: pl.DataFrame | None = None

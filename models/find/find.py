@@ -50,13 +50,17 @@ from models.detect import (
     Candidate,
     Context,
     MicrobialSpan,
+    at_its_vessel,
     find_candidates,
     find_microbial,
     find_unexplained,
     loss_channels,
     lrv_ratios,
     residual_vectors,
+    running_only,
     stop_runs,
+    with_company,
+    with_stops,
 )
 from models.find.rows import candidate_row, microbial_row, ranked
 from models.search import cells_in, score_blocks, with_marks
@@ -162,15 +166,16 @@ def _search(
     balance = chemical_balance(lab, minutes, points, station)
     published = published_pct(minutes, limed, clear)
     multiplier = _fit(balance.mean_of(published, minutes), balance, station)
-    excess = split_excess(minutes, station, limed, clear)
+    excess = with_stops(split_excess(minutes, station, limed, clear), minutes, station)
     channels = loss_channels(minutes, excess, station, multiplier.value, ph_standing_error(biases))
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     candidates = find_candidates(minutes, channels, settings, reference)
     microbial = find_microbial(minutes, lab, station)
-    context = Context(minutes, station, biases, _quiet(minutes, candidates))
-    candidates, faults = corroborate(candidates, minutes, excess, station)
+    context = Context(minutes, station, biases, _quiet(minutes, candidates), lab)
+    candidates, faults = corroborate(candidates, excess, context)
     outliers = score_blocks(*_vectors(minutes, context, microbial))
     candidates += find_unexplained(context, excess, multiplier.value, outliers, microbial, settings)
+    candidates = with_company([at_its_vessel(running_only(c, minutes), excess) for c in candidates])
     lab_check = LabCheck(
         balance.grabs,
         multiplier.value * published,
@@ -183,7 +188,9 @@ def _search(
     rows += [microbial_row(m, minutes, lab_check, yield_kg_kg) for m in microbial]
     cells = cells_in(minutes.n, len(channels))
     claimed = [(c.span.start, c.span.end) for c in candidates] + [(f.start, f.end) for f in faults]
-    notices = find_notices(minutes, lab, points, lab_shift, station, claimed)
+    notices = find_notices(
+        minutes, lab, points, lab_shift, station, claimed, multiplier.value * excess.total
+    )
     return Losses(
         ranked(with_marks(rows, _chances(candidates, microbial), cells)),
         with_faults(notices, minutes, faults),

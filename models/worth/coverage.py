@@ -139,6 +139,11 @@ CAUSES: Final[Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]] = {
     "tank_held": ((), ("level_liming_tank", "level_clear_juice_tank")),
     "mud_held": (("mud_level",), ()),
     "microbial": (("lactic",), ("temp_liming_tank", "temp_clear_juice_tank")),
+    "clear_probe_low": (("ph_clear", "grabs_clear"), ()),
+    "short_circuiting": (("ph_clear", "ph_limed"), ()),
+    "late_lime_reaction": (("ph_clear",), ("level_liming_tank", "temp_liming_tank")),
+    "settler_infection": (("ph_clear", "temp_settler"), ()),
+    "invert_destruction": (("ph_clear", "ph_limed"), ("temp_settler",)),
     "unexplained": (("ph_clear",), ("grabs_clear",)),
 }
 

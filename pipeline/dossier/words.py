@@ -41,6 +41,11 @@ TELLING: Final[Mapping[str, frozenset[str]]] = {
     "mud_held": frozenset({"mud_level"}),
     "tank_held": frozenset(),
     "microbial": frozenset(),
+    "clear_probe_low": frozenset({"ph"}),
+    "short_circuiting": frozenset({"ph", "turbidity"}),
+    "late_lime_reaction": frozenset({"ph", "lime_flow"}),
+    "settler_infection": frozenset({"ph", "temperature"}),
+    "invert_destruction": frozenset({"ph", "temperature"}),
 }
 
 

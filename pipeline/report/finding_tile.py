@@ -45,6 +45,12 @@ from pipeline.words import chart_offset, clocks_change, section_words
 
 TILE: Final = Size("tile", 245, 50, 10, 220, 2, 3, "horizontal")
 _LIMED: Final = frozenset({"low_limed_ph", "ph_probe_high"})
+_FALL: Final = frozenset(
+    {
+        *("clear_probe_low", "short_circuiting", "late_lime_reaction"),
+        *("settler_infection", "invert_destruction"),
+    }
+)
 _LONGER_STAY: Final = frozenset({"standing_juice", "tank_held", "mud_held"})
 
 
@@ -102,6 +108,8 @@ def _carrier_of(cause: str) -> Callable[[_Drawn], Panel] | None:
         return _limed_ph
     if cause in _LONGER_STAY:
         return _residence
+    if cause in _FALL:
+        return _clear_ph
     return {"overheating": _temperature, "slow_throughput": _feed, MICROBES: _lactic}.get(cause)
 
 
@@ -111,14 +119,22 @@ def _carrier(cause: str, drawn: _Drawn) -> Panel:
 
 
 def _limed_ph(drawn: _Drawn) -> Panel:
+    return _one_ph(drawn, "limed", "Limed juice, pH (dots: laboratory)", slice(0, 1))
+
+
+def _clear_ph(drawn: _Drawn) -> Panel:
+    return _one_ph(drawn, "clear", "Clear juice, pH (dots: laboratory)", slice(1, 2))
+
+
+def _one_ph(drawn: _Drawn, juice: str, title: str, target: slice) -> Panel:
     whole = ph_panel(drawn.scope, vessel_kinds(drawn.scope.view))
-    names = {"limed, as read": "as read", "limed, corrected": "corrected"}
+    names = {f"{juice}, as read": "as read", f"{juice}, corrected": "corrected"}
     return replace(
         whole,
-        title="Limed juice, pH (dots: laboratory)",
+        title=title,
         series=[replace(s, name=names[s.name]) for s in whole.series if s.name in names],
-        dots=[d for d in whole.dots if d.name.startswith("limed")],
-        levels=whole.levels[:1],
+        dots=[d for d in whole.dots if d.name.startswith(juice)],
+        levels=whole.levels[target],
         dots_told=False,
     )
 

@@ -144,6 +144,66 @@ CAUSES: dict[str, CauseWords] = {
         ),
         (_HOT, _CONFINED),
     ),
+    "clear_probe_low": CauseWords(
+        "Clear-juice probe reading too low",
+        "The clear-juice probe fell while the laboratory's grabs did not: much of this loss may be "
+        "the probe's and not the juice's.",
+        (
+            "Compare the clear-juice probe with a cooled grab measured on a freshly calibrated "
+            "meter.",
+            "Look for scale on the probe, and whether its sample line still flows.",
+            "Until then take the laboratory pH of clear juice as the true one.",
+        ),
+        (_HOT, _PROBE),
+    ),
+    "short_circuiting": CauseWords(
+        "Juice short-circuiting through the settler",
+        "Juice crossed part of the settler too fast, while the rest stood. What stands sours, and "
+        "mud carried over makes the clear juice cloudy.",
+        (
+            "Compare turbidity and pH of the clear juice tray by tray, from the sampling taps.",
+            "Look at the feed well, the flash before it and the overflow weirs: is one side "
+            "drawing most?",
+            "Check the temperature of the feed: hotter and colder juice than what stands in the "
+            "settler finds ways of its own.",
+        ),
+        (_HOT, _CONFINED),
+    ),
+    "late_lime_reaction": CauseWords(
+        "Lime still reacting behind the liming tank",
+        "Lime and phosphate had too little time, mixing or heat in the liming tank, so the pH went "
+        "on falling behind the probe that doses the lime.",
+        (
+            "Look at the liming tank's level and stirrer: does the juice stay as long as usual?",
+            "Take limed juice at the tank and let it stand hot for 15 min: how far does its pH "
+            "fall?",
+            "Check phosphate in mixed juice, added phosphoric acid, and how fresh the milk of "
+            "lime is.",
+        ),
+        (_LIME, _HOT, _CONFINED),
+    ),
+    "settler_infection": CauseWords(
+        "Microbes growing in the settler",
+        "Below 75 degC, or in corners where nothing moves, microbes live on the juice and make "
+        "acid. The pH falls without the lime being short.",
+        (
+            "Measure the temperature at each tray and in the mud, not at the outlet alone.",
+            "Test limed and clear juice for lactic acid, and clear juice for dextran.",
+            "Smell and look: gas, foam or slime at the surface, the weirs and the sampling taps.",
+        ),
+        (_HOT, _CONFINED, _CLEANING),
+    ),
+    "invert_destruction": CauseWords(
+        "Reducing sugars destroyed, and the acid of them",
+        "Limed too high or held too hot, reducing sugars break down to acids and colour. The "
+        "acids lower the pH in the settler, and sucrose follows.",
+        (
+            "Look at the limed-juice pH of the hours before: did it run above its target?",
+            "Compare the temperature of the settler's feed with its target.",
+            "Compare colour and reducing sugars of limed and clear juice.",
+        ),
+        (_HOT, _LIME, _SET_POINT),
+    ),
     "unexplained": CauseWords(
         "A loss that no known cause explains",
         "More sucrose went missing than the readings account for, and no cause stands out. "

@@ -93,3 +93,12 @@ def test_where_nothing_else_is_measured_the_episode_stands(plant, others):
     losses = plant.search(SETTINGS)
     assert losses.faults == ()
     assert losses.findings["cause"].to_list() == ["overheating"]
+
+
+@pytest.mark.parametrize("grabs_fall", [False, True])
+def test_a_clear_juice_probe_that_falls_alone_is_no_loss(plant, grabs_fall):
+    plant.tag("ST.AI308")[FIRST:LAST] -= 0.45
+    if grabs_fall:
+        plant.shift_lab("settler", FIRST / 60, LAST / 60, -0.45)
+    causes = plant.search(SETTINGS).findings["cause"].to_list()
+    assert causes == (["unexplained"] if grabs_fall else [])

@@ -13,6 +13,14 @@ from pipeline.words.causes import CAUSES as CAUSE_WORDS
 from pipeline.words.worth import NEEDS as NEED_WORDS
 
 ROOT = Path(__file__).resolve().parents[3]
+#: Causes of a pH that falls further on the way than usual.
+FALL = {
+    "clear_probe_low",
+    "short_circuiting",
+    "late_lime_reaction",
+    "settler_infection",
+    "invert_destruction",
+}
 
 
 @pytest.fixture(scope="module")
@@ -37,14 +45,19 @@ def test_a_well_measured_station_sees_every_cause(whole):
 @pytest.mark.parametrize(
     ("tags", "need", "blind", "part"),
     [
-        (["LT.AI212"], "ph_limed", {"low_limed_ph", "ph_probe_high"}, set()),
-        (["ST.AI308"], "ph_clear", {"unexplained"}, set()),
+        (
+            ["LT.AI212"],
+            "ph_limed",
+            {"low_limed_ph", "ph_probe_high", "short_circuiting", "invert_destruction"},
+            set(),
+        ),
+        (["ST.AI308"], "ph_clear", {"unexplained", *FALL}, set()),
         (["ST.LI305"], "mud_level", {"mud_held"}, set()),
         (["CT.LI401"], "level_clear_juice_tank", set(), {"tank_held"}),
         (["EV.TI501"], "temp_evaporator", set(), {"overheating"}),
         (["ST.LI303"], "level_settler", set(), {"standing_juice"}),
         (["LAB LJ ph"], "grabs_limed", {"ph_probe_high"}, {"low_limed_ph"}),
-        (["LAB CJ ph"], "grabs_clear", set(), {"unexplained"}),
+        (["LAB CJ ph"], "grabs_clear", {"clear_probe_low"}, {"unexplained"}),
         (["LAB EJ lactic", "LAB LJ lactic"], "lactic", {"microbial"}, set()),
         (
             ["MJ.FI101", "ST.FI301", "CT.FI403"],

@@ -150,3 +150,9 @@ def test_season_axis_reaches_over_every_interval(view):
     """The highest whisker must end inside the frame: 12 t needs an axis past 10 t."""
     tall = view.season.head(5).with_columns(excess_high_t=pl.lit(12.0))
     assert ">10<" in str(season_chart(tall, "season").wide)
+
+
+def test_a_fall_on_the_way_is_drawn_by_the_clear_juice(view):
+    for code, drawn in (("short_circuiting", "Clear juice"), ("low_limed_ph", "Limed juice")):
+        row = replace(finding_rows(view)[0], code=code)
+        assert f"{drawn}, pH (dots" in str(finding_tile(view, row, "t").wide)

@@ -23,6 +23,11 @@ ALL_CAUSES = (
     "mud_held",
     "microbial",
     "tank_held",
+    "clear_probe_low",
+    "short_circuiting",
+    "late_lime_reaction",
+    "settler_infection",
+    "invert_destruction",
     "unexplained",
 )
 
