@@ -58,7 +58,7 @@ from models.detect import (
     stop_runs,
 )
 from models.find.rows import candidate_row, microbial_row, ranked
-from models.search import NOISE, cells_in, score_blocks, with_marks
+from models.search import cells_in, score_blocks, with_marks
 
 #: `Losses.minutes`: one minute of the search's result.
 LOSS_COLUMNS: Columns = {
@@ -165,7 +165,8 @@ def _search(
     channels = loss_channels(minutes, excess, station, multiplier.value, ph_standing_error(biases))
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     candidates = find_candidates(minutes, channels, settings, reference)
-    microbial = find_microbial(minutes, lab, station)
+    bias = {name: probe.bias for name, probe in biases.items()}
+    microbial = find_microbial(minutes, lab, station, bias, settings)
     context = Context(minutes, station, biases, _quiet(minutes, candidates))
     candidates, faults = corroborate(candidates, minutes, excess, station)
     outliers = score_blocks(*_vectors(minutes, context, microbial))
@@ -199,7 +200,7 @@ def _search(
 def _chances(candidates: list[Candidate], microbial: list[MicrobialSpan]) -> list[float]:
     """Chance of each where nothing is lost."""
     found = [c.residual.chance.p_value(c.span.z) for c in candidates]
-    return found + [NOISE.p_value(m.z) for m in microbial]
+    return found + [m.p_value for m in microbial]
 
 
 def _probe_truth(
