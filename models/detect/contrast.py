@@ -92,7 +92,12 @@ def _log_likelihood(memory: Memory, hours: Array, values: Array, sd: Array) -> f
 
 
 def rise(
-    hours: Array, values: Array, sd: Array, course: Array, memory: Memory
+    hours: Array,
+    values: Array,
+    sd: Array,
+    course: Array,
+    memory: Memory,
+    other: Array | None = None,
 ) -> tuple[float, float]:
     """How many times `course` lies in a series above its level, and the standard error.
 
@@ -101,6 +106,8 @@ def rise(
     hours, values, sd, course : ndarray, shape (m,)
         Times [h], values, stated errors and expected course of the points in question.
     memory : Memory
+    other : ndarray, shape (m,), optional
+        Another course that may lie in the series with a standard error of one.
 
     Returns
     -------
@@ -109,7 +116,10 @@ def rise(
     """
     if len(hours) < 3 or not (np.abs(course) > 1e-9).any():
         return 0.0, math.inf
-    factor = cho_factor(memory.covariance(hours, sd), lower=True)
+    covariance = memory.covariance(hours, sd)
+    if other is not None:
+        covariance += np.outer(other, other)
+    factor = cho_factor(covariance, lower=True)
     solved = cho_solve(factor, course)
     information = float(course @ solved)
     if information <= 0.0:

@@ -19,11 +19,10 @@ from models.base import Array, Minutes
 BEST_DEGC, WIDTH_K = 57.0, 11.0
 #: They die from about 70 degC on [degC, K, 1/h] (judgement).
 _KILL_DEGC, _KILL_WIDTH_K, _KILL_1_H = 70.0, 1.5, 3.0
-#: Growth at the best temperature: doubling in 60, 35 or 20 min (memory: 20-30 min in broth; juice
-#: passes through, films are slower) [1/h].
-RATES_1_H = (0.7, 1.2, 2.1)
-#: Share of full growth that a clean warm tank starts with (judgement).
-_SEED = 0.005
+#: Growth rate at the best temperature [1/h] and share of full growth that the tank starts with [-]:
+#: doubling in 60, 35 or 20 min (memory: 20-30 min in broth; juice passes through, films are slower)
+#: from a clean tank, and at once in one that was not cleaned for long (shares: judgement).
+GROWTHS = ((0.7, 0.005), (1.2, 0.005), (2.1, 0.005), (2.1, 0.2))
 _STEP_MIN = 5
 #: Sucrose eaten at full growth and best temperature: 2 kg/m3/h, within a factor of 4.4 either way
 #: nine times in ten (judgement).
@@ -35,7 +34,7 @@ PRIOR_SHARE = 0.5
 _LEAST_FEED_SHARE = 0.3
 
 
-def growth(temp_degc: Array, rate_1_h: float) -> Array:
+def growth(temp_degc: Array, rate_1_h: float, start: float) -> Array:
     """Growth in a tank as a share of the most that can be, by minute [-].
 
     Parameters
@@ -44,26 +43,31 @@ def growth(temp_degc: Array, rate_1_h: float) -> Array:
         Temperature, no NaN.
     rate_1_h : float
         Growth rate at the best temperature [1/h].
+    start : float
+        Share of full growth that is there while the tank is too hot to grow [-].
 
     Returns
     -------
     ndarray, shape (n,)
-        Times the bell of the temperature: 1 is a grown film at its best temperature. What the tank
-        starts with counts as nothing.
+        Times the bell of the temperature: 1 is a grown film at its best temperature. Above the
+        tank's usual.
     """
     coarse = temp_degc[::_STEP_MIN]
     bell = np.exp(-(((coarse - BEST_DEGC) / WIDTH_K) ** 2))
     kill = _KILL_1_H / (1.0 + np.exp(-(coarse - _KILL_DEGC) / _KILL_WIDTH_K))
     step_h = _STEP_MIN / 60.0
-    film, course = _SEED, np.empty(len(coarse))
+    film, course = start, np.empty(len(coarse))
     for i, (b, k) in enumerate(zip(bell.tolist(), kill.tolist(), strict=True)):
         film += step_h * film * (rate_1_h * b * (1.0 - film) - k)
-        film = min(max(film, _SEED), 1.0)
-        course[i] = b * (film - _SEED)
-    return np.repeat(course, _STEP_MIN)[: len(temp_degc)]
+        film = min(max(film, start), 1.0)
+        course[i] = b * film
+    above = np.maximum(course - np.median(course), 0.0)
+    return np.asarray(np.repeat(above, _STEP_MIN)[: len(temp_degc)])
 
 
-def eaten_course_pct(minutes: Minutes, zone: str, temp_degc: Array, rate_1_h: float) -> Array:
+def eaten_course_pct(
+    minutes: Minutes, zone: str, temp_degc: Array, rate_1_h: float, start: float
+) -> Array:
     """Share of the sucrose passing that is eaten, for each kg/m3/h at full growth [%].
 
     The juice leaving is a mean over the tank: it follows with the tank's residence.
@@ -74,7 +78,7 @@ def eaten_course_pct(minutes: Minutes, zone: str, temp_degc: Array, rate_1_h: fl
     zone : str
     temp_degc : ndarray, shape (n,)
         Temperature of the tank without gaps.
-    rate_1_h : float
+    rate_1_h, start : float
         As for :func:`growth`.
     """
     columns = minutes.zones[zone]
@@ -84,7 +88,7 @@ def eaten_course_pct(minutes: Minutes, zone: str, temp_degc: Array, rate_1_h: fl
     usual_m3 = float(np.nanmedian(volume)) if np.isfinite(volume).any() else 0.0
     held = np.where(np.isfinite(volume), volume, usual_m3)
     share = held / np.maximum(fed, _LEAST_FEED_SHARE * usual_fed)
-    inside = 100.0 * share * growth(temp_degc, rate_1_h)
+    inside = 100.0 * share * growth(temp_degc, rate_1_h, start)
     stay = columns["residence_min"]
     stay_min = float(np.nanmedian(stay)) if np.isfinite(stay).any() else 15.0
     keep = math.exp(-1.0 / max(stay_min, 1.0))

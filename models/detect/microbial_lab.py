@@ -62,7 +62,7 @@ def _join(
     pct = np.concatenate([p[1] - np.median(p[1]) for p in parts])
     sd = np.concatenate([p[2] for p in parts])
     order = np.argsort(hours, kind="stable")
-    return Line(name, hours[order], pct[order], sd[order], on_acid, scale_log_sd)
+    return Line(name, hours[order], pct[order], sd[order], on_acid, scale_log_sd, 0.0 * hours)
 
 
 def _known(hours: Array, pct: Array, sd: Array) -> Part:

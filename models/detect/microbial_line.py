@@ -33,6 +33,9 @@ class Line:
         True where acid was seen, and sucrose follows by the described sucrose per acid.
     scale_log_sd : float
         Error of the scale, beside that of sucrose per acid [-].
+    by_temp : ndarray, shape (m,)
+        What one standard error of its answer to the tank's temperature does to each point [% of
+        sucrose]: a cool tank is cool from its first minute, growth takes hours.
     """
 
     name: str
@@ -41,6 +44,7 @@ class Line:
     sd: Array
     on_acid: bool
     scale_log_sd: float
+    by_temp: Array
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from scipy.stats import t as student
 from models.base import Array, robust_sd
 from models.detect.contrast import Memory, around, memory_of, rise
 from models.detect.microbial_growth import (
-    RATES_1_H,
+    GROWTHS,
     Belief,
     Reading,
     believe,
@@ -82,7 +82,7 @@ class Scales:
     memories : list of Memory
         Noise of each line.
     courses : list of ndarray, each shape (n,)
-        Sucrose eaten by minute for each kg/m3/h at full growth, slow and fast growth [%].
+        Sucrose eaten by minute for each kg/m3/h at full growth, by kind of growth [%].
     """
 
     tank: Tank
@@ -108,7 +108,7 @@ class Scales:
         """
         found = lab_lines(tank)
         if tank.vessel.kind == "liming_tank":
-            found += [line for line in [lime_line(tank, bias)] if line is not None]
+            found += [line for line in [lime_line(tank, temp_degc, bias)] if line is not None]
         lines, memories = [], []
         for line in found:
             calm = ~masked[_minute(line.hours, len(masked))]
@@ -116,7 +116,7 @@ class Scales:
                 lines.append(line)
                 memories.append(memory_of(line.hours[calm], line.pct[calm], line.sd[calm]))
         name = tank.vessel.name
-        courses = [eaten_course_pct(tank.minutes, name, temp_degc, rate) for rate in RATES_1_H]
+        courses = [eaten_course_pct(tank.minutes, name, temp_degc, *grown) for grown in GROWTHS]
         return cls(tank, masked, lines, memories, courses)
 
     def weigh(self, start: int, end: int) -> Weighed | None:
@@ -156,11 +156,12 @@ class Scales:
         for i, (line, memory) in enumerate(zip(self.lines, self.memories, strict=True)):
             masked = self.masked[_minute(line.hours, len(self.masked))]
             taken = around(line.hours, first_h, last_h, masked)
-            hours = line.hours[taken]
+            hours, other = line.hours[taken], line.by_temp[taken]
             inside = (hours >= first_h) & (hours < last_h)
             for k, course in enumerate(self.courses):
                 expected = inside * np.interp(hours - shift / 60.0, clock, course)
-                answer[k, i] = rise(hours, line.pct[taken], line.sd[taken], expected, memory)
+                points = (hours, line.pct[taken], line.sd[taken])
+                answer[k, i] = rise(*points, expected, memory, other)
         return answer
 
     def _readings(self, answer: Array, widths: Array, start: int, end: int) -> list[Reading]:
@@ -240,5 +241,8 @@ def against(z: float, calm: Array, overlap: float) -> tuple[float, float]:
         median += share * (float(np.median(calm)) - median)
         spread = math.sqrt((1.0 - share) * spread**2 + share * robust_sd(calm) ** 2)
     chance = float(student.sf((z - median) / spread, worth + _PRIOR_WORTH))
+    if len(calm):
+        # What was seen as often in calm hours is no rarer than that, whatever the tail says.
+        chance = max(chance, float((calm >= z).mean()))
     chance = min(max(chance, _LEAST_P), 1.0 - _LEAST_P)
     return float(norm.isf(chance)), chance

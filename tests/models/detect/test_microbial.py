@@ -123,3 +123,25 @@ def test_its_account_gives_the_reported_tonnes_again(plant):
     assert lost_kg(account) / 1000 == pytest.approx(row["lost_t"], rel=1e-9)
     bounds = [kg / 1000 for kg in interval_kg(account)]
     assert bounds == pytest.approx([row["lost_t_low"], row["lost_t_high"]], rel=1e-9)
+
+
+def test_lime_that_a_cool_tank_spends_by_itself_is_no_sign(plant):
+    # Cold liming takes some tenth more lime over 45 K (memory): a twentieth over 17 K.
+    cool(plant)
+    unrest(plant, "LT.FI211", 0.02)
+    plant.tag("LT.FI211")[FIRST:LAST] *= 1.05
+    assert microbial(plant.search()) == []
+
+
+def test_a_described_target_that_is_wrong_makes_no_cool_spell(plant):
+    # The tank always runs at 60 degC, whatever the description says: nothing began.
+    cool(plant, 60.0, 0, plant.n)
+    assert microbial(plant.search()) == []
+
+
+def test_what_comes_as_often_without_a_cool_tank_is_no_sign(plant):
+    cool(plant)
+    unrest(plant, "LT.FI211", 0.01)
+    for first in range(FIRST % 1500, plant.n - 900, 1500):
+        plant.tag("LT.FI211")[:] *= 1.0 + EXTRA * course(plant.n, first, first + 840)
+    assert microbial(plant.search()) == []
