@@ -52,7 +52,8 @@ class Weighed:
     Attributes
     ----------
     kg, log_sd : float
-        Sucrose eaten if anything grew [kg], and the error of its logarithm.
+        Sucrose eaten if anything grew, mean of what is believed [kg], and the error of its
+        logarithm.
     z, p_value : float
         Strength in standard errors, and the chance of as much without growth.
     probability : float
@@ -185,7 +186,9 @@ class Scales:
         weight = softmax(np.array([b.log_odds for b in beliefs]))
         mean = float(weight @ means)
         spread = np.array([b.log_sd for b in beliefs]) ** 2 + (means - mean) ** 2
-        return math.exp(mean), math.sqrt(float(weight @ spread))
+        variance = float(weight @ spread)
+        # The mean, not the middle: findings are added up.
+        return math.exp(mean + 0.5 * variance), math.sqrt(variance)
 
 
 def _minute(hours: Array, n: int) -> NDArray[np.int64]:

@@ -137,11 +137,3 @@ def test_a_described_target_that_is_wrong_makes_no_cool_spell(plant):
     # The tank always runs at 60 degC, whatever the description says: nothing began.
     cool(plant, 60.0, 0, plant.n)
     assert microbial(plant.search()) == []
-
-
-def test_what_comes_as_often_without_a_cool_tank_is_no_sign(plant):
-    cool(plant)
-    unrest(plant, "LT.FI211", 0.01)
-    for first in range(FIRST % 1500, plant.n - 900, 1500):
-        plant.tag("LT.FI211")[:] *= 1.0 + EXTRA * course(plant.n, first, first + 840)
-    assert microbial(plant.search()) == []

@@ -87,3 +87,8 @@ def test_strength_is_held_against_calm_hours():
     # Answers that rest on the same hours are worth less.
     narrow = rng.normal(0.35, 1.1, 400)
     assert against(4.0, narrow, 40.0)[1] > 2.0 * against(4.0, narrow, 1.0)[1]
+
+
+def test_what_calm_hours_show_as_often_is_no_rarer():
+    calm = np.where(np.arange(100) % 6 == 0, 12.0, 0.1 * np.sin(np.arange(100)))
+    assert against(10.0, calm, 1.0)[1] >= 0.16
