@@ -14,8 +14,9 @@ from models.detect.microbial_line import BUFFER_LOG_SD, Line, Point, Tank
 #: Sucrose used for dextran: 2.1 kg/kg at the least, as half of it is glucose (computed); with what
 #: else the organism eats some four, within a factor of two (judgement).
 _SUCROSE_PER_DEXTRAN, _DEXTRAN_LOG_SD = 4.0, 0.5
-#: Scale of analyses that see sucrose or lactic acid itself [-] (judgement).
-_SCALE_LOG_SD = 0.1
+#: Scale of lactic acid analyses, and of the fall of pol over Brix, which is less where part of what
+#: microbes make counts for no Brix [-] (judgement).
+_SCALE_LOG_SD, _POL_LOG_SD = 0.1, 0.3
 #: Results before the tank are averaged over about this, and none is further away [h].
 _SMOOTH_H, _FURTHEST_H = 3.0, 9.0
 _LEAST = 4
@@ -117,7 +118,7 @@ def _pol(tank: Tank) -> Line | None:
         fall = 100.0 * (1.0 - last.values / value)
         error = 100.0 * np.hypot(last.sd / last.values, sd / value)
         parts.append((times, fall - _inverted(tank, before, point, times, last), error))
-    return _join("pol", parts)
+    return _join("pol", parts, scale_log_sd=_POL_LOG_SD)
 
 
 def _purity(tank: Tank, point: Point) -> LabSeries:
