@@ -127,12 +127,14 @@ def microbial_account(
     Returns
     -------
     dict
-        ``kind`` "microbial"; juice_kg, lactic_mg_kg (mean over that juice, above its usual),
-        sucrose_per_lactic_kg_kg, lost_kg, errors and log_sd as in :func:`account_of`.
+        ``kind`` "microbial"; ``by_lactic``, False where the acid follows from the sucrose that all
+        evidence together speaks for; juice_kg, lactic_mg_kg (mean over that juice, above its
+        usual), sucrose_per_lactic_kg_kg, lost_kg, errors and log_sd as in :func:`account_of`.
     """
     acid_kg = span.kg / yield_kg_kg
     return {
         "kind": "microbial",
+        "by_lactic": span.by_lactic,
         "section": span.zone,
         "juice_kg": span.juice_kg,
         "lactic_mg_kg": 1e6 * acid_kg / span.juice_kg if span.juice_kg > 0.0 else 0.0,

@@ -5,6 +5,7 @@ from models.detect.channels import MUD_SUFFIX, Channel, loss_channels, stop_runs
 from models.detect.context import Context
 from models.detect.joined import Candidate, join, running_min, running_only, with_company
 from models.detect.microbial import MicrobialSpan, find_microbial
+from models.detect.microbial_growth import Reading
 from models.detect.sharpness import SHARPNESS_COLUMNS, lrv_ratios
 from models.detect.stops import at_its_vessel, with_stops
 from models.detect.vectors import residual_vectors

@@ -1,89 +1,162 @@
 """Loss to microbes in a tank that runs cool.
 
-Inversion kinetics say that a cool tank saves sucrose; microbes disagree. What convicts them is
-lactic acid: made in the tank, measured by the laboratory after it and before it.
+Inversion kinetics say that a cool tank saves sucrose; microbes disagree. Lactic acid after the tank
+and before it convicts them. Where none is analysed they still leave traces: their acid costs lime,
+pol falls without reducing sugars rising. Each trace alone is weak, so they are weighed together:
+how much of the course that growth would take lies in each, against the same question asked of hours
+when no tank was cool. A cool spell that the traces do not speak for is no finding.
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
+from scipy.stats import norm
 
 from features.base import Station
-from models.amount import LabSeries, lab_series
-from models.base import Array, Minutes, bridge_runs, robust_sd, runs_of
+from models.base import Array, Minutes, Settings, bridge_runs, runs_of
+from models.detect.microbial_growth import YIELD_LOG_SD, Reading
+from models.detect.microbial_lactic import LacticRise, lactic_of_spells, mass_kg_h
+from models.detect.microbial_line import Tank
+from models.detect.microbial_weigh import WASHOUT_H, Scales, Weighed
 
 #: Below this thermophiles thrive, above it hardly anything grows (memory: 50-75 degC).
 WARM_LIMIT_DEGC = 75.0
-_COOLER_THAN_TARGET_K = 6.0
+_COOLER_THAN_USUAL_K = 6.0
 _SHORTEST_MIN = 120
+_TANKS = ("liming_tank", "clear_juice_tank")
+#: A tank's usual is what it reaches in a quarter of its time: it may be cool for days.
+_USUAL = 0.75
+#: Chance that a cool spell without growth passes for one with it, and the share of all false
+#: findings that all cool spells together may make: the smaller rate holds.
+_MOST_P, _MOST_SHARE = 0.1, 0.2
+#: Lactic acid that convicts makes microbes so likely at the least [-] (judgement).
+_BY_LACTIC = 0.9
+_MINUTES_A_WEEK = 10_080.0
 
 
 @dataclass(frozen=True)
 class MicrobialSpan:
-    """A cool spell with lactic acid to show for it.
+    """A cool spell with something to show for it.
 
     Attributes
     ----------
     zone : str
     start, end : int
         First minute and the one after the last.
-    kg, kg_sd : float
-        Sucrose consumed above the tank's usual, and its error from the analyses [kg].
-    z : float
-        Rise of lactic acid in standard errors.
+    kg : float
+        Sucrose eaten above the tank's usual [kg].
+    log_sds : dict of str to float
+        Errors of its logarithm, by name [-].
+    z, p_value : float
+        Strength of the evidence in standard errors, and the chance of as much without growth.
+    probability : float
+        Chance of growth, evidence and prior together [-].
+    by_lactic : bool
+        True where lactic acid was measured and convicts by itself; the amount is then its own.
     lactic_rise_mg_kg : float
-        Mean rise across the tank above its usual [mg/kg].
+        Lactic acid made in the tank above its usual, mean over the juice [mg/kg]: measured, or what
+        the sucrose eaten comes to.
     temp_degc : float
         Mean temperature of the spell [degC].
     samples : int
-        Laboratory results that speak.
+        Laboratory results that speak: of lactic acid where that convicts.
     juice_kg : float
         Juice that left the tank meanwhile [kg].
+    readings : tuple of Reading
+        What each kind of evidence says.
     """
 
     zone: str
     start: int
     end: int
     kg: float
-    kg_sd: float
+    log_sds: dict[str, float]
     z: float
+    p_value: float
+    probability: float
+    by_lactic: bool
     lactic_rise_mg_kg: float
     temp_degc: float
     samples: int
     juice_kg: float
+    readings: tuple[Reading, ...] = ()
 
 
-def find_microbial(minutes: Minutes, lab: pl.DataFrame, station: Station) -> list[MicrobialSpan]:
-    """Cool spells of tanks in which lactic acid rose.
+def find_microbial(
+    minutes: Minutes,
+    lab: pl.DataFrame,
+    station: Station,
+    bias: Mapping[str, Array] | None = None,
+    settings: Settings | None = None,
+) -> list[MicrobialSpan]:
+    """Cool spells of tanks in which the evidence says that something grew.
+
+    Parameters
+    ----------
+    minutes : Minutes
+    lab : DataFrame
+        Results, as for ``models.find.find_losses``.
+    station : Station
+    bias : mapping of str to ndarray, shape (n,), optional
+        Reading minus truth of the pH probes at ``mixed`` and ``limed`` [pH].
+    settings : Settings, optional
 
     Returns
     -------
     list of MicrobialSpan
-        Empty where the laboratory does not report lactic acid on both sides of a tank.
+        Empty where neither lime nor the laboratory speaks of a tank.
     """
+    settings = settings or Settings()
+    tanks = [v for v in station.vessels if v.kind in _TANKS and v.name in minutes.zones]
+    spells = {v.name: cool_spells(minutes, v.name) for v in tanks}
+    count = sum(len(runs) for runs in spells.values())
+    masked = _masked(minutes, spells)
     found = []
-    for vessel in station.vessels:
-        if (
-            vessel.kind not in ("liming_tank", "clear_juice_tank")
-            or vessel.name not in minutes.zones
-        ):
+    for vessel in tanks:
+        runs = spells[vessel.name]
+        if not runs:
             continue
-        rise = _lactic_rise(lab, minutes, station, vessel.name)
-        if len(rise) < 4:
-            continue
-        temp = minutes.zones[vessel.name]["temp_degc"]
-        limit = min(WARM_LIMIT_DEGC, vessel.temp_degc - _COOLER_THAN_TARGET_K)
-        runs = bridge_runs(runs_of(_smooth(temp) < limit), 60)
-        usual, spread = _usual(rise, runs)
-        for start, end in runs:
-            if end - start >= _SHORTEST_MIN:
-                span = _convict(minutes, station, vessel.name, rise, (start, end), usual, spread)
-                found += [span] if span.z >= 2.5 and span.kg > 0 else []
+        temp = _smooth(minutes.zones[vessel.name]["temp_degc"])
+        tank = Tank(minutes, lab, station, vessel)
+        scales = Scales.of(tank, temp, bias or {}, masked)
+        by_lactic = lactic_of_spells(minutes, lab, station, vessel.name, runs)
+        for run, lactic in zip(runs, by_lactic, strict=True):
+            weighed = scales.weigh(*run)
+            if lactic is not None and lactic.convicts:
+                found.append(_by_lactic(tank, run, lactic, weighed))
+            elif weighed is not None and _speaks(weighed, settings, minutes.n, count):
+                found.append(_by_all(tank, run, weighed))
     return found
+
+
+def _speaks(weighed: Weighed, settings: Settings, n: int, spells: int) -> bool:
+    """Whether the evidence of a cool spell is enough for a line on the list."""
+    allowed = _MOST_SHARE * settings.false_findings_per_week * n / _MINUTES_A_WEEK
+    most_p = min(_MOST_P, allowed / max(spells, 1))
+    enough = weighed.kg >= 1000.0 * settings.smallest_finding_t
+    return weighed.p_value <= most_p and weighed.probability > 0.5 and enough
+
+
+def cool_spells(minutes: Minutes, zone: str) -> list[tuple[int, int]]:
+    """Periods of at least two hours in which a tank ran well below its usual, warm enough to grow.
+
+    Returns
+    -------
+    list of tuple of int
+        First minute and the one after the last.
+    """
+    temp = _smooth(minutes.zones[zone]["temp_degc"])
+    running = ~minutes.stopped & np.isfinite(temp)
+    if not running.any():
+        return []
+    limit = min(WARM_LIMIT_DEGC, float(np.quantile(temp[running], _USUAL)) - _COOLER_THAN_USUAL_K)
+    runs = bridge_runs(runs_of(temp < limit), 60)
+    return [(a, b) for a, b in runs if b - a >= _SHORTEST_MIN and running[a:b].mean() >= 0.5]
 
 
 def _smooth(temp: Array) -> Array:
@@ -94,72 +167,61 @@ def _smooth(temp: Array) -> Array:
     return np.asarray(np.interp(np.arange(len(temp)), known, temp[known]))
 
 
-def _lactic_rise(lab: pl.DataFrame, minutes: Minutes, station: Station, vessel: str) -> LabSeries:
-    """Lactic acid after the tank less that before it, at the sampling times after it."""
-    steps = {v.name: v.step for v in station.vessels}
-    after = lab_series(lab, minutes, "lactic", (vessel, "out"))
-    upstream = [
-        (s.place, s.port)
-        for s in station.lab
-        if (s.analyte, s.period_h) == ("lactic", 0.0)
-        and steps.get(s.place, -1) < steps[vessel]
-        and s.place != vessel
-    ]
-    nothing = LabSeries(np.empty(0), np.empty(0), np.empty(0))
-    if len(after) == 0 or not upstream:
-        return nothing
-    nearest = max(upstream, key=lambda p: steps.get(p[0], -1))
-    before = lab_series(lab, minutes, "lactic", nearest)
-    if len(before) == 0:
-        return nothing
-    value = after.values - before.at(after.times_h)
-    sd = np.hypot(after.sd, np.interp(after.times_h, before.times_h, before.sd))
-    good = np.isfinite(value)
-    return LabSeries(after.times_h[good], value[good], sd[good])
+def _masked(minutes: Minutes, spells: Mapping[str, list[tuple[int, int]]]) -> NDArray[np.bool_]:
+    """True in minutes that are no calm hours: cool tanks with what follows, and stops."""
+    masked = minutes.stopped.copy()
+    for runs in spells.values():
+        for start, end in runs:
+            masked[start : end + int(60 * WASHOUT_H)] = True
+    return masked
 
 
-def _usual(rise: LabSeries, runs: list[tuple[int, int]]) -> tuple[float, float]:
-    """Usual rise and its spread, from samples outside cool spells."""
-    calm = np.ones(len(rise), dtype=bool)
-    for start, end in runs:
-        calm &= ~((rise.times_h * 60 >= start) & (rise.times_h * 60 <= end + 180))
-    chosen = rise.values[calm] if calm.sum() >= 4 else rise.values
-    return float(np.median(chosen)), robust_sd(chosen)
-
-
-def _convict(
-    minutes: Minutes,
-    station: Station,
-    zone: str,
-    rise: LabSeries,
-    run: tuple[int, int],
-    usual: float,
-    spread: float,
+def _by_lactic(
+    tank: Tank, run: tuple[int, int], lactic: LacticRise, weighed: Weighed | None
 ) -> MicrobialSpan:
-    start, end = run
-    within = (rise.times_h * 60 >= start) & (rise.times_h * 60 < end)
-    count = int(within.sum())
-    above = rise.values[within] - usual
-    error = np.hypot(rise.sd[within], spread)
-    z = float(above.sum() / math.sqrt((error**2).sum())) if count else 0.0
-    hours = minutes.hours[start:end]
-    # Growth starts from the usual level when the tank turns cool.
-    knots = np.concatenate([[hours[0]], rise.times_h[within]])
-    level = np.interp(hours, knots, np.concatenate([[0.0], above]))
-    columns = minutes.zones[zone]
-    mass_kg_h = np.nan_to_num(columns["flow_out_m3_h"][start:end]) * _density(columns, start, end)
-    yield_kg = station.kinetics.sucrose_per_lactic_kg_kg
-    kg = float((np.maximum(level, 0.0) * 1e-6 * mass_kg_h).sum()) * yield_kg / 60.0
-    sample_error = (
-        math.sqrt((error**2).sum()) / max(float(np.abs(above).sum()), 1e-9) if count else 1
+    """Lactic acid sets the amount; the other evidence can only make it surer."""
+    errors = {"sucrose_per_lactic": YIELD_LOG_SD, "analyses": lactic.kg_sd / lactic.kg}
+    alone = float(norm.sf(lactic.z))
+    if weighed is None:
+        return _span(tank, run, lactic.kg, errors, (lactic.z, alone, _BY_LACTIC), lactic.samples)
+    z, p_value = max(lactic.z, weighed.z), min(alone, weighed.p_value)
+    sure = (z, p_value, max(_BY_LACTIC, weighed.probability))
+    return _span(tank, run, lactic.kg, errors, sure, lactic.samples, weighed.readings)
+
+
+def _by_all(tank: Tank, run: tuple[int, int], weighed: Weighed) -> MicrobialSpan:
+    """All evidence together sets the amount."""
+    sure = (weighed.z, weighed.p_value, weighed.probability)
+    samples = sum(r.samples for r in weighed.readings if r.name != "lime")
+    errors = {"microbial_evidence": weighed.log_sd}
+    return _span(tank, run, weighed.kg, errors, sure, samples, weighed.readings)
+
+
+def _span(
+    tank: Tank,
+    run: tuple[int, int],
+    kg: float,
+    log_sds: dict[str, float],
+    sure: tuple[float, float, float],
+    samples: int,
+    readings: tuple[Reading, ...] = (),
+) -> MicrobialSpan:
+    columns = tank.minutes.zones[tank.vessel.name]
+    juice_kg = float(mass_kg_h(columns, *run).sum()) / 60.0
+    acid_kg = kg / tank.station.kinetics.sucrose_per_lactic_kg_kg
+    return MicrobialSpan(
+        zone=tank.vessel.name,
+        start=run[0],
+        end=run[1],
+        kg=kg,
+        log_sds=log_sds,
+        z=sure[0],
+        p_value=sure[1],
+        probability=sure[2],
+        by_lactic="analyses" in log_sds,
+        lactic_rise_mg_kg=1e6 * acid_kg / juice_kg if juice_kg > 0.0 else 0.0,
+        temp_degc=float(np.nanmean(columns["temp_degc"][slice(*run)])),
+        samples=samples,
+        juice_kg=juice_kg,
+        readings=readings,
     )
-    temp = float(np.nanmean(columns["temp_degc"][start:end]))
-    mean = float(above.mean()) if count else 0.0
-    juice_kg = float(mass_kg_h.sum()) / 60.0
-    kg_sd = abs(kg) * sample_error
-    return MicrobialSpan(zone, start, end, kg, kg_sd, z, mean, temp, count, juice_kg)
-
-
-def _density(columns: dict[str, Array], start: int, end: int) -> float:
-    """Juice density [kg/m3] to within 2 %: enough beside the error of lactic acid analyses."""
-    return 1000.0 + 3.9 * float(np.nanmean(columns["brix_pct"][start:end])) - 22.0

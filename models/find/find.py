@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy.stats import norm
 
 from features.base import MINUTE, Column, Columns, Station, check_frame, polars_schema
 from models.amount import (
@@ -170,7 +169,8 @@ def _search(
     channels = loss_channels(minutes, excess, station, multiplier.value, ph_standing_error(biases))
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     candidates = find_candidates(minutes, channels, settings, reference)
-    microbial = find_microbial(minutes, lab, station)
+    bias = {name: probe.bias for name, probe in biases.items()}
+    microbial = find_microbial(minutes, lab, station, bias, settings)
     context = Context(minutes, station, biases, _quiet(minutes, candidates), lab)
     candidates, faults = corroborate(candidates, excess, context)
     outliers = score_blocks(*_vectors(minutes, context, microbial))
@@ -206,7 +206,7 @@ def _search(
 
 def _chances(candidates: list[Candidate], microbial: list[MicrobialSpan]) -> list[float]:
     """Chance of each where nothing is lost."""
-    return [c.span.p_value for c in candidates] + [float(norm.sf(m.z)) for m in microbial]
+    return [c.span.p_value for c in candidates] + [m.p_value for m in microbial]
 
 
 def _probe_truth(

@@ -14,6 +14,7 @@ from models.amount import Excess, Multiplier
 from models.base import MINUTES_PER_BLOCK, Array, Minutes, nan_sum
 from models.cause import LabCheck, NamedCause, fact, judge, zone_excess_kg
 from models.detect import Candidate, Context, MicrobialSpan
+from models.find.microbial_facts import microbial_facts
 from models.find.rank import Amount, confidence_of, error_of
 from models.search import OutlierScore
 
@@ -107,15 +108,10 @@ def microbial_row(
     span: MicrobialSpan, minutes: Minutes, lab_check: LabCheck, yield_kg_kg: float
 ) -> dict[str, object]:
     """Row of a microbial spell; `yield_kg_kg` is the sucrose eaten per lactic acid made [kg/kg]."""
-    # Sucrose per lactic acid is known to about a factor of two (stoichiometry 0.95-1.9, trade 2-8).
-    errors = {"sucrose_per_lactic": 0.5, "analyses": span.kg_sd / max(span.kg, 1e-9)}
-    amount = Amount.lognormal(span.kg, math.hypot(*errors.values()))
-    facts = [
-        fact("tank temperature", span.temp_degc, "degC"),
-        fact("lactic acid made in the tank, above its usual", span.lactic_rise_mg_kg, "mg/kg"),
-        fact("laboratory samples that show it", span.samples, ""),
-    ]
-    verdict = NamedCause("microbial", {"microbial": 0.9, "unexplained": 0.1}, facts)
+    amount = Amount.lognormal(span.kg, math.hypot(*span.log_sds.values()))
+    facts = microbial_facts(span)
+    sure = min(span.probability, 0.99)
+    verdict = NamedCause("microbial", {"microbial": sure, "unexplained": 1.0 - sure}, facts)
     fed = float(np.nansum(minutes.station["sucrose_feed_kg_h"][span.start : span.end])) / 60.0
     return _finding(
         minutes,
@@ -128,7 +124,7 @@ def microbial_row(
         {
             "facts": facts,
             "shares": {"microbes": 1.0},
-            "account": microbial_account(span, yield_kg_kg, errors),
+            "account": microbial_account(span, yield_kg_kg, span.log_sds),
         }
         | lab_check.evidence((span.start, span.end), span.kg, {span.zone: span.kg}, microbes=True),
     )

@@ -104,6 +104,23 @@ def _lactic(station: Station) -> bool | None:
     )
 
 
+def _microbes(station: Station) -> bool | None:
+    """Whether anything speaks of microbes: lactic acid, lime beside a pH, or pol on both sides."""
+    tanks = [v for v in station.vessels if v.kind in _TANKS]
+    if not tanks:
+        return None
+    pol = {s.place for s in station.lab if s.analyte in ("pol", "purity") and s.period_h == 0.0}
+    step = {v.name: v.step for v in station.vessels}
+    sides = any(
+        any(step.get(p, -1) < tank.step for p in pol)
+        and any(step.get(p, -1) >= tank.step for p in pol)
+        for tank in tanks
+    )
+    lime = any(s.quantity == "lime_flow" for s in station.signals) and bool(_flow(station))
+    limed = bool(station.of_kind("liming_tank")) and bool(_limed_ph(station))
+    return bool(_lactic(station)) or (lime and limed) or sides
+
+
 #: What a station must measure, by name; asked of it: is it there? None where it has no use for it.
 NEEDS: Final[Mapping[str, Callable[[Station], bool | None]]] = {
     "flow": _flow,
@@ -121,6 +138,7 @@ NEEDS: Final[Mapping[str, Callable[[Station], bool | None]]] = {
     "grabs_limed": _grabs("limed"),
     "grabs_clear": _grabs("clear"),
     "lactic": _lactic,
+    "microbes": _microbes,
 }
 
 #: Needs of each cause: those without which it cannot be seen at all, and those that widen the view.
@@ -138,7 +156,7 @@ CAUSES: Final[Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]] = {
     ),
     "tank_held": ((), ("level_liming_tank", "level_clear_juice_tank")),
     "mud_held": (("mud_level",), ()),
-    "microbial": (("lactic",), ("temp_liming_tank", "temp_clear_juice_tank")),
+    "microbial": (("microbes",), ("lactic", "temp_liming_tank", "temp_clear_juice_tank")),
     "clear_probe_low": (("ph_clear", "grabs_clear"), ()),
     "short_circuiting": (("ph_clear", "ph_limed"), ()),
     "late_lime_reaction": (("ph_clear",), ("level_liming_tank", "temp_liming_tank")),

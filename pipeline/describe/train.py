@@ -273,6 +273,6 @@ def missing_points(guesses: Sequence[Guess], lab: Sequence[LabGuess]) -> list[Mi
         costs = "a pH probe that drifts cannot be told from juice that changes"
         found.append(Missing("laboratory pH of limed or clear juice", costs))
     if "lactic" not in {analyte for analyte, _ in sampled}:
-        costs = "microbial loss is seen by pH alone, late and uncertainly"
+        costs = "microbial loss is seen by lime and pol alone, less surely"
         found.append(Missing("lactic acid of mixed and clear juice", costs))
     return found

@@ -152,6 +152,9 @@ def _usual(channel: str) -> str:
 
 
 def _microbial(account: Mapping[str, Any]) -> list[Step]:
+    # Accounts written before the key was there all rest on measured acid.
+    if not account.get("by_lactic", True):
+        return _microbial_by_all(account)
     acid = account["juice_kg"] * account["lactic_mg_kg"] * 1e-6
     rows = (
         (
@@ -180,6 +183,34 @@ def _microbial(account: Mapping[str, Any]) -> list[Step]:
             "computed; memory, weak",
         ),
         ("Lost by it", "b3 × b4", lost_kg(account), "kg", "", "computed"),
+    )
+    return [
+        Step(f"b{i}", what, formula, digits(value), unit, source, mark)
+        for i, (what, formula, value, unit, source, mark) in enumerate(rows, start=1)
+    ]
+
+
+def _microbial_by_all(account: Mapping[str, Any]) -> list[Step]:
+    """Steps where no lactic acid was measured: how much was eaten is what evidence leaves."""
+    eaten_mg_kg = account["lactic_mg_kg"] * account["sucrose_per_lactic_kg_kg"]
+    rows = (
+        (
+            "Juice through the tank",
+            "flow × density, summed",
+            account["juice_kg"],
+            "kg",
+            "flow tags; density of the Brix",
+            "measured",
+        ),
+        (
+            "Sucrose eaten in it",
+            "what lime, pol and the rest make likely, mean over that juice",
+            eaten_mg_kg,
+            "mg/kg",
+            "all evidence together; no lactic acid was measured",
+            "computed; prior: judgement",
+        ),
+        ("Lost by it", "b1 × b2 / 1,000,000", lost_kg(account), "kg", "", "computed"),
     )
     return [
         Step(f"b{i}", what, formula, digits(value), unit, source, mark)

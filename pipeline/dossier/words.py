@@ -29,6 +29,11 @@ ERRORS: Final[Mapping[str, tuple[str, str, str]]] = {
         "memory, weak",
     ),
     "analyses": ("lactic-acid analyses", "the laboratory's errors", "computed"),
+    "microbial_evidence": (
+        "lime, pol and what else speaks of microbes, sucrose per acid among it",
+        "what the evidence leaves of a wide prior",
+        "computed; prior: judgement",
+    ),
 }
 
 #: Quantities whose trends tell most about a cause, wherever in the station they are measured.

@@ -78,7 +78,10 @@ def _unchecked(lab: pl.DataFrame, *, level_told: bool) -> list[Gap]:
         )
         gaps.append(Gap("Level of the loss", why))
     if "lactic" not in seen:
-        why = f"no lactic acid by the laboratory in this period{only_mixed * ('lactic' in mixed)}."
+        why = (
+            f"no lactic acid by the laboratory in this period{only_mixed * ('lactic' in mixed)}: "
+            "it shows by lime and pol alone, less surely."
+        )
         gaps.append(Gap("Loss to microbes", why))
     return gaps
 

@@ -124,8 +124,8 @@ CAUSES: dict[str, CauseWords] = {
     ),
     "microbial": CauseWords(
         "Sugar eaten by microbes",
-        "Acid made by microbes rose in the laboratory results. Below about 80 degC they use "
-        "up sucrose themselves; this loss does not follow from pH and temperature.",
+        "A tank ran cool, and acid, lime or pol show that microbes grew in it. They use up sucrose "
+        "themselves; this loss does not follow from pH and temperature.",
         (
             "Look for cold spots, dead ends and foam in mixed-juice and limed-juice tanks.",
             "Ask when mills, gutters, screens and tanks were last cleaned and steamed out.",

@@ -65,11 +65,16 @@ NEEDS: Final[dict[str, tuple[str, str]]] = {
     ),
     "lactic": (
         "lactic acid before and behind a tank",
+        "sucrose eaten by microbes shows by lime and pol alone, less surely, and its tonnes are "
+        "good to a factor of two or three",
+    ),
+    "microbes": (
+        "lime flow beside the pH of limed juice, or pol on both sides of a tank",
         "sucrose eaten by microbes cannot show, and a cool tank even looks thrifty",
     ),
 }
 #: Needs that the laboratory meets, not a tag.
-OF_LABORATORY: Final = frozenset({"grabs_limed", "grabs_clear", "lactic"})
+OF_LABORATORY: Final = frozenset({"grabs_limed", "grabs_clear", "lactic", "microbes"})
 _ANALYTES: Final = {
     "rs": "reducing sugars",
     "brix": "Brix",

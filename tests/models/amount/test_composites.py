@@ -15,7 +15,7 @@ from models.amount.lab import lab_points, lab_series
 from models.amount.mill_balance import Z95_ONE_SIDED, OrdinaryBalance, ordinary_balance
 from models.amount.reconcile import fit_multiplier
 from models.base import Minutes
-from models.detect.microbial import _lactic_rise
+from models.detect.microbial_lactic import lactic_rise
 
 START = datetime(2025, 10, 6, tzinfo=UTC)
 DAYS = 20
@@ -153,9 +153,9 @@ def test_lactic_acid_of_a_day_is_not_set_against_a_grab(station):
         station, source("lactic", (tank, "out")), source("lactic", CLEAR, 24.0),
         source("lactic", LIMED),
     )  # fmt: skip
-    assert len(_lactic_rise(lab_of(*rows), minutes, described, tank)) == 0
+    assert len(lactic_rise(lab_of(*rows), minutes, described, tank)) == 0
     grabs = [(h, "lactic", LIMED, 30.0, 5.0, 0.0) for h in range(0, 48, 4)]
-    rise = _lactic_rise(lab_of(*rows, *grabs), minutes, described, tank)
+    rise = lactic_rise(lab_of(*rows, *grabs), minutes, described, tank)
     assert len(rise) >= 11
     assert rise.values == pytest.approx(30.0)
 

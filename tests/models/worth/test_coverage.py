@@ -58,7 +58,7 @@ def test_a_well_measured_station_sees_every_cause(whole):
         (["ST.LI303"], "level_settler", set(), {"standing_juice"}),
         (["LAB LJ ph"], "grabs_limed", {"ph_probe_high"}, {"low_limed_ph"}),
         (["LAB CJ ph"], "grabs_clear", {"clear_probe_low"}, {"unexplained"}),
-        (["LAB EJ lactic", "LAB LJ lactic"], "lactic", {"microbial"}, set()),
+        (["LAB EJ lactic", "LAB LJ lactic"], "lactic", set(), {"microbial"}),
         (
             ["MJ.FI101", "ST.FI301", "CT.FI403"],
             "flow",
@@ -72,6 +72,14 @@ def test_each_missing_tag_or_result_takes_its_own_losses(whole, tags, need, blin
     assert told.missing == (need,)
     assert told.blind == blind
     assert {c for c, unmet in told.unmet.items() if unmet} - told.blind == part
+
+
+def test_microbes_need_one_sign_at_least(whole):
+    lactic = ["LAB EJ lactic", "LAB LJ lactic"]
+    pol = [f"LAB {point} pol" for point in ("MJ", "LJ", "CJ", "EJ")]
+    for left in (lactic + pol, [*lactic, "LT.FI211"]):
+        assert "microbial" not in coverage_of(without(whole, *left)).blind
+    assert "microbial" in coverage_of(without(whole, *lactic, *pol, "LT.FI211")).blind
 
 
 def test_a_mud_meter_or_a_second_instrument_is_no_stand_in(whole):
