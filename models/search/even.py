@@ -75,8 +75,8 @@ def even_out(told: Array, calm: NDArray[np.bool_], *, steady: bool = False) -> E
     )
     if steady:
         usual = robust_sd(np.where(calm, short, np.nan))
-        scale = max(usual if math.isfinite(usual) else 0.0, 1.0)
-        return Even(short / scale, long / scale)
+        least = max(usual if math.isfinite(usual) else 0.0, 1.0)
+        return Even(short / least, long / least)
     spread = local_spread(short)
     usual = robust_sd(np.where(calm, short / spread, np.nan))
     # A series that hardly moves still has rounding: never divide by nothing.
