@@ -6,7 +6,7 @@ from scipy.stats import skew
 
 from models.base.series import block_means
 from models.judge import draw_noise
-from models.search.even import even_out, local_spread
+from models.search.even import as_told, even_out, local_spread
 from models.search.spells import spells
 
 WEEKS = 8
@@ -17,7 +17,7 @@ def quarters(name, seed=3):
 
 
 def even(blocks, usual=None):
-    return even_out(blocks, np.ones(len(blocks), dtype=bool), usual).short
+    return even_out(as_told(blocks, usual), np.ones(len(blocks), dtype=bool)).short
 
 
 def test_loss_that_follows_acid_is_skewed_in_kilograms_and_even_in_logarithms():
@@ -53,7 +53,7 @@ def test_one_wild_reading_is_capped_and_a_flat_series_divides_by_nothing():
 def test_a_drift_of_ten_days_stays_in_the_longer_course_and_sinks_in_the_shorter():
     values = np.random.default_rng(7).standard_normal(WEEKS * 672)
     values[2_000:2_960] += np.linspace(0.0, 3.0, 960)
-    both = even_out(values, np.ones(len(values), dtype=bool), None)
+    both = even_out(values, np.ones(len(values), dtype=bool))
     assert both.long[2_600:2_960].mean() > 1.25 * both.short[2_600:2_960].mean()
 
 
