@@ -64,6 +64,27 @@ def test_losses_do_not_widen_the_wander():
     assert np.std(series) > 2.0
 
 
+def test_a_level_of_its_own_is_no_wander():
+    series = ar1(np.random.default_rng(5), 8 * WEEK, 0.6)
+    low, high = (wander_of(series + by, everywhere(series), LENGTHS) for by in (0.0, 3.0))
+    assert high.variance == pytest.approx(low.variance)
+
+
+def test_losses_of_days_are_no_memory():
+    """The good side alone tells how the wander grows from a day to four."""
+    series = ar1(np.random.default_rng(7), 20 * WEEK, 0.6)
+    before = rise_of(series, everywhere(series))
+    for at in range(1_000, len(series) - 1_000, 2_000):
+        series[at : at + 384] += 2.0  # four days in three weeks
+    assert rise_of(series, everywhere(series)) < before + 0.3
+
+
+def test_windows_that_nearly_touch_are_one():
+    # Score, start, end, strength: a quarter of a hundred readings apart they are two.
+    table = np.array([[9.0, 100, 200, 5], [8.0, 210, 222, 5], [7.0, 226, 240, 5], [6.0, 60, 76, 4]])
+    assert strongest(table)[:, START].tolist() == [100, 226]
+
+
 def test_one_limit_serves_windows_of_all_lengths_up_to_two_days():
     """Independent windows pass a score equally often at every length: 7 / 2 in the exponent."""
     z = 4.0
