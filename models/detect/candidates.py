@@ -86,9 +86,10 @@ def _spans(
     if channel.name == STANDING:
         bare = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
         return bare, _standing(minutes, bare, kg_min, _HELD_SHARE * reference_kg_h)
-    residual = residual_of(channel.kg_h, quiet, channel.usual_kg_h, channel.witness)
+    error = channel.standing_error
+    residual = residual_of(channel.kg_h, quiet, channel.usual_kg_h, channel.witness, error)
     least = max(_LEAST_SHARE[channel.name] * reference_kg_h, 2.0 * channel.standing_error)
-    return residual, find_spans(residual, rate, least, kg_min, channel.standing_error)
+    return residual, find_spans(residual, rate, least, kg_min, fades=error > 0.0)
 
 
 def _standing(minutes: Minutes, bare: Residual, kg_min: float, rate_min: float) -> list[Span]:

@@ -9,7 +9,17 @@ import pytest
 from scipy import stats
 
 import models.find.find as pipeline
-from models.judge import SHAPES, Rate, draw_noise, null_card, p_values, plant, seen_of, stretches
+from models.judge import (
+    SHAPES,
+    Rate,
+    draw_noise,
+    ideal_scores,
+    null_card,
+    p_values,
+    plant,
+    seen_of,
+    stretches,
+)
 from models.judge.noises import ou_long_run_variance
 
 WEEKS = 6
@@ -37,9 +47,8 @@ def test_three_planted_shifts_are_three_stretches():
     for item, start in zip(found, at, strict=True):
         assert item.span.start == pytest.approx(start, abs=30)
         assert item.span.end == pytest.approx(start + 720, abs=30)
-    # The second look has learnt on all but these and an hour on either side of each.
-    learnt = [c.residual.chance.quiet_weeks for c in found]
-    assert learnt == pytest.approx([WEEKS - 3 * 14.0 / 168.0] * 3, abs=0.02)
+    # Chance is learnt on all hours, also on these.
+    assert [c.residual.look.chance.weeks for c in found] == [WEEKS] * 3
     assert p_values(found).tolist() == pipeline._chances(found, [])
     # Nothing asks whether it is worth a line: grams are counted as tonnes are.
     small = stretches(1e-3 * values, 0.05)
@@ -98,6 +107,23 @@ def test_a_strength_is_what_the_noise_would_show_of_it():
     sums = [draw_noise("ou_45min", s, 2_880).sum() for s in range(400)]
     spread = np.std(sums) / math.sqrt(ou_long_run_variance(45.0) * 2_880)
     assert spread == pytest.approx(1.0, abs=0.1)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_the_ideal_detector_is_one_standard_error_of_noise_and_peaks_at_the_loss(shape):
+    phi = math.exp(-1.0 / 45.0)
+    scores = [ideal_scores(shape, draw_noise("ou_45min", s, MINUTES), phi) for s in range(12)]
+    assert len(scores[0]) == MINUTES
+    # Its mean is known to be nothing, so that spread is counted from there.
+    inside = np.stack(scores)[:, : MINUTES - round(SHAPES[shape][0] * 60)]
+    assert np.sqrt((inside**2).mean()) == pytest.approx(1.0, abs=0.2)
+    # Without noise it peaks where the loss begins, at the norm of the whitened shape.
+    planted = plant(shape, 5.0, 90.0, MINUTES)
+    clean = ideal_scores(shape, planted, phi)
+    assert int(clean.argmax()) == pytest.approx(int(np.flatnonzero(planted)[0]), abs=1)
+    whitened = np.diff(planted, prepend=0.0) + (1 - phi) * np.append(0.0, planted[:-1])
+    assert clean.max() == pytest.approx(math.sqrt((whitened**2).sum() / (1 - phi**2)), rel=1e-6)
+    assert clean.max() > 5.0  # never weaker than the plain sum
 
 
 def test_what_was_seen_of_a_loss_by_hand():
