@@ -58,7 +58,7 @@ def find_candidates(
     for _ in range(2):
         found = []
         for channel in channels:
-            smallest = (settings.smallest_finding_t, reference_kg_h)
+            smallest = (settings.smallest_kg, reference_kg_h)
             residual, spans = _spans(
                 minutes, channel, quiet[channel.name + channel.section], rate, smallest
             )
@@ -81,8 +81,8 @@ def _spans(
     rate: float,
     smallest: tuple[float, float],
 ) -> tuple[Residual, list[Span]]:
-    """Episodes of one channel; `smallest` holds the least tonnes and the usual loss [kg/h]."""
-    kg_min, reference_kg_h = 1000.0 * smallest[0], smallest[1]
+    """Episodes of one channel; `smallest` holds the least loss [kg] and the usual one [kg/h]."""
+    kg_min, reference_kg_h = smallest
     if channel.name == STANDING:
         bare = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
         return bare, _standing(minutes, bare, kg_min, _HELD_SHARE * reference_kg_h)
@@ -128,7 +128,7 @@ def find_unexplained(
         start, end = first * MINUTES_PER_BLOCK, min(last * MINUTES_PER_BLOCK, minutes.n)
         z, per_week = _chance_of(residual, first, last)
         span = measure(residual, start, end, z)
-        material = span.kg >= 1000.0 * settings.smallest_finding_t
+        material = span.kg >= settings.smallest_kg
         if per_week <= rate and material and free[start:end].all():
             found.append(Candidate(channel, residual, replace(span, per_week=per_week)))
     return found

@@ -157,6 +157,7 @@ def _search(
     minutes: Minutes, lab: pl.DataFrame, station: Station, settings: Settings, zone: str
 ) -> Losses:
     """Search minutes without holes, in order."""
+    settings = settings.at(station.targets)
     points = lab_points(station)
     biases, lab_shift = _probe_truth(minutes, lab, points)
     limed, clear = (
