@@ -68,6 +68,8 @@ class Span:
         not inferred.
     sure : bool
         False where that rate could not be learnt from the channel.
+    spells : bool
+        Hours that stand out again and again, not the whole.
     """
 
     start: int
@@ -77,6 +79,7 @@ class Span:
     z: float
     per_week: float = 0.0
     sure: bool = True
+    spells: bool = False
 
     @property
     def p_value(self) -> float:
@@ -163,7 +166,7 @@ def find_spans(
         span = measure(residual, *minutes, best.z)
         if span.kg >= kg_min:
             sure = (look.up_chance if best.spells else look.chance).sure
-            spans.append(replace(span, per_week=best.per_week, sure=sure))
+            spans.append(replace(span, per_week=best.per_week, sure=sure, spells=best.spells))
     return spans
 
 
