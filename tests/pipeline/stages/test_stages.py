@@ -16,18 +16,20 @@ from polars.testing import assert_frame_equal
 from processes import PATIENCE_S, ending
 
 from models.account.sums import bare_sums
+from models.detect.uncalibrated import UNCALIBRATED_COLUMNS
 from pipeline.base.errors import ConfigError, DataError, StoreBusyError
 from pipeline.base.lock import only_run
 from pipeline.base.window import ONE_DAY
 from pipeline.cli.check import check_mill
 from pipeline.lake.coverage import lake_of, tag_health
-from pipeline.lake.kinds import GRID, HEALTH, LOSSES, STATION, ZONES
+from pipeline.lake.kinds import GRID, HEALTH, LOSSES, STATION, UNCALIBRATED, ZONES
 from pipeline.mill.description import load_mill
 from pipeline.present.view import view_of
 from pipeline.pull import inbox
 from pipeline.run import order
 from pipeline.stages import stages
 from pipeline.stages.search_results import SUMS, season_days
+from pipeline.stages.search_windows import plan
 from pipeline.store.folders import store_of
 from pipeline.store.store import Store
 
@@ -359,6 +361,10 @@ def test_sums_of_the_season_are_those_of_its_minutes(ready):
 def test_the_report_is_filled_from_store_and_lake(ready):
     outcome = order.backfill(ready)
     view = view_of(ready, outcome.period)
+    lake = lake_of(ready)
+    for window in plan(ready, lake):  # kept by every search, also where all can be calibrated
+        kept = lake.read_features(UNCALIBRATED, window.day, window.day)
+        assert kept.columns == list(UNCALIBRATED_COLUMNS)
     assert view.lacking() == []
     assert view.missing_tags == ()
     assert view.tags.height == len(ready.unit_changes)
