@@ -128,6 +128,7 @@ def test_prices_of_sugars_and_lime_are_optional_and_change_no_finding(tmp_path):
     [
         ("", 0.15),
         ("[detection]\nsmallest_finding_t = 0.02", 0.02),
+        ("[detection]\nsmallest_finding_t = 0.0", 0.0),
         ("[detection]\nsmallest_finding_worth = 104.0", 0.2),
     ],
 )

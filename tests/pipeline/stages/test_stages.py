@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -171,6 +172,17 @@ def test_the_same_search_twice_gives_the_same_findings(ready):
     runs = store_of(ready).runs()
     assert runs["state"].to_list() == ["finished"]
     assert runs["as_of"].to_list() == [first.window.end]
+
+
+def test_the_search_asks_for_the_smallest_finding_of_the_description(ready, monkeypatch):
+    asked = []
+    monkeypatch.setattr(stages, "find_losses", lambda *parts, **_: asked.append(parts[4]))
+    # 104 at 520 a tonne is 0.2 t.
+    detection = ready.detection.model_copy(update={"smallest_finding_worth": 104.0})
+    mill = replace(ready, detection=detection, price_per_t=520.0)
+    lake = lake_of(ready)
+    stages.search(mill, lake, plan(ready, lake)[0].sees)
+    assert asked[0].smallest_finding_t == 0.2
 
 
 def test_first_and_last_sight_are_times_of_the_data(ready):
