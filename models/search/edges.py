@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 
 import numpy as np
@@ -16,8 +17,10 @@ from models.search.scan import SHORT_AT_MOST
 _PENALTY = 4.5
 #: Strength at which a shoulder counts [standard errors].
 _LEAST_SHOULDER_Z = 2.0
-#: A ramp is looked for up to so many times as long as the step.
+#: A ramp is looked for up to so many times as long as the step; what it adds reaches so many
+#: standard errors (judgement).
 _LONGEST_RAMP = 3.0
+_LEAST_ADDED_Z = 1.0
 _JOIN_H = 2.0
 _JOIN_UNPROVEN_H = 8.0
 #: A pause this long between two periods twice as high parts them.
@@ -53,24 +56,26 @@ def extent(look: Look, period: Period, leaning: float) -> list[tuple[int, int]]:
     strong = [p for p in inside if p.mean >= leaning * mean and p.mean > 0.0]
     chosen = [(p.start + low, p.end + low) for p in _with_shoulders(parts, strong, leaning)]
     runs = _touching(chosen) or [(period.start, period.end)]
-    return [_as_ramp(series, *runs[0])] if len(runs) == 1 else runs
+    return [_as_ramp(look, series, *runs[0])] if len(runs) == 1 else runs
 
 
-def _as_ramp(series: Array, start: int, end: int) -> tuple[int, int]:
-    """Reach back to where a creeping fault began, or on to where it had healed.
+def _as_ramp(look: Look, series: Array, start: int, end: int) -> tuple[int, int]:
+    """Reach back to where a creeping fault began to cost.
 
-    A step tells of a ramp only the part that stands out. A straight line from nothing takes the
-    place of the step where the readings are more likely under it.
+    A step tells of a ramp only the part that stands out. A straight rise from nothing takes the
+    place of the step where the readings are more likely under it, and where what it adds is itself
+    above the usual.
     """
-    up = _ramp_from(series[:end], end - start)
-    down = _ramp_from(series[start:][::-1], end - start)
+    gain, length = _ramp_from(series[:end], end - start)
     part = series[start:end]
     known = part[np.isfinite(part)]
-    box = float(known.sum()) ** 2 / max(len(known), 1)
-    gain, length, rising = max((up[0], up[1], True), (down[0], down[1], False))
-    if gain < box:
+    step = float(known.sum()) ** 2 / max(len(known), 1)
+    added = series[max(end - length, 0) : start]
+    added = added[np.isfinite(added)]
+    if gain < step or len(added) == 0:
         return start, end
-    return (min(end - length, start), end) if rising else (start, max(start + length, end))
+    z = float(added.sum()) / math.sqrt(len(added) * look.wander.at(len(added)))
+    return (end - length, end) if z >= _LEAST_ADDED_Z else (start, end)
 
 
 def _ramp_from(series: Array, least: int) -> tuple[float, int]:
