@@ -8,13 +8,15 @@ import polars as pl
 
 from features.base import Column, Columns, polars_schema
 from models.detect.channels import Channel
-from models.search import Residual, Span
+from models.search import Look, Residual, Span
 
 PERIODS = "periods"
 SPELLS = "spells"
+#: Added to the name of a channel for the series in which one fault of it shows by itself.
+WITNESS = "_witness"
 #: What `uncalibrated_of` gives.
 UNCALIBRATED_COLUMNS: Columns = {
-    "channel": Column.text("Channel of the search."),
+    "channel": Column.text("Channel of the search; of its witness, name_witness."),
     "section": Column.text("Where."),
     "kind": Column.text("periods, or spells: hours that come and go."),
 }
@@ -44,6 +46,13 @@ def uncalibrated_of(looked: Sequence[tuple[Channel, Residual]]) -> pl.DataFrame:
     for channel, residual in looked:
         if residual.look is None:
             continue
-        chances = ((PERIODS, residual.look.chance), (SPELLS, residual.look.up_chance))
-        rows += [(channel.name, channel.section, kind) for kind, c in chances if not c.sure]
+        rows += [(channel.name, channel.section, kind) for kind in _kinds(residual.look)]
+        if residual.witness is not None:
+            name = channel.name + WITNESS
+            rows += [(name, channel.section, kind) for kind in _kinds(residual.witness)]
     return pl.DataFrame(rows, schema=polars_schema(UNCALIBRATED_COLUMNS), orient="row")
+
+
+def _kinds(look: Look) -> list[str]:
+    chances = ((PERIODS, look.chance), (SPELLS, look.up_chance))
+    return [kind for kind, chance in chances if not chance.sure]

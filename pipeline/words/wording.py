@@ -23,6 +23,7 @@ SHARES: dict[str, str] = {
 #: What a part of a loss speaks of: the channel of the search that it was found in.
 CHANNELS: dict[str, str] = {
     "ph": "lower pH of the limed juice",
+    "ph_witness": "the slow drift of the limed-juice pH probe",
     "drop": "pH falling further on the way than usual",
     "heat": "higher temperature",
     "hold": "fuller tank",

@@ -134,8 +134,8 @@ def power_card(weeks: int, seeds: range) -> None:
         "lost, over the standard error of the noise's sum from the shape's first to its last "
         f"minute.\ntouched: something found overlaps it; ideal: a matched filter that knows shape "
         f"and noise, not the place, does ({IDEAL_SERIES} series of noise set its limit);\nshared: "
-        f"found and loss share {FOUND_IOU:g} of the time of either; covered: mean share of the loss "
-        "inside what was found, of those touched.\n\n"
+        f"found and loss share {FOUND_IOU:g} of the time of either; covered: mean share of the "
+        "loss inside what was found, of those touched.\n\n"
         f"{'shape':<32}{'z':>4}{'touched':>9}{'ideal':>7}{'shared':>8}{'covered':>9}"
     )
     for shape in SHAPES:

@@ -53,6 +53,10 @@ def test_it_is_listed_without_any_finding_and_by_kind():
     assert told == [("heat", "settler", PERIODS)]
     kinds = uncalibrated_of([(heat, both)])["kind"].to_list()
     assert kinds == [PERIODS, SPELLS]
+    # The series in which one fault of a channel shows by itself is a search of its own.
+    sound = residual_of(np.random.default_rng(3).standard_normal(20_160), np.ones(20_160, bool))
+    beside = replace(sound, witness=residual.look)
+    assert uncalibrated_of([(heat, beside)]).rows() == [("heat_witness", "settler", PERIODS)]
 
 
 def test_kind_of_an_episode():
