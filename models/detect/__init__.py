@@ -9,4 +9,5 @@ from models.detect.microbial import MicrobialSpan, find_microbial
 from models.detect.microbial_growth import Reading
 from models.detect.sharpness import SHARPNESS_COLUMNS, lrv_ratios
 from models.detect.stops import at_its_vessel, with_stops
+from models.detect.uncalibrated import UNCALIBRATED_COLUMNS, kind_of, uncalibrated_of
 from models.detect.vectors import residual_vectors

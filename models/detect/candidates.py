@@ -39,7 +39,11 @@ _LEAST_SHARE = {"ph": 0.2, "drop": 0.2, "throughput": 0.2, "heat": 0.06, "hold":
 
 
 def find_candidates(
-    minutes: Minutes, channels: list[Channel], settings: Settings, reference_kg_h: float
+    minutes: Minutes,
+    channels: list[Channel],
+    settings: Settings,
+    reference_kg_h: float,
+    looked: list[tuple[Channel, Residual]] | None = None,
 ) -> list[Candidate]:
     """Search every channel, twice: the second time the baseline no longer sees what was found.
 
@@ -50,23 +54,29 @@ def find_candidates(
     settings : Settings
     reference_kg_h : float
         Usual loss at targets [kg/h]; an excess under 4 % of it is not worth a finding.
+    looked : list, optional
+        Each channel is added to it as it was searched, whether anything was found or not.
     """
     # Stops are read off the feed: chance has no share in them.
     rate = settings.false_findings_per_week / max(sum(c.name != STANDING for c in channels), 1)
     quiet = {c.name + c.section: np.ones(minutes.n, dtype=bool) for c in channels}
     found: list[Candidate] = []
+    seen: list[tuple[Channel, Residual]] = []
     for _ in range(2):
-        found = []
+        found, seen = [], []
         for channel in channels:
-            smallest = (settings.smallest_finding_t, reference_kg_h)
+            smallest = (settings.smallest_kg, reference_kg_h)
             residual, spans = _spans(
                 minutes, channel, quiet[channel.name + channel.section], rate, smallest
             )
             found += [Candidate(channel, residual, s) for s in spans]
+            seen.append((channel, residual))
         for item in found:
             # What chance does now and then belongs to the usual unrest and stays in it.
             if item.span.per_week <= _HARDLY_CHANCE:
                 _mark(quiet[item.channel.name + item.channel.section], item.span)
+    if looked is not None:
+        looked += seen
     return join(found, reference_kg_h)
 
 
@@ -81,8 +91,8 @@ def _spans(
     rate: float,
     smallest: tuple[float, float],
 ) -> tuple[Residual, list[Span]]:
-    """Episodes of one channel; `smallest` holds the least tonnes and the usual loss [kg/h]."""
-    kg_min, reference_kg_h = 1000.0 * smallest[0], smallest[1]
+    """Episodes of one channel; `smallest` holds the least loss [kg] and the usual one [kg/h]."""
+    kg_min, reference_kg_h = smallest
     if channel.name == STANDING:
         bare = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
         return bare, _standing(minutes, bare, kg_min, _HELD_SHARE * reference_kg_h)
@@ -129,9 +139,11 @@ def find_unexplained(
         start, end = first * MINUTES_PER_BLOCK, min(last * MINUTES_PER_BLOCK, minutes.n)
         z, per_week = _chance_of(residual, first, last)
         span = measure(residual, start, end, z)
-        material = span.kg >= 1000.0 * settings.smallest_finding_t
+        material = span.kg >= settings.smallest_kg
         if per_week <= rate and material and free[start:end].all():
-            found.append(Candidate(channel, residual, replace(span, per_week=per_week)))
+            sure = residual.look is not None and residual.look.chance.sure
+            span = replace(span, per_week=per_week, sure=sure)
+            found.append(Candidate(channel, residual, span))
     return found
 
 

@@ -111,7 +111,7 @@ def find_microbial(
     list of MicrobialSpan
         Empty where neither lime nor the laboratory speaks of a tank.
     """
-    settings = settings or Settings()
+    settings = (settings or Settings()).at(station.targets)
     tanks = [v for v in station.vessels if v.kind in _TANKS and v.name in minutes.zones]
     spells = {v.name: cool_spells(minutes, v.name) for v in tanks}
     count = sum(len(runs) for runs in spells.values())
@@ -138,7 +138,7 @@ def _speaks(weighed: Weighed, settings: Settings, n: int, spells: int) -> bool:
     """Whether the evidence of a cool spell is enough for a line on the list."""
     allowed = _MOST_SHARE * settings.false_findings_per_week * n / _MINUTES_A_WEEK
     most_p = min(_MOST_P, allowed / max(spells, 1))
-    enough = weighed.kg >= 1000.0 * settings.smallest_finding_t
+    enough = weighed.kg >= settings.smallest_kg
     return weighed.p_value <= most_p and weighed.probability > 0.5 and enough
 
 

@@ -11,7 +11,7 @@ from models.search.episodes import (
     measure,
     residual_of,
 )
-from models.search.look import look_at, rate_of, strength_of
+from models.search.look import Look, look_at, rate_of, strength_of
 from models.search.outlier import OutlierScore, score_blocks
 from models.search.significance import (
     CONFIDENT,

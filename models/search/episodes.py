@@ -78,6 +78,8 @@ class Span:
         not inferred.
     sure : bool
         False where that rate could not be learnt from the channel.
+    spells : bool
+        Hours that stand out again and again, not the whole.
     """
 
     start: int
@@ -87,6 +89,7 @@ class Span:
     z: float
     per_week: float = 0.0
     sure: bool = True
+    spells: bool = False
 
     @property
     def p_value(self) -> float:
@@ -223,7 +226,7 @@ def _span(residual: Residual, run: tuple[int, int], period: Period, look: Look) 
         minutes = (run[0] * MINUTES_PER_BLOCK, min(run[1] * MINUTES_PER_BLOCK, residual.n))
     sure = (look.up_chance if period.spells else look.chance).sure
     span = measure(residual, *minutes, period.z)
-    return replace(span, per_week=period.per_week, sure=sure)
+    return replace(span, per_week=period.per_week, sure=sure, spells=period.spells)
 
 
 def _is_material(residual: Residual, period: Period, rate_min: float) -> bool:
