@@ -100,8 +100,9 @@ class NullLine:
         """Whether the rate asked was kept, in a few words.
 
         ``cannot be calibrated`` where at least half of the series say so, as no rate is promised
-        then; ``yes``; ``where calibrated`` where the others alone keep it; else ``too many`` or ``too few``, with a
-        question mark where the interval reaches into what counts as kept.
+        then; ``yes``; ``where calibrated`` where the others alone keep it; else
+        ``too many`` or ``too few``, with a question mark where the interval reaches into what
+        counts as kept.
         """
         if self.unsure >= MOST * len(self.series):
             return "cannot be calibrated"

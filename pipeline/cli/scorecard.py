@@ -21,7 +21,7 @@ _AtLeastOne = validators.Number(gte=1)
 _MILL_WEEKS, _NULL_WEEKS = 6, 8
 
 
-def scorecard(
+def scorecard(  # noqa: PLR0913 (each is an option of the command)
     *,
     mills: Annotated[int, Parameter(validator=_AtLeastOne)] = 20,
     seeds: Annotated[list[int] | None, Parameter(consume_multiple=True, negative="")] = None,
@@ -48,7 +48,7 @@ def scorecard(
     mills
         How many mills, with seeds that were never looked at while the search was built.
     seeds
-        Seeds of the mills instead; the same seed gives the same mill.
+        Seeds of the mills, or of the noise, instead; the same seed gives the same mill.
     weeks
         Length of each season (6), or of each series of noise (8).
     any_mill
