@@ -32,7 +32,7 @@ class Searched:
     taken_min : int
         Time they take [min].
     minutes : int
-        Length of the series [min], above 0.
+        Measured in the series [min], above 0.
     sure : bool
         False where the search says that the channel cannot be calibrated.
     """
@@ -140,12 +140,13 @@ def search_series(kg_h: Array, rates: Sequence[float], usual: float | None) -> l
     # Chance is learnt from all hours, so that it is the same for every rate.
     look = residual_of(kg_h, np.ones(len(kg_h), dtype=bool), usual).look
     sure = look is not None and look.chance.sure
+    measured = int(np.isfinite(kg_h).sum())
     out = []
     for asked in rates:
         found = stretches(kg_h, asked, usual)
         small = int((p_values(found) <= SMALL_P).sum())
         taken = sum(c.span.end - c.span.start for c in found)
-        out.append(Searched(len(found), small, taken, len(kg_h), sure))
+        out.append(Searched(len(found), small, taken, measured, sure))
     return out
 
 
@@ -157,14 +158,14 @@ def search_noise(name: str, seed: int, weeks: int, rates: Sequence[float]) -> li
 
 _HEAD = (
     f"{'noise':<42}{'asked/week':>11}{'count':>7}{'got/week':>10}{'got/asked':>11}{'90 %':>14}"
-    f"{'no calib.':>11}{'most':>6}{'time':>8}{'small p':>9}  kept"
+    f"{'no calib.':>11}{'others':>8}{'most':>6}{'time':>8}{'small p':>9}  kept"
 )
 
 #: What the columns of the table mean.
 NULL_LEGEND = (
     "asked: false findings a week allowed in one channel. 90 %: exact Poisson interval of "
     "got/asked, too narrow where few series hold most. no calib.: series of which the search says "
-    "that they cannot be calibrated. most: in one series. time: share taken for a loss. small p: "
+    "that they cannot be calibrated; others: got/asked of all but these. most: in one series. time: share taken for a loss. small p: "
     f"stretches with a p-value up to {SMALL_P:g}, over what that p-value promises. ?: the interval "
     "reaches into what counts as kept."
 )
@@ -179,9 +180,10 @@ def null_text(line: NullLine) -> str:
     """One line of the table."""
     low, high = line.rate.interval()
     missed = f"{line.unsure} of {len(line.series)}"
+    others = "-" if line.sure_rate is None else f"{line.sure_rate.times:.2f}"
     return (
         f"{line.words:<42}{line.asked:>11g}{line.rate.count:>7}{line.rate.got:>10.3f}"
-        f"{line.rate.times:>11.2f}{f'{low:.2f}-{high:.2f}':>14}{missed:>11}{line.most:>6}"
+        f"{line.rate.times:>11.2f}{f'{low:.2f}-{high:.2f}':>14}{missed:>11}{others:>8}{line.most:>6}"
         f"{100.0 * line.time_share:>6.1f} %{line.small.times:>9.1f}  {line.verdict}"
     )
 

@@ -1,6 +1,7 @@
 """How often the search takes a plant's own quiet hours for a loss, beside what was asked.
 
     python tests/benchmarks/quiet_hours.py --record PATH   # a plant record before its first label
+    python tests/benchmarks/quiet_hours.py --record PATH --whole     # all hours far from a label
     python tests/benchmarks/quiet_hours.py --mills         # simulated mills without events
     python tests/benchmarks/quiet_hours.py --mills 60 340 --told 0.5
 
@@ -52,6 +53,8 @@ FIRST_HARD = 300
 #: The demonstration's mill, and hard ones, that may be looked at.
 MILLS = (60, 61, 62, 340, 341, 342, 343)
 DAY_MIN = 1_440
+#: So far from a label nothing of its event is left (judgement).
+FAR_MIN = 240
 
 
 @dataclass(frozen=True)
@@ -66,23 +69,25 @@ class Quiet:
     truth: Array | None = None
 
 
-def record_channels(path: Path) -> Iterator[Quiet]:
-    """Each tag of the record before its first label, and its negative."""
+def record_channels(path: Path, *, whole: bool = False) -> Iterator[Quiet]:
+    """Each tag of the record and its negative: before the first label, or far from all of them."""
     with tempfile.TemporaryDirectory() as store:
         mill = load_mill(CONFIG).with_store(Path(store))
         record = gridded(mill, path)
         label = labelled_minutes(path, mill.zone, record.raw["ts_utc"])
-    assert not label[:TRAIN_ROWS].any()
+    rows = len(label) if whole else TRAIN_ROWS
+    near = np.convolve(label[:rows], np.ones(2 * FAR_MIN + 1), "same") > 0.5
+    assert whole or not near.any()
     for name in record.screened.columns[1:]:
-        values = (
-            record.screened[name].head(TRAIN_ROWS).cast(pl.Float64).fill_null(np.nan).to_numpy()
-        )
+        told_of = record.screened[name].head(rows).cast(pl.Float64).fill_null(np.nan).to_numpy()
+        values = np.where(near, np.nan, told_of)
         for sign, mark in ((1.0, "+"), (-1.0, "-")):
             yield Quiet("record", f"{name} {mark}", sign * values, None)
 
 
 def mill_channels(seed: int, folder: Path) -> Iterator[Quiet]:
     """Each channel of a simulated mill without events, as its search looks at it."""
+    folder.mkdir(parents=True)
     if seed < FIRST_HARD:
         season = simulate_season(seed, WEEKS, parameters=PlantParameters(), with_events=False)
         mill = load_mill(Plan(()).template).with_store(folder / "store")
@@ -170,13 +175,14 @@ def main() -> int:
     what = parser.add_mutually_exclusive_group(required=True)
     what.add_argument("--record", type=Path, help="the record, or its folder")
     what.add_argument("--mills", type=int, nargs="*", help="seeds; none: those of the proof")
+    parser.add_argument("--whole", action="store_true", help="all of the record, far from labels")
     parser.add_argument("--rate", action="append", type=float, help="asked a week; may be repeated")
     parser.add_argument("--told", type=float, help="also list what is accepted at this rate")
     args = parser.parse_args()
     rates = args.rate or list(RATES)
     found = []
     with tempfile.TemporaryDirectory() as name:
-        for one in channels_of(args.record, args.mills or MILLS, Path(name)):
+        for one in channels_of(args, Path(name)):
             found.append((one, search_series(one.kg_h, rates, one.usual)))
             if args.told:
                 for item in stretches(one.kg_h, args.told, one.usual):
@@ -185,16 +191,17 @@ def main() -> int:
     return 0
 
 
-def channels_of(record: Path | None, mills: Sequence[int], folder: Path) -> Iterator[Quiet]:
+def channels_of(args: argparse.Namespace, folder: Path) -> Iterator[Quiet]:
     """Channels of a record, or of mills."""
+    record: Path | None = args.record
     if record is None:
-        for seed in mills:
+        for seed in args.mills or MILLS:
             yield from mill_channels(seed, folder / str(seed))
         return
     inside = sorted(record.glob("*.csv.gz")) if record.is_dir() else [record]
     if not inside or not inside[0].is_file():
         raise SystemExit(f"No plant record at {record}: name the file with --record.")
-    yield from record_channels(inside[0])
+    yield from record_channels(inside[0], whole=args.whole)
 
 
 if __name__ == "__main__":

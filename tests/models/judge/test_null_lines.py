@@ -83,6 +83,8 @@ def test_a_line_is_told_under_its_heading_and_in_full():
     assert told.startswith("some noise")
     assert told[: null_head().index("count") + 5].endswith("6")
     assert told[: null_head().index("no calib.") + 9].endswith("1 of 4")
+    # Of ten weeks each at 0.1 a week the three others have two.
+    assert told[: null_head().index("others") + 6].endswith(" 0.67")
     figures = null_figures(line)
     assert figures["count"] == 6
     assert figures["series_not_calibrated"] == 1
