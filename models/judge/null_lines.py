@@ -166,8 +166,8 @@ NULL_LEGEND = (
     "asked: false findings a week allowed in one channel. 90 %: exact Poisson interval of "
     "got/asked, too narrow where few series hold most. no calib.: series of which the search says "
     "that they cannot be calibrated; others: got/asked of all but these. most: in one series. "
-    f"time: share taken for a loss. small p: stretches with a p-value up to {SMALL_P:g}, over what that p-value promises. ?: the "
-    "interval reaches into what counts as kept."
+    f"time: share taken for a loss. small p: stretches with a p-value up to {SMALL_P:g}, over what "
+    "that p-value promises. ?: the interval reaches into what counts as kept."
 )
 
 
