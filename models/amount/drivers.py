@@ -92,7 +92,7 @@ def split_excess(
     loss: dict[str, Array] = {}
     reference: dict[str, Array] = {}
     known = np.ones(minutes.n, dtype=bool)
-    parts, running = ph_parts(minutes, station, bias_limed), ~minutes.stopped
+    parts, running = ph_parts(minutes, station, bias_limed), minutes.usual
     for zone, col in minutes.zones.items():
         correction = 10.0 ** (col["w_ph_limed"] * bias_limed + col["w_ph_clear"] * bias_clear)
         measured, older = _factors(zone, col, correction, parts)

@@ -99,11 +99,11 @@ def _hotter(minutes: Minutes, station: Station) -> dict[str, Array]:
         if vessel.kind not in _BEHIND_CLEAR or vessel.name not in minutes.zones:
             continue
         temp = season_where_missing(minutes.zones[vessel.name]["temp_degc"], vessel.temp_degc)
-        usual = slow_baseline(temp, ~minutes.stopped)
+        usual = slow_baseline(temp, minutes.usual)
         more_1_h = 60.0 * np.asarray(souring_1_min(station, temp) - souring_1_min(station, usual))
         slower = 3.0 ** (station.targets.ph_clear + vessel.ph_shift - 7.0)
         # A stop is not hot juice: the usual stay counts, not that of what stood.
-        stay_h = slow_baseline(_residence_h(minutes, vessel.name), ~minutes.stopped)
+        stay_h = slow_baseline(_residence_h(minutes, vessel.name), minutes.usual)
         falls[vessel.name] = slower * more_1_h * stay_h
     return falls
 
@@ -122,8 +122,8 @@ def _behind_tanks(minutes: Minutes, station: Station, hourly: float) -> dict[str
         if tank.name not in minutes.zones:
             continue
         volume = season_where_missing(minutes.zones[tank.name]["volume_m3"], 0.0)
-        usual = np.maximum(slow_baseline(volume, ~minutes.stopped), 1e-6)
-        baseline_h = slow_baseline(_residence_h(minutes, tank.name), ~minutes.stopped)
+        usual = np.maximum(slow_baseline(volume, minutes.usual), 1e-6)
+        baseline_h = slow_baseline(_residence_h(minutes, tank.name), minutes.usual)
         extra_h = np.clip(baseline_h * (volume / usual - 1.0), _YOUNGER_H, _OLDER_H)
         for zone in zones_behind(station, tank.name, minutes.zones):
             older[zone] = hourly * extra_h
@@ -136,7 +136,7 @@ def _residence_h(minutes: Minutes, zone: str) -> Array:
 
 def _below_baseline(minutes: Minutes, name: str, bias: Array) -> Array:
     true = minutes.station[name] - bias
-    return slow_baseline(season_where_missing(true), ~minutes.stopped) - true
+    return slow_baseline(season_where_missing(true), minutes.usual) - true
 
 
 def _mud_older(minutes: Minutes, zone: str) -> Array:
@@ -144,4 +144,4 @@ def _mud_older(minutes: Minutes, zone: str) -> Array:
     fall = season_where_missing(
         minutes.station["ph_clear"] - minutes.zones[zone]["ph_cold"], otherwise=0.0
     )
-    return fall - slow_baseline(fall, ~minutes.stopped)
+    return fall - slow_baseline(fall, minutes.usual)

@@ -26,11 +26,14 @@ class Minutes:
         Columns of the station minutes, NaN where missing.
     zones : dict of dict of ndarray
         Columns of each zone, in flow order.
+    drifting : ndarray of bool, shape (n,), optional
+        True while a probe is known to have drifted: no hours from which to learn what is usual.
     """
 
     start_utc: datetime
     station: dict[str, Array]
     zones: dict[str, dict[str, Array]]
+    drifting: NDArray[np.bool_] | None = None
 
     @property
     def n(self) -> int:
@@ -41,6 +44,11 @@ class Minutes:
     def stopped(self) -> NDArray[np.bool_]:
         """True in minutes without feed."""
         return self.station["stopped"] > 0.5
+
+    @property
+    def usual(self) -> NDArray[np.bool_]:
+        """True in minutes with feed from which the usual may be learnt."""
+        return ~self.stopped if self.drifting is None else ~self.stopped & ~self.drifting
 
     @property
     def hours(self) -> Array:

@@ -3,6 +3,7 @@
 from models.detect.candidates import find_candidates, find_unexplained
 from models.detect.channels import MUD_SUFFIX, Channel, loss_channels, stop_runs, vessel_of
 from models.detect.context import Context
+from models.detect.drift import drifting_hours, witness_of
 from models.detect.joined import Candidate, join, running_min, running_only, with_company
 from models.detect.microbial import MicrobialSpan, find_microbial
 from models.detect.microbial_growth import Reading

@@ -86,7 +86,7 @@ def _spans(
     if channel.name == STANDING:
         bare = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
         return bare, _standing(minutes, bare, kg_min, _HELD_SHARE * reference_kg_h)
-    residual = residual_of(channel.kg_h, quiet, channel.usual_kg_h)
+    residual = residual_of(channel.kg_h, quiet, channel.usual_kg_h, channel.witness)
     least = max(_LEAST_SHARE[channel.name] * reference_kg_h, 2.0 * channel.standing_error)
     return residual, find_spans(residual, rate, least, kg_min, channel.standing_error)
 

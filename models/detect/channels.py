@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -47,6 +47,9 @@ class Channel:
         Error of its mean that no length of time averages away [kg/h].
     usual_kg_h : float, optional
         Usual loss of its zones [kg/h], which everyday unrest multiplies; None where it adds.
+    witness : ndarray, shape (n,), optional
+        Series in which one fault of this channel shows by itself: the bias of the limed-juice probe
+        [standard errors] for ``ph``.
     family : str
         Of heat: ``evaporation`` behind the clear-juice heater, where steam heats anew.
     """
@@ -58,6 +61,7 @@ class Channel:
     standing_error: float = 0.0
     usual_kg_h: float | None = None
     family: str = ""
+    witness: Array | None = field(default=None, repr=False)
 
 
 def zone_kinds(station: Station, zones: Sequence[str]) -> dict[str, str]:
@@ -75,7 +79,12 @@ def stop_runs(
 
 
 def loss_channels(
-    minutes: Minutes, excess: Excess, station: Station, multiplier: float, ph_sd: float
+    minutes: Minutes,
+    excess: Excess,
+    station: Station,
+    multiplier: float,
+    ph_sd: float,
+    witness: Array | None = None,
 ) -> list[Channel]:
     """All channels of the station.
 
@@ -89,6 +98,8 @@ def loss_channels(
         The mill's kinetic multiplier.
     ph_sd : float
         Standing error of the corrected pH; moves the loss by ``ln 10`` times itself.
+    witness : ndarray, shape (n,), optional
+        Bias of the limed-juice probe [standard errors], NaN in stops.
 
     Returns
     -------
@@ -110,7 +121,11 @@ def loss_channels(
     largest = _largest(excess, everywhere)
     error = math.log(10.0) * ph_sd * usual
     found = [
-        replace(channel("ph", limed or largest, everywhere, ["ph"]), standing_error=error),
+        replace(
+            channel("ph", limed or largest, everywhere, ["ph"]),
+            standing_error=error,
+            witness=witness,
+        ),
         replace(channel("drop", largest, everywhere, ["drop"]), standing_error=error),
     ]
     for zones in _heat_groups(kinds):

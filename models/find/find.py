@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import polars as pl
@@ -50,6 +50,7 @@ from models.detect import (
     Context,
     MicrobialSpan,
     at_its_vessel,
+    drifting_hours,
     find_candidates,
     find_microbial,
     find_unexplained,
@@ -60,6 +61,7 @@ from models.detect import (
     stop_runs,
     with_company,
     with_stops,
+    witness_of,
 )
 from models.find.rows import candidate_row, microbial_row, ranked
 from models.search import cells_in, score_blocks, with_marks
@@ -162,11 +164,14 @@ def _search(
     limed, clear = (
         biases[name].bias if name in biases else np.zeros(minutes.n) for name in ("limed", "clear")
     )
+    minutes = replace(minutes, drifting=drifting_hours(biases.get("limed"), minutes))
     balance = chemical_balance(lab, minutes, points, station)
     published = published_pct(minutes, limed, clear)
     multiplier = _fit(balance.mean_of(published, minutes), balance, station)
     excess = with_stops(split_excess(minutes, station, limed, clear), minutes, station)
-    channels = loss_channels(minutes, excess, station, multiplier.value, ph_standing_error(biases))
+    witness = witness_of(biases["limed"], minutes) if "limed" in biases else None
+    ph_sd = ph_standing_error(biases)
+    channels = loss_channels(minutes, excess, station, multiplier.value, ph_sd, witness)
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     candidates = find_candidates(minutes, channels, settings, reference)
     bias = {name: probe.bias for name, probe in biases.items()}

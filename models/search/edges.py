@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 
 import numpy as np
 
 from models.base import MINUTES_PER_BLOCK, Array
 from models.search.changepoint import Segment, segments
-from models.search.look import Look, Period, spell_hours
-from models.search.scan import SHORT_AT_MOST
+from models.search.look import Look, Period, spell_hours, standing_out
+from models.search.scan import HOUR, SHORT_AT_MOST
 
 #: Price of a change point where it is already known that something happened: one that parts two
 #: means by three standard errors pays.
 _PENALTY = 4.5
+#: Change points are told by the wander over no more than this [quarter-hours]: hours without excess
+#: part two faults, however long both together.
+_FINE = 8 * HOUR
 #: Strength at which a shoulder counts [standard errors].
 _LEAST_SHOULDER_Z = 2.0
-#: A ramp is looked for up to so many times as long as the step.
-_LONGEST_RAMP = 3.0
+#: What a ramp adds to the step that stands out reaches so many standard errors (judgement).
+_LEAST_ADDED_Z = 1.0
+#: Going back along a ramp, a period is no higher than this times the next (judgement).
+_NO_HIGHER = 1.3
 _JOIN_H = 2.0
 _JOIN_UNPROVEN_H = 8.0
 #: A pause this long between two periods twice as high parts them.
@@ -43,8 +49,8 @@ def extent(look: Look, period: Period, leaning: float) -> list[tuple[int, int]]:
         return [spell_hours(look, period)]
     length = period.end - period.start
     series = look.even.long if length > SHORT_AT_MOST else look.even.short
-    low, high = max(period.start - length, 0), min(period.end + length, len(series))
-    lrv = look.wander.at(0.5 * length)
+    low, high = max(period.start - 2 * length, 0), min(period.end + length, len(series))
+    lrv = look.wander.at(min(0.5 * length, _FINE))
     parts = segments(series[low:high], _PENALTY, lrv=lrv)
     inside = [p for p in parts if _belongs(p, period.start - low, period.end - low)]
     if not inside:
@@ -53,29 +59,52 @@ def extent(look: Look, period: Period, leaning: float) -> list[tuple[int, int]]:
     strong = [p for p in inside if p.mean >= leaning * mean and p.mean > 0.0]
     chosen = [(p.start + low, p.end + low) for p in _with_shoulders(parts, strong, leaning)]
     runs = _touching(chosen) or [(period.start, period.end)]
-    return [_as_ramp(series, *runs[0])] if len(runs) == 1 else runs
+    if len(runs) > 1:
+        return runs
+    start, end = runs[0]
+    coarse = segments(series[low:end], _PENALTY, lrv=look.wander.at(0.5 * length))
+    return [(_ramp_start(look, series, (_foot(coarse, start - low) + low, start, end)), end)]
 
 
-def _as_ramp(series: Array, start: int, end: int) -> tuple[int, int]:
-    """Reach back to where a creeping fault began, or on to where it had healed.
+def extents_of(look: Look, per_week: float, leaning: float) -> list[tuple[int, int]]:
+    """Runs of quarter-hours that belong to what chance makes `per_week` times a week at most."""
+    periods = standing_out(look, per_week)
+    return _touching([run for p in periods for run in extent(look, p, leaning)])
 
-    A step tells of a ramp only the part that stands out. A straight line from nothing takes the
-    place of the step where the readings are more likely under it.
+
+def _foot(parts: list[Segment], start: int) -> int:
+    """How far back the periods before `start` lie above the usual, each lower than the next."""
+    after = parts[-1].mean if parts else 0.0
+    for part in reversed(parts):
+        if not 0.0 < part.mean <= _NO_HIGHER * after:
+            break
+        start, after = min(part.start, start), part.mean
+    return start
+
+
+def _ramp_start(look: Look, series: Array, bounds: tuple[int, int, int]) -> int:
+    """Reach back to where a creeping fault began to cost.
+
+    A step tells of a ramp only the part that stands out. A straight rise from nothing takes the
+    place of the step where the readings are more likely under it, and where what it adds is itself
+    above the usual. `bounds` are the earliest start, the step's start and its end.
     """
-    up = _ramp_from(series[:end], end - start)
-    down = _ramp_from(series[start:][::-1], end - start)
+    foot, start, end = bounds
     part = series[start:end]
     known = part[np.isfinite(part)]
-    box = float(known.sum()) ** 2 / max(len(known), 1)
-    gain, length, rising = max((up[0], up[1], True), (down[0], down[1], False))
-    if gain < box:
-        return start, end
-    return (min(end - length, start), end) if rising else (start, max(start + length, end))
+    step = float(known.sum()) ** 2 / max(len(known), 1)
+    gain, length = _ramp_from(series[foot:end], end - start)
+    added = series[end - length : start]
+    added = added[np.isfinite(added)]
+    if gain < step or len(added) == 0:
+        return start
+    z = float(added.sum()) / math.sqrt(len(added) * look.wander.at(len(added)))
+    return end - length if z >= _LEAST_ADDED_Z else start
 
 
 def _ramp_from(series: Array, least: int) -> tuple[float, int]:
     """Best straight rise from nothing to the end of a series: squared fit and length."""
-    back = series[::-1][: round(_LONGEST_RAMP * least)]
+    back = series[::-1]
     known = np.isfinite(back)
     values, places = np.where(known, back, 0.0), np.arange(len(back))
     count, place, square = (np.cumsum(known * places**k) for k in (0, 1, 2))

@@ -23,6 +23,8 @@ VARIANCE_BLOCKS = (16, 48)
 _LEANING_PH, _LEANING = 0.3, 0.5
 #: Spells fill at least this share of the time from the first to the last.
 _LEAST_ON = 0.25
+#: Share of the false findings allowed in a channel that goes to its witness.
+_WITNESS_SHARE = 0.2
 
 
 @dataclass(frozen=True)
@@ -40,6 +42,8 @@ class Residual:
         Long-run variance of the 15-minute means.
     look : Look, optional
         The channel in the units it is judged in; None where nothing is searched in it.
+    witness : Look, optional
+        A series in which one fault of the channel shows by itself.
     """
 
     minute_kg_h: Array
@@ -47,6 +51,12 @@ class Residual:
     baseline_kg_h: Array
     lrv_block: float
     look: Look | None = None
+    witness: Look | None = None
+
+    @property
+    def n(self) -> int:
+        """Minutes."""
+        return len(self.minute_kg_h)
 
 
 @dataclass(frozen=True)
@@ -84,7 +94,12 @@ class Span:
         return p_value(self.per_week, sure=self.sure)
 
 
-def residual_of(kg_h: Array, quiet: NDArray[np.bool_], usual_kg_h: float | None = None) -> Residual:
+def residual_of(
+    kg_h: Array,
+    quiet: NDArray[np.bool_],
+    usual_kg_h: float | None = None,
+    witness: Array | None = None,
+) -> Residual:
     """Take the slow baseline of the quiet minutes away.
 
     Parameters
@@ -95,6 +110,8 @@ def residual_of(kg_h: Array, quiet: NDArray[np.bool_], usual_kg_h: float | None 
         False where an episode of this channel is already known.
     usual_kg_h : float, optional
         Usual loss of the channel's zones where everyday unrest multiplies it; None where it adds.
+    witness : ndarray, shape (n,), optional
+        Series in which one fault of the channel shows by itself, NaN where missing.
     """
     width = MINUTES_PER_BLOCK
     blocks = block_means(kg_h, width)
@@ -107,7 +124,8 @@ def residual_of(kg_h: Array, quiet: NDArray[np.bool_], usual_kg_h: float | None 
     # Over 4 h and over 12 h: slow wander must not pass for a shift just because it is slow.
     lrv = max(long_run_variance(np.where(calm, rest, np.nan), size) for size in VARIANCE_BLOCKS)
     look = look_at(blocks, usual_kg_h)
-    return Residual(kg_h - baseline, rest, baseline, _floor(lrv, rest), look)
+    beside = None if witness is None else look_at(block_means(witness, width), None, smooth=True)
+    return Residual(kg_h - baseline, rest, baseline, _floor(lrv, rest), look, beside)
 
 
 def _floor(lrv: float, blocks: Array) -> float:
@@ -145,26 +163,71 @@ def find_spans(
     look = residual.look
     if look is None:
         return []
-    out = standing_out(look, per_week)
-    kept = [
-        p
-        for period in out
-        if (p := _material(residual, look, period, rate_min, standing_error)).per_week <= per_week
-    ]
     leaning = _LEANING_PH if standing_error > 0.0 else _LEANING
-    extents = [(run, period) for period in kept for run in extent(look, period, leaning)]
-    spans = []
+    share = 1.0 if residual.witness is None else 1.0 - _WITNESS_SHARE
+    own = [
+        _material(residual, look, p, rate_min, standing_error)
+        for p in standing_out(look, share * per_week)
+    ]
+    told = _told(residual, look, own, share, per_week, leaning)
+    witnessed: list[tuple[tuple[int, int], Period, Look]] = []
+    if residual.witness is not None:
+        seen = residual.witness
+        # The error of the bias is in the witness's own noise.
+        periods = [
+            _material(residual, seen, p, 0.0, 0.0)
+            for p in standing_out(seen, _WITNESS_SHARE * per_week)
+        ]
+        witnessed = _told(residual, seen, periods, _WITNESS_SHARE, per_week, leaning)
+        told = _beside(told, [run for run, *_ in witnessed])
+    spans = [_span(residual, *item) for item in (*told, *witnessed)]
+    return sorted((s for s in spans if s.kg >= kg_min), key=lambda s: s.start)
+
+
+def _told(
+    residual: Residual,
+    look: Look,
+    periods: list[Period],
+    share: float,
+    per_week: float,
+    leaning: float,
+) -> list[tuple[tuple[int, int], Period, Look]]:
+    """Runs of quarter-hours with the least likely period of each."""
+    # Looked for in two series, chance has two turns.
+    kept = [replace(p, per_week=p.per_week / share) for p in periods]
+    kept = [p for p in kept if p.per_week <= per_week]
+    extents = [(run, p) for p in kept for run in extent(look, p, leaning)]
+    told = []
     for start, end in joined(residual.block_kg_h, [run for run, _ in extents], leaning):
         inside = [p for (a, b), p in extents if a < end and b > start]
-        best = min(inside, key=lambda p: p.per_week)
-        minutes = to_the_minute(residual.minute_kg_h, start, end)
-        if best.spells:
-            minutes = (start * MINUTES_PER_BLOCK, end * MINUTES_PER_BLOCK)
-        span = measure(residual, *minutes, best.z)
-        if span.kg >= kg_min:
-            sure = (look.up_chance if best.spells else look.chance).sure
-            spans.append(replace(span, per_week=best.per_week, sure=sure))
-    return spans
+        told.append(((start, end), min(inside, key=lambda p: p.per_week), look))
+    return told
+
+
+def _beside(
+    told: list[tuple[tuple[int, int], Period, Look]], taken: list[tuple[int, int]]
+) -> list[tuple[tuple[int, int], Period, Look]]:
+    """What is left of runs beside those that a witness tells; too little of one is none."""
+    left = []
+    for run, period, look in told:
+        start, end = run
+        for first, last in taken:
+            if first <= start < last:
+                start = min(last, end)
+            if first < end <= last:
+                end = max(first, start)
+        if 2 * (end - start) >= run[1] - run[0]:
+            left.append(((start, end), period, look))
+    return left
+
+
+def _span(residual: Residual, run: tuple[int, int], period: Period, look: Look) -> Span:
+    minutes = to_the_minute(residual.minute_kg_h, *run)
+    if period.spells or look is not residual.look:
+        minutes = (run[0] * MINUTES_PER_BLOCK, min(run[1] * MINUTES_PER_BLOCK, residual.n))
+    sure = (look.up_chance if period.spells else look.chance).sure
+    span = measure(residual, *minutes, period.z)
+    return replace(span, per_week=period.per_week, sure=sure)
 
 
 def _material(

@@ -52,7 +52,7 @@ class Even:
     long: Array
 
 
-def even_out(told: Array, calm: NDArray[np.bool_]) -> Even:
+def even_out(told: Array, calm: NDArray[np.bool_], *, steady: bool = False) -> Even:
     """Take the slow course away and count in spreads of the hours around.
 
     Parameters
@@ -61,6 +61,8 @@ def even_out(told: Array, calm: NDArray[np.bool_]) -> Even:
         As `as_told` gives it, NaN where missing.
     calm : ndarray of bool, shape (n,)
         False where something stands far out, to either side; left out of course and spread.
+    steady : bool
+        Whether the spread is the same at all hours, at least 1, and no reading wild.
 
     Returns
     -------
@@ -71,6 +73,10 @@ def even_out(told: Array, calm: NDArray[np.bool_]) -> Even:
         told - running_median(told, calm, days * DAY, max(days * DAY // 7, 1))
         for days in (SHORT_DAYS, LONG_DAYS)
     )
+    if steady:
+        usual = robust_sd(np.where(calm, short, np.nan))
+        scale = max(usual if math.isfinite(usual) else 0.0, 1.0)
+        return Even(short / scale, long / scale)
     spread = local_spread(short)
     usual = robust_sd(np.where(calm, short / spread, np.nan))
     # A series that hardly moves still has rounding: never divide by nothing.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -38,7 +38,10 @@ from models.search.spells import spells
 
 #: Share of the false findings allowed that goes to spells that come and go.
 _SPELLS_SHARE = 0.15
-_SPELL_MINUTES = 60
+#: Shortest period told from what was smoothed out of few readings: 12 h.
+_SMOOTH_LEAST = 12 * HOUR
+#: Within this time its error is one and the same: 12 h (estimate).
+_ONE_GRAB = 12 * HOUR
 
 
 @dataclass(frozen=True)
@@ -54,6 +57,8 @@ class Look:
     up_wander : Wander
     chance, up_chance : Chance
         Of periods, and of spells.
+    least : int
+        Shortest period looked for [quarter-hours]; above 0 no spells are.
     """
 
     even: Even
@@ -62,6 +67,7 @@ class Look:
     up_wander: Wander
     chance: Chance = COMMON
     up_chance: Chance = COMMON_SPELLS
+    least: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +93,7 @@ class Period:
     spells: bool = False
 
 
-def look_at(blocks: Array, usual_kg_h: float | None) -> Look:
+def look_at(blocks: Array, usual_kg_h: float | None, *, smooth: bool = False) -> Look:
     """Even out a channel and learn what chance does in it.
 
     Parameters
@@ -96,15 +102,24 @@ def look_at(blocks: Array, usual_kg_h: float | None) -> Look:
         Quarter-hour means [kg/h], NaN where missing.
     usual_kg_h : float, optional
         Usual loss where the noise multiplies it; see `models.search.even.as_told`.
+    smooth : bool
+        True for what was smoothed out of few readings, such as what grabs tell of a probe, told
+        in its own standard errors: its bends say nothing of its noise, nor its hours anything of
+        an hour.
     """
     told = as_told(blocks, usual_kg_h)
     calm = calm_hours(told)
-    even = even_out(told, calm)
+    even = even_out(told, calm, steady=smooth)
     wander = wander_of(even.short, calm, LENGTHS)
+    if smooth:
+        wander = replace(
+            wander, variance=np.maximum(wander.variance, np.minimum(LENGTHS, _ONE_GRAB))
+        )
     up, down, up_wander = spells(even.short)
     weeks = float(np.isfinite(even.short).sum()) / WEEK
-    rise = rise_of(even.long, calm)
-    swings = strongest(_windows(Even(-even.short, -even.long), wander, LEVEL))[:, SCORE]
+    rise = 0.0 if smooth else rise_of(even.long, calm)
+    least = _SMOOTH_LEAST if smooth else 0
+    swings = strongest(_windows(Even(-even.short, -even.long), wander, LEVEL, least))[:, SCORE]
     dips = strongest(windows(down, up_wander, LEVEL, 0, int(SPELL_LENGTHS[-1])))[:, SCORE]
     return Look(
         even,
@@ -113,12 +128,13 @@ def look_at(blocks: Array, usual_kg_h: float | None) -> Look:
         up_wander,
         learn(swings, weeks, COMMON, rise),
         learn(dips, weeks, COMMON_SPELLS),
+        least,
     )
 
 
-def _windows(even: Even, wander: Wander, least_score: float) -> Array:
+def _windows(even: Even, wander: Wander, least_score: float, least: int = 0) -> Array:
     """Windows of all lengths, the long ones held against the longer course."""
-    short = windows(even.short, wander, least_score, 0, SHORT_AT_MOST)
+    short = windows(even.short, wander, least_score, least, SHORT_AT_MOST)
     long = windows(even.long, wander, least_score, SHORT_AT_MOST + 1, int(LENGTHS[-1]))
     return np.concatenate([short, long])
 
@@ -140,13 +156,14 @@ def standing_out(look: Look, per_week: float) -> list[Period]:
     whole = (1.0 - _SPELLS_SHARE) * per_week
     least = look.chance.score_for(whole)
     if look.chance.sure:
-        periods = _windows(look.even, look.wander, least)
+        periods = _windows(look.even, look.wander, least, look.least)
     else:
         # Days may differ for no reason; what beats every swing to the good side is shown at least.
         least = max(least, look.chance.top)
         periods = windows(look.even.short, look.wander, least, 0, SHORT_AT_MOST)
     rare = look.up_chance.score_for(per_week - whole)
-    again = windows(look.up, look.up_wander, rare, 0, int(SPELL_LENGTHS[-1]))
+    most = 0 if look.least else int(SPELL_LENGTHS[-1])
+    again = windows(look.up, look.up_wander, rare, 0, most)
     tables = [
         _by_rarity(periods, look.chance, 1.0 - _SPELLS_SHARE, spells=False),
         _by_rarity(again, look.up_chance, _SPELLS_SHARE, spells=True),

@@ -141,7 +141,7 @@ def rise_of(long: Array, quiet: NDArray[np.bool_]) -> float:
 
 def _lower_spread(means: Array) -> float:
     middle = float(np.median(means))
-    return float(np.mean([(middle - np.quantile(means, share)) / far for share, far in _LOWER]))
+    return float(np.median([(middle - np.quantile(means, share)) / far for share, far in _LOWER]))
 
 
 def _means(series: Array, length: int) -> Array:

@@ -158,6 +158,6 @@ def _soon_lines() -> Iterator[str]:
         f"- How soon: after {ready.first_h:.0f} h of running juice the first losses can be told. "
         "The usual is then taken from those hours alone, so a loss that fills most of them passes "
         f"for the usual; after {ready.usual_days:.0f} days it rests on a week before and a week "
-        f"after. What chance can do is learnt as the mill runs: after {ready.own_weeks:.0f} weeks its "
-        "own hours weigh as much as what is common to all."
+        f"after. What chance can do is learnt as the mill runs: after "
+        f"{ready.own_weeks:.0f} weeks its own hours weigh as much as what is common to all."
     )
