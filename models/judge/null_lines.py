@@ -10,8 +10,7 @@ import numpy as np
 from models.base import Array
 from models.judge.noises import NOISES, draw_noise
 from models.judge.null_card import KEPT_TIMES, WEEK_MIN, Rate, p_values, stretches
-from models.search import residual_of
-from models.search.chance import CELL_H
+from models.search import CELL_H, residual_of
 
 #: p-value that strays are counted at: rarer than any rate usually asked of six hours.
 SMALL_P = 0.001
