@@ -3,7 +3,6 @@
 import math
 from types import SimpleNamespace
 
-import null_card as script
 import numpy as np
 import pytest
 from scipy import stats
@@ -47,8 +46,8 @@ def test_three_planted_shifts_are_three_stretches():
     for item, start in zip(found, at, strict=True):
         assert item.span.start == pytest.approx(start, abs=30)
         assert item.span.end == pytest.approx(start + 720, abs=30)
-    # Chance is learnt on all hours, also on these.
-    assert [c.residual.look.chance.weeks for c in found] == [WEEKS] * 3
+    # Chance is learnt from all hours, those of the losses too.
+    assert [c.residual.look.chance.weeks for c in found] == pytest.approx([WEEKS] * 3, abs=0.01)
     assert p_values(found).tolist() == pipeline._chances(found, [])
     # Nothing asks whether it is worth a line: grams are counted as tonnes are.
     small = stretches(1e-3 * values, 0.05)
@@ -73,8 +72,6 @@ def test_a_rate_is_kept_between_a_third_and_one_and_a_half():
     kept = [Rate(count, weeks=60.0, asked=0.1).kept for count in (1, 2, 6, 9, 10)]
     assert kept == [False, True, True, True, False]
     assert Rate(9, weeks=60.0, asked=0.1).got == pytest.approx(0.15)
-    words = [script.verdict(Rate(count, 60.0, 0.1)) for count in (0, 6, 10, 30)]
-    assert words == ["too few ?", "yes", "too many ?", "too many"]
 
 
 @pytest.mark.parametrize("shape", SHAPES)
@@ -138,22 +135,3 @@ def test_what_was_seen_of_a_loss_by_hand():
     part = seen_of(planted, found((0, 50), (390, 410), (550, 700)))
     # 60 of 310 minutes that either covers; 10 x 1 + 50 x 3 of 400 kg.
     assert (part.touched, part.shared, part.covered) == (True, pytest.approx(60 / 310), 0.4)
-
-
-def test_a_line_of_the_card_adds_up(monkeypatch):
-    series = iter([noise(), noise()])
-    at = iter([(), (10 * 1_440, 30 * 1_440)])
-
-    def drawn(name, seed, minutes):
-        values = next(series)
-        for start in next(at):
-            values[start : start + 720] += 5.0
-        return values
-
-    monkeypatch.setattr(script, "draw_noise", drawn)
-    rate, small, most, share = script.null_line("ou_45min", 0.05, WEEKS, range(2))
-    assert (rate.count, rate.weeks, rate.asked) == (2, 2.0 * WEEKS, 0.05)
-    # Both lie far out; of 28 cells of six hours a week one in a thousand has so small a p.
-    assert (small.count, small.asked) == (2, pytest.approx(0.028))
-    assert most == 2
-    assert share == pytest.approx(2 * 720 / (2 * MINUTES), rel=0.1)
