@@ -31,7 +31,7 @@ PICTURES = {
     "confirm_page.png": ("tatu.html", "body", 1000, 1040),
     "confirm_tag.png": ("tatu.html", _LIMED, 1000, 480),
     "report_top.png": ("backfill.html", "body", 1000, 940),
-    "report_finding.png": ("backfill.html", "#finding-2", 1000, 1060),
+    "report_finding.png": ("backfill.html", "#finding-3", 1000, 1060),
 }
 
 

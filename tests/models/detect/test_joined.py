@@ -19,7 +19,7 @@ USUAL_KG_H = 60.0
 
 
 def episode(name, kg, start=1000, end=1720, *, section="train", family="", z=9.0, sd=10.0, error=0):
-    channel = Channel(name, section, (section,), np.zeros(0), error, family)
+    channel = Channel(name, section, (section,), np.zeros(0), error, family=family)
     bare = Residual(np.zeros(0), np.zeros(0), np.zeros(0), 1.0)
     return Candidate(channel, bare, Span(start, end, kg, sd, z))
 

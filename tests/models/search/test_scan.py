@@ -35,14 +35,15 @@ def test_the_wander_of_ar1_noise_is_its_closed_form(phi):
     # Variance of the mean of n readings of unit AR(1) noise times n:
     # 1 + 2 sum_k (1 - k/n) phi**k (Priestley, Spectral Analysis and Time Series, 1981, ch. 5;
     # memory).
-    series = ar1(np.random.default_rng(3), 60 * WEEK, phi)
-    wander = wander_of(series, everywhere(series), LENGTHS)
+    # One season of 60 weeks strays by a tenth at 45 h; the mean of six must not.
+    draws = [ar1(np.random.default_rng(seed), 60 * WEEK, phi) for seed in range(3, 9)]
+    told = [wander_of(series, everywhere(series), LENGTHS) for series in draws]
     for hours in (4, 16, 45):
         n = hours * HOUR
         k = np.arange(1, n)
         exact = 1 + 2 * float(((1 - k / n) * phi**k).sum())
-        assert wander.at(n) == pytest.approx(exact, rel=0.25)
-    assert wander.slope < 0.3
+        assert np.mean([wander.at(n) for wander in told]) == pytest.approx(exact, rel=0.1)
+    assert np.mean([wander.slope for wander in told]) < 0.2
 
 
 def test_levels_that_never_come_back_are_told_from_a_memory_of_a_day():
