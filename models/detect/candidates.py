@@ -15,10 +15,12 @@ from models.detect.context import Context
 from models.detect.joined import Candidate, join
 from models.detect.microbial import MicrobialSpan
 from models.search import (
+    Look,
     OutlierScore,
     Residual,
     Span,
     find_spans,
+    look_at,
     measure,
     rate_of,
     residual_of,
@@ -60,15 +62,19 @@ def find_candidates(
     # Stops are read off the feed: chance has no share in them.
     rate = settings.false_findings_per_week / max(sum(c.name != STANDING for c in channels), 1)
     quiet = {c.name + c.section: np.ones(minutes.n, dtype=bool) for c in channels}
+    looks = {c.name + c.section: _looks(c) for c in channels if c.name != STANDING}
     found: list[Candidate] = []
     seen: list[tuple[Channel, Residual]] = []
     for _ in range(2):
         found, seen = [], []
         for channel in channels:
             smallest = (settings.smallest_kg, reference_kg_h)
-            residual, spans = _spans(
-                minutes, channel, quiet[channel.name + channel.section], rate, smallest
-            )
+            key = channel.name + channel.section
+            if channel.name == STANDING:
+                residual = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
+            else:
+                residual = residual_of(channel.kg_h, quiet[key], *looks[key])
+            spans = _spans(minutes, channel, residual, rate, smallest)
             found += [Candidate(channel, residual, s) for s in spans]
             seen.append((channel, residual))
         for item in found:
@@ -84,22 +90,28 @@ def _mark(quiet: NDArray[np.bool_], span: Span) -> None:
     quiet[max(span.start - 60, 0) : span.end + 60] = False
 
 
+def _looks(channel: Channel) -> tuple[Look, Look | None]:
+    """The channel, and the witness of one fault of it, in the units they are judged in."""
+    own = look_at(channel.kg_h, channel.usual_kg_h, channel.standing_error)
+    if channel.witness is None:
+        return own, None
+    return own, look_at(channel.witness, None, smooth=True)
+
+
 def _spans(
     minutes: Minutes,
     channel: Channel,
-    quiet: NDArray[np.bool_],
+    residual: Residual,
     rate: float,
     smallest: tuple[float, float],
-) -> tuple[Residual, list[Span]]:
+) -> list[Span]:
     """Episodes of one channel; `smallest` holds the least loss [kg] and the usual one [kg/h]."""
     kg_min, reference_kg_h = smallest
     if channel.name == STANDING:
-        bare = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
-        return bare, _standing(minutes, bare, kg_min, _HELD_SHARE * reference_kg_h)
+        return _standing(minutes, residual, kg_min, _HELD_SHARE * reference_kg_h)
     error = channel.standing_error
-    residual = residual_of(channel.kg_h, quiet, channel.usual_kg_h, channel.witness, error)
-    least = max(_LEAST_SHARE[channel.name] * reference_kg_h, 2.0 * channel.standing_error)
-    return residual, find_spans(residual, rate, least, kg_min, fades=error > 0.0)
+    least = max(_LEAST_SHARE[channel.name] * reference_kg_h, 2.0 * error)
+    return find_spans(residual, rate, least, kg_min, fades=error > 0.0)
 
 
 def _standing(minutes: Minutes, bare: Residual, kg_min: float, rate_min: float) -> list[Span]:
@@ -132,7 +144,7 @@ def find_unexplained(
     total = np.where(free, multiplier * excess.total, np.nan)
     usual = multiplier * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     channel = Channel("unexplained", "train", tuple(minutes.zones), total, usual_kg_h=usual)
-    residual = residual_of(total, free, usual)
+    residual = residual_of(total, free, look_at(total, usual))
     rate = _UNEXPLAINED_SHARE * settings.false_findings_per_week
     found = []
     for first, last in outliers.runs(0.02, 8):

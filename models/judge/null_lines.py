@@ -10,7 +10,7 @@ import numpy as np
 from models.base import Array
 from models.judge.noises import NOISES, draw_noise
 from models.judge.null_card import KEPT_TIMES, WEEK_MIN, Rate, p_values, stretches
-from models.search import CELL_H, residual_of
+from models.search import CELL_H, look_at
 
 #: p-value that strays are counted at: rarer than any rate usually asked of six hours.
 SMALL_P = 0.001
@@ -137,8 +137,7 @@ def search_series(kg_h: Array, rates: Sequence[float], usual: float | None) -> l
         Usual loss that the noise multiplies [kg/h]; None where it adds.
     """
     # Chance is learnt from all hours, so that it is the same for every rate.
-    look = residual_of(kg_h, np.ones(len(kg_h), dtype=bool), usual).look
-    sure = look is not None and look.chance.sure
+    sure = look_at(kg_h, usual).chance.sure
     measured = int(np.isfinite(kg_h).sum())
     out = []
     for asked in rates:

@@ -12,7 +12,7 @@ from models.base import MINUTES_PER_BLOCK, Array, block_means, long_run_variance
 from models.search.chance import p_value
 from models.search.edges import extent, joined, to_the_minute
 from models.search.even import SHORT_DAYS
-from models.search.look import Look, Period, look_at, standing_out
+from models.search.look import Look, Period, standing_out
 
 #: How far the slow baseline looks to either side [days].
 BASELINE_DAYS = SHORT_DAYS
@@ -100,9 +100,8 @@ class Span:
 def residual_of(
     kg_h: Array,
     quiet: NDArray[np.bool_],
-    usual_kg_h: float | None = None,
-    witness: Array | None = None,
-    standing_error: float = 0.0,
+    look: Look | None = None,
+    witness: Look | None = None,
 ) -> Residual:
     """Take the slow baseline of the quiet minutes away.
 
@@ -112,12 +111,9 @@ def residual_of(
         Channel [kg/h], NaN where it says nothing.
     quiet : ndarray of bool, shape (n,)
         False where an episode of this channel is already known.
-    usual_kg_h : float, optional
-        Usual loss of the channel's zones where everyday unrest multiplies it; None where it adds.
-    witness : ndarray, shape (n,), optional
-        Series in which one fault of the channel shows by itself, NaN where missing.
-    standing_error : float
-        Error of a mean that no length of time averages away [kg/h], such as that of a probe.
+    look, witness : Look, optional
+        The channel, and what one fault of it shows in by itself, in the units they are judged in;
+        they are the same whatever is known.
     """
     width = MINUTES_PER_BLOCK
     blocks = block_means(kg_h, width)
@@ -129,9 +125,7 @@ def residual_of(
     rest = blocks - slow
     # Over 4 h and over 12 h: slow wander must not pass for a shift just because it is slow.
     lrv = max(long_run_variance(np.where(calm, rest, np.nan), size) for size in VARIANCE_BLOCKS)
-    look = look_at(blocks, usual_kg_h, standing_error)
-    beside = None if witness is None else look_at(block_means(witness, width), None, smooth=True)
-    return Residual(kg_h - baseline, rest, baseline, _floor(lrv, rest), look, beside)
+    return Residual(kg_h - baseline, rest, baseline, _floor(lrv, rest), look, witness)
 
 
 def _floor(lrv: float, blocks: Array) -> float:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from models.base import Array
+from models.base import MINUTES_PER_BLOCK, Array, block_means
 from models.search.calm import calm_hours
 from models.search.chance import (
     COMMON,
@@ -97,7 +97,7 @@ class Period:
 
 
 def look_at(
-    blocks: Array,
+    minutes: Array,
     usual_kg_h: float | None,
     standing_error: float = 0.0,
     *,
@@ -107,8 +107,8 @@ def look_at(
 
     Parameters
     ----------
-    blocks : ndarray, shape (n,)
-        Quarter-hour means [kg/h], NaN where missing.
+    minutes : ndarray, shape (n,)
+        One value a minute [kg/h], NaN where missing.
     usual_kg_h : float, optional
         Usual loss where the noise multiplies it; see `models.search.even.as_told`.
     standing_error : float
@@ -118,7 +118,7 @@ def look_at(
         in its own standard errors: its bends say nothing of its noise, nor its hours anything of
         an hour.
     """
-    told = as_told(blocks, usual_kg_h)
+    told = as_told(block_means(minutes, MINUTES_PER_BLOCK), usual_kg_h)
     calm = calm_hours(told)
     even = even_out(told, calm, steady=smooth)
     wander = wander_of(even.short, calm, LENGTHS)

@@ -25,6 +25,7 @@ from scipy.signal import lfilter  # noqa: E402
 from sklearn.ensemble import IsolationForest  # noqa: E402
 
 from models.search.episodes import find_spans, residual_of  # noqa: E402
+from models.search.look import look_at  # noqa: E402
 
 DAY_MIN = 1_440
 FALSE_PER_WEEK = 0.5
@@ -48,11 +49,12 @@ def search(rows: np.ndarray) -> int:
     """Search all series, twice; return how many episodes were found."""
     rate = FALSE_PER_WEEK / len(rows)
     quiet = np.ones(rows.shape, dtype=bool)
+    looks = [look_at(row, None) for row in rows]
     found = 0
     for _ in range(2):
         found = 0
-        for row, own in zip(rows, quiet, strict=True):
-            spans = find_spans(residual_of(row, own), rate, 0.5, 1.0)
+        for row, own, look in zip(rows, quiet, looks, strict=True):
+            spans = find_spans(residual_of(row, own, look), rate, 0.5, 1.0)
             found += len(spans)
             for span in spans:
                 own[max(span.start - 60, 0) : span.end + 60] = False

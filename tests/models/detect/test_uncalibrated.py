@@ -10,6 +10,7 @@ from models.detect import Channel, kind_of, uncalibrated_of
 from models.detect.uncalibrated import PERIODS, SPELLS
 from models.search import Residual, Span, q_values
 from models.search.episodes import residual_of
+from models.search.look import look_at
 from models.search.significance import CONFIDENT_Q
 
 TAGS = ("CH.TI411", "EV.TI501")
@@ -44,7 +45,7 @@ def test_a_sound_mill_lists_none_and_its_findings_say_nothing_of_it(plant):
 def test_it_is_listed_without_any_finding_and_by_kind():
     # A random walk never comes back, by definition; what is read off has nothing to calibrate.
     walk = np.cumsum(np.random.default_rng(3).standard_normal(8 * 10_080))
-    residual = residual_of(walk, np.ones(len(walk), bool))
+    residual = residual_of(walk, np.ones(len(walk), bool), look_at(walk, None))
     wild = replace(residual.look.up_chance, sure=False)
     both = replace(residual, look=replace(residual.look, up_chance=wild))
     bare = Residual(np.zeros(9), np.empty(0), np.zeros(9), 0.0)
@@ -54,7 +55,8 @@ def test_it_is_listed_without_any_finding_and_by_kind():
     kinds = uncalibrated_of([(heat, both)])["kind"].to_list()
     assert kinds == [PERIODS, SPELLS]
     # The series in which one fault of a channel shows by itself is a search of its own.
-    sound = residual_of(np.random.default_rng(3).standard_normal(20_160), np.ones(20_160, bool))
+    calm = np.random.default_rng(3).standard_normal(20_160)
+    sound = residual_of(calm, np.ones(20_160, bool), look_at(calm, None))
     beside = replace(sound, witness=residual.look)
     assert uncalibrated_of([(heat, beside)]).rows() == [("heat_witness", "settler", PERIODS)]
 

@@ -7,13 +7,13 @@ import pytest
 
 from models.judge import NOISES, draw_noise
 from models.search.chance import COMMON, LEVEL, RISING, Chance, learn, p_value
-from models.search.episodes import residual_of
+from models.search.look import look_at, standing_out
 
 WEEK_MIN = 10_080
 
 
 def look(minute, usual=None):
-    return residual_of(minute, np.ones(len(minute), dtype=bool), usual).look
+    return look_at(minute, usual)
 
 
 def test_the_curve_is_its_own_inverse_and_falls():
@@ -83,8 +83,6 @@ def test_the_same_hours_teach_the_same_to_the_last_digit():
 def test_the_rate_asked_for_is_the_rate_of_strong_periods(name):
     """Four series of eight weeks: no more than chance makes of the bound, once in a hundred."""
     asked, found = 0.5, 0
-    from models.search.look import standing_out
-
     for seed in range(4):
         values = draw_noise(name, seed, 8 * WEEK_MIN)
         found += len(standing_out(look(values, NOISES[name].usual), asked))

@@ -5,6 +5,7 @@ import pytest
 
 from models.base.series import long_run_variance
 from models.search.episodes import find_spans, measure, residual_of
+from models.search.look import look_at
 
 WEEKS = 3 * 7 * 1440
 SD = 1.0
@@ -23,7 +24,7 @@ def residual(*pieces, seed=3, sd=SD, gone=None, standing_error=0.0):
     quiet = np.ones(WEEKS, dtype=bool)
     for first, hours, _ in pieces:
         quiet[int(60 * first) : int(60 * (first + hours))] = False
-    return residual_of(minute, quiet, standing_error=standing_error)
+    return residual_of(minute, quiet, look_at(minute, None, standing_error))
 
 
 def spans(*pieces, rate_min=2.0, kg_min=5.0, sd=SD, standing_error=0.0):
