@@ -14,3 +14,4 @@ from models.base.series import (
     runs_of,
 )
 from models.base.settings import Settings
+from models.base.smallest import smallest_finding_t

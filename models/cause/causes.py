@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from models.base import Array
 from models.cause.episode import NamedCause, fact, mean_in, probe_words, usual_of
 from models.cause.fall import LEAST_UNEXPLAINED_PH, judge_fall
-from models.detect import MUD_SUFFIX, Candidate, Channel, Context, vessel_of
+from models.cause.untold_words import UNTOLD_WHY, place_of
+from models.detect import MUD_SUFFIX, Candidate, Channel, Context, moves, untold, vessel_of
 
 _BY_CHANNEL = {
     "standing": "standing_juice",
@@ -110,32 +110,33 @@ def _tells(ph: float) -> bool:
 
 
 def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
-    """How long, then vessel by vessel what was held, how warm and how acid; the costliest first."""
-    zones = context.minutes.zones
-    window = slice(item.span.start, item.span.end)
-    cost = {z: float(np.nansum(zones[z]["loss_kg_h"][window])) for z in item.channel.zones}
-    total = max(sum(cost.values()), 1e-9)
-    facts = [fact("no feed for", (item.span.end - item.span.start) / 60.0, "h")]
-    for zone in sorted(cost, key=lambda z: -cost[z])[:_VESSELS_TOLD]:
+    """How long, then vessel by vessel what was held, how warm and how acid; the costliest first.
+
+    Vessels of which nothing tells come last: they are not in the tonnes.
+    """
+    zones, start, end = context.minutes.zones, item.span.start, item.span.end
+    window = slice(start, end)
+    left_out = untold(context.minutes, context.station, start, end)
+    cost = {z: np.nan_to_num(zones[z]["loss_kg_h"][window]) for z in item.channel.zones}
+    for part in left_out:
+        if part.zone in cost:
+            cost[part.zone][part.start - start : part.end - start] = 0.0
+    kg = {zone: float(rate.sum()) for zone, rate in cost.items() if rate.any()}
+    total = max(sum(kg.values()), 1e-9)
+    facts = [fact("no feed for", (end - start) / 60.0, "h")]
+    for zone in sorted(kg, key=lambda z: -kg[z])[:_VESSELS_TOLD]:
         held, degc, ph = (
             mean_in(zones[zone][name], item) for name in ("volume_m3", "temp_degc", "ph_cold")
         )
-        # Nothing tells a vessel that was emptied from one that was not: the reader must ask.
-        full = "" if _moves(zones[zone]["volume_m3"]) else ", counted as full for want of a level,"
+        # No level, but its mud stood or it ran over at once: what is not known is not here at all.
+        full = "" if moves(zones[zone]["volume_m3"]) else ", counted as full for want of a level,"
         content = f"{held:.0f} m3 at {degc:.0f} degC and pH {ph:.1f}"
-        text = f"{_place(zone)}{full} held {content}; of the loss"
-        facts.append(fact(text, 100.0 * cost[zone] / total, "%"))
-    return facts
-
-
-def _moves(values: Array) -> bool:
-    known = values[np.isfinite(values)]
-    return len(known) > 0 and float(np.ptp(known)) > 1e-6
-
-
-def _place(zone: str) -> str:
-    name = zone.removesuffix(MUD_SUFFIX).replace("_", " ")
-    return f"mud of the {name}" if zone.endswith(MUD_SUFFIX) else name
+        text = f"{place_of(zone)}{full} held {content}; of the loss"
+        facts.append(fact(text, 100.0 * kg[zone] / total, "%"))
+    return facts + [
+        fact(f"not counted: {place_of(p.zone)}, {UNTOLD_WHY[p.why]}", (p.end - p.start) / 60.0, "h")
+        for p in left_out
+    ]
 
 
 def _throughput_facts(item: Candidate, context: Context) -> list[dict[str, object]]:

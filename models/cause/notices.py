@@ -18,7 +18,8 @@ from models.base import (
     running_median,
     runs_of,
 )
-from models.detect import stop_runs
+from models.cause.untold_words import UNTOLD_WHY, place_of
+from models.detect import MUD_SUFFIX, stop_runs, untold
 
 NOTICE_COLUMNS: Columns = {
     "started": Column.moment("First minute."),
@@ -27,6 +28,12 @@ NOTICE_COLUMNS: Columns = {
     "text": Column.text("In words."),
 }
 _SHORTEST_STOP_MIN = 90
+_STOP_TEXT = {
+    "handled_stop": "Stop of {hours:.1f} h that lost little, about {tonnes:.2f} t more than "
+    "running: the vessels were emptied, or what stayed in them was cool.",
+    "untold_stop": "Stop of {hours:.1f} h whose loss is not known. What can be told lost about "
+    "{tonnes:.2f} t more than running. Ask the shift what stood in the vessels.",
+}
 
 
 @dataclass(frozen=True)
@@ -84,7 +91,7 @@ def find_notices(
     rows: list[dict[str, object]] = []
     for watch in _watches(minutes, lab, points, lab_shift, station):
         rows += [_notice(minutes, watch, run) for run in _periods(minutes, watch)]
-    rows += _handled_stops(minutes, claimed, excess_kg_h)
+    rows += _handled_stops(minutes, station, claimed, excess_kg_h)
     return pl.DataFrame(rows, schema=polars_schema(NOTICE_COLUMNS)).sort("started", "kind")
 
 
@@ -176,18 +183,23 @@ def _periods(minutes: Minutes, watch: Watch) -> list[tuple[int, int]]:
 
 
 def _handled_stops(
-    minutes: Minutes, claimed: list[tuple[int, int]], excess_kg_h: Array
+    minutes: Minutes, station: Station, claimed: list[tuple[int, int]], excess_kg_h: Array
 ) -> list[dict[str, object]]:
-    rows = []
+    """Long stops that are no finding: handled well, or nothing tells of what stood in them."""
+    rows: list[dict[str, object]] = []
+    settlers = {v.name for v in station.of_kind("settler")}
     for start, end in stop_runs(minutes):
         if end - start < _SHORTEST_STOP_MIN or any(a < end and b > start for a, b in claimed):
             continue
         lost_t = max(float(np.nansum(excess_kg_h[start:end])) / 60_000.0, 0.0)
-        text = (
-            f"Stop of {(end - start) / 60:.1f} h that lost little, about {lost_t:.2f} t more than "
-            "running: the vessels were emptied, or what stayed in them was cool."
-        )
-        row = {"started": minutes.at(start), "ended": minutes.at(end), "kind": "handled_stop"}
+        left_out = untold(minutes, station, start, end)
+        unseen = any(p.zone.removesuffix(MUD_SUFFIX) in settlers for p in left_out)
+        kind = "untold_stop" if unseen else "handled_stop"
+        text = _STOP_TEXT[kind].format(hours=(end - start) / 60, tonnes=lost_t)
+        for why in dict.fromkeys(p.why for p in left_out):
+            places = ", ".join(place_of(p.zone) for p in left_out if p.why == why)
+            text += f" Not counted: {places}, {UNTOLD_WHY[why]}."
+        row = {"started": minutes.at(start), "ended": minutes.at(end), "kind": kind}
         rows.append({**row, "text": text})
     return rows
 

@@ -15,10 +15,12 @@ from models.detect.context import Context
 from models.detect.joined import Candidate, join
 from models.detect.microbial import MicrobialSpan
 from models.search import (
+    Look,
     OutlierScore,
     Residual,
     Span,
     find_spans,
+    look_at,
     measure,
     rate_of,
     residual_of,
@@ -39,7 +41,11 @@ _LEAST_SHARE = {"ph": 0.2, "drop": 0.2, "throughput": 0.2, "heat": 0.06, "hold":
 
 
 def find_candidates(
-    minutes: Minutes, channels: list[Channel], settings: Settings, reference_kg_h: float
+    minutes: Minutes,
+    channels: list[Channel],
+    settings: Settings,
+    reference_kg_h: float,
+    looked: list[tuple[Channel, Residual]] | None = None,
 ) -> list[Candidate]:
     """Search every channel, twice: the second time the baseline no longer sees what was found.
 
@@ -50,23 +56,33 @@ def find_candidates(
     settings : Settings
     reference_kg_h : float
         Usual loss at targets [kg/h]; an excess under 4 % of it is not worth a finding.
+    looked : list, optional
+        Each channel is added to it as it was searched, whether anything was found or not.
     """
     # Stops are read off the feed: chance has no share in them.
     rate = settings.false_findings_per_week / max(sum(c.name != STANDING for c in channels), 1)
     quiet = {c.name + c.section: np.ones(minutes.n, dtype=bool) for c in channels}
+    looks = {c.name + c.section: _looks(c) for c in channels if c.name != STANDING}
     found: list[Candidate] = []
+    seen: list[tuple[Channel, Residual]] = []
     for _ in range(2):
-        found = []
+        found, seen = [], []
         for channel in channels:
-            smallest = (settings.smallest_finding_t, reference_kg_h)
-            residual, spans = _spans(
-                minutes, channel, quiet[channel.name + channel.section], rate, smallest
-            )
+            smallest = (settings.smallest_kg, reference_kg_h)
+            key = channel.name + channel.section
+            if channel.name == STANDING:
+                residual = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
+            else:
+                residual = residual_of(channel.kg_h, quiet[key], *looks[key])
+            spans = _spans(minutes, channel, residual, rate, smallest)
             found += [Candidate(channel, residual, s) for s in spans]
+            seen.append((channel, residual))
         for item in found:
             # What chance does now and then belongs to the usual unrest and stays in it.
             if item.span.per_week <= _HARDLY_CHANCE:
                 _mark(quiet[item.channel.name + item.channel.section], item.span)
+    if looked is not None:
+        looked += seen
     return join(found, reference_kg_h)
 
 
@@ -74,21 +90,28 @@ def _mark(quiet: NDArray[np.bool_], span: Span) -> None:
     quiet[max(span.start - 60, 0) : span.end + 60] = False
 
 
+def _looks(channel: Channel) -> tuple[Look, Look | None]:
+    """The channel, and the witness of one fault of it, in the units they are judged in."""
+    own = look_at(channel.kg_h, channel.usual_kg_h, channel.standing_error)
+    if channel.witness is None:
+        return own, None
+    return own, look_at(channel.witness, None, smooth=True)
+
+
 def _spans(
     minutes: Minutes,
     channel: Channel,
-    quiet: NDArray[np.bool_],
+    residual: Residual,
     rate: float,
     smallest: tuple[float, float],
-) -> tuple[Residual, list[Span]]:
-    """Episodes of one channel; `smallest` holds the least tonnes and the usual loss [kg/h]."""
-    kg_min, reference_kg_h = 1000.0 * smallest[0], smallest[1]
+) -> list[Span]:
+    """Episodes of one channel; `smallest` holds the least loss [kg] and the usual one [kg/h]."""
+    kg_min, reference_kg_h = smallest
     if channel.name == STANDING:
-        bare = Residual(channel.kg_h, np.empty(0), np.zeros(minutes.n), 0.0)
-        return bare, _standing(minutes, bare, kg_min, _HELD_SHARE * reference_kg_h)
-    residual = residual_of(channel.kg_h, quiet, channel.usual_kg_h, channel.witness)
-    least = max(_LEAST_SHARE[channel.name] * reference_kg_h, 2.0 * channel.standing_error)
-    return residual, find_spans(residual, rate, least, kg_min, channel.standing_error)
+        return _standing(minutes, residual, kg_min, _HELD_SHARE * reference_kg_h)
+    error = channel.standing_error
+    least = max(_LEAST_SHARE[channel.name] * reference_kg_h, 2.0 * error)
+    return find_spans(residual, rate, least, kg_min, fades=error > 0.0)
 
 
 def _standing(minutes: Minutes, bare: Residual, kg_min: float, rate_min: float) -> list[Span]:
@@ -121,16 +144,18 @@ def find_unexplained(
     total = np.where(free, multiplier * excess.total, np.nan)
     usual = multiplier * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     channel = Channel("unexplained", "train", tuple(minutes.zones), total, usual_kg_h=usual)
-    residual = residual_of(total, free, usual)
+    residual = residual_of(total, free, look_at(total, usual))
     rate = _UNEXPLAINED_SHARE * settings.false_findings_per_week
     found = []
     for first, last in outliers.runs(0.02, 8):
         start, end = first * MINUTES_PER_BLOCK, min(last * MINUTES_PER_BLOCK, minutes.n)
         z, per_week = _chance_of(residual, first, last)
         span = measure(residual, start, end, z)
-        material = span.kg >= 1000.0 * settings.smallest_finding_t
+        material = span.kg >= settings.smallest_kg
         if per_week <= rate and material and free[start:end].all():
-            found.append(Candidate(channel, residual, replace(span, per_week=per_week)))
+            sure = residual.look is not None and residual.look.chance.sure
+            span = replace(span, per_week=per_week, sure=sure)
+            found.append(Candidate(channel, residual, span))
     return found
 
 

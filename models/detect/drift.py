@@ -38,8 +38,9 @@ def drifting_hours(bias: ProbeBias | None, minutes: Minutes) -> NDArray[np.bool_
     drifting = np.zeros(minutes.n, dtype=bool)
     if bias is None:
         return drifting
-    blocks = block_means(witness_of(bias, minutes), MINUTES_PER_BLOCK)
-    look, least = look_at(blocks, None, smooth=True), _LEAST_PH / _standing(bias)
+    witness = witness_of(bias, minutes)
+    blocks = block_means(witness, MINUTES_PER_BLOCK)
+    look, least = look_at(witness, None, smooth=True), _LEAST_PH / _standing(bias)
     for start, end in extents_of(look, _HARDLY_CHANCE, _LEANING):
         part = blocks[start:end]
         if np.isfinite(part).any() and np.nanmean(part) - np.nanmedian(blocks) >= least:

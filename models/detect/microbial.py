@@ -10,15 +10,16 @@ when no tank was cool. A cool spell that the traces do not speak for is no findi
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 from scipy.stats import norm
 
-from features.base import Station
+from features.base import Station, Vessel
 from models.base import Array, Minutes, Settings, bridge_runs, runs_of
+from models.detect.contents import moves
 from models.detect.microbial_growth import YIELD_LOG_SD, Reading
 from models.detect.microbial_lactic import LacticRise, lactic_of_spells, mass_kg_h
 from models.detect.microbial_line import Tank
@@ -69,6 +70,8 @@ class MicrobialSpan:
         Juice that left the tank meanwhile [kg].
     readings : tuple of Reading
         What each kind of evidence says.
+    by_inlet : bool
+        True where the temperature is that of the juice flowing in: the tank has no thermometer.
     """
 
     zone: str
@@ -85,6 +88,7 @@ class MicrobialSpan:
     samples: int
     juice_kg: float
     readings: tuple[Reading, ...] = ()
+    by_inlet: bool = False
 
 
 def find_microbial(
@@ -111,9 +115,10 @@ def find_microbial(
     list of MicrobialSpan
         Empty where neither lime nor the laboratory speaks of a tank.
     """
-    settings = settings or Settings()
+    settings = (settings or Settings()).at(station.targets)
     tanks = [v for v in station.vessels if v.kind in _TANKS and v.name in minutes.zones]
-    spells = {v.name: cool_spells(minutes, v.name) for v in tanks}
+    temps = {v.name: tank_degc(minutes, station, v) for v in tanks}
+    spells = {v.name: cool_spells(minutes, temps[v.name]) for v in tanks}
     count = sum(len(runs) for runs in spells.values())
     masked = _masked(minutes, spells)
     found = []
@@ -121,16 +126,19 @@ def find_microbial(
         runs = spells[vessel.name]
         if not runs:
             continue
-        temp = _smooth(minutes.zones[vessel.name]["temp_degc"])
+        temp = temps[vessel.name]
         tank = Tank(minutes, lab, station, vessel)
         scales = Scales.of(tank, temp, bias or {}, masked)
         by_lactic = lactic_of_spells(minutes, lab, station, vessel.name, runs)
         for run, lactic in zip(runs, by_lactic, strict=True):
             weighed = scales.weigh(*run)
             if lactic is not None and lactic.convicts:
-                found.append(_by_lactic(tank, run, lactic, weighed))
+                span = _by_lactic(tank, run, lactic, weighed)
             elif weighed is not None and _speaks(weighed, settings, minutes.n, count):
-                found.append(_by_all(tank, run, weighed))
+                span = _by_all(tank, run, weighed)
+            else:
+                continue
+            found.append(replace(span, temp_degc=float(temp[slice(*run)].mean())))
     return found
 
 
@@ -138,19 +146,41 @@ def _speaks(weighed: Weighed, settings: Settings, n: int, spells: int) -> bool:
     """Whether the evidence of a cool spell is enough for a line on the list."""
     allowed = _MOST_SHARE * settings.false_findings_per_week * n / _MINUTES_A_WEEK
     most_p = min(_MOST_P, allowed / max(spells, 1))
-    enough = weighed.kg >= 1000.0 * settings.smallest_finding_t
+    enough = weighed.kg >= settings.smallest_kg
     return weighed.p_value <= most_p and weighed.probability > 0.5 and enough
 
 
-def cool_spells(minutes: Minutes, zone: str) -> list[tuple[int, int]]:
+def tank_degc(minutes: Minutes, station: Station, tank: Vessel) -> Array:
+    """Temperature of a tank without gaps [degC]; infinite where nothing tells.
+
+    Juice comes into a tank as warm as the vessel before it lets it go: that one speaks for a tank
+    without a thermometer.
+    """
+    own = minutes.zones[tank.name]["temp_degc"]
+    if moves(own):
+        return _smooth(own)
+    before = [v for v in station.vessels if v.step < tank.step and v.name in minutes.zones]
+    nearest = max(before, key=lambda v: v.step, default=None)
+    if nearest is None:
+        return _smooth(own)
+    inlet = minutes.zones[nearest.name]["temp_degc"]
+    return _smooth(inlet) if moves(inlet) else _smooth(own)
+
+
+def cool_spells(minutes: Minutes, temp: Array) -> list[tuple[int, int]]:
     """Periods of at least two hours in which a tank ran well below its usual, warm enough to grow.
+
+    Parameters
+    ----------
+    minutes : Minutes
+    temp : ndarray, shape (n,)
+        Temperature of the tank without gaps [degC].
 
     Returns
     -------
     list of tuple of int
         First minute and the one after the last.
     """
-    temp = _smooth(minutes.zones[zone]["temp_degc"])
     running = ~minutes.stopped & np.isfinite(temp)
     if not running.any():
         return []
@@ -221,6 +251,7 @@ def _span(
         by_lactic="analyses" in log_sds,
         lactic_rise_mg_kg=1e6 * acid_kg / juice_kg if juice_kg > 0.0 else 0.0,
         temp_degc=float(np.nanmean(columns["temp_degc"][slice(*run)])),
+        by_inlet=not moves(columns["temp_degc"]),
         samples=samples,
         juice_kg=juice_kg,
         readings=readings,

@@ -147,6 +147,9 @@ class Belief:
 def believe(readings: list[Reading]) -> Belief:
     """Weigh evidence of one course of growth against the prior, on a grid.
 
+    The prior says whether such growth is likely. How much it was is left to the evidence, any size
+    on the grid as likely as another beforehand: a judged usual would draw every amount to itself.
+
     Sucrose per acid and the scale of each reading are unknown beside the growth; readings of acid
     share the first. Tails are drawn in: a reading may be off for a reason nobody thought of.
     """
@@ -163,6 +166,7 @@ def believe(readings: list[Reading]) -> Belief:
         both = both + _log_normal(reading.eaten, expected, reading.sd, reading.scale_log_sd)
         without += float(_log_normal(reading.eaten, np.zeros(1), reading.sd, 0.0)[0])
     log_odds = float(logsumexp(both)) - without
+    both = both - prior
     weights = np.exp(both - logsumexp(both)).sum(axis=1)
     mean = float(weights @ eaten)
     return Belief(mean, math.sqrt(max(float(weights @ (eaten - mean) ** 2), 1e-6)), log_odds)

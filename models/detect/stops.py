@@ -1,9 +1,8 @@
 """What a stop truly lost, vessel by vessel: by what was really held, and how hot.
 
 Juice that is pumped on within its usual stay loses there what it would have lost anyway: that is
-no loss of the stop. What stays behind counts in full, for all of its hours come on top. A vessel
-that steam heats and nothing measures does not stay at its target without feed: it is taken to be
-as warm as the warmest juice that is measured.
+no loss of the stop. What stays behind counts in full, for all of its hours come on top. What no
+tag tells of is not counted (`models.detect.contents`); the finding says so.
 """
 
 from __future__ import annotations
@@ -14,14 +13,12 @@ from dataclasses import replace
 import numpy as np
 
 from features.base import Station
-from features.kinetics import temp_factor
 from models.amount import Excess
 from models.base import Array, Minutes
-from models.detect.channels import stop_runs, zone_kinds
+from models.detect.channels import stop_runs
+from models.detect.contents import untold
 from models.detect.joined import Candidate
 
-#: Vessels that steam heats; in a stop there is nothing to boil (common practice: steam is shut).
-_STEAMED = ("heater", "clear_juice_heater", "evaporator_vessel", "flash_tank")
 #: Usual stay in one vessel is taken from the hours before a stop, within these bounds [min].
 _BEFORE_MIN, _LONGEST_STAY_MIN = 180, 240
 
@@ -38,19 +35,22 @@ def with_stops(excess: Excess, minutes: Minutes, station: Station) -> Excess:
     Returns
     -------
     Excess
-        The same outside of stops. In them ``loss_kg_h`` of a steamed vessel without a thermometer
-        is that at the warmest measured juice, and ``reference_kg_h`` of a vessel that is being
-        drained is what the drained juice would have lost anyway [kg/h].
+        The same outside of stops. In them ``reference_kg_h`` of a vessel that is being drained is
+        what the drained juice would have lost anyway, and ``loss_kg_h`` of one whose content or
+        heat nobody knows is its reference [kg/h], not `measured`.
     """
     stops = stop_runs(minutes)
-    warmest = _warmest(minutes)
-    kinds = zone_kinds(station, list(minutes.zones))
     loss, reference = dict(excess.loss_kg_h), dict(excess.reference_kg_h)
     for zone, columns in minutes.zones.items():
-        if kinds[zone] in _STEAMED and not _moves(columns["temp_degc"]):
-            loss[zone] = _cooled(loss[zone], columns["temp_degc"], warmest, stops)
         reference[zone] = reference[zone] + _ordinary(loss[zone], columns, minutes, stops)
-    return replace(excess, loss_kg_h=loss, reference_kg_h=reference)
+    measured = excess.measured.copy()
+    for start, end in stops:
+        for part in untold(minutes, station, start, end):
+            window = slice(part.start, part.end)
+            loss[part.zone] = loss[part.zone].copy()
+            loss[part.zone][window] = reference[part.zone][window]
+            measured[window] = False
+    return replace(excess, loss_kg_h=loss, reference_kg_h=reference, measured=measured)
 
 
 def at_its_vessel(item: Candidate, excess: Excess) -> Candidate:
@@ -63,33 +63,6 @@ def at_its_vessel(item: Candidate, excess: Excess) -> Candidate:
         key=lambda z: float(np.nansum((excess.loss_kg_h[z] - excess.reference_kg_h[z])[window])),
     )
     return replace(item, channel=replace(item.channel, section=section))
-
-
-def _moves(values: Array) -> bool:
-    """Whether a series was measured: one that never moves is a target standing in."""
-    known = values[np.isfinite(values)]
-    return len(known) > 0 and float(np.ptp(known)) > 1e-6
-
-
-def _warmest(minutes: Minutes) -> Array:
-    """Warmest juice that is measured, by minute [degC]; NaN where none is."""
-    measured = [c["temp_degc"] for c in minutes.zones.values() if _moves(c["temp_degc"])]
-    if not measured:
-        return np.full(minutes.n, np.nan)
-    return np.asarray(np.fmax.reduce(measured))
-
-
-def _cooled(
-    loss_kg_h: Array, temp_degc: Array, warmest: Array, stops: Iterable[tuple[int, int]]
-) -> Array:
-    """Loss in stops at the warmest measured temperature, where that is below the target."""
-    changed = loss_kg_h.copy()
-    for start, end in stops:
-        part = slice(start, end)
-        known = np.where(np.isfinite(warmest[part]), warmest[part], np.inf)
-        degc = np.minimum(temp_degc[part], known)
-        changed[part] *= np.asarray(temp_factor(degc)) / np.asarray(temp_factor(temp_degc[part]))
-    return changed
 
 
 def _ordinary(

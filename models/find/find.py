@@ -46,7 +46,9 @@ from models.cause import (
 )
 from models.detect import (
     SHARPNESS_COLUMNS,
+    UNCALIBRATED_COLUMNS,
     Candidate,
+    Channel,
     Context,
     MicrobialSpan,
     at_its_vessel,
@@ -59,12 +61,13 @@ from models.detect import (
     residual_vectors,
     running_only,
     stop_runs,
+    uncalibrated_of,
     with_company,
     with_stops,
     witness_of,
 )
 from models.find.rows import candidate_row, microbial_row, ranked
-from models.search import cells_in, score_blocks, with_marks
+from models.search import Residual, cells_in, score_blocks, with_marks
 
 #: `Losses.minutes`: one minute of the search's result.
 LOSS_COLUMNS: Columns = {
@@ -104,6 +107,9 @@ class Losses:
     sharpness : DataFrame
         Columns of ``models.detect.SHARPNESS_COLUMNS``: what each derived feature gains over its raw
         signal.
+    uncalibrated : DataFrame
+        Columns of ``models.detect.UNCALIBRATED_COLUMNS``: channels in which no one can say how
+        often chance alone makes a loss, whether anything was found in them or not.
     """
 
     findings: pl.DataFrame
@@ -116,6 +122,9 @@ class Losses:
     cells: int = 1
     sharpness: pl.DataFrame = field(
         default_factory=lambda: pl.DataFrame(schema=polars_schema(SHARPNESS_COLUMNS))
+    )
+    uncalibrated: pl.DataFrame = field(
+        default_factory=lambda: pl.DataFrame(schema=polars_schema(UNCALIBRATED_COLUMNS))
     )
 
 
@@ -159,6 +168,7 @@ def _search(
     minutes: Minutes, lab: pl.DataFrame, station: Station, settings: Settings, zone: str
 ) -> Losses:
     """Search minutes without holes, in order."""
+    settings = settings.at(station.targets)
     points = lab_points(station)
     biases, lab_shift = _probe_truth(minutes, lab, points)
     limed, clear = (
@@ -173,7 +183,8 @@ def _search(
     ph_sd = ph_standing_error(biases)
     channels = loss_channels(minutes, excess, station, multiplier.value, ph_sd, witness)
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
-    candidates = find_candidates(minutes, channels, settings, reference)
+    looked: list[tuple[Channel, Residual]] = []
+    candidates = find_candidates(minutes, channels, settings, reference, looked)
     bias = {name: probe.bias for name, probe in biases.items()}
     microbial = find_microbial(minutes, lab, station, bias, settings)
     context = Context(minutes, station, biases, _quiet(minutes, candidates), lab)
@@ -206,6 +217,7 @@ def _search(
         biases,
         cells,
         lrv_ratios(minutes, channels, excess, multiplier.value, context.quiet),
+        uncalibrated_of(looked),
     )
 
 

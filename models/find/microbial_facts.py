@@ -31,7 +31,8 @@ def microbial_facts(span: MicrobialSpan) -> list[Fact]:
     list of dict
         Sentences with value and unit.
     """
-    facts = [fact("tank temperature", span.temp_degc, "degC")]
+    inlet = "temperature of the juice flowing into the tank, which has no thermometer of its own"
+    facts = [fact(inlet if span.by_inlet else "tank temperature", span.temp_degc, "degC")]
     return facts + (_measured(span) if span.by_lactic else _inferred(span))
 
 

@@ -13,7 +13,7 @@ from models.account import account_of, microbial_account
 from models.amount import Excess, Multiplier
 from models.base import MINUTES_PER_BLOCK, Array, Minutes, nan_sum
 from models.cause import LabCheck, NamedCause, fact, judge, zone_excess_kg
-from models.detect import Candidate, Context, MicrobialSpan
+from models.detect import Candidate, Context, MicrobialSpan, kind_of
 from models.find.microbial_facts import microbial_facts
 from models.find.rank import Amount, confidence_of, error_of
 from models.search import OutlierScore
@@ -73,12 +73,19 @@ def candidate_row(
             },
             "account": account_of(item, minutes, excess, multiplier, error),
         }
+        | _uncalibrated(item)
         | lab_check.evidence(
             (span.start, span.end),
             amount.mid_kg,
             zone_excess_kg(excess, item.channel.zones, span.start, span.end),
         ),
     )
+
+
+def _uncalibrated(item: Candidate) -> dict[str, object]:
+    """Evidence that how often chance alone does as much is not known; nothing where it is."""
+    kind = kind_of(item.span)
+    return {} if kind is None else {"uncalibrated": kind}
 
 
 def _loss_fact(total: Array, context: Context, start: int, end: int) -> dict[str, object]:

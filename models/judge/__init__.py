@@ -17,7 +17,9 @@ from models.judge.naive_rules import (
 from models.judge.nightly import NightlyList, as_it_stood
 from models.judge.noises import NOISES, draw_noise
 from models.judge.null_card import (
+    KEPT_TIMES,
     SHAPES,
+    WEEK_MIN,
     Rate,
     Seen,
     ideal_scores,
@@ -25,6 +27,17 @@ from models.judge.null_card import (
     plant,
     seen_of,
     stretches,
+)
+from models.judge.null_lines import (
+    NULL_LEGEND,
+    SMALL_P,
+    NullLine,
+    Searched,
+    null_figures,
+    null_head,
+    null_text,
+    search_noise,
+    search_series,
 )
 from models.judge.scorecard import score
 from models.judge.text import (

@@ -1,8 +1,8 @@
 """Noises in which nothing is lost: what a search meets on an ordinary day, drawn by seed.
 
 Nothing here is taken of the search that it judges. Every series has one value a minute [kg/h over
-the standard deviation of the fast noise, unless said otherwise], has no missing value, and is its
-own stationary course: what a search accepts in it was made by chance.
+the standard deviation of the fast noise, unless said otherwise] and has no missing value. All but
+the walk, whose levels never come back, are stationary. What a search accepts was made by chance.
 """
 
 from __future__ import annotations
@@ -188,6 +188,34 @@ def shift_levels(rng: np.random.Generator, minutes: int, sd: float, shift_h: flo
     return np.asarray(np.repeat(levels, length)[:minutes])
 
 
+def walk(rng: np.random.Generator, minutes: int, sd_per_day: float) -> Series:
+    """Levels that never come back: a random walk, whose change over t days has a variance of t.
+
+    Parameters
+    ----------
+    rng : Generator
+    minutes : int
+    sd_per_day : float
+        Standard deviation of its change from a moment to the same one a day later.
+    """
+    step = sd_per_day / math.sqrt(24.0 * HOUR_MIN)
+    return np.asarray(np.cumsum(step * rng.standard_normal(minutes)))
+
+
+def day_spreads(rng: np.random.Generator, minutes: int, times: float) -> Series:
+    """Spread of each day: 1 or `times`, drawn with equal chance."""
+    length = 24 * HOUR_MIN
+    wild = rng.random(math.ceil(minutes / length)) < 0.5
+    return np.asarray(np.repeat(np.where(wild, times, 1.0), length)[:minutes])
+
+
+def day_cycle(rng: np.random.Generator, minutes: int, amplitude: float) -> Series:
+    """One wave a day, always alike: of the weather or of who is on shift; it begins anywhere."""
+    phase = rng.uniform(0.0, 2.0 * math.pi)
+    per_min = 2.0 * math.pi / (24.0 * HOUR_MIN)
+    return np.asarray(amplitude * np.sin(per_min * np.arange(minutes) + phase))
+
+
 def deadband(values: Series, band: float, step: float) -> Series:
     """What a recorder shows: a value rounded to `step`, kept until it is off by `band`."""
     shown = np.empty(len(values))
@@ -205,6 +233,19 @@ def _hand(rng: np.random.Generator, minutes: int, sd: float) -> Series:
 
 def _shifts(rng: np.random.Generator, minutes: int, sd: float) -> Series:
     return ou(rng, minutes, FAST_MIN) + shift_levels(rng, minutes, sd)
+
+
+def _walk(rng: np.random.Generator, minutes: int, sd_per_day: float) -> Series:
+    return ou(rng, minutes, FAST_MIN) + walk(rng, minutes, sd_per_day)
+
+
+def _days(rng: np.random.Generator, minutes: int, times: float) -> Series:
+    return ou(rng, minutes, FAST_MIN) * day_spreads(rng, minutes, times)
+
+
+def _mill(rng: np.random.Generator, minutes: int) -> Series:
+    """Fast noise, levels moved by hand and a cycle of the day, as an ordinary mill has at once."""
+    return _hand(rng, minutes, 0.5) + day_cycle(rng, minutes, 0.5)
 
 
 def _variance(rng: np.random.Generator, minutes: int, log_sd: float) -> Series:
@@ -256,6 +297,7 @@ NOISES: dict[str, Noise] = {
     "shifts_1": Noise("steps at each shift of 8 h, 1 sd", partial(_shifts, sd=1.0)),
     "variance_0.5": Noise("slowly varying variance, log sd 0.5", partial(_variance, log_sd=0.5)),
     "variance_1": Noise("slowly varying variance, log sd 1", partial(_variance, log_sd=1.0)),
+    "days_x3": Noise("variance by the day, sd 1 or 3", partial(_days, times=3.0)),
     "acid_0.1": Noise("10^-pH, pH sd 0.1, memory 6 h", partial(_acid, ph_sd=0.1), 1.0),
     "acid_0.2": Noise("10^-pH, pH sd 0.2, memory 6 h", partial(_acid, ph_sd=0.2), 1.0),
     "deadband": Noise("quantised, deadband 0.5 sd", _deadband),
@@ -268,4 +310,6 @@ NOISES: dict[str, Noise] = {
     "ar1_0.99_min": Noise("AR(1) 0.99 by the minute", partial(ar1, phi=0.99)),
     "ar2_day": Noise("AR(2) with a daily cycle", _quarters(partial(ar2, coefficients=_DAILY))),
     "student_t3": Noise("Student t, 3 degrees of freedom", _student),
+    "walk_1": Noise("random walk, 1 sd a day", partial(_walk, sd_per_day=1.0)),
+    "mill": Noise("hands 0.5 sd and a day's cycle of 0.5 sd", _mill),
 }

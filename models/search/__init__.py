@@ -1,6 +1,6 @@
 """Statistics that know nothing of juice: change points, outliers, chance."""
 
-from models.search.chance import COMMON, OWN_WEEKS, p_value
+from models.search.chance import CELL_H, COMMON, OWN_WEEKS, p_value
 from models.search.edges import extents_of
 from models.search.episodes import (
     BASELINE_DAYS,
@@ -11,7 +11,7 @@ from models.search.episodes import (
     measure,
     residual_of,
 )
-from models.search.look import look_at, rate_of, strength_of
+from models.search.look import Look, look_at, rate_of, strength_of
 from models.search.outlier import OutlierScore, score_blocks
 from models.search.significance import (
     CONFIDENT,

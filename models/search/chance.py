@@ -12,6 +12,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from models.base import Array
 
 #: Score above which the swings of a season are counted.
@@ -26,8 +28,8 @@ _LEAST_P_UNSURE = 1e-2
 OWN_WEEKS = 8.0
 #: As many swings as weigh as much as the common width of their scores.
 _OWN_SWINGS = 8.0
-#: A swing this many widths beyond the level has a cause, such as juice limed too high, and is not
-#: counted: of chance swings one in thirty is lost.
+#: A swing this many widths beyond the level may have a cause, such as juice limed too high, and
+#: counts for no more.
 _CAUSED = 3.5
 #: Swings this many times as frequent, or as wide, as usual cannot be counted on (judgement).
 _STRANGE = 3.0
@@ -98,18 +100,18 @@ def learn(swings: Array, weeks: float, common: Chance, rise: float = 0.0) -> Cha
     common : Chance
         What weighs as much as eight weeks of the mill's own.
     rise : float
-        Growth of the wander from a day to four (`models.search.scan.rise_of`).
+        Growth of the wander from a day to four (`models.search.scan.rise_of`); NaN where too
+        little was measured to tell.
 
     Returns
     -------
     Chance
         Not sure where swings are three times as frequent or wide as usual, or where the wander
-        keeps rising with length: then a season holds too few independent swings to learn from.
+        keeps rising with length, or may: then there are too few independent swings to learn from.
     """
     top = float(swings.max(initial=-math.inf))
-    swings = swings[swings < LEVEL + _CAUSED * common.width]
     count = len(swings)
-    beyond = float((swings - LEVEL).sum())
+    beyond = float(np.minimum(swings - LEVEL, _CAUSED * common.width).sum())
     per_week = (count + common.per_week * OWN_WEEKS) / (weeks + OWN_WEEKS)
     width = (beyond + common.width * _OWN_SWINGS) / (count + _OWN_SWINGS)
     strange = per_week > _STRANGE * common.per_week or width > _STRANGE * common.width

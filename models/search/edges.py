@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -18,6 +19,8 @@ _PENALTY = 4.5
 #: Change points are told by the wander over no more than this [quarter-hours]: hours without excess
 #: part two faults, however long both together.
 _FINE = 8 * HOUR
+#: How far around a window its shoulders are looked for, if it is not itself longer.
+_AROUND = 48 * HOUR
 #: Strength at which a shoulder counts [standard errors].
 _LEAST_SHOULDER_Z = 2.0
 #: What a ramp adds to the step that stands out reaches so many standard errors (judgement).
@@ -49,9 +52,10 @@ def extent(look: Look, period: Period, leaning: float) -> list[tuple[int, int]]:
         return [spell_hours(look, period)]
     length = period.end - period.start
     series = look.even.long if length > SHORT_AT_MOST else look.even.short
-    low, high = max(period.start - 2 * length, 0), min(period.end + length, len(series))
+    around = max(2 * length, _AROUND)
+    low, high = max(period.start - around, 0), min(period.end + around, len(series))
     lrv = look.wander.at(min(0.5 * length, _FINE))
-    parts = segments(series[low:high], _PENALTY, lrv=lrv)
+    parts = [_standing(p, look) for p in segments(series[low:high], _PENALTY, lrv=lrv)]
     inside = [p for p in parts if _belongs(p, period.start - low, period.end - low)]
     if not inside:
         return [(period.start, period.end)]
@@ -64,6 +68,13 @@ def extent(look: Look, period: Period, leaning: float) -> list[tuple[int, int]]:
     start, end = runs[0]
     coarse = segments(series[low:end], _PENALTY, lrv=look.wander.at(0.5 * length))
     return [(_ramp_start(look, series, (_foot(coarse, start - low) + low, start, end)), end)]
+
+
+def _standing(part: Segment, look: Look) -> Segment:
+    """Strength of a period with the error that no time averages away."""
+    if part.z == 0.0 or look.standing == 0.0:
+        return part
+    return replace(part, z=part.mean / math.hypot(part.mean / part.z, look.standing))
 
 
 def extents_of(look: Look, per_week: float, leaning: float) -> list[tuple[int, int]]:

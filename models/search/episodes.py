@@ -12,7 +12,7 @@ from models.base import MINUTES_PER_BLOCK, Array, block_means, long_run_variance
 from models.search.chance import p_value
 from models.search.edges import extent, joined, to_the_minute
 from models.search.even import SHORT_DAYS
-from models.search.look import Look, Period, look_at, rate_of, standing_out
+from models.search.look import Look, Period, standing_out
 
 #: How far the slow baseline looks to either side [days].
 BASELINE_DAYS = SHORT_DAYS
@@ -78,6 +78,8 @@ class Span:
         not inferred.
     sure : bool
         False where that rate could not be learnt from the channel.
+    spells : bool
+        Hours that stand out again and again, not the whole.
     """
 
     start: int
@@ -87,6 +89,7 @@ class Span:
     z: float
     per_week: float = 0.0
     sure: bool = True
+    spells: bool = False
 
     @property
     def p_value(self) -> float:
@@ -97,8 +100,8 @@ class Span:
 def residual_of(
     kg_h: Array,
     quiet: NDArray[np.bool_],
-    usual_kg_h: float | None = None,
-    witness: Array | None = None,
+    look: Look | None = None,
+    witness: Look | None = None,
 ) -> Residual:
     """Take the slow baseline of the quiet minutes away.
 
@@ -108,10 +111,9 @@ def residual_of(
         Channel [kg/h], NaN where it says nothing.
     quiet : ndarray of bool, shape (n,)
         False where an episode of this channel is already known.
-    usual_kg_h : float, optional
-        Usual loss of the channel's zones where everyday unrest multiplies it; None where it adds.
-    witness : ndarray, shape (n,), optional
-        Series in which one fault of the channel shows by itself, NaN where missing.
+    look, witness : Look, optional
+        The channel, and what one fault of it shows in by itself, in the units they are judged in;
+        they are the same whatever is known.
     """
     width = MINUTES_PER_BLOCK
     blocks = block_means(kg_h, width)
@@ -123,9 +125,7 @@ def residual_of(
     rest = blocks - slow
     # Over 4 h and over 12 h: slow wander must not pass for a shift just because it is slow.
     lrv = max(long_run_variance(np.where(calm, rest, np.nan), size) for size in VARIANCE_BLOCKS)
-    look = look_at(blocks, usual_kg_h)
-    beside = None if witness is None else look_at(block_means(witness, width), None, smooth=True)
-    return Residual(kg_h - baseline, rest, baseline, _floor(lrv, rest), look, beside)
+    return Residual(kg_h - baseline, rest, baseline, _floor(lrv, rest), look, witness)
 
 
 def _floor(lrv: float, blocks: Array) -> float:
@@ -139,7 +139,8 @@ def find_spans(
     per_week: float,
     rate_min: float,
     kg_min: float,
-    standing_error: float = 0.0,
+    *,
+    fades: bool = False,
 ) -> list[Span]:
     """Episodes with an excess: rarer than chance allows, material, edges refined to the minute.
 
@@ -152,8 +153,8 @@ def find_spans(
         Smallest mean excess of a period [kg/h].
     kg_min : float
         Smallest excess of an episode [kg].
-    standing_error : float
-        Error of a mean that no length of time averages away [kg/h], such as that of a probe.
+    fades : bool
+        Whether its faults come and go slowly, as those of pH do.
 
     Returns
     -------
@@ -163,22 +164,16 @@ def find_spans(
     look = residual.look
     if look is None:
         return []
-    leaning = _LEANING_PH if standing_error > 0.0 else _LEANING
+    leaning = _LEANING_PH if fades else _LEANING
     share = 1.0 if residual.witness is None else 1.0 - _WITNESS_SHARE
-    own = [
-        _material(residual, look, p, rate_min, standing_error)
-        for p in standing_out(look, share * per_week)
-    ]
-    told = _told(residual, look, own, share, per_week, leaning)
+    out = standing_out(look, share * per_week)
+    own = [p for p in out if _is_material(residual, p, rate_min)]
+    told = _told(residual, look, own, share, leaning)
     witnessed: list[tuple[tuple[int, int], Period, Look]] = []
     if residual.witness is not None:
         seen = residual.witness
-        # The error of the bias is in the witness's own noise.
-        periods = [
-            _material(residual, seen, p, 0.0, 0.0)
-            for p in standing_out(seen, _WITNESS_SHARE * per_week)
-        ]
-        witnessed = _told(residual, seen, periods, _WITNESS_SHARE, per_week, leaning)
+        periods = standing_out(seen, _WITNESS_SHARE * per_week)
+        witnessed = _told(residual, seen, periods, _WITNESS_SHARE, leaning)
         told = _beside(told, [run for run, *_ in witnessed])
     spans = [_span(residual, *item) for item in (*told, *witnessed)]
     return sorted((s for s in spans if s.kg >= kg_min), key=lambda s: s.start)
@@ -189,13 +184,11 @@ def _told(
     look: Look,
     periods: list[Period],
     share: float,
-    per_week: float,
     leaning: float,
 ) -> list[tuple[tuple[int, int], Period, Look]]:
     """Runs of quarter-hours with the least likely period of each."""
     # Looked for in two series, chance has two turns.
     kept = [replace(p, per_week=p.per_week / share) for p in periods]
-    kept = [p for p in kept if p.per_week <= per_week]
     extents = [(run, p) for p in kept for run in extent(look, p, leaning)]
     told = []
     for start, end in joined(residual.block_kg_h, [run for run, _ in extents], leaning):
@@ -227,23 +220,16 @@ def _span(residual: Residual, run: tuple[int, int], period: Period, look: Look) 
         minutes = (run[0] * MINUTES_PER_BLOCK, min(run[1] * MINUTES_PER_BLOCK, residual.n))
     sure = (look.up_chance if period.spells else look.chance).sure
     span = measure(residual, *minutes, period.z)
-    return replace(span, per_week=period.per_week, sure=sure)
+    return replace(span, per_week=period.per_week, sure=sure, spells=period.spells)
 
 
-def _material(
-    residual: Residual, look: Look, period: Period, rate_min: float, standing_error: float
-) -> Period:
-    """Price a period anew with what no time averages away; chance makes the immaterial always."""
+def _is_material(residual: Residual, period: Period, rate_min: float) -> bool:
+    """Whether its mean excess, of spells that of the hours they fill, is worth a look."""
     part = residual.block_kg_h[period.start : period.end]
-    part = part[np.isfinite(part)]
-    mean = float(part.mean()) if len(part) else 0.0
-    if mean <= 0.0 or mean < rate_min * (_LEAST_ON if period.spells else 1.0):
-        return replace(period, per_week=math.inf)
-    if standing_error <= 0.0 or period.spells:
-        # What comes and goes within hours is not the error of a probe that stands.
-        return period
-    z = mean / math.hypot(mean / period.z, standing_error)
-    return replace(period, z=z, per_week=rate_of(look, period.start, period.end, z))
+    part = np.sort(part[np.isfinite(part)])
+    if period.spells:
+        part = part[-max(round(_LEAST_ON * len(part)), 1) :]
+    return len(part) > 0 and float(part.mean()) > 0.0 and float(part.mean()) >= rate_min
 
 
 def measure(residual: Residual, start: int, end: int, z: float) -> Span:

@@ -20,7 +20,7 @@ DAY = 24 * 60 // MINUTES_PER_BLOCK
 #: How far the slow course looks to either side [days]: that of hours, and that of faults which
 #: creep for days and would be taken for the usual by the first.
 SHORT_DAYS, LONG_DAYS = 7, 28
-#: A quarter-hour counts for this many spreads at most: one wild reading is no loss.
+#: A quarter-hour counts for this many spreads at most.
 _CAP = 5.0
 #: How far the spread of the hour looks to either side [quarter-hours], at which distances, and how
 #: many bends it needs.
@@ -46,10 +46,18 @@ class Even:
     short, long : ndarray, shape (n,)
         Quarter-hours less the slow course of a week and of four weeks to either side, NaN where
         missing.
+    unit : float
+        An ordinary spread, in the unit of what was told.
     """
 
     short: Array
     long: Array
+    unit: float = 1.0
+
+    @property
+    def upside_down(self) -> Even:
+        """The same season with gains for losses."""
+        return Even(-self.short, -self.long, self.unit)
 
 
 def even_out(told: Array, calm: NDArray[np.bool_], *, steady: bool = False) -> Even:
@@ -62,7 +70,7 @@ def even_out(told: Array, calm: NDArray[np.bool_], *, steady: bool = False) -> E
     calm : ndarray of bool, shape (n,)
         False where something stands far out, to either side; left out of course and spread.
     steady : bool
-        Whether the spread is the same at all hours, at least 1, and no reading wild.
+        Whether the spread is the same at all hours, and at least 1.
 
     Returns
     -------
@@ -75,19 +83,28 @@ def even_out(told: Array, calm: NDArray[np.bool_], *, steady: bool = False) -> E
     )
     if steady:
         usual = robust_sd(np.where(calm, short, np.nan))
-        least = max(usual if math.isfinite(usual) else 0.0, 1.0)
-        return Even(short / least, long / least)
+        unit = max(usual if math.isfinite(usual) else 0.0, 1.0)
+        return Even(short / unit, long / unit, unit)
     spread = local_spread(short)
     usual = robust_sd(np.where(calm, short / spread, np.nan))
     # A series that hardly moves still has rounding: never divide by nothing.
     least = 1e-3 * float(np.nanmax(np.abs(short / spread), initial=0.0)) + 1e-12
     scale = spread * max(usual if math.isfinite(usual) else 0.0, least)
-    return Even(capped(short / scale), capped(long / scale))
+    return Even(short / scale, long / scale, float(np.median(scale)))
 
 
-def capped(rest: Array) -> Array:
-    """Let no quarter-hour count for more than five spreads."""
-    return np.clip(rest, -_CAP, _CAP)
+def capped(rest: Array, standing: float = 0.0) -> Array:
+    """Let no quarter-hour count for more than five spreads: one wild reading is no loss.
+
+    Parameters
+    ----------
+    rest : ndarray, shape (n,)
+        [spreads].
+    standing : float
+        Error that no time averages away [spreads]; five times both together may count.
+    """
+    most = _CAP * math.hypot(1.0, standing)
+    return np.clip(rest, -most, most)
 
 
 def as_told(blocks: Array, usual_kg_h: float | None) -> Array:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from models.base import Array
+from models.base import MINUTES_PER_BLOCK, Array, block_means
 from models.search.calm import calm_hours
 from models.search.chance import (
     COMMON,
@@ -16,7 +16,7 @@ from models.search.chance import (
     Chance,
     learn,
 )
-from models.search.even import Even, as_told, even_out
+from models.search.even import Even, as_told, capped, even_out
 from models.search.scan import (
     END,
     HOUR,
@@ -59,6 +59,8 @@ class Look:
         Of periods, and of spells.
     least : int
         Shortest period looked for [quarter-hours]; above 0 no spells are.
+    standing : float
+        Error of a mean that no length of time averages away [spreads].
     """
 
     even: Even
@@ -68,6 +70,7 @@ class Look:
     chance: Chance = COMMON
     up_chance: Chance = COMMON_SPELLS
     least: int = 0
+    standing: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,50 +96,70 @@ class Period:
     spells: bool = False
 
 
-def look_at(blocks: Array, usual_kg_h: float | None, *, smooth: bool = False) -> Look:
+def look_at(
+    minutes: Array,
+    usual_kg_h: float | None,
+    standing_error: float = 0.0,
+    *,
+    smooth: bool = False,
+) -> Look:
     """Even out a channel and learn what chance does in it.
 
     Parameters
     ----------
-    blocks : ndarray, shape (n,)
-        Quarter-hour means [kg/h], NaN where missing.
+    minutes : ndarray, shape (n,)
+        One value a minute [kg/h], NaN where missing.
     usual_kg_h : float, optional
         Usual loss where the noise multiplies it; see `models.search.even.as_told`.
+    standing_error : float
+        Error of a mean that no length of time averages away [kg/h], such as that of a probe.
     smooth : bool
         True for what was smoothed out of few readings, such as what grabs tell of a probe, told
         in its own standard errors: its bends say nothing of its noise, nor its hours anything of
         an hour.
     """
-    told = as_told(blocks, usual_kg_h)
+    told = as_told(block_means(minutes, MINUTES_PER_BLOCK), usual_kg_h)
     calm = calm_hours(told)
     even = even_out(told, calm, steady=smooth)
     wander = wander_of(even.short, calm, LENGTHS)
     if smooth:
-        wander = replace(
-            wander, variance=np.maximum(wander.variance, np.minimum(LENGTHS, _ONE_GRAB))
-        )
-    up, down, up_wander = spells(even.short)
+        same = np.minimum(LENGTHS, _ONE_GRAB)
+        wander = replace(wander, variance=np.maximum(wander.variance, same))
+    up, down, up_wander = spells(even.short if smooth else capped(even.short))
+    error = standing_error / (usual_kg_h or 1.0) / even.unit
+    look = Look(even, wander, up, up_wander, least=_SMOOTH_LEAST * smooth, standing=error)
     weeks = float(np.isfinite(even.short).sum()) / WEEK
-    rise = 0.0 if smooth else rise_of(even.long, calm)
-    least = _SMOOTH_LEAST if smooth else 0
-    swings = strongest(_windows(Even(-even.short, -even.long), wander, LEVEL, least))[:, SCORE]
+    swings = strongest(_windows(replace(look, even=even.upside_down), LEVEL))[:, SCORE]
     dips = strongest(windows(down, up_wander, LEVEL, 0, int(SPELL_LENGTHS[-1])))[:, SCORE]
-    return Look(
-        even,
-        wander,
-        up,
-        up_wander,
-        learn(swings, weeks, COMMON, rise),
-        learn(dips, weeks, COMMON_SPELLS),
-        least,
+    rise = 0.0 if smooth else rise_of(even.long, calm)
+    return replace(
+        look,
+        chance=learn(swings, weeks, COMMON, rise),
+        up_chance=learn(dips, weeks, COMMON_SPELLS),
     )
 
 
-def _windows(even: Even, wander: Wander, least_score: float, least: int = 0) -> Array:
+def _windows(look: Look, least_score: float) -> Array:
     """Windows of all lengths, the long ones held against the longer course."""
-    short = windows(even.short, wander, least_score, least, SHORT_AT_MOST)
-    long = windows(even.long, wander, least_score, SHORT_AT_MOST + 1, int(LENGTHS[-1]))
-    return np.concatenate([short, long])
+    long = windows(
+        _counted(look, look.even.long),
+        look.wander,
+        least_score,
+        SHORT_AT_MOST + 1,
+        int(LENGTHS[-1]),
+        look.standing,
+    )
+    return np.concatenate([_short_windows(look, least_score), long])
+
+
+def _short_windows(look: Look, least_score: float) -> Array:
+    series = _counted(look, look.even.short)
+    return windows(series, look.wander, least_score, look.least, SHORT_AT_MOST, look.standing)
+
+
+def _counted(look: Look, series: Array) -> Array:
+    """What each quarter-hour counts for; of what was smoothed none is wild."""
+    return series if look.least else capped(series, look.standing)
 
 
 def standing_out(look: Look, per_week: float) -> list[Period]:
@@ -156,12 +179,13 @@ def standing_out(look: Look, per_week: float) -> list[Period]:
     whole = (1.0 - _SPELLS_SHARE) * per_week
     least = look.chance.score_for(whole)
     if look.chance.sure:
-        periods = _windows(look.even, look.wander, least, look.least)
+        periods = _windows(look, least)
     else:
         # Days may differ for no reason; what beats every swing to the good side is shown at least.
         least = max(least, look.chance.top)
-        periods = windows(look.even.short, look.wander, least, 0, SHORT_AT_MOST)
+        periods = _short_windows(look, least)
     rare = look.up_chance.score_for(per_week - whole)
+    rare = rare if look.up_chance.sure else max(rare, look.up_chance.top)
     most = 0 if look.least else int(SPELL_LENGTHS[-1])
     again = windows(look.up, look.up_wander, rare, 0, most)
     tables = [
@@ -200,11 +224,12 @@ def rate_of(look: Look, start: int, end: int, z: float) -> float:
 def strength_of(look: Look, start: int, end: int) -> float:
     """Strength of any stretch of quarter-hours [standard errors]; 0 where nothing was measured."""
     series = look.even.long if end - start > SHORT_AT_MOST else look.even.short
-    part = series[start:end]
+    part = _counted(look, series[start:end])
     known = part[np.isfinite(part)]
     if len(known) == 0:
         return 0.0
-    return float(known.sum()) / math.sqrt(len(known) * look.wander.at(end - start))
+    noise = len(known) * look.wander.at(end - start)
+    return float(known.sum()) / math.sqrt(noise + (len(known) * look.standing) ** 2)
 
 
 def spell_hours(look: Look, period: Period) -> tuple[int, int]:

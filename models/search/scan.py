@@ -126,12 +126,12 @@ def rise_of(long: Array, quiet: NDArray[np.bool_]) -> float:
     Returns
     -------
     float
-        0 where the series is too short to tell.
+        NaN where fewer than some twelve days were measured: too short to tell.
     """
     calm = np.where(quiet, long, np.nan)
     day, days = (_means(calm, length) for length in (_DAY_LONG, _DAYS_LONG))
     if len(days) < _FEWEST_WINDOWS:
-        return 0.0
+        return math.nan
     below = [float((np.minimum(m - np.median(m), 0.0) ** 2).mean()) for m in (day, days)]
     if min(below) <= 0.0:
         return 0.0
@@ -177,7 +177,14 @@ def score_of(z: Array, length: Array) -> Array:
     return np.asarray(0.5 * z * z - np.log(WEEK / np.minimum(length, _READ_OFF)))
 
 
-def windows(series: Array, wander: Wander, least_score: float, least: int, most: int) -> Array:
+def windows(
+    series: Array,
+    wander: Wander,
+    least_score: float,
+    least: int,
+    most: int,
+    standing: float = 0.0,
+) -> Array:
     """Windows in excess that score at least `least_score`.
 
     Parameters
@@ -188,6 +195,8 @@ def windows(series: Array, wander: Wander, least_score: float, least: int, most:
     least_score : float
     least, most : int
         Lengths looked at lie between these [quarter-hours].
+    standing : float
+        Error of a mean that no length of time averages away [spreads].
 
     Returns
     -------
@@ -202,7 +211,8 @@ def windows(series: Array, wander: Wander, least_score: float, least: int, most:
         starts = np.arange(0, len(series) - length + 1, max(int(length) // 8, 1))
         count = counts[starts + length] - counts[starts]
         starts, count = (part[count >= _LEAST_MEASURED * length] for part in (starts, count))
-        z = (sums[starts + length] - sums[starts]) / np.sqrt(count * variance)
+        error = np.sqrt(count * variance + (count * standing) ** 2)
+        z = (sums[starts + length] - sums[starts]) / error
         score = score_of(z, np.full(len(z), float(length)))
         keep = (z > 0.0) & (score >= least_score)
         table = [score[keep], starts[keep], starts[keep] + length, z[keep]]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -13,20 +14,23 @@ from pipeline.base import ConfigError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from models.judge import Scorecard
+    from models.judge import NullLine, Scorecard
     from pipeline.proof import MillMarks, Plan
 
 _AtLeastOne = validators.Number(gte=1)
+_MILL_WEEKS, _NULL_WEEKS = 6, 8
 
 
-def scorecard(
+def scorecard(  # noqa: PLR0913 (each is an option of the command)
     *,
     mills: Annotated[int, Parameter(validator=_AtLeastOne)] = 20,
     seeds: Annotated[list[int] | None, Parameter(consume_multiple=True, negative="")] = None,
-    weeks: Annotated[int, Parameter(validator=_AtLeastOne)] = 6,
+    weeks: Annotated[int | None, Parameter(validator=_AtLeastOne)] = None,
     any_mill: Annotated[bool, Parameter(negative="--usual-mill")] = True,
     hard_mill: Annotated[bool, Parameter(negative="")] = False,
     nightly: Annotated[bool, Parameter(negative="")] = False,
+    null_card: Annotated[bool, Parameter(negative="")] = False,
+    replicates: Annotated[int | None, Parameter(validator=_AtLeastOne)] = None,
     jobs: Annotated[int, Parameter(validator=_AtLeastOne)] = 1,
     json: Path | None = None,
 ) -> None:
@@ -35,14 +39,18 @@ def scorecard(
     Every mill goes through the same stages as your own. It takes a minute or so a mill, several
     with --nightly.
 
+    With --null-card there are no mills and no losses: the search looks at noise alone, of many
+    kinds, and each line says how many false findings a week were asked for in one channel and how
+    many came, before anything asks whether they are worth a line. It takes some four minutes.
+
     Parameters
     ----------
     mills
         How many mills, with seeds that were never looked at while the search was built.
     seeds
-        Seeds of the mills instead; the same seed gives the same mill.
+        Seeds of the mills, or of the noise, instead; the same seed gives the same mill.
     weeks
-        Length of each season.
+        Length of each season (6), or of each series of noise (8).
     any_mill
         Mills from as wide a range as mills differ (--usual-mill: only ones like the demonstration).
     hard_mill
@@ -50,22 +58,30 @@ def scorecard(
         faults that come and go or come in pairs, missing tags and analyses, biased methods.
     nightly
         Replay every morning of the season too: how soon is a loss on the list?
+    null_card
+        The rate of false findings asked and got, by kind of noise, instead of mills.
+    replicates
+        Series a noise (20); only with --null-card.
     jobs
-        Mills worked on at the same time.
+        Mills, or series of noise, worked on at the same time.
     json
         Also write every figure to this file, as JSON.
     """
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
     from pipeline.proof import Plan, as_json, mark_mills, proof_seeds  # noqa: PLC0415
 
-    if seeds and min(seeds) < 0:
-        raise ConfigError("A seed is below 0.", "--seeds", "Give seeds of 0 or more.")
-    if json is not None and not json.absolute().parent.is_dir():
-        # Told now, not after an hour's work.
+    _check_seeds(seeds)
+    _check_folder(json)
+    if null_card:
+        of_mills = {"--hard-mill": hard_mill, "--usual-mill": not any_mill, "--nightly": nightly}
+        _refuse_mills([option for option, given in of_mills.items() if given])
+        _null_card(seeds, replicates, weeks or _NULL_WEEKS, jobs, json)
+        return
+    if replicates is not None:
         raise ConfigError(
-            "The folder for the figures does not exist.",
-            str(json),
-            "Make it first, or name a file in another folder with --json.",
+            "Replicates are series of noise, and no noise is asked for.",
+            "--replicates",
+            "Add --null-card, or say how many mills with --mills.",
         )
     if hard_mill and not any_mill:
         raise ConfigError(
@@ -73,6 +89,7 @@ def scorecard(
             "--hard-mill with --usual-mill",
             "Leave one of the two out.",
         )
+    weeks = weeks or _MILL_WEEKS
     unseen = proof_seeds(mills, any_mill=any_mill, hard=hard_mill)
     chosen = tuple(dict.fromkeys(seeds)) if seeds else unseen
     plan = Plan(chosen, weeks, any_mill, nightly, jobs, hard=hard_mill)
@@ -87,6 +104,66 @@ def scorecard(
     say(f"{time.monotonic() - began:.0f} s for {len(marked)} mills of {weeks} weeks")
     if json is not None:
         _write(json, as_json(plan, marked, together))
+
+
+def _check_seeds(seeds: list[int] | None) -> None:
+    if seeds and min(seeds) < 0:
+        raise ConfigError("A seed is below 0.", "--seeds", "Give seeds of 0 or more.")
+
+
+def _check_folder(json: Path | None) -> None:
+    if json is not None and not json.absolute().parent.is_dir():
+        # Told now, not after an hour's work.
+        raise ConfigError(
+            "The folder for the figures does not exist.",
+            str(json),
+            "Make it first, or name a file in another folder with --json.",
+        )
+
+
+def _refuse_mills(options: list[str]) -> None:
+    if options:
+        raise ConfigError(
+            "The null card has no mills.",
+            f"--null-card with {' and '.join(options)}",
+            "Leave one of the two out.",
+        )
+
+
+def _null_card(
+    seeds: list[int] | None, replicates: int | None, weeks: int, jobs: int, json: Path | None
+) -> None:
+    """Say the null card line by line, then what all lines come to."""
+    from models.judge import null_head, null_text  # noqa: PLC0415
+    from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
+    from pipeline.proof import NullPlan, null_json, null_lines  # noqa: PLC0415
+
+    plan = NullPlan(weeks=weeks, jobs=jobs)
+    plan = replace(plan, replicates=replicates) if replicates else plan
+    plan = replace(plan, seeds=tuple(dict.fromkeys(seeds))) if seeds else plan
+    began = time.monotonic()
+    lines: list[NullLine] = []
+    say(null_head())
+    with progress_bar() as progress:
+        for line in null_lines(plan, progress):
+            say(null_text(line))
+            lines.append(line)
+    say("")
+    say(_null_summary(lines))
+    say(f"{time.monotonic() - began:.0f} s for {len(plan.drawn)} series a noise of {weeks} weeks")
+    if json is not None:
+        _write(json, null_json(plan, lines))
+
+
+def _null_summary(lines: list[NullLine]) -> str:
+    from models.judge import KEPT_TIMES, NULL_LEGEND  # noqa: PLC0415
+
+    kept = sum(line.verdict == "yes" for line in lines)
+    said = sum(line.verdict == "cannot be calibrated" for line in lines)
+    return (
+        f"{kept} of {len(lines)} lines keep the rate asked (got between {KEPT_TIMES[0]:.2f} and "
+        f"{KEPT_TIMES[1]:g} times), {said} say that they cannot be calibrated.\n{NULL_LEGEND}"
+    )
 
 
 def _line(mill: MillMarks) -> str:

@@ -13,7 +13,7 @@ from models.worth import Coverage, Seen, coverage_of, watch_needed
 from pipeline.lake import HEALTH, lake_of, tag_health
 from pipeline.mill import Mill
 from pipeline.present import LabState, lab_state, state_of_series
-from pipeline.words import NEEDS, factor_words, within_line, words_of
+from pipeline.words import NEEDS, factor_words, money, within_line, words_of
 
 #: Samples a shift that a laboratory could take, for a pace where none is known (common practice).
 _A_SHIFT: Final = 2
@@ -35,6 +35,7 @@ def worth_lines(mill: Mill, look_back_days: int) -> Iterator[str]:
         yield from _seen_lines(coverage_of(_reporting(mill, look_back_days)))
         yield from _level_lines(mill, lab_state(mill))
         yield from _soon_lines()
+        yield _smallest_line(mill)
         if days := lake_of(mill).days():
             yield f"  In the store: readings of {len(days)} days."
 
@@ -56,6 +57,23 @@ def worth_of_files(mill: Mill, tags: Collection[str]) -> Iterator[str]:
         yield from _seen_lines(coverage_of(held))
         yield from _level_lines(mill, state_of_series(station, held))
         yield from _soon_lines()
+        yield _smallest_line(mill)
+
+
+def _smallest_line(mill: Mill) -> str:
+    """From what loss on an episode is a finding, why, and where that is changed."""
+    least_t, detection = mill.smallest_finding_t, mill.detection
+    worth = money(least_t * mill.price_per_t, None, None, mill.currency).split(" (", 1)[0]
+    if detection.smallest_finding_t is not None:
+        why = "as detection.smallest_finding_t says"
+    elif detection.smallest_finding_worth is not None:
+        why = "from detection.smallest_finding_worth and the price, within three times by size"
+    else:
+        why = (
+            f"worked out from the {mill.station.targets.flow_feed_m3_h:g} m3/h of juice that "
+            "[targets] feeds; detection.smallest_finding_t changes it"
+        )
+    return f"- Smallest finding: {least_t:g} t sucrose, worth {worth} ({why})."
 
 
 def _reporting(mill: Mill, look_back_days: int) -> Station:

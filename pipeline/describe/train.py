@@ -80,7 +80,11 @@ def target_lines(guesses: Sequence[Guess]) -> list[str]:
         return [
             "# No juice flow was recognised; without it no loss can be worked out: no train here."
         ]
-    lines = ["# Set-points, else usual levels, of the exports: CONFIRM each.", "[targets]"]
+    lines = [
+        "# Set-points, else usual levels, of the exports: CONFIRM each.",
+        "# The feed also sets the smallest loss that is a finding: lostpol check tells it.",
+        "[targets]",
+    ]
     lines.append(f"flow_feed_m3_h = {feed:.1f}")
     for key, place, usual in (
         ("ph_limed", "liming_tank", _PH_LIMED),

@@ -26,6 +26,7 @@ from pipeline.lake.kinds import (
     SHARPNESS,
     STATION,
     SUMS,
+    UNCALIBRATED,
     ZONES,
 )
 from pipeline.lake.lake import Lake

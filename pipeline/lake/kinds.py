@@ -34,3 +34,4 @@ SEARCHED_COLUMNS: Final[Columns] = {
 SENSOR_DAYS: Final = "sensor_days"
 SHARPNESS: Final = "sharpness"
 SUMS: Final = "sums"
+UNCALIBRATED: Final = "uncalibrated"

@@ -16,6 +16,7 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from features.base import Station
+from models.base import smallest_finding_t
 from pipeline.base import ConfigError, Readers
 from pipeline.mill.changes import UnitChange
 from pipeline.mill.checks import layout_faults, layout_unit_faults, zone_faults
@@ -113,6 +114,15 @@ class Mill:
     def false_findings_per_week(self) -> float:
         """Rate of findings accepted when nothing is lost [1/week]."""
         return self.detection.false_findings_per_week
+
+    @property
+    def smallest_finding_t(self) -> float:
+        """Loss below which an episode is not worth a line [t sucrose]."""
+        stated, worth = self.detection.smallest_finding_t, self.detection.smallest_finding_worth
+        if stated is not None:
+            return stated
+        worth_t = None if worth is None else worth / self.price_per_t
+        return smallest_finding_t(self.station.targets, worth_t)
 
     @property
     def lake_path(self) -> Path | str:

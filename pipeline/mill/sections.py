@@ -72,14 +72,23 @@ class DetectionSection(Section):
     """How watchful the search for losses is.
 
     ``false_findings_per_week`` is the rate of findings accepted when nothing is lost;
-    ``smallest_finding_t`` is the loss [t sucrose] below which an episode is not worth a line;
+    ``smallest_finding_t`` is the loss [t sucrose] below which an episode is not worth a line, and
+    ``smallest_finding_worth`` the same in the mill's currency; with neither it follows the size of
+    the mill (``models.base.smallest``);
     ``look_back_days`` is how much history a nightly run judges again, and the length of the
     periods in which a season is searched.
     """
 
     false_findings_per_week: Annotated[float, Field(gt=0.0, le=50.0)] = 0.5
-    smallest_finding_t: NotNegative = 0.15
+    smallest_finding_t: NotNegative | None = None
+    smallest_finding_worth: Positive | None = None
     look_back_days: Annotated[int, Field(ge=7, le=366)] = 42
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> DetectionSection:
+        if self.smallest_finding_t is not None and self.smallest_finding_worth is not None:
+            raise ValueError("give smallest_finding_t or smallest_finding_worth, not both")
+        return self
 
 
 class ScheduleSection(Section):

@@ -11,7 +11,15 @@ import polars as pl
 from features.base import Station, composites, grabs
 from models.worth import coverage_of
 from pipeline.report import Gap
-from pipeline.words import NEEDS, OF_LABORATORY, listed, section_words, span_words
+from pipeline.words import (
+    NEEDS,
+    OF_LABORATORY,
+    UNCALIBRATED,
+    channel_words,
+    listed,
+    section_words,
+    span_words,
+)
 
 _MINUTE: Final = timedelta(minutes=1)
 
@@ -46,6 +54,26 @@ def gaps_of_coverage(
         *_unchecked(lab, level_told=level_told),
         *_without_basis(station, left_out),
         *_unmeasured(losses, ZoneInfo(zone)),
+    )
+
+
+def gaps_of_chance(station: Station, channels: pl.DataFrame) -> tuple[Gap, ...]:
+    """List the kinds of loss that chance makes nobody knows how often, each with its place.
+
+    Parameters
+    ----------
+    station : Station
+    channels : polars.DataFrame
+        As ``pipeline.stages.uncalibrated_channels`` gives them.
+    """
+    kinds = {vessel.name: str(vessel.kind) for vessel in station.vessels}
+    return tuple(
+        Gap(
+            f"How often chance alone makes a loss by {channel_words(row['channel'])} "
+            f"({section_words(row['section'], kinds)})",
+            f"{UNCALIBRATED[row['kind']]}.",
+        )
+        for row in channels.to_dicts()
     )
 
 

@@ -18,11 +18,11 @@ from models.account import multiplier_log_sd, with_bounds
 from pipeline.base import ONE_DAY, DataError, Window, midnight
 from pipeline.lake import LOSSES, NOTICES, STATION, ZONES, lake_of, tag_health
 from pipeline.mill import Mill
-from pipeline.present.coverage import gaps_of_coverage
+from pipeline.present.coverage import gaps_of_chance, gaps_of_coverage
 from pipeline.present.gaps import hours_without_readings
 from pipeline.present.level import level_beware
 from pipeline.report import REQUIRED_COLUMNS, Gap, Multiplier, ReportView, write_report
-from pipeline.stages import season_days, sensors_to_look_at
+from pipeline.stages import season_days, sensors_to_look_at, uncalibrated_channels
 from pipeline.store import dossiers_of, published_store_of
 
 #: Charts reach this far around a finding.
@@ -120,7 +120,12 @@ def view_of(
         sensors=sensors_to_look_at(mill, *_whole_days(mill, period)),
         verdicts=store.verdicts(),
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
-        not_computed=(*gaps, *hours_without_readings(mill, period), *parts),
+        not_computed=(
+            *gaps,
+            *hours_without_readings(mill, period),
+            *parts,
+            *gaps_of_chance(mill.station, uncalibrated_channels(mill, lake, period)),
+        ),
         run=_run_words(mill, run),
         dossiers=dossiers_of(mill, found["finding_id"].to_list()),
     )

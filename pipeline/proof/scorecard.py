@@ -3,23 +3,19 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict
-from multiprocessing import get_context
 from typing import Any, Final
 
 from models.judge import Scorecard, by_trait, figures, microbial_by_lactic
 from pipeline.base import DataError, Progress, silent
 from pipeline.proof.one_mill import LISTED, MillMarks, Plan, mark_mill
+from pipeline.proof.processes import side_by_side
 
 #: Seeds from here on were never looked at while the search was tuned.
 FIRST_UNSEEN_ANY: Final = 501
 FIRST_UNSEEN_USUAL: Final = 201
 FIRST_UNSEEN_HARD: Final = 9001
-_ONE_THREAD: Final = ("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS")
 
 
 def proof_seeds(mills: int, *, any_mill: bool, hard: bool = False) -> tuple[int, ...]:
@@ -47,38 +43,10 @@ def mark_mills(plan: Plan, progress: Progress = silent) -> Iterator[MillMarks]:
         for seed in plan.seeds:
             yield mark_mill(seed, plan, progress)
         return
-    yield from _side_by_side(plan, progress)
-
-
-def _side_by_side(plan: Plan, progress: Progress) -> Iterator[MillMarks]:
-    total, done = len(plan.seeds), 0
-    before = {name: os.environ.get(name) for name in _ONE_THREAD}
-    os.environ.update(dict.fromkeys(_ONE_THREAD, "1"))
-    pool = ProcessPoolExecutor(plan.jobs, mp_context=get_context("spawn"))
-    try:
-        waiting: set[Future[MillMarks]] = {
-            pool.submit(mark_mill, seed, plan) for seed in plan.seeds
-        }
-        while waiting:
-            progress("Simulating and searching mills", done, total)
-            ready, waiting = wait(waiting, timeout=1.0, return_when=FIRST_COMPLETED)
-            for mill in sorted((future.result() for future in ready), key=lambda m: m.seed):
-                done += 1
-                yield mill
-    except BrokenProcessPool as error:
-        raise DataError(
-            "A worker was stopped before its mill was done, perhaps for want of memory.",
-            f"{done} of {total} mills were done",
-            "Run again with fewer --jobs.",
-        ) from error
-    finally:
-        pool.shutdown(wait=True, cancel_futures=True)
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
-    progress("Simulating and searching mills", total, total)
+    tasks = [(seed, plan) for seed in plan.seeds]
+    what = "Simulating and searching mills"
+    for _, mill in side_by_side(mark_mill, tasks, plan.jobs, what, progress):
+        yield mill
 
 
 def as_json(plan: Plan, mills: Sequence[MillMarks], together: Mapping[str, Scorecard]) -> str:

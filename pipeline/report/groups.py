@@ -15,7 +15,7 @@ import polars as pl
 
 from pipeline.report.tables import FindingRow, finding_rows
 from pipeline.report.view import NightView, ReportView
-from pipeline.words import clean, day_words, known
+from pipeline.words import clean, day_words, known, read_evidence
 
 State = Literal["new", "open", "ended", "withdrawn"]
 
@@ -96,6 +96,8 @@ def _last_verdict(verdicts: pl.DataFrame | None, finding_id: str) -> dict[str, A
 
 def mark_words(raw: Mapping[str, object]) -> str:
     """Say how far chance may explain a finding, where the search says so."""
+    if read_evidence(raw.get("evidence")).uncalibrated:
+        return "how far chance explains it cannot be told"
     return {"confident": "chance can hardly explain it", "listed": "chance may explain it"}.get(
         str(raw.get("mark")), ""
     )
@@ -103,6 +105,9 @@ def mark_words(raw: Mapping[str, object]) -> str:
 
 def chance_words(raw: Mapping[str, object]) -> str:
     """Say what chance alone may have to do with a finding: p-value, q-value and mark."""
+    why = read_evidence(raw.get("evidence")).uncalibrated
+    if why:
+        return f"How often chance alone makes such a loss cannot be told here: {why}."
     p, q = known(raw.get("p_value")), known(raw.get("q_value"))
     if p is None or q is None:
         return "How likely chance alone makes such a finding was not worked out for it."

@@ -3,7 +3,12 @@
 from pipeline.stages.days import derive_day, grid_day
 from pipeline.stages.identity import versions_here
 from pipeline.stages.rot import Mended, lines_of, mend, mend_days_of, mending, told_of_rot
-from pipeline.stages.search_results import owned_findings, season_days, season_rows
+from pipeline.stages.search_results import (
+    owned_findings,
+    season_days,
+    season_rows,
+    uncalibrated_channels,
+)
 from pipeline.stages.search_windows import BETWEEN_SEASONS, SearchWindow, plan
 from pipeline.stages.sensors import sensors_to_look_at
 from pipeline.stages.stages import Judged, derive, detect, finding_row, pull, search

@@ -10,8 +10,9 @@ import polars as pl
 
 from features.base import polars_schema
 from models.account import bare_sums
+from models.detect import UNCALIBRATED_COLUMNS
 from models.find import Losses
-from pipeline.base import ONE_DAY, midnight
+from pipeline.base import ONE_DAY, Window, midnight
 from pipeline.lake import (
     DAILY,
     FOUND,
@@ -23,6 +24,7 @@ from pipeline.lake import (
     SHARPNESS,
     STATION,
     SUMS,
+    UNCALIBRATED,
     Lake,
 )
 from pipeline.mill import Mill
@@ -55,6 +57,7 @@ def keep(
     if sensors is not None:
         lake.write_features(SENSOR_DAYS, search_window.day, sensors)
     lake.write_features(SHARPNESS, search_window.day, losses.sharpness)
+    lake.write_features(UNCALIBRATED, search_window.day, losses.uncalibrated)
     lake.write_features(SUMS, search_window.day, _sums(mill, lake, search_window, losses.minutes))
     lake.write_features(FOUND, search_window.day, owned_findings(search_window, losses))
     lake.write_features(SEARCHED, search_window.day, _told(search_window, losses, stamp, inputs))
@@ -109,6 +112,24 @@ def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:
     parts = [_sums_of(mill, lake, search_window) for search_window in plan(mill, lake)]
     # A local day may lie on both sides of a border.
     return pl.concat(parts).group_by("day_local").sum().sort("day_local")
+
+
+def uncalibrated_channels(mill: Mill, lake: Lake, period: Window) -> pl.DataFrame:
+    """Channels whose chance could not be learnt in a search window that owns a part of a period.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``models.detect.UNCALIBRATED_COLUMNS``, each row once, sorted; a search window
+        that never said it adds none.
+    """
+    told = [pl.DataFrame(schema=polars_schema(UNCALIBRATED_COLUMNS))]
+    for search_window in plan(mill, lake):
+        owns = search_window.owns
+        if owns.start < period.end and owns.end > period.start:
+            frame = lake.read_features(UNCALIBRATED, search_window.day, search_window.day)
+            told += [frame] if frame.width else []
+    return pl.concat(told).unique().sort(list(UNCALIBRATED_COLUMNS))
 
 
 def _sums_of(mill: Mill, lake: Lake, search_window: SearchWindow) -> pl.DataFrame:

@@ -248,7 +248,7 @@ def search(mill: Mill, lake: Lake, window: Window) -> Losses:
     inside = pl.col("ts_utc").is_between(window.start, window.end, closed="left")
     lab = mill.station.lab
     readings = screen(lake.read_readings(first, last, [series.tag for series in lab]), (), lab)
-    settings = Settings(mill.false_findings_per_week, mill.detection.smallest_finding_t)
+    settings = Settings(mill.false_findings_per_week, mill.smallest_finding_t)
     return find_losses(
         lake.read_features(STATION, first, last).filter(inside),
         lake.read_features(ZONES, first, last).filter(inside),

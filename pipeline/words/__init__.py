@@ -37,6 +37,7 @@ from pipeline.words.rounding import (
 from pipeline.words.text import clean, is_formula
 from pipeline.words.wording import (
     CHANNELS,
+    UNCALIBRATED,
     channel_words,
     confidence_key,
     confidence_words,

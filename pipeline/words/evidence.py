@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pipeline.words.causes import words_of
 from pipeline.words.rounding import fact_value, known
 from pipeline.words.text import clean
-from pipeline.words.wording import share_words
+from pipeline.words.wording import UNCALIBRATED, share_words
 
 _FACTS_SHOWN = 4
 _LAB_SHOWN = 6
@@ -33,7 +33,10 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """Evidence in words; ``problem`` says what could not be read, and is empty otherwise."""
+    """Evidence in words; ``problem`` says what could not be read, and is empty otherwise.
+
+    ``uncalibrated`` says why nobody can tell how often chance makes such a loss, where so.
+    """
 
     facts: tuple[str, ...] = ()
     more_facts: int = 0
@@ -41,6 +44,7 @@ class Evidence:
     alternatives: tuple[str, ...] = ()
     lab: tuple[str, ...] = ()
     balance: str = ""
+    uncalibrated: str = ""
     problem: str = ""
 
 
@@ -50,8 +54,8 @@ def read_evidence(text: object) -> Evidence:
     Parameters
     ----------
     text : object
-        JSON text of an object with the keys facts, shares, alternatives, lab and
-        ordinary_balance, all optional; or None.
+        JSON text of an object with the keys facts, shares, alternatives, lab, ordinary_balance
+        and uncalibrated, all optional; or None.
 
     Returns
     -------
@@ -77,6 +81,7 @@ def read_evidence(text: object) -> Evidence:
         alternatives=_alternatives(content.get("alternatives")),
         lab=_lines(content.get("lab"))[:_LAB_SHOWN],
         balance=clean(content.get("ordinary_balance"), _SENTENCE),
+        uncalibrated=UNCALIBRATED.get(str(content.get("uncalibrated")), ""),
     )
 
 

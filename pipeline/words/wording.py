@@ -23,6 +23,7 @@ SHARES: dict[str, str] = {
 #: What a part of a loss speaks of: the channel of the search that it was found in.
 CHANNELS: dict[str, str] = {
     "ph": "lower pH of the limed juice",
+    "ph_witness": "the slow drift of the limed-juice pH probe",
     "drop": "pH falling further on the way than usual",
     "heat": "higher temperature",
     "hold": "fuller tank",
@@ -30,6 +31,20 @@ CHANNELS: dict[str, str] = {
     "throughput": "slower flow",
     "standing": "juice standing without feed",
     "unexplained": "the whole loss above its usual",
+}
+
+#: Why nobody can say how often chance alone makes a stretch, and what is listed instead, by kind.
+UNCALIBRATED: dict[str, str] = {
+    "periods": (
+        "the ordinary hours swing too widely, or stray too slowly, to learn it from. Listed is "
+        "only what stands out more, over three days at most, than the best hours of the same weeks "
+        "stand out the other way. It is never called confident, and its p-value is 0.01 at least"
+    ),
+    "spells": (
+        "hours that stand out for no cause come too often or too strongly to learn it from. Losses "
+        "that come and go are listed as at a mill with little unrest, so more of them may be "
+        "chance. They are never called confident, and their p-value is 0.01 at least"
+    ),
 }
 
 _KINDS: dict[str, str] = {

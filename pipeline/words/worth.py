@@ -28,7 +28,7 @@ NEEDS: Final[dict[str, tuple[str, str]]] = {
     ),
     "level_settler": (
         "how full the settler is, also in a stop",
-        "a settler emptied in a stop is counted as full, so that stop looks worse than it was",
+        "where nothing else tells whether the settler stood full, a stop is not claimed",
     ),
     "mud_level": ("how much mud is held", "mud held too long cannot show"),
     "level_liming_tank": (

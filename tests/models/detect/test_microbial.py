@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -136,4 +137,26 @@ def test_lime_that_a_cool_tank_spends_by_itself_is_no_sign(plant):
 def test_a_described_target_that_is_wrong_makes_no_cool_spell(plant):
     # The tank always runs at 60 degC, whatever the description says: nothing began.
     cool(plant, 60.0, 0, plant.n)
+    assert microbial(plant.search()) == []
+
+
+def without_thermometer(plant, *tags):
+    for tag in tags:
+        del plant.grid[plant.name[tag]]
+    signals = tuple(s for s in plant.station.signals if s.tag not in tags)
+    plant.station = replace(plant.station, signals=signals)
+
+
+def test_juice_from_the_heater_tells_of_a_tank_without_a_thermometer(plant):
+    cool(plant)
+    unrest(plant, "LT.FI211", 0.05)
+    plant.tag("LT.FI211")[:] *= 1.0 + EXTRA * course(plant.n)
+    without_thermometer(plant, "LT.TI214")
+    (row,) = microbial(plant.search())
+    assert row["section"] == "liming_tank"
+    first = json.loads(row["evidence"])["facts"][0]
+    assert first["text"].startswith("temperature of the juice flowing into the tank")
+    assert first["value"] == pytest.approx(55.0, abs=1.0)
+    # Where nothing is measured before it either, no hour is known to be cool.
+    without_thermometer(plant, "PH.TI201")
     assert microbial(plant.search()) == []

@@ -54,10 +54,19 @@ def test_evidence_moves_the_belief_and_no_evidence_leaves_it():
     nothing = believe([])
     assert nothing.log_odds == pytest.approx(0.0, abs=1e-9)
     assert nothing.log_mean == pytest.approx(math.log(EATEN_KG_M3_H), abs=1e-6)
-    assert nothing.log_sd == pytest.approx(EATEN_LOG_SD, rel=0.02)
+    # Every size within 3.5 deviations is as likely: a uniform law's (computed).
+    assert nothing.log_sd == pytest.approx(7.0 * EATEN_LOG_SD / math.sqrt(12.0), rel=0.02)
     sharp = believe([reading(4.0, 0.05)])
     assert math.exp(sharp.log_mean) == pytest.approx(4.0, rel=0.02)
     assert believe([reading(-0.2, 0.3)]).probability < 0.2
+
+
+def test_the_amount_is_not_drawn_to_what_was_judged_usual():
+    # The acid is sharp; sucrose per acid is not, and errs to either side alike.
+    for eaten in (0.4, EATEN_KG_M3_H, 10.0):
+        found = believe([reading(eaten, 0.05 * eaten, on_acid=True)])
+        assert math.exp(found.log_mean) == pytest.approx(eaten, rel=0.05)
+    assert believe([reading(2.0, 0.5)]).log_odds > believe([reading(60.0, 15.0)]).log_odds
 
 
 def test_acid_leaves_the_sucrose_per_acid_open_and_pol_closes_it():

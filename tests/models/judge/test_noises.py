@@ -16,11 +16,14 @@ from models.judge.noises import (
     arfima,
     arfima_acf,
     cycle_coefficients,
+    day_cycle,
+    day_spreads,
     deadband,
     held_levels,
     ou,
     ou_long_run_variance,
     shift_levels,
+    walk,
 )
 
 DAY = 1_440
@@ -113,6 +116,37 @@ def test_levels_of_a_shift_stand_for_eight_hours():
     for hours in (0, 2, 4, 8):
         later = rows[:, 60 * hours :][:, : 6 * DAY]
         assert is_about((whole * later).mean(axis=1), 1.0 - hours / 8.0)
+
+
+def test_levels_of_a_walk_never_come_back():
+    # Var(x(s + t) - x(s)) = t for every s (A. Einstein, Ann. Phys. 17 (1905) 549-560; memory).
+    rows = draws(lambda rng: walk(rng, 14 * DAY, 1.0))
+    for days in (0.25, 1, 4, 12):
+        lag = round(days * DAY)
+        for start in (0, DAY):
+            assert is_about((rows[:, start + lag] - rows[:, start]) ** 2, days)
+
+
+def test_half_of_the_days_are_three_times_as_wild():
+    rows = draws(lambda rng: day_spreads(rng, 14 * DAY, 3.0))
+    assert set(np.flatnonzero(np.diff(rows.ravel()[: 14 * DAY])) + 1) <= set(
+        range(0, 14 * DAY, DAY)
+    )
+    assert set(np.unique(rows)) == {1.0, 3.0}
+    # By hand: a variance of 1 or 9 with equal chance.
+    shown = np.stack([draw_noise("days_x3", seed, 28 * DAY) for seed in range(60)])
+    assert is_about((shown**2).mean(axis=1), 5.0)
+
+
+def test_a_mill_has_hands_and_a_day_of_its_own():
+    rows = draws(lambda rng: day_cycle(rng, 3 * DAY, 0.5), 5)
+    # A wave of amplitude a has the variance a^2 / 2, and comes back after a day (closed form).
+    np.testing.assert_allclose(rows.var(axis=1), 0.125, rtol=1e-9)
+    np.testing.assert_allclose(rows[:, DAY:], rows[:, :-DAY], atol=1e-9)
+    assert np.ptp(rows[:, 0]) > 0.1
+    # Fast noise 1, hands 0.25 and the wave 0.125, none of which knows of the others.
+    shown = np.stack([draw_noise("mill", seed, 28 * DAY) for seed in range(100)])
+    assert is_about((shown**2).mean(axis=1), 1.375)
 
 
 @pytest.mark.parametrize(("name", "log_sd"), [("variance_0.5", 0.5), ("variance_1", 1.0)])

@@ -7,13 +7,13 @@ import pytest
 
 from models.judge import NOISES, draw_noise
 from models.search.chance import COMMON, LEVEL, RISING, Chance, learn, p_value
-from models.search.episodes import residual_of
+from models.search.look import look_at, standing_out
 
 WEEK_MIN = 10_080
 
 
 def look(minute, usual=None):
-    return residual_of(minute, np.ones(len(minute), dtype=bool), usual).look
+    return look_at(minute, usual)
 
 
 def test_the_curve_is_its_own_inverse_and_falls():
@@ -40,10 +40,10 @@ def test_swings_and_what_all_noises_share_are_weighed_by_weeks():
     assert own.weeks == 24.0
 
 
-def test_a_gain_with_a_cause_teaches_nothing_of_chance():
+def test_a_gain_with_a_cause_counts_for_no_more_than_a_wide_swing():
     """Juice limed too high for hours is no swing of the noise."""
-    told, nothing = learn(np.array([LEVEL + 60.0]), 8.0, COMMON), learn(np.empty(0), 8.0, COMMON)
-    assert (told.per_week, told.width) == (nothing.per_week, nothing.width)
+    told, wide = (learn(np.array([LEVEL + s]), 8.0, COMMON) for s in (60.0, 3.5 * COMMON.width))
+    assert (told.per_week, told.width) == (wide.per_week, pytest.approx(wide.width))
     assert told.top == LEVEL + 60.0  # but where chance cannot be learnt, a loss must beat it
 
 
@@ -52,6 +52,7 @@ def test_what_cannot_be_calibrated_is_said():
     assert learn(wild[:8], 8.0, COMMON).sure
     assert not learn(wild, 8.0, COMMON).sure
     assert not learn(wild[:8], 8.0, COMMON, rise=RISING).sure
+    assert not learn(wild[:8], 1.0, COMMON, rise=math.nan).sure  # too short to tell
     # A random walk never comes back: its wander rises as fast as anything can.
     walk = np.cumsum(np.random.default_rng(3).standard_normal(8 * WEEK_MIN))
     assert not look(walk).chance.sure
@@ -82,8 +83,6 @@ def test_the_same_hours_teach_the_same_to_the_last_digit():
 def test_the_rate_asked_for_is_the_rate_of_strong_periods(name):
     """Four series of eight weeks: no more than chance makes of the bound, once in a hundred."""
     asked, found = 0.5, 0
-    from models.search.look import standing_out
-
     for seed in range(4):
         values = draw_noise(name, seed, 8 * WEEK_MIN)
         found += len(standing_out(look(values, NOISES[name].usual), asked))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from models.base.series import long_run_variance, running_median
-from models.search.chance import FIRST_SEASON, calibrate
+from models.search.chance import COMMON, learn
 from models.search.episodes import BASELINE_DAYS
 from models.worth.soon import watch_needed
 
@@ -40,11 +40,7 @@ def test_the_usual_looks_a_week_to_either_side():
     assert watch_needed().usual_days == 2 * BASELINE_DAYS
 
 
-def test_chance_is_the_mills_own_after_so_many_quiet_weeks_and_not_before():
-    for weeks, own in (
-        (watch_needed().quiet_weeks, True),
-        (watch_needed().quiet_weeks - 0.1, False),
-    ):
-        blocks = noise(weeks * 168)
-        told = calibrate(blocks, np.ones(len(blocks), dtype=bool), 1.0)
-        assert (told is not FIRST_SEASON) == own
+def test_after_so_many_weeks_the_mills_own_swings_weigh_as_much_as_what_is_common():
+    weeks = watch_needed().own_weeks
+    told = learn(np.empty(0), weeks, COMMON)
+    assert told.per_week == pytest.approx(COMMON.per_week / 2.0)

@@ -187,6 +187,9 @@ def test_check_tells_what_an_answer_will_be_worth_before_any_reading(checkout, t
         assert "What the answer will be worth:" in phrase
         assert "may be off by a factor of 2.7 either way" in phrase  # exp(1.645 x 0.6), computed
         assert "No readings yet." in phrase
+        # 0.147 t by hand, rounded; 0.15 x 520.
+        assert "- Smallest finding: 0.15 t sucrose, worth USD 78 (worked out from the 265" in phrase
+        assert "detection.smallest_finding_t changes it" in phrase
     assert "pairs bring the factor to" in both and "Cheapest cure" not in both
     assert "Cheapest cure: analyse reducing sugars on clear juice too, about" in one
 

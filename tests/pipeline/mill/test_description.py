@@ -122,6 +122,28 @@ def test_prices_of_sugars_and_lime_are_optional_and_change_no_finding(tmp_path):
         load(tmp_path, SOUND + "\n[prices]\nlime_per_t = -1.0\n")
 
 
+@pytest.mark.parametrize(
+    ("lines", "least_t"),
+    # 265 m3/h feed about 34 t/h of sucrose; 0.018 % of a day is 0.15 t; 104 at 520 a tonne 0.2 t.
+    [
+        ("", 0.15),
+        ("[detection]\nsmallest_finding_t = 0.02", 0.02),
+        ("[detection]\nsmallest_finding_t = 0.0", 0.0),
+        ("[detection]\nsmallest_finding_worth = 104.0", 0.2),
+    ],
+)
+def test_the_smallest_finding_follows_size_or_price_unless_it_is_given(tmp_path, lines, least_t):
+    (tmp_path / "mill.toml").write_text(f"{SOUND}\n{lines}\n", encoding="utf-8")
+    assert load_mill(tmp_path / "mill.toml").smallest_finding_t == least_t
+
+
+def test_the_smallest_finding_in_tonnes_and_in_money_contradict_each_other(tmp_path):
+    both = "[detection]\nsmallest_finding_t = 0.1\nsmallest_finding_worth = 80.0"
+    (tmp_path / "mill.toml").write_text(f"{SOUND}\n{both}\n", encoding="utf-8")
+    with pytest.raises(ConfigError, match="not both"):
+        load_mill(tmp_path / "mill.toml")
+
+
 def test_a_mill_without_a_train_may_have_tags_anywhere(tmp_path):
     head, _, rest = SOUND.partition("[targets]")
     text = head + rest[rest.index("[tags") :]

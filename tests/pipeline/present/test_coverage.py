@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from pipeline.mill.description import load_mill
-from pipeline.present.coverage import gaps_of_coverage
+from pipeline.present.coverage import gaps_of_chance, gaps_of_coverage
 from pipeline.report.season import gaps_of
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -107,3 +107,14 @@ def test_results_left_out_for_want_of_brix_are_counted(station):
     assert [g.what for g in gaps] == ["Reducing sugars that could not be used"]
     assert gaps[0].why.startswith("3 results of settler, told on solids, have no Brix of the same")
     assert gaps_of_coverage(station, LAB, WHOLE, "UTC", lost.clear()) == ()
+
+
+def test_each_channel_that_cannot_be_calibrated_is_a_line_with_what_is_shown_instead(station):
+    rows = [("heat", "first_evaporator", "periods"), ("hold", "clear_juice_tank", "spells")]
+    channels = pl.DataFrame(rows, schema=["channel", "section", "kind"], orient="row")
+    one, two = gaps_of_chance(station, channels)
+    assert one.what.endswith("makes a loss by higher temperature (evaporator vessel)")
+    assert "over three days at most" in one.why and "0.01 at least" in one.why
+    assert two.what.endswith("makes a loss by fuller tank (clear-juice tank)")
+    assert "come and go" in two.why
+    assert gaps_of_chance(station, channels.clear()) == ()

@@ -11,9 +11,10 @@ from polars.testing import assert_frame_equal
 
 from features.base.frames import polars_schema
 from models.cause.lab_check import DAILY_COLUMNS
+from models.detect.uncalibrated import UNCALIBRATED_COLUMNS
 from pipeline.base.window import Window
 from pipeline.lake.coverage import lake_of
-from pipeline.lake.kinds import DAILY, GRID, HEALTH, LOSSES, NOTICES, STATION, ZONES
+from pipeline.lake.kinds import DAILY, GRID, HEALTH, LOSSES, NOTICES, STATION, UNCALIBRATED, ZONES
 from pipeline.lake.lake import Lake
 from pipeline.mill.description import load_mill
 from pipeline.present.gaps import hours_without_readings
@@ -270,6 +271,27 @@ def test_a_day_on_both_sides_of_a_border_is_summed_once(mill, tmp_path, monkeypa
         sums = search_results._sums(mill, other, part, losses)
         other.write_features(search_results.SUMS, part.day, sums)
     assert_frame_equal(search_results.season_days(mill, other), at_once)
+
+
+def test_channels_that_cannot_be_calibrated_stand_in_the_reports_of_their_weeks(mill, monkeypatch):
+    lake, border = lake_of(mill), START + timedelta(hours=30)
+    whole = Window(START, END)
+    parts = [
+        SearchWindow(owns, whole, open=False)
+        for owns in (Window(START, border), Window(border, END))
+    ]
+    monkeypatch.setattr(search_results, "plan", lambda *_: parts)
+    told = pl.DataFrame(
+        [("heat", "settler", "periods")], schema=polars_schema(UNCALIBRATED_COLUMNS), orient="row"
+    )
+    lake.write_features(UNCALIBRATED, parts[1].day, told)
+
+    def lines(period):
+        return [g.what for g in view_of(mill, period).not_computed if "chance" in g.what]
+
+    assert lines(whole) == ["How often chance alone makes a loss by higher temperature (settler)"]
+    # The first part of the season never said it: searched before it was kept.
+    assert lines(Window(START, border)) == []
 
 
 def test_a_fix_brings_the_minutes_around_it(mill):

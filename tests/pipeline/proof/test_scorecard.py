@@ -18,7 +18,7 @@ from models.simulator import Habits, HardMill, PlantParameters, Season, draw_any
 from pipeline.base.errors import DataError
 from pipeline.cli import app
 from pipeline.mill.description import load_mill
-from pipeline.proof import one_mill, scorecard
+from pipeline.proof import one_mill, processes, scorecard
 from pipeline.proof.one_mill import CONFIDENT, LISTED, MillMarks, Plan
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -103,7 +103,7 @@ def threads(jobs, mp_context):
 
 
 def test_mills_side_by_side(monkeypatch):
-    monkeypatch.setattr(scorecard, "ProcessPoolExecutor", threads)
+    monkeypatch.setattr(processes, "ProcessPoolExecutor", threads)
     monkeypatch.setattr(scorecard, "mark_mill", made_up)
     told = []
     mills = list(scorecard.mark_mills(Plan((4, 3, 2), jobs=2), lambda *step: told.append(step[1:])))
@@ -115,7 +115,7 @@ def test_a_worker_that_is_stopped_is_told(monkeypatch):
     def stopped(seed, plan):
         raise BrokenProcessPool
 
-    monkeypatch.setattr(scorecard, "ProcessPoolExecutor", threads)
+    monkeypatch.setattr(processes, "ProcessPoolExecutor", threads)
     monkeypatch.setattr(scorecard, "mark_mill", stopped)
     with pytest.raises(DataError, match="fewer --jobs"):
         list(scorecard.mark_mills(Plan((1, 2), jobs=2)))

@@ -116,6 +116,13 @@ def test_page_needs_nothing_from_outside(html, page):
     assert not [v for tag, name, v in page.attributes if name.startswith("on")]
 
 
+def test_a_card_says_where_chance_cannot_be_told(view):
+    assert "cannot be told here" not in Page(render_report(view)).text
+    told = pl.lit('{"facts": [], "uncalibrated": "periods"}')
+    page = Page(render_report(replace(view, findings=view.findings.with_columns(evidence=told))))
+    assert "how often it alone makes such a loss cannot be told here: the ordinary" in page.text
+
+
 def test_hostile_text_stays_text(hostile_view):
     html = render_report(hostile_view)
     html.encode("utf-8")

@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -16,18 +17,20 @@ from polars.testing import assert_frame_equal
 from processes import PATIENCE_S, ending
 
 from models.account.sums import bare_sums
+from models.detect.uncalibrated import UNCALIBRATED_COLUMNS
 from pipeline.base.errors import ConfigError, DataError, StoreBusyError
 from pipeline.base.lock import only_run
 from pipeline.base.window import ONE_DAY
 from pipeline.cli.check import check_mill
 from pipeline.lake.coverage import lake_of, tag_health
-from pipeline.lake.kinds import GRID, HEALTH, LOSSES, STATION, ZONES
+from pipeline.lake.kinds import GRID, HEALTH, LOSSES, STATION, UNCALIBRATED, ZONES
 from pipeline.mill.description import load_mill
 from pipeline.present.view import view_of
 from pipeline.pull import inbox
 from pipeline.run import order
 from pipeline.stages import stages
 from pipeline.stages.search_results import SUMS, season_days
+from pipeline.stages.search_windows import plan
 from pipeline.store.folders import store_of
 from pipeline.store.store import Store
 
@@ -169,6 +172,17 @@ def test_the_same_search_twice_gives_the_same_findings(ready):
     runs = store_of(ready).runs()
     assert runs["state"].to_list() == ["finished"]
     assert runs["as_of"].to_list() == [first.window.end]
+
+
+def test_the_search_asks_for_the_smallest_finding_of_the_description(ready, monkeypatch):
+    asked = []
+    monkeypatch.setattr(stages, "find_losses", lambda *parts, **_: asked.append(parts[4]))
+    # 104 at 520 a tonne is 0.2 t.
+    detection = ready.detection.model_copy(update={"smallest_finding_worth": 104.0})
+    mill = replace(ready, detection=detection, price_per_t=520.0)
+    lake = lake_of(ready)
+    stages.search(mill, lake, plan(ready, lake)[0].sees)
+    assert asked[0].smallest_finding_t == 0.2
 
 
 def test_first_and_last_sight_are_times_of_the_data(ready):
@@ -359,6 +373,10 @@ def test_sums_of_the_season_are_those_of_its_minutes(ready):
 def test_the_report_is_filled_from_store_and_lake(ready):
     outcome = order.backfill(ready)
     view = view_of(ready, outcome.period)
+    lake = lake_of(ready)
+    for window in plan(ready, lake):  # kept by every search, also where all can be calibrated
+        kept = lake.read_features(UNCALIBRATED, window.day, window.day)
+        assert kept.columns == list(UNCALIBRATED_COLUMNS)
     assert view.lacking() == []
     assert view.missing_tags == ()
     assert view.tags.height == len(ready.unit_changes)

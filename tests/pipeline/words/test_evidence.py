@@ -57,3 +57,9 @@ _KEYS = ("facts", "shares", "alternatives", "lab", "ordinary_balance")
 @given(st.fixed_dictionaries({}, optional=dict.fromkeys(_KEYS, _JSON)))
 def test_no_shape_of_evidence_breaks_the_report(content):
     assert read_evidence(json.dumps(content)).problem == ""
+
+
+def test_what_cannot_be_calibrated_is_read_and_nothing_else():
+    assert "hours swing" in read_evidence('{"uncalibrated": "periods"}').uncalibrated
+    for text in ('{"uncalibrated": "<b>"}', '{"uncalibrated": [1]}', "{}"):
+        assert read_evidence(text).uncalibrated == ""

@@ -18,7 +18,7 @@ from pipeline.charts.svg import Drawing
 from pipeline.report import night as night_words
 from pipeline.report import pdf, pdf_page
 from pipeline.report.days import joined, within
-from pipeline.report.groups import chance_words
+from pipeline.report.groups import chance_words, mark_words
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, text_of
 from pipeline.report.view import Estimate
@@ -348,3 +348,17 @@ def test_chance_is_told_with_its_numbers():
     assert "as strong as this is 0.12 % (q-value). Mark: confident: 5 % at most." in said
     assert "more than 5 %" in chance_words(found | {"q_value": 0.2, "mark": "listed"})
     assert "was not worked out" in chance_words({"p_value": None, "q_value": None, "mark": None})
+
+
+def test_what_cannot_be_calibrated_is_told_instead_of_numbers():
+    found = {"p_value": 0.01, "q_value": 1.0, "mark": "listed", "evidence": "{}"}
+    assert mark_words(found) == "chance may explain it"
+    found["evidence"] = '{"uncalibrated": "periods"}'
+    said = chance_words(found)
+    assert said.startswith("How often chance alone makes such a loss cannot be told here: the ord")
+    assert "over three days at most" in said and "q-value" not in said
+    assert "never called confident, and its p-value is 0.01 at least." in said
+    assert "cannot be told" in mark_words(found)
+    assert "come and go" in chance_words(found | {"evidence": '{"uncalibrated": "spells"}'})
+    # A kind from a later version is passed over, with the numbers as they are.
+    assert "q-value" in chance_words(found | {"evidence": '{"uncalibrated": "moons"}'})
