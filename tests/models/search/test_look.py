@@ -5,7 +5,7 @@ import numpy as np
 from models.base.series import block_means
 from models.judge import draw_noise
 from models.search.calm import calm_hours
-from models.search.look import look_at, standing_out
+from models.search.look import Look, look_at, standing_out
 from models.search.scan import HOUR, score_of
 
 WEEKS = 8
@@ -13,6 +13,10 @@ WEEKS = 8
 
 def quarters(name="ou_45min", seed=3):
     return block_means(draw_noise(name, seed, WEEKS * 10_080), 15)
+
+
+def look(blocks) -> Look:
+    return look_at(np.repeat(blocks, 15), None)
 
 
 def moved(blocks, by, hours=8, every_h=60):
@@ -25,7 +29,7 @@ def moved(blocks, by, hours=8, every_h=60):
 
 def test_periods_are_learnt_from_the_good_side_alone():
     """Ordinary shifts for the worse teach nothing of chance; the same for the better do."""
-    worse, better = (look_at(moved(quarters(), by), None).chance for by in (0.9, -0.9))
+    worse, better = (look(moved(quarters(), by)).chance for by in (0.9, -0.9))
     assert better.per_week > 1.5 * worse.per_week
 
 
@@ -34,7 +38,7 @@ def test_spells_are_learnt_from_the_good_side_alone():
         out = quarters()
         for start in range(200, len(out) - 400, 400):
             out[start : start + 96] += by * (np.arange(96) % 16 < 4)
-        return look_at(out, None).up_chance
+        return look(out).up_chance
 
     worse, better = spelled(2.0), spelled(-2.0)
     assert better.top > 2.0 * worse.top
@@ -42,13 +46,13 @@ def test_spells_are_learnt_from_the_good_side_alone():
 
 def test_where_chance_cannot_be_learnt_a_loss_beats_every_gain():
     walk = block_means(np.cumsum(np.random.default_rng(3).standard_normal(WEEKS * 10_080)), 15)
-    look = look_at(walk, None)
-    assert not look.chance.sure
-    whole = [p for p in standing_out(look, 0.5) if not p.spells]
+    seen = look(walk)
+    assert not seen.chance.sure
+    whole = [p for p in standing_out(seen, 0.5) if not p.spells]
     scores = [score_of(np.array([p.z]), np.array([float(p.end - p.start)]))[0] for p in whole]
-    assert min(scores, default=np.inf) >= look.chance.top
+    assert min(scores, default=np.inf) >= seen.chance.top
     # Nothing else keeps them back: most of what is asked for lies below the best gain.
-    assert look.chance.score_for(0.5) < look.chance.top
+    assert seen.chance.score_for(0.5) < seen.chance.top
 
 
 def test_hours_far_out_to_either_side_are_no_usual_hours():
@@ -67,4 +71,4 @@ def test_good_hours_between_two_long_faults_are_no_swings():
     quiet, blocks = quarters(), quarters()
     blocks[672:][: 4 * 96] += 4.0
     blocks[672 + 4 * 96 + 48 :][: 2 * 96] += 4.0
-    assert look_at(blocks, None).chance.top < look_at(quiet, None).chance.top + 3.0
+    assert look(blocks).chance.top < look(quiet).chance.top + 3.0
