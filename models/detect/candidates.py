@@ -92,7 +92,7 @@ def _mark(quiet: NDArray[np.bool_], span: Span) -> None:
 
 def _looks(channel: Channel) -> tuple[Look, Look | None]:
     """The channel, and the witness of one fault of it, in the units they are judged in."""
-    own = look_at(channel.kg_h, channel.usual_kg_h, channel.standing_error)
+    own = look_at(channel.kg_h, channel.usual_kg_h)
     if channel.witness is None:
         return own, None
     return own, look_at(channel.witness, None, smooth=True)

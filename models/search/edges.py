@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -55,7 +54,7 @@ def extent(look: Look, period: Period, leaning: float) -> list[tuple[int, int]]:
     around = max(2 * length, _AROUND)
     low, high = max(period.start - around, 0), min(period.end + around, len(series))
     lrv = look.wander.at(min(0.5 * length, _FINE))
-    parts = [_standing(p, look) for p in segments(series[low:high], _PENALTY, lrv=lrv)]
+    parts = segments(series[low:high], _PENALTY, lrv=lrv)
     inside = [p for p in parts if _belongs(p, period.start - low, period.end - low)]
     if not inside:
         return [(period.start, period.end)]
@@ -68,13 +67,6 @@ def extent(look: Look, period: Period, leaning: float) -> list[tuple[int, int]]:
     start, end = runs[0]
     coarse = segments(series[low:end], _PENALTY, lrv=look.wander.at(0.5 * length))
     return [(_ramp_start(look, series, (_foot(coarse, start - low) + low, start, end)), end)]
-
-
-def _standing(part: Segment, look: Look) -> Segment:
-    """Strength of a period with the error that no time averages away."""
-    if part.z == 0.0 or look.standing == 0.0:
-        return part
-    return replace(part, z=part.mean / math.hypot(part.mean / part.z, look.standing))
 
 
 def extents_of(look: Look, per_week: float, leaning: float) -> list[tuple[int, int]]:

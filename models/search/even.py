@@ -46,18 +46,15 @@ class Even:
     short, long : ndarray, shape (n,)
         Quarter-hours less the slow course of a week and of four weeks to either side, NaN where
         missing.
-    unit : float
-        An ordinary spread, in the unit of what was told.
     """
 
     short: Array
     long: Array
-    unit: float = 1.0
 
     @property
     def upside_down(self) -> Even:
         """The same season with gains for losses."""
-        return Even(-self.short, -self.long, self.unit)
+        return Even(-self.short, -self.long)
 
 
 def even_out(told: Array, calm: NDArray[np.bool_], *, steady: bool = False) -> Even:
@@ -84,27 +81,18 @@ def even_out(told: Array, calm: NDArray[np.bool_], *, steady: bool = False) -> E
     if steady:
         usual = robust_sd(np.where(calm, short, np.nan))
         unit = max(usual if math.isfinite(usual) else 0.0, 1.0)
-        return Even(short / unit, long / unit, unit)
+        return Even(short / unit, long / unit)
     spread = local_spread(short)
     usual = robust_sd(np.where(calm, short / spread, np.nan))
     # A series that hardly moves still has rounding: never divide by nothing.
     least = 1e-3 * float(np.nanmax(np.abs(short / spread), initial=0.0)) + 1e-12
     scale = spread * max(usual if math.isfinite(usual) else 0.0, least)
-    return Even(short / scale, long / scale, float(np.median(scale)))
+    return Even(short / scale, long / scale)
 
 
-def capped(rest: Array, standing: float = 0.0) -> Array:
-    """Let no quarter-hour count for more than five spreads: one wild reading is no loss.
-
-    Parameters
-    ----------
-    rest : ndarray, shape (n,)
-        [spreads].
-    standing : float
-        Error that no time averages away [spreads]; five times both together may count.
-    """
-    most = _CAP * math.hypot(1.0, standing)
-    return np.clip(rest, -most, most)
+def capped(rest: Array) -> Array:
+    """Let no quarter-hour count for more than five spreads: one wild reading is no loss."""
+    return np.clip(rest, -_CAP, _CAP)
 
 
 def as_told(blocks: Array, usual_kg_h: float | None) -> Array:

@@ -59,8 +59,6 @@ class Look:
         Of periods, and of spells.
     least : int
         Shortest period looked for [quarter-hours]; above 0 no spells are.
-    standing : float
-        Error of a mean that no length of time averages away [spreads].
     """
 
     even: Even
@@ -70,7 +68,6 @@ class Look:
     chance: Chance = COMMON
     up_chance: Chance = COMMON_SPELLS
     least: int = 0
-    standing: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +96,6 @@ class Period:
 def look_at(
     minutes: Array,
     usual_kg_h: float | None,
-    standing_error: float = 0.0,
     *,
     smooth: bool = False,
 ) -> Look:
@@ -111,8 +107,6 @@ def look_at(
         One value a minute [kg/h], NaN where missing.
     usual_kg_h : float, optional
         Usual loss where the noise multiplies it; see `models.search.even.as_told`.
-    standing_error : float
-        Error of a mean that no length of time averages away [kg/h], such as that of a probe.
     smooth : bool
         True for what was smoothed out of few readings, such as what grabs tell of a probe, told
         in its own standard errors: its bends say nothing of its noise, nor its hours anything of
@@ -126,8 +120,7 @@ def look_at(
         same = np.minimum(LENGTHS, _ONE_GRAB)
         wander = replace(wander, variance=np.maximum(wander.variance, same))
     up, down, up_wander = spells(even.short if smooth else capped(even.short))
-    error = standing_error / (usual_kg_h or 1.0) / even.unit
-    look = Look(even, wander, up, up_wander, least=_SMOOTH_LEAST * smooth, standing=error)
+    look = Look(even, wander, up, up_wander, least=_SMOOTH_LEAST * smooth)
     weeks = float(np.isfinite(even.short).sum()) / WEEK
     swings = strongest(_windows(replace(look, even=even.upside_down), LEVEL))[:, SCORE]
     dips = strongest(windows(down, up_wander, LEVEL, 0, int(SPELL_LENGTHS[-1])))[:, SCORE]
@@ -147,19 +140,18 @@ def _windows(look: Look, least_score: float) -> Array:
         least_score,
         SHORT_AT_MOST + 1,
         int(LENGTHS[-1]),
-        look.standing,
     )
     return np.concatenate([_short_windows(look, least_score), long])
 
 
 def _short_windows(look: Look, least_score: float) -> Array:
     series = _counted(look, look.even.short)
-    return windows(series, look.wander, least_score, look.least, SHORT_AT_MOST, look.standing)
+    return windows(series, look.wander, least_score, look.least, SHORT_AT_MOST)
 
 
 def _counted(look: Look, series: Array) -> Array:
     """What each quarter-hour counts for; of what was smoothed none is wild."""
-    return series if look.least else capped(series, look.standing)
+    return series if look.least else capped(series)
 
 
 def standing_out(look: Look, per_week: float) -> list[Period]:
@@ -228,8 +220,7 @@ def strength_of(look: Look, start: int, end: int) -> float:
     known = part[np.isfinite(part)]
     if len(known) == 0:
         return 0.0
-    noise = len(known) * look.wander.at(end - start)
-    return float(known.sum()) / math.sqrt(noise + (len(known) * look.standing) ** 2)
+    return float(known.sum()) / math.sqrt(len(known) * look.wander.at(end - start))
 
 
 def spell_hours(look: Look, period: Period) -> tuple[int, int]:

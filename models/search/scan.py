@@ -183,7 +183,6 @@ def windows(
     least_score: float,
     least: int,
     most: int,
-    standing: float = 0.0,
 ) -> Array:
     """Windows in excess that score at least `least_score`.
 
@@ -195,8 +194,6 @@ def windows(
     least_score : float
     least, most : int
         Lengths looked at lie between these [quarter-hours].
-    standing : float
-        Error of a mean that no length of time averages away [spreads].
 
     Returns
     -------
@@ -211,8 +208,7 @@ def windows(
         starts = np.arange(0, len(series) - length + 1, max(int(length) // 8, 1))
         count = counts[starts + length] - counts[starts]
         starts, count = (part[count >= _LEAST_MEASURED * length] for part in (starts, count))
-        error = np.sqrt(count * variance + (count * standing) ** 2)
-        z = (sums[starts + length] - sums[starts]) / error
+        z = (sums[starts + length] - sums[starts]) / np.sqrt(count * variance)
         score = score_of(z, np.full(len(z), float(length)))
         keep = (z > 0.0) & (score >= least_score)
         table = [score[keep], starts[keep], starts[keep] + length, z[keep]]

@@ -13,7 +13,7 @@ SD = 1.0
 RATE = 0.05
 
 
-def residual(*pieces, seed=3, sd=SD, gone=None, standing_error=0.0):
+def residual(*pieces, seed=3, sd=SD, gone=None):
     """Noise of a standard deviation `sd` by block, with pieces (first hour, hours, kg/h) on it."""
     rng = np.random.default_rng(seed)
     minute = np.repeat(rng.normal(0.0, sd, WEEKS // 15), 15)
@@ -24,12 +24,11 @@ def residual(*pieces, seed=3, sd=SD, gone=None, standing_error=0.0):
     quiet = np.ones(WEEKS, dtype=bool)
     for first, hours, _ in pieces:
         quiet[int(60 * first) : int(60 * (first + hours))] = False
-    return residual_of(minute, quiet, look_at(minute, None, standing_error))
+    return residual_of(minute, quiet, look_at(minute, None))
 
 
-def spans(*pieces, rate_min=2.0, kg_min=5.0, sd=SD, standing_error=0.0):
-    seen = residual(*pieces, sd=sd, standing_error=standing_error)
-    return find_spans(seen, RATE, rate_min, kg_min, fades=standing_error > 0.0)
+def spans(*pieces, rate_min=2.0, kg_min=5.0, sd=SD, fades=False):
+    return find_spans(residual(*pieces, sd=sd), RATE, rate_min, kg_min, fades=fades)
 
 
 def hours(span):
@@ -56,12 +55,6 @@ def test_what_is_small_is_let_be(height, limits):
     assert spans((40.0, 10.0, height), **limits) == []
 
 
-def test_a_standing_error_is_no_less_for_lasting():
-    step = (40.0, 30.0, 4.0)
-    assert len(spans(step, standing_error=0.3)) == 1
-    assert spans(step, standing_error=1.6) == []  # two and a half of them, however long
-
-
 def test_a_ramp_leans_on_the_stretch_it_leads_to():
     (span,) = spans((30.0, 4.0, 4.5), (34.0, 8.0, 8.0))
     assert hours(span) == pytest.approx((30.0, 42.0), abs=0.5)
@@ -80,7 +73,7 @@ def test_a_short_pause_joins_and_a_long_calm_parts():
 
 def test_hours_far_below_both_sides_part_two_episodes():
     """One probe put right, then adrift again; meanwhile the excess is small but beyond doubt."""
-    valley = spans((30.0, 10.0, 20.0), (40.0, 6.0, 4.0), (46.0, 10.0, 20.0), standing_error=0.1)
+    valley = spans((30.0, 10.0, 20.0), (40.0, 6.0, 4.0), (46.0, 10.0, 20.0), fades=True)
     assert [hours(span) for span in valley] == [
         pytest.approx((30.0, 40.0), abs=0.5),
         pytest.approx((46.0, 56.0), abs=0.5),
@@ -110,20 +103,18 @@ def test_a_weaker_stretch_leans_on_a_strong_one_before_or_after_it(first):
 
 
 def test_a_tail_that_may_be_chance_is_left_out():
-    """Two standard errors are too few, whatever the tail measures: a probe may be off by that."""
-    step = (30.0, 10.0, 5.6)
-    beyond = spans(step, (40.0, 40.0, 2.3), sd=0.3, standing_error=1.0)
-    within = spans(step, (40.0, 40.0, 1.8), sd=0.3, standing_error=1.0)
-    assert [hours(span)[1] for span in beyond] == [pytest.approx(80.0, abs=0.5)]
-    assert [hours(span)[1] for span in within] == [pytest.approx(40.0, abs=0.5)]
+    """Two standard errors are too few: what leans on a step must be more than noise."""
+    step = (30.0, 10.0, 1.6)
+    (beyond,) = spans(step, (40.0, 30.0, 0.8), rate_min=0.5, fades=True)
+    assert hours(beyond)[1] > 60.0
+    (within,) = spans(step, rate_min=0.5, fades=True)
+    assert hours(within)[1] < 44.0
 
 
 def test_a_ph_may_wash_out_to_less_than_half_where_a_temperature_steps():
     two = ((30.0, 8.0, 10.0), (38.0, 5.0, 3.6))
     assert [hours(span)[1] for span in spans(*two)] == [pytest.approx(38.0, abs=0.5)]
-    assert [hours(span)[1] for span in spans(*two, standing_error=0.2)] == [
-        pytest.approx(43.0, abs=1.5)
-    ]
+    assert [hours(span)[1] for span in spans(*two, fades=True)] == [pytest.approx(43.0, abs=1.5)]
 
 
 def test_edges_are_found_between_the_quarters_of_an_hour():
