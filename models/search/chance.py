@@ -82,8 +82,9 @@ class Chance:
         return LEVEL + self.width * math.log(self.per_week / per_week)
 
 
-#: What the noises of ``tests/benchmarks/null_card.py`` have in common (seeds 7100 to 7119).
-COMMON = Chance(0.4, 1.8)
+#: What the noises of the null card have in common (seeds 7100 to 7119; the width
+#: raised from 1.8 after seeds 8101 to 8120 passed a rate of 0.05 a week 1.4 times).
+COMMON = Chance(0.4, 2.1)
 #: The same of hours that stand out again and again (`models.search.spells`).
 COMMON_SPELLS = Chance(0.65, 6.5)
 
