@@ -24,7 +24,7 @@ from features.base import (
 from features.signal import QUALITY_COLUMNS, SECOND_DAY_COLUMNS, SENSOR_DAY_COLUMNS
 from models.account import SUM_COLUMNS
 from models.cause import DAILY_COLUMNS, NOTICE_COLUMNS
-from models.detect import SHARPNESS_COLUMNS
+from models.detect import SHARPNESS_COLUMNS, UNCALIBRATED_COLUMNS
 from models.find import FINDING_COLUMNS, LOSS_COLUMNS
 from pipeline.base import ConfigError
 from pipeline.lake import (
@@ -43,6 +43,7 @@ from pipeline.lake import (
     SHARPNESS,
     STATION,
     SUMS,
+    UNCALIBRATED,
     ZONES,
 )
 from pipeline.store.export import EXPORT_COLUMNS
@@ -110,6 +111,10 @@ LAKE: Final[dict[str, tuple[str, Columns]]] = {
     f"features/{SUMS}": (
         "One plant-local day of a search, as far as it lies in it; filed by the search's first day",
         {"day_local": Column(pl.Date(), "plant-local time", "Day.")} | dict(SUM_COLUMNS),
+    ),
+    f"features/{UNCALIBRATED}": (
+        "One series of the search in which chance could not be learnt",
+        UNCALIBRATED_COLUMNS,
     ),
     f"features/{SHARPNESS}": (
         "One derived feature of a search beside its raw signal; filed by the search's first day",

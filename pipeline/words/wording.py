@@ -36,9 +36,10 @@ CHANNELS: dict[str, str] = {
 #: Why nobody can say how often chance alone makes a stretch, and what is listed instead, by kind.
 UNCALIBRATED: dict[str, str] = {
     "periods": (
-        "the ordinary hours swing too widely, or stray too slowly, to learn it from. Listed is "
-        "only what stands out more, over three days at most, than the best hours of the same weeks "
-        "stand out the other way. It is never called confident, and its p-value is 0.01 at least"
+        "the ordinary hours are too few (under twelve days), swing too widely or stray too "
+        "slowly to learn it from. Listed is only what stands out more, over three days at most, "
+        "than the best hours of the same weeks stand out the other way. It is never called "
+        "confident, and its p-value is 0.01 at least"
     ),
     "spells": (
         "hours that stand out for no cause come too often or too strongly to learn it from. Losses "
