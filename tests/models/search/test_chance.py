@@ -52,7 +52,8 @@ def test_what_cannot_be_calibrated_is_said():
     assert learn(wild[:8], 8.0, COMMON).sure
     assert not learn(wild, 8.0, COMMON).sure
     assert not learn(wild[:8], 8.0, COMMON, rise=RISING).sure
-    assert not learn(wild[:8], 1.0, COMMON, rise=math.nan).sure  # too short to tell
+    assert learn(np.empty(0), 1.0, COMMON).sure
+    assert not learn(np.empty(0), 1.0, COMMON, rise=math.nan).sure  # too short to tell
     # A random walk never comes back: its wander rises as fast as anything can.
     walk = np.cumsum(np.random.default_rng(3).standard_normal(8 * WEEK_MIN))
     assert not look(walk).chance.sure

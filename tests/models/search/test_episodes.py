@@ -60,6 +60,22 @@ def test_a_ramp_leans_on_the_stretch_it_leads_to():
     assert hours(span) == pytest.approx((30.0, 42.0), abs=0.5)
 
 
+@pytest.mark.parametrize(("seed", "least"), [(2, 0.7), (7, 0.95)])
+def test_a_creeping_fault_is_told_from_where_it_began_to_cost(seed, least):
+    """A rise from nothing over four days: of the step alone 61 and 86 % would be told."""
+    rng = np.random.default_rng(seed)
+    minute = np.repeat(rng.normal(0.0, SD, WEEKS // 15), 15)
+    first, length = 150 * 60, 96 * 60
+    rise = np.linspace(0.0, 2.0, length)
+    minute[first : first + length] += rise
+    quiet = np.ones(WEEKS, dtype=bool)
+    quiet[first : first + length] = False
+    told = np.zeros(WEEKS, dtype=bool)
+    for span in find_spans(residual_of(minute, quiet, look_at(minute, None)), RATE, 0.1, 1.0):
+        told[span.start : span.end] = True
+    assert rise[told[first : first + length]].sum() / rise.sum() > least
+
+
 def test_slight_unrest_after_a_fault_is_not_part_of_it():
     (span,) = spans((30.0, 8.0, 12.0), (38.0, 20.0, 1.8))
     assert hours(span)[1] == pytest.approx(38.0, abs=0.5)
