@@ -1,6 +1,6 @@
 """Statistics that know nothing of juice: change points, outliers, chance."""
 
-from models.search.chance import CELL_H, COMMON, OWN_WEEKS, p_value
+from models.search.chance import CELL_H, OWN_WEEKS
 from models.search.edges import extents_of
 from models.search.episodes import (
     BASELINE_DAYS,

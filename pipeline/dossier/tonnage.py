@@ -184,10 +184,7 @@ def _microbial(account: Mapping[str, Any]) -> list[Step]:
         ),
         ("Lost by it", "b3 × b4", lost_kg(account), "kg", "", "computed"),
     )
-    return [
-        Step(f"b{i}", what, formula, digits(value), unit, source, mark)
-        for i, (what, formula, value, unit, source, mark) in enumerate(rows, start=1)
-    ]
+    return _numbered(rows)
 
 
 def _microbial_by_all(account: Mapping[str, Any]) -> list[Step]:
@@ -212,10 +209,7 @@ def _microbial_by_all(account: Mapping[str, Any]) -> list[Step]:
         ),
         ("Lost by it", "b1 × b2 / 1,000,000", lost_kg(account), "kg", "", "computed"),
     )
-    return [
-        Step(f"b{i}", what, formula, digits(value), unit, source, mark)
-        for i, (what, formula, value, unit, source, mark) in enumerate(rows, start=1)
-    ]
+    return _numbered(rows)
 
 
 def _share(total: str, total_t: float, fed_t: float | None, count: int) -> list[Step]:
@@ -268,3 +262,11 @@ def _check(
         f"Reported: {middle} t, but the steps give {digits(total_t)} t. The finding was changed "
         "after it was made, perhaps by a verdict; the steps show what the search found."
     )
+
+
+def _numbered(rows: Sequence[tuple[str, str, float, str, str, str]]) -> list[Step]:
+    """Rows of what, formula, value, unit, source and mark as steps b1, b2 and so on."""
+    return [
+        Step(f"b{i}", what, formula, digits(value), unit, source, mark)
+        for i, (what, formula, value, unit, source, mark) in enumerate(rows, start=1)
+    ]
