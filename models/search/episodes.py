@@ -205,6 +205,10 @@ def _beside(
     for run, period, look in told:
         start, end = run
         for first, last in taken:
+            if start < first and last < end:
+                # The witness lies inside: the longer side is what may be left.
+                before = first - start >= end - last
+                start, end = (start, first) if before else (last, end)
             if first <= start < last:
                 start = min(last, end)
             if first < end <= last:

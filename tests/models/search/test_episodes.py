@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from models.base.series import long_run_variance
-from models.search.episodes import find_spans, measure, residual_of
-from models.search.look import look_at
+from models.search.episodes import _beside, find_spans, measure, residual_of
+from models.search.look import Period, look_at
 
 WEEKS = 3 * 7 * 1440
 SD = 1.0
@@ -74,6 +74,23 @@ def test_a_creeping_fault_is_told_from_where_it_began_to_cost(seed, least):
     for span in find_spans(residual_of(minute, quiet, look_at(minute, None)), RATE, 0.1, 1.0):
         told[span.start : span.end] = True
     assert rise[told[first : first + length]].sum() / rise.sum() > least
+
+
+@pytest.mark.parametrize(
+    ("run", "left"),
+    [
+        ((100, 200), []),  # the same fault, told twice
+        ((98, 203), []),  # told a little longer than its witness has it
+        ((120, 180), []),
+        ((190, 400), [(200, 400)]),
+        ((40, 110), [(40, 100)]),
+        ((90, 500), [(200, 500)]),
+        ((300, 400), [(300, 400)]),
+    ],
+)
+def test_what_a_witness_tells_is_told_once(run, left):
+    told = [(run, Period(*run, 5.0, 0.01), None)]
+    assert [kept for kept, *_ in _beside(told, [(100, 200)])] == left
 
 
 def test_slight_unrest_after_a_fault_is_not_part_of_it():
