@@ -15,6 +15,7 @@ from models.find import Losses
 from pipeline.base import ONE_DAY, Window, midnight
 from pipeline.lake import (
     DAILY,
+    DRIVEN,
     FOUND,
     LOSSES,
     NOTICES,
@@ -28,6 +29,7 @@ from pipeline.lake import (
     Lake,
 )
 from pipeline.mill import Mill
+from pipeline.period import told_findings
 from pipeline.stages.search_windows import SearchWindow, plan
 from pipeline.stages.sensors import judged_sensors
 from pipeline.store import Row, pair_up
@@ -59,7 +61,8 @@ def keep(
     lake.write_features(SHARPNESS, search_window.day, losses.sharpness)
     lake.write_features(UNCALIBRATED, search_window.day, losses.uncalibrated)
     lake.write_features(SUMS, search_window.day, _sums(mill, lake, search_window, losses.minutes))
-    lake.write_features(FOUND, search_window.day, owned_findings(search_window, losses))
+    found = owned_findings(search_window, losses)
+    lake.write_features(FOUND, search_window.day, told_findings(mill, found, losses.minutes))
     lake.write_features(SEARCHED, search_window.day, _told(search_window, losses, stamp, inputs))
 
 
@@ -101,6 +104,9 @@ def _keep_series(lake: Lake, search_window: SearchWindow, losses: Losses) -> Non
         day = first + n * ONE_DAY
         lake.write_features(LOSSES, day, _of_day(losses.minutes, "ts_utc", day))
         lake.write_features(NOTICES, day, _of_day(losses.notices, "started", day))
+        if losses.driven is not None:
+            parts = losses.driven.between(midnight(day), midnight(day, 1))
+            lake.write_features(DRIVEN, day, parts)
 
 
 def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:

@@ -18,6 +18,7 @@ SHARES: dict[str, str] = {
     "throughput": "slower flow",
     "residence": "longer stay",
     "microbes": "microbes",
+    "standing": "juice standing in stops",
 }
 
 #: What a part of a loss speaks of: the channel of the search that it was found in.
