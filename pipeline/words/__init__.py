@@ -11,6 +11,7 @@ from pipeline.words.localtime import (
     day_words,
     duration_words,
     moment_words,
+    silence_words,
     span_words,
     zone_words,
 )

@@ -34,7 +34,7 @@ ACTED_ON = {
 
 
 def event_of(finding: dict, events: list[dict]) -> dict | None:
-    """The planted loss that a finding shares half of the time with, of its cause if there are two."""
+    """The planted loss that a finding shares half of the time with, of its own cause first."""
     best: tuple[tuple[bool, float], dict] | None = None
     for event in events:
         start = max(event["start_utc"], finding["started"])
