@@ -11,6 +11,7 @@ from models.account.account import (
 from models.account.driven import DRIVEN_COLUMNS, STANDING, Driven
 from models.account.finding_share import share_kg
 from models.account.first_moves import Departure, first_departure, together
+from models.account.known import EXPLAINS, KNOWN_NOTICE, Note, explained_by, known_notices, touching
 from models.account.named import DRIVERS_OF, Moved, Named, all_moves, family_of, name_first
 from models.account.order import BLOCK_MIN, on_parcel_time
 from models.account.period import (

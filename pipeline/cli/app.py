@@ -22,6 +22,7 @@ from pipeline.cli.care import health, tidy
 from pipeline.cli.dossier import explain
 from pipeline.cli.exports import describe, pull_direct
 from pipeline.cli.findings import dictionary, findings, outbox, show_findings, verdict, verdicts
+from pipeline.cli.note import note
 from pipeline.cli.period import period
 from pipeline.cli.runs import backfill, nightly, serve, weekly
 from pipeline.cli.scorecard import scorecard
@@ -36,7 +37,7 @@ app = App(
     help_format="plaintext",
 )
 for _command in (
-    describe, backfill, nightly, weekly, serve, findings, explain, period, verdict, verdicts,
+    describe, backfill, nightly, weekly, serve, findings, explain, period, note, verdict, verdicts,
     outbox, dictionary, scorecard, health, tidy,
 ):  # fmt: skip
     app.command(_command)

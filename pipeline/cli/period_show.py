@@ -14,6 +14,7 @@ from pipeline.period import (
     as_data,
     moment_of_move,
     not_computed,
+    note_words,
     scaled,
     tags_of,
     what_of,
@@ -70,6 +71,8 @@ def lines_of(found: Answer) -> Iterator[str]:
         name = words_of(item.cause).name
         whole = "" if abs(item.here.mid - item.lost_t) < _LEAST_T else f" of {_bare(item.lost_t)}"
         yield f"Finding {item.finding_id}: {name}, {_t(item.here)}{whole} in these hours"
+    for note in found.notes:
+        yield note_words(found.mill, note)
     for what, why in not_computed(found):
         yield f"Not computed: {what}: {why}"
 

@@ -20,7 +20,7 @@ from pipeline.dossier.missing import missing
 from pipeline.dossier.moves import chart_moves, move_rows, moves_of
 from pipeline.dossier.render import render
 from pipeline.dossier.sections import lab_rows, sensor_rows
-from pipeline.period import Answer, not_computed, scaled, tags_of, what_of
+from pipeline.period import Answer, not_computed, note_words, scaled, tags_of, what_of
 from pipeline.store import SAFE_ID, dossiers_of, published_store_of
 from pipeline.words import (
     bare_tonnes,
@@ -145,6 +145,7 @@ def _page(
         "driver_names": [share_words(name) for name in _told_drivers(found.account)],
         "vessels": _vessels(found, vessel_kinds(material)),
         "findings": _findings(found, material, linked=linked),
+        "notes": [note_words(found.mill, note) for note in found.notes],
         "sensors": sensor_rows(material, lanes),
         "lab": lab_rows(material),
         "missing": _missing(found, material, lanes),

@@ -7,10 +7,11 @@ from typing import Final
 
 import polars as pl
 
-from models.account import DRIVERS_OF, PeriodAccount, Tonnes, family_of
+from models.account import DRIVERS_OF, Note, PeriodAccount, Tonnes, family_of, touching
 from pipeline.base import Window
 from pipeline.mill import Mill
 from pipeline.period.moves import Around, Told, around, told_of
+from pipeline.period.notes import notes_of
 from pipeline.period.reckon import Reckoned, reckon
 from pipeline.period.sentence import explained, sentence_of
 from pipeline.store import published_store_of
@@ -47,6 +48,8 @@ class Answer:
         What to say first.
     sensors : polars.DataFrame
         Health of the tags on its days.
+    notes : tuple of Note
+        What was known of its hours beforehand.
     """
 
     mill: Mill
@@ -60,6 +63,7 @@ class Answer:
     told: Told | None
     sentence: str
     sensors: pl.DataFrame
+    notes: tuple[Note, ...] = ()
 
     @property
     def account(self) -> PeriodAccount:
@@ -98,6 +102,7 @@ def answer(mill: Mill, window: Window, beside: Window | None = None) -> Answer:
         known=known,
         told=told,
         sentence=_sentence(reckoned.account, cause, driver, zone, told, known),
+        notes=tuple(touching(notes_of(mill), window.start, window.end)),
         sensors=published_store_of(mill).sensors(window.start.date(), window.end.date()),
     )
 

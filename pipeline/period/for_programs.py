@@ -34,6 +34,17 @@ def as_data(found: Answer) -> dict[str, Any]:
         "named": _named(found),
         "sensors": _sensors(found),
         "findings": [_finding(item) for item in account.findings],
+        "known": [
+            {
+                "note_id": note.note_id,
+                "from": note.started.isoformat(),
+                "to": note.ended.isoformat(),
+                "kind": note.kind,
+                "text": note.text,
+                "by": note.author,
+            }
+            for note in found.notes
+        ],
         "not_computed": [{"what": what, "why": why} for what, why in not_computed(found)],
         "beside": _beside(found),
     }

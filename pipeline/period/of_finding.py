@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import polars as pl
 
-from models.account import CHANNEL_DRIVERS, DRIVERS_OF, part_kg
+from models.account import CHANNEL_DRIVERS, DRIVERS_OF, Note, part_kg, touching
 from pipeline.base import Window
 from pipeline.mill import Mill
 from pipeline.period.moves import Around, Told, around, told_of
 from pipeline.period.sentence import explained, named_as_data, sentence_of
-from pipeline.words import bare_tonnes
+from pipeline.words import bare_tonnes, span_words
 
 #: Channel of mud, whose driver it shares with tanks.
 _MUD = "mud"
@@ -53,8 +53,10 @@ def with_sentence(
     return evidence | {"facts": facts, "named": named_as_data(told, known) or {}}
 
 
-def told_findings(mill: Mill, found: pl.DataFrame, losses: pl.DataFrame) -> pl.DataFrame:
-    """Findings of a search, each with its sentence first among its facts.
+def told_findings(
+    mill: Mill, found: pl.DataFrame, losses: pl.DataFrame, notes: Sequence[Note] = ()
+) -> pl.DataFrame:
+    """Findings of a search, each with its sentence first among its facts, then what was known.
 
     Parameters
     ----------
@@ -63,16 +65,30 @@ def told_findings(mill: Mill, found: pl.DataFrame, losses: pl.DataFrame) -> pl.D
         Columns of ``models.find.FINDING_COLUMNS``.
     losses : polars.DataFrame
         Minutes of the same search.
+    notes : sequence of Note
+        What was known beforehand. No finding is hidden by it.
     """
-    texts = [
-        json.dumps(
-            with_sentence(mill, row, json.loads(row["evidence"]), losses),
-            sort_keys=True,
-            allow_nan=False,
-        )
-        for row in found.to_dicts()
-    ]
+    texts = []
+    for row in found.to_dicts():
+        evidence = _with_notes(mill, row, json.loads(row["evidence"]), notes)
+        evidence = with_sentence(mill, row, evidence, losses)
+        texts.append(json.dumps(evidence, sort_keys=True, allow_nan=False))
     return found.with_columns(evidence=pl.Series(texts, dtype=pl.String))
+
+
+def _with_notes(
+    mill: Mill, row: Mapping[str, Any], evidence: dict[str, Any], notes: Sequence[Note]
+) -> dict[str, Any]:
+    """Evidence with what was known of the hours of a finding, ahead of its facts."""
+    known = touching(notes, row["started"], row["ended"])
+    facts = [{"text": note_words(mill, note), "value": None, "unit": ""} for note in known]
+    return evidence | {"facts": [*facts, *evidence.get("facts", [])]} if facts else evidence
+
+
+def note_words(mill: Mill, note: Note) -> str:
+    """Say what was known: ``Noted beforehand as stop, Tue 11 Nov 21:00 to 23:00: boiler``."""
+    hours = span_words(note.started, note.ended, mill.tz, note.started.astimezone(mill.tz).year)
+    return f"Noted beforehand as {note.kind}, {hours}: {note.text}"
 
 
 def told_of_finding(known: Around, row: Mapping[str, Any], evidence: Mapping[str, Any]) -> Told:

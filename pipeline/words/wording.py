@@ -77,6 +77,7 @@ _NOTICES: dict[str, str] = {
     "stuck_tag": "Stuck reading",
     "stop": "Stop",
     "clock": "Clock trouble",
+    "known": "Known beforehand",
 }
 
 _SENSORS: dict[str, str] = {
