@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import polars as pl
 
-from models.account import DRIVERS_OF, Note, PeriodAccount, Tonnes, family_of, touching
+from models.account import (
+    DRIVERS_OF,
+    Note,
+    PeriodAccount,
+    Tonnes,
+    Touching,
+    family_of,
+    touching,
+)
 from pipeline.base import Window
 from pipeline.mill import Mill
 from pipeline.period.moves import Around, Told, around, told_of
@@ -15,12 +24,14 @@ from pipeline.period.notes import notes_of
 from pipeline.period.reckon import Reckoned, reckon
 from pipeline.period.sentence import explained, sentence_of
 from pipeline.store import published_store_of
-from pipeline.words import bare_tonnes, share_words
+from pipeline.words import bare_tonnes, share_words, within_line, words_of
 
 #: A finding that holds this share of what lies above the usual names the period's loss.
 _LEADING: Final = 0.5
 #: And at least this share of all that was lost: the edge of a finding names no quiet hours.
 _LEAST_SHARE: Final = 0.05
+#: Findings from this share of all that was lost on are told of hours that none of them leads.
+_TOLD_SHARE: Final = 0.005
 #: Hours without knowledge that are worth a line.
 _TOLD_H: Final = 0.25
 
@@ -129,6 +140,8 @@ def _sentence(
     """What to say first: where anything stands out, what moved; else that nothing does."""
     above = account.above_usual
     if above.low <= 0.0 and not cause:
+        if sized := [f for f in account.findings if f.here.mid >= _TOLD_SHARE * account.lost.mid]:
+            return _of_findings(sized)
         usual = bare_tonnes(account.usual_t, None, None)
         return f"Nothing stands out: {_t(account.lost)} of sucrose lost, usually {usual}."
     words = sentence_of(told, known) if told is not None and known is not None else ""
@@ -141,6 +154,18 @@ def _sentence(
             f"{share_words(driver)}."
         )
     return " ".join(part for part in (words, explained(share, lost)) if part)
+
+
+def _of_findings(found: Sequence[Touching]) -> str:
+    """What to say of hours that hold several losses, none of which leads: the largest of them."""
+    most = max(found, key=lambda f: f.here.mid)
+    total = bare_tonnes(sum(f.here.mid for f in found), None, None)
+    largest = (
+        f"{within_line(words_of(most.cause).name)}, {_t(most.here)} (finding {most.finding_id})"
+    )
+    if len(found) == 1:
+        return f"One finding lies in these hours: {largest}."
+    return f"{len(found)} findings lie in these hours, {total} together; the largest: {largest}."
 
 
 def _share(account: PeriodAccount, cause: str, driver: str, zone: str) -> float | None:

@@ -73,6 +73,12 @@ def test_a_quiet_period_is_said_to_be_quiet(mill, own):
     assert quiet.sentence.startswith("Nothing stands out")
 
 
+def test_days_with_several_losses_are_not_said_to_be_quiet(mill, own):
+    days = answer(mill, Window(own.start - timedelta(days=3), own.end + timedelta(days=1)))
+    assert len(days.account.findings) >= 2
+    assert "Nothing stands out" not in days.sentence
+
+
 def test_hours_beyond_the_data_are_told(mill, own):
     late = answer(mill, Window(own.end, own.end + timedelta(days=6)))
     assert any("h of this period" in what for what, _ in not_computed(late))
