@@ -21,8 +21,10 @@ from pipeline.period import (
 )
 from pipeline.words import (
     bare_tonnes,
+    clean,
     duration_words,
     feed_share,
+    notice_words,
     section_words,
     share_words,
     span_words,
@@ -71,6 +73,9 @@ def lines_of(found: Answer) -> Iterator[str]:
         name = words_of(item.cause).name
         whole = "" if abs(item.here.mid - item.lost_t) < _LEAST_T else f" of {_bare(item.lost_t)}"
         yield f"Finding {item.finding_id}: {name}, {_t(item.here)}{whole} in these hours"
+    for row in found.notices:
+        hours = span_words(row["started"], row["ended"], zone)
+        yield f"Notice, {hours}: {notice_words(row['kind'])}: {clean(row['text'], 400)}"
     for note in found.notes:
         yield note_words(found.mill, note)
     for what, why in not_computed(found):

@@ -29,6 +29,7 @@ from pipeline.words import (
     duration_words,
     feed_share,
     money,
+    notice_words,
     plain,
     section_words,
     share_words,
@@ -145,6 +146,14 @@ def _page(
         "driver_names": [share_words(name) for name in _told_drivers(found.account)],
         "vessels": _vessels(found, vessel_kinds(material)),
         "findings": _findings(found, material, linked=linked),
+        "notices": [
+            {
+                "when": span_words(row["started"], row["ended"], zone),
+                "name": notice_words(row["kind"]),
+                "text": clean(row["text"], 400),
+            }
+            for row in found.notices
+        ],
         "notes": [note_words(found.mill, note) for note in found.notes],
         "sensors": sensor_rows(material, lanes),
         "lab": lab_rows(material),

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from datetime import timedelta
+from typing import Any, Final
 
 import polars as pl
 
@@ -18,6 +19,7 @@ from models.account import (
     touching,
 )
 from pipeline.base import Window
+from pipeline.lake import NOTICES, lake_of
 from pipeline.mill import Mill
 from pipeline.period.moves import Around, Told, around, told_of
 from pipeline.period.notes import notes_of
@@ -32,6 +34,8 @@ _LEADING: Final = 0.5
 _LEAST_SHARE: Final = 0.05
 #: Findings from this share of all that was lost on are told of hours that none of them leads.
 _TOLD_SHARE: Final = 0.005
+#: A notice that began longer ago is of a laboratory or of cane, and told elsewhere.
+_NOTICE_LASTS: Final = timedelta(days=10)
 #: Hours without knowledge that are worth a line.
 _TOLD_H: Final = 0.25
 
@@ -61,6 +65,8 @@ class Answer:
         Health of the tags on its days.
     notes : tuple of Note
         What was known of its hours beforehand.
+    notices : tuple of dict
+        What looked odd in them and lost nothing: started, ended, kind, text.
     """
 
     mill: Mill
@@ -75,6 +81,7 @@ class Answer:
     sentence: str
     sensors: pl.DataFrame
     notes: tuple[Note, ...] = ()
+    notices: tuple[dict[str, Any], ...] = ()
 
     @property
     def account(self) -> PeriodAccount:
@@ -114,8 +121,19 @@ def answer(mill: Mill, window: Window, beside: Window | None = None) -> Answer:
         told=told,
         sentence=_sentence(reckoned.account, cause, driver, zone, told, known),
         notes=tuple(touching(notes_of(mill), window.start, window.end)),
+        notices=_notices(mill, window),
         sensors=published_store_of(mill).sensors(window.start.date(), window.end.date()),
     )
+
+
+def _notices(mill: Mill, window: Window) -> tuple[dict[str, Any], ...]:
+    """Notices that touch a period; each is filed under its first day."""
+    first, last = window.days
+    frame = lake_of(mill).read_features(NOTICES, first - _NOTICE_LASTS, last)
+    if frame.is_empty():
+        return ()
+    touch = (pl.col("started") < window.end) & (pl.col("ended") > window.start)
+    return tuple(frame.filter(touch).sort("started", "kind").to_dicts())
 
 
 def leading(account: PeriodAccount) -> tuple[str, str, str]:

@@ -45,6 +45,15 @@ def as_data(found: Answer) -> dict[str, Any]:
             }
             for note in found.notes
         ],
+        "notices": [
+            {
+                "kind": row["kind"],
+                "from": row["started"].isoformat(),
+                "to": row["ended"].isoformat(),
+                "text": row["text"],
+            }
+            for row in found.notices
+        ],
         "not_computed": [{"what": what, "why": why} for what, why in not_computed(found)],
         "beside": _beside(found),
     }

@@ -3,14 +3,17 @@
 import json
 from datetime import timedelta
 
+import polars as pl
 import pytest
 
+from features.base import polars_schema
+from models.cause.notices import NOTICE_COLUMNS
 from pipeline.base.errors import ConfigError, DataError
 from pipeline.base.window import Window
 from pipeline.cli import app
 from pipeline.dossier.period import write_period
 from pipeline.lake.coverage import lake_of
-from pipeline.lake.kinds import SEARCHED
+from pipeline.lake.kinds import NOTICES, SEARCHED
 from pipeline.period.answered import answer
 from pipeline.period.for_programs import as_data
 from pipeline.period.notes import add_notes, notes_of, notes_path, read_calendar, withdraw_note
@@ -49,6 +52,21 @@ def test_a_note_is_told_with_the_finding_and_hides_nothing(mine, first, tmp_path
     assert "<script>alert" not in page
     withdraw_note(mine, as_data(found)["known"][0]["note_id"])
     assert notes_of(mine) == []
+
+
+def test_notices_of_a_period_are_told_beside_it(mine, first, tmp_path):
+    lake, day = lake_of(mine), first["started"].date()
+    start = first["started"].replace(hour=0, minute=0)
+    row = {"started": start, "ended": first["ended"], "kind": "stale_cane", "text": HOSTILE}
+    schema = polars_schema(NOTICE_COLUMNS)
+    lake.write_features(NOTICES, day, pl.DataFrame([row], schema=schema))
+    found = answer(mine, Window(first["started"], first["ended"]))
+    assert [n["kind"] for n in as_data(found)["notices"]] == ["stale_cane"]
+    page = write_period(found, tmp_path / "page").read_text(encoding="utf-8")
+    assert "Stale cane" in page
+    assert "<script>alert" not in page
+    later = Window(first["ended"] + timedelta(hours=1), first["ended"] + timedelta(hours=2))
+    assert as_data(answer(mine, later))["notices"] == []
 
 
 def test_a_calendar_twice_changes_nothing_and_toml_says_the_same_as_csv(mine, first):
