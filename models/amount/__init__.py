@@ -1,7 +1,7 @@
 """How much was lost: drivers, baseline, probe errors, and the level by the laboratory."""
 
 from models.amount.chemical import PAIRED, Balance, chemical_balance
-from models.amount.drivers import Excess, split_excess
+from models.amount.drivers import DRIVERS, Excess, split_excess
 from models.amount.lab import (
     LabPoints,
     LabSeries,

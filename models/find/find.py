@@ -9,6 +9,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from features.base import MINUTE, Column, Columns, Station, check_frame, polars_schema
+from models.account import Driven
 from models.amount import (
     Balance,
     Excess,
@@ -96,8 +97,7 @@ class Losses:
     multiplier : Multiplier
     daily : DataFrame
         Columns of ``models.cause.lab_check.DAILY_COLUMNS``: loss between limed and clear juice by
-        kinetics and by chemistry, what stays unexplained, and what the ordinary daily balance would
-        see.
+        kinetics and by chemistry, the unexplained, and what the ordinary daily balance would see.
     faults : tuple of SensorFault
         Episodes that only one sick sensor spoke for; each is also a notice.
     biases : dict of ProbeBias
@@ -108,8 +108,9 @@ class Losses:
         Columns of ``models.detect.SHARPNESS_COLUMNS``: what each derived feature gains over its raw
         signal.
     uncalibrated : DataFrame
-        Columns of ``models.detect.UNCALIBRATED_COLUMNS``: channels in which no one can say how
-        often chance alone makes a loss, whether anything was found in them or not.
+        Columns of ``models.detect.UNCALIBRATED_COLUMNS``, whether anything was found there or not.
+    driven : Driven or None
+        What each vessel lost each minute and what drove it, for accounts of any period.
     """
 
     findings: pl.DataFrame
@@ -126,6 +127,7 @@ class Losses:
     uncalibrated: pl.DataFrame = field(
         default_factory=lambda: pl.DataFrame(schema=polars_schema(UNCALIBRATED_COLUMNS))
     )
+    driven: Driven | None = None
 
 
 def find_losses(
@@ -218,6 +220,7 @@ def _search(
         cells,
         lrv_ratios(minutes, channels, excess, multiplier.value, context.quiet),
         uncalibrated_of(looked),
+        Driven(minutes, excess, multiplier, biases),
     )
 
 
