@@ -68,22 +68,25 @@ def pass_zone(stream: Stream, passage: Passage, ph: Acidity, rates: Rates) -> Pa
         return _pass_pipe(stream, passage, rates)
     edges = passage.volume_edges_m3 / passage.tanks
     clock = clock_min(stream.flow_m3_h.shape[0])
-    age = first_age_min(passage)
-    entry_start = clock_start(age)
+    ages = [first_age_min(passage, number) for number in range(passage.tanks)]
+    entry_start = clock_start(ages[0])
     flow, tracers, entry = stream.flow_m3_h, stream.tracers, clock
     contents: list[Content] = []
     flows: list[FloatArray] = []
     for number in range(passage.tanks):
         flows.append(flow)
-        tracers, entry = _carry_tank(tracers, entry, (passage, age, entry_start), flow, edges)
-        entry_start = clock_start_of_next(entry_start, age)
+        if number > 0:
+            entry_start = clock_start_of_next(entry_start, ages[number])
+        first = (passage, ages[number], entry_start)
+        tracers, entry = _carry_tank(tracers, entry, first, flow, edges)
         flow = outflow_by_balance_m3_h(flow, edges) - (passage.drawn_m3_h if number == 0 else 0.0)
         flow = np.maximum(flow, 0.0)
         contents.append(Content(tracers))
     if passage.souring_1_min is not None:
-        _sour(stream, passage, contents, ph, (flows, edges, age))
+        _sour(stream, passage, contents, ph, (flows, edges, ages))
     doses: list[FloatArray] = [stream.doses]
-    for inflow, rate in zip(flows, rates(tuple(contents), tracers), strict=True):
+    taken = rates(tuple(contents), tracers)
+    for inflow, rate, age in zip(flows, taken, ages, strict=True):
         doses.append(_take_up(doses[-1], rate, age, inflow, edges))
     mean, spread = age_moments_min(entry, clock[:, 0])
     return Passed(
@@ -91,10 +94,13 @@ def pass_zone(stream: Stream, passage: Passage, ph: Acidity, rates: Rates) -> Pa
     )
 
 
-def first_age_min(passage: Passage) -> float:
-    """Age that one tank, or the pipe, adds to the first content [min]."""
+def first_age_min(passage: Passage, number: int = 0) -> float:
+    """Age that a tank, or the pipe, adds to the first content [min]."""
     filled = float(passage.volume_edges_m3[0]) / max(passage.tanks, 1)
-    return 60.0 * filled / max(passage.usual_flow_m3_h, 1e-9)
+    usual = passage.usual_flow_m3_h
+    if number > 0:
+        usual = max(usual - float(passage.drawn_m3_h[0]), 0.1 * usual)
+    return 60.0 * filled / max(usual, 1e-9)
 
 
 def running(rate_1_min: FloatArray) -> FloatArray:
@@ -128,24 +134,24 @@ def _sour(
     passage: Passage,
     contents: list[Content],
     ph: Acidity,
-    way: tuple[list[FloatArray], FloatArray, float],
+    way: tuple[list[FloatArray], FloatArray, list[float]],
 ) -> None:
     """Fill in how far pH has fallen by acid made in each tank.
 
     Acid is a dose like any other, but the pH of the tank hangs on it and its rate on that pH. It
     starts from juice that sours by itself (`ph_after_acid`, exact in a stop).
     """
-    flows, edges, age = way
+    flows, edges, ages = way
     brought, at_ph7 = stream.tracers[:, Tracer.SOURED], np.zeros_like(stream.flow_m3_h)
     pace = np.asarray(passage.souring_1_min)
-    for content, flow in zip(contents, flows, strict=True):
+    for content, flow, age in zip(contents, flows, ages, strict=True):
         at_ph7 = _grown(at_ph7, pace, age, flow, edges)
         begun = content.tracers[:, Tracer.PH] - content.tracers[:, Tracer.SOURED]
         content.tracers[:, Tracer.SOURED] += begun - ph_after_acid(begun, at_ph7)
     for _ in range(_ROUNDS):
         came = brought
         now = ph(tuple(contents), contents[-1].tracers)
-        for content, here, flow in zip(contents, now, flows, strict=True):
+        for content, here, flow, age in zip(contents, now, flows, ages, strict=True):
             came = _grown(came, pace * np.exp(LN3 * (here - 7.0)), age, flow, edges)
             content.tracers[:, Tracer.SOURED] = came
 

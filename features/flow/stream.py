@@ -15,7 +15,8 @@ from features.flow.residence import mix_parallel
 class Tracer(IntEnum):
     """Columns that move with the juice, unchanged except for the last two.
 
-    `SOURED` is how far pH has fallen by acid made since the last probe, `TO_FALL` the share of a settler's fall of pH that is still to come.
+    `SOURED` is how far pH has fallen by acid made since the last probe, `TO_FALL` the share of a
+    settler's fall of pH that is still to come.
     """
 
     BRIX = 0

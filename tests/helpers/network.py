@@ -1,9 +1,9 @@
 """A whole clarification station stepped through time by mass balances, as a judge of the tool.
 
 It shares no code and no rule with what it judges. Every cell is a mass of juice; its pH is that of
-its parcels: limed pH, less a reaction of first order that starts where the juice enters the settler,
-less acid made at a rate that triples per pH unit. The probes read what the cells have become, also
-in a stop. Pipes are rows of parcels, one every few seconds. Masses are volume times density at the
+its parcels: limed pH, less a reaction of first order that starts where the juice enters the
+settler, less acid made at a rate that triples per pH unit. The probes read what the cells have
+become, also in a stop. Pipes are rows of parcels, one every few seconds. Masses are volume times density at the
 juice's own temperature. The rate of inversion is the published one, written out again; density is
 that of another correlation (Laliberte 2009 as `thermo` has it), not the tool's polynomial.
 
@@ -25,7 +25,8 @@ BRIX, BRIX_EVAPORATOR, PURITY = 14.5, 20.0, 84.0
 #: d(pH)/dT of the juice [1/K], cold samples at 25 degC, time constant of the fall [min].
 SLOPE, FALL_MIN = -0.006, 20.0
 #: Fall of pH by acid at pH 7 and 97 degC [1/h]: 1 % of the reducing sugars an hour (common
-#: practice), 4 per 100 sucrose, 1.4 acids each, 8 meq per kg and pH; Ea 140.2 kJ/mol (Nolasco 2006).
+#: practice), 4 per 100 sucrose, 1.4 acids each, 8 meq per kg and pH; Ea 140.2 kJ/mol of
+#: Nolasco 2006.
 ACID_1_H = 0.01 * (BRIX * PURITY * 4.0 / 180.156) * 1.4 / 8.0
 VESSELS = ("lime", "hot", "line", "basin", "tank", "riser", "boiler")
 #: Size [m3] and usual temperature [degC]; the lines between are pipes.
@@ -166,7 +167,9 @@ def run(lanes: list[Lane]) -> list[Course]:
     of_cell = np.array([[h[v] * s for v, s in CELLS] for h, _, _ in masses])
     renewed = np.array([m[1] for m in masses]) / of_cell
     brix = [BRIX_EVAPORATOR if v == "boiler" else BRIX for v, _ in CELLS]
-    rate = np.array([[rate_at_ph0(a.degc[v], b) for (v, _), b in zip(CELLS, brix)] for a in lanes])
+    rate = np.array(
+        [[rate_at_ph0(a.degc[v], b) for (v, _), b in zip(CELLS, brix, strict=True)] for a in lanes]
+    )
     acid = np.array([[acid_rate(a.degc[v]) for v, _ in CELLS] for a in lanes])
     # Steps first, then cells, then lanes.
     renewed, rate, acid = (x.transpose(2, 1, 0).copy() for x in (renewed, rate, acid))
