@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,8 @@ from features.flow.transport import (
     cumulative_volume_m3,
     plug_flow_position_m3,
 )
+
+Kind = TypeVar("Kind", np.float64, np.bool_)
 
 #: Most slices into which the content of a pipe is cut for its mean; where it holds fewer parcels
 #: each of them counts.
@@ -37,7 +40,7 @@ class Content:
     minute: NDArray[np.intp] | None = None
     share: FloatArray | None = None
 
-    def at(self, series: FloatArray) -> FloatArray:
+    def at(self, series: NDArray[Kind]) -> NDArray[Kind]:
         """Value of a series of minutes for every row."""
         return series if self.minute is None else series[self.minute]
 
@@ -45,7 +48,7 @@ class Content:
         """Mean over the content of each minute, from a value per row."""
         if self.minute is None or self.share is None:
             return values
-        return np.bincount(self.minute, values * self.share, minutes)
+        return np.bincount(self.minute, values * self.share, minutes).astype(np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -3,9 +3,10 @@
 It shares no code and no rule with what it judges. Every cell is a mass of juice; its pH is that of
 its parcels: limed pH, less a reaction of first order that starts where the juice enters the
 settler, less acid made at a rate that triples per pH unit. The probes read what the cells have
-become, also in a stop. Pipes are rows of parcels, one every few seconds. Masses are volume times density at the
-juice's own temperature. The rate of inversion is the published one, written out again; density is
-that of another correlation (Laliberte 2009 as `thermo` has it), not the tool's polynomial.
+become, also in a stop. Pipes are rows of parcels, one every few seconds. Masses are volume times
+density at the juice's own temperature. The rate of inversion is the published one, written out
+again; density is that of another correlation (Laliberte 2009 as `thermo` has it), not the tool's
+polynomial.
 
     liming tank - heater - pipe - settler of three tanks, mud drawn from the first - clear-juice
     tank - pipe - evaporator vessel
