@@ -1,5 +1,11 @@
 """Juice followed through the station: residence, pH, heat, loss by zone."""
 
+from features.flow.inferred import (
+    TEMPERATURE_SD_K,
+    TemperatureSource,
+    temperature_source,
+    zone_temperature_source,
+)
 from features.flow.minutes import derive
 from features.flow.nominal import souring_1_min
 from features.flow.probes import probe_signal

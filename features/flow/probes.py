@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from features.base import Port, Signal, Station, Vessel
+from features.flow.inferred import vessel_temp
 from features.flow.tracks import Track, Tracks
 from features.flow.vessel_ph import Region
 
@@ -111,17 +112,11 @@ def _first_ph(
 ) -> Track:
     """First pH probe found at the points given, on the cold basis."""
     for vessel, ports in points:
-        track = tracks.ph_cold(vessel.name, ports, vessel_temp(tracks, vessel), target)
+        temp = vessel_temp(tracks, vessel, tracks.station.targets.brix_pct)
+        track = tracks.ph_cold(vessel.name, ports, temp, target)
         if track.measured:
             return track
     return tracks.target(target)
-
-
-def vessel_temp(tracks: Tracks, vessel: Vessel) -> Track:
-    """Temperature of a vessel's content; of a heater, its outlet, so the upper bound [degC]."""
-    heater = vessel.kind in ("heater", "clear_juice_heater")
-    ports = OUTLET_FIRST if heater else CONTENT_FIRST
-    return tracks.read("temperature", vessel.name, ports, vessel.temp_degc)
 
 
 def region_of(station: Station, vessel: Vessel) -> Region:

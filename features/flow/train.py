@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from features.base import BoolArray, FloatArray, Vessel
+from features.flow.inferred import vessel_temp
 from features.flow.mud import level_volume, mud_flow, run_mud
 from features.flow.nominal import (
     reference_souring,
@@ -23,7 +24,6 @@ from features.flow.probes import (
     flow_track,
     read_feed,
     region_of,
-    vessel_temp,
 )
 from features.flow.stream import Dose, Passage, Passed, Stream, Tracer, join
 from features.flow.tracks import Track, Tracks, smooth
@@ -176,16 +176,17 @@ def _vessel_zone(
     """Zone of a vessel and the pH probe that belongs to it."""
     station, targets = tracks.station, tracks.station.targets
     region = region_of(station, vessel)
-    temp = vessel_temp(tracks, vessel)
+    usual_flow = usual_flow_m3_h(station, vessel)
+    brix: Track | None = None
+    if vessel.brix_pct is not None:
+        brix = tracks.read("brix", vessel.name, CONTENT_FIRST, vessel.brix_pct)
+    held = inlet.tracers[:, Tracer.BRIX] if brix is None else brix.values
+    temp = vessel_temp(tracks, vessel, held, (inlet.flow_m3_h, usual_flow))
     live = vessel.volume_m3 * (1.0 - vessel.dead_fraction)
     volume = level_volume(tracks, vessel, "level", live, vessel.level_pct)
     shared = feed.ph_limed if region in ("mixed", "liming", "limed") else feed.ph_clear
     own = tracks.ph_cold(vessel.name, OUTLET_FIRST, temp, shared.values[0])
     probe = own if own.measured and region in ("liming", "settler") else shared
-    brix: Track | None = None
-    if vessel.brix_pct is not None:
-        brix = tracks.read("brix", vessel.name, CONTENT_FIRST, vessel.brix_pct)
-    usual_flow = usual_flow_m3_h(station, vessel)
     usual_min = 60.0 * target_volume_m3(vessel) / usual_flow
     left = fall_left(usual_min, vessel.tanks, vessel.ph_fall_min)
     read = (targets.ph_mixed, targets.ph_limed, targets.ph_clear)

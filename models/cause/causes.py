@@ -6,7 +6,7 @@ import numpy as np
 
 from models.cause.episode import NamedCause, fact, mean_in, probe_words, usual_of
 from models.cause.fall import LEAST_UNEXPLAINED_PH, judge_fall
-from models.cause.untold_words import UNTOLD_WHY, place_of
+from models.cause.untold_words import UNTOLD_WHY, heat_told, place_of
 from models.detect import MUD_SUFFIX, Candidate, Channel, Context, moves, untold, vessel_of
 
 _BY_CHANNEL = {
@@ -130,7 +130,9 @@ def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]
         )
         # No level, but its mud stood or it ran over at once: what is not known is not here at all.
         full = "" if moves(zones[zone]["volume_m3"]) else ", counted as full for want of a level,"
-        content = f"{held:.0f} m3 at {degc:.0f} degC and pH {ph:.1f}"
+        how = heat_told(context.station, zone)
+        heat = f"{degc:.0f} degC ({how})" if how else f"{degc:.0f} degC"
+        content = f"{held:.0f} m3 at {heat} and pH {ph:.1f}"
         text = f"{place_of(zone)}{full} held {content}; of the loss"
         facts.append(fact(text, 100.0 * kg[zone] / total, "%"))
     return facts + [
@@ -151,8 +153,10 @@ def _throughput_facts(item: Candidate, context: Context) -> list[dict[str, objec
 
 def _heat_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
     zone = context.minutes.zones[item.channel.section]
+    how = heat_told(context.station, item.channel.section)
+    told = f"juice temperature ({how})" if how else "juice temperature"
     return [
-        fact("juice temperature", mean_in(zone["temp_degc"], item), "degC"),
+        fact(told, mean_in(zone["temp_degc"], item), "degC"),
         fact("usual temperature", usual_of(zone["temp_degc"], context), "degC"),
         fact("target", vessel_of(context.station, item.channel.section).temp_degc, "degC"),
     ]

@@ -77,8 +77,9 @@ def untold(minutes: Minutes, station: Station, start: int, end: int) -> list[Unt
     found = []
     for zone, columns in zones.items():
         if kinds[zone] in STEAMED:
-            if not moves(columns["temp_degc"]):
-                found.append(Untold(zone, start, end, "heat"))
+            since = _heat_known_until(columns["temp_degc"], start, end)
+            if since < end:
+                found.append(Untold(zone, since, end, "heat"))
             continue
         since = start
         if kinds[zone] not in _TANKS:
@@ -88,6 +89,15 @@ def untold(minutes: Minutes, station: Station, start: int, end: int) -> list[Unt
         if since < end:
             found.append(Untold(zone, since, end, "content"))
     return found
+
+
+def _heat_known_until(degc: Array, start: int, end: int) -> int:
+    """Minute of a stop from which nothing tells a steamed vessel's heat, or its end."""
+    if not moves(degc):
+        return start
+    # Worked out from a vapour pressure that is the open air's once the vessel has gone quiet.
+    missing = np.flatnonzero(~np.isfinite(degc[start:end]))
+    return start + int(missing[0]) if len(missing) else end
 
 
 def _perhaps_water(minutes: Minutes, start: int) -> bool:

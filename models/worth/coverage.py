@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from features.base import Port, Quantity, Station, VesselKind
-from features.flow import probe_signal
+from features.flow import probe_signal, temperature_source
 from models.amount import lab_points
 
 _CONTENT: Final[tuple[Port, ...]] = ("inside", "out", "")
@@ -78,6 +78,13 @@ def _clear_ph(station: Station) -> bool | None:
     return probe_signal(station, "clear") is not None if station.of_kind("settler") else None
 
 
+def _evaporator_heat(station: Station) -> bool | None:
+    """Whether a thermometer or a vapour pressure tells how hot every evaporator vessel is."""
+    vessels = station.of_kind("evaporator_vessel")
+    told = [temperature_source(station, v).told for v in vessels]
+    return all(t in ("read", "vapour") for t in told) if vessels else None
+
+
 def _grabs(point: str) -> Callable[[Station], bool | None]:
     kind: VesselKind = "liming_tank" if point == "limed" else "settler"
 
@@ -134,7 +141,7 @@ NEEDS: Final[Mapping[str, Callable[[Station], bool | None]]] = {
     "level_clear_juice_tank": _has("clear_juice_tank", "level"),
     "temp_clear_juice_tank": _has("clear_juice_tank", "temperature"),
     "temp_clear_juice_heater": _has("clear_juice_heater", "temperature"),
-    "temp_evaporator": _has("evaporator_vessel", "temperature"),
+    "temp_evaporator": _evaporator_heat,
     "grabs_limed": _grabs("limed"),
     "grabs_clear": _grabs("clear"),
     "lactic": _lactic,

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from features.base.station import Signal
 from models.find.rows import FINDING_COLUMNS
 from models.worth.coverage import CAUSES, NEEDS, coverage_of
 from pipeline.mill.description import load_mill
@@ -123,3 +124,14 @@ def test_the_search_finds_what_can_be_seen_and_nothing_else(plant, fault, cause,
         plant.station = without(plant.station, tag)
     found = set(plant.search().findings["cause"])
     assert (cause in found) == (cause not in coverage_of(plant.station).blind) == measured
+
+
+def test_a_vapour_pressure_stands_in_for_the_evaporators_thermometer(whole):
+    blind = without(whole, "EV.TI501")
+    vapour = Signal("EV.PI504", "steam_pressure", "first_evaporator", "inside", "kPa", 10, 400)
+    steam = replace(vapour, port="in")
+    told = {
+        s.port: coverage_of(replace(blind, signals=(*blind.signals, s))) for s in (vapour, steam)
+    }
+    assert "temp_evaporator" not in told["inside"].missing
+    assert "temp_evaporator" in told["in"].missing
