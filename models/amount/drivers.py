@@ -8,7 +8,8 @@ factor at its slow median, the sucrose as fed. The shares add up to that excess,
 Against the usual and not against the targets: factors multiply, so a mill that runs sour every day
 loses more by the same ten kelvin than its targets suggest. What follows from a driver is its own:
 slow juice is older juice and sours for longer, and so do mud that is held and the juice behind a
-fuller tank, and juice that is boiled hotter behind the last probe.
+fuller tank, and juice that is boiled hotter behind the last probe. Slow juice also cools: what that
+saves is taken off what the extra time costs.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 from features.base import Station
 from features.kinetics import shapley_of_product
 from models.amount.baseline import season_where_missing, slow_baseline
+from models.amount.cooling import cooled_by_age
 from models.amount.souring import PhParts, ph_parts
 from models.base import Array, Minutes, nan_sum
 
@@ -93,9 +95,11 @@ def split_excess(
     reference: dict[str, Array] = {}
     known = np.ones(minutes.n, dtype=bool)
     parts, running = ph_parts(minutes, station, bias_limed), minutes.usual
+    cooled = cooled_by_age(minutes, station)
     for zone, col in minutes.zones.items():
         correction = 10.0 ** (col["w_ph_limed"] * bias_limed + col["w_ph_clear"] * bias_clear)
-        measured, older = _factors(zone, col, correction, parts)
+        cool = cooled.get(zone, np.ones(minutes.n))
+        measured, older = _factors(zone, col, (correction, cool), parts)
         filled = {name: season_where_missing(values) for name, values in measured.items()}
         usual = {
             name: np.maximum(slow_baseline(values, running), _LEAST)
@@ -114,23 +118,28 @@ def split_excess(
 
 
 def _factors(
-    zone: str, col: dict[str, Array], correction: Array, parts: PhParts
+    zone: str, col: dict[str, Array], by: tuple[Array, Array], parts: PhParts
 ) -> tuple[dict[str, Array], Array]:
-    """Factors of a zone's loss by driver, and what the age of the juice does to it."""
+    """Factors of a zone's loss by driver, and what the age of the juice does to it.
+
+    `by` is what corrects its pH, and what cooling with age does to its rate.
+    """
+    correction, cool = by
     lower = col["w_ph_limed"] * parts.limed + col["w_ph_clear"] * parts.limed_at_clear
     seen = np.isfinite(lower)
     limed = 10.0 ** np.where(seen, lower, 0.0)
     older = 10.0 ** (np.nan_to_num(col["w_ph_clear"]) * parts.older)
     mud = 10.0 ** parts.older_mud.get(zone, np.zeros(len(older)))
     held = 10.0 ** parts.older_tank.get(zone, np.zeros(len(older)))
+    fuller = 10.0 ** parts.older_inside.get(zone, np.zeros(len(older)))
     hot = 10.0 ** parts.hotter.get(zone, np.zeros(len(older)))
     factors = {
         "ph": np.where(seen, limed, np.nan),
-        "drop": col["f_ph"] * correction / (limed * older * mud * held * hot),
-        "temperature": col["f_temp"] * hot,
+        "drop": col["f_ph"] * correction / (limed * older * mud * held * fuller * hot),
+        "temperature": col["f_temp"] * hot / cool,
         "brix": col["f_brix"],
-        "volume": col["f_volume"] * mud,
+        "volume": col["f_volume"] * mud * fuller,
         "held": held,
         "throughput": col["f_flow"],
     }
-    return factors, older
+    return factors, older * cool

@@ -20,6 +20,8 @@ _BY_CHANNEL = {
 _TOLD_SHARE = 0.1
 #: Vessels of a stop that are told one by one.
 _VESSELS_TOLD = 3
+#: Falls of temperature smaller than this are not told (judgement) [K].
+_TELLING_K = 0.3
 #: Departures of pH smaller than this prove nothing (judgement) [pH].
 _TELLING_PH = 0.05
 
@@ -148,7 +150,21 @@ def _throughput_facts(item: Candidate, context: Context) -> list[dict[str, objec
         fact("usual juice flow", usual_of(station["flow_feed_m3_h"], context), "m3/h"),
         fact("residence in the train", mean_in(station["residence_train_min"], item), "min"),
         fact("usual residence", usual_of(station["residence_train_min"], context), "min"),
+        *_cooled(item, context),
     ]
+
+
+def _cooled(item: Candidate, context: Context) -> list[dict[str, object]]:
+    """What slow juice saves by cooling, where a settler's thermometer shows it."""
+    for settler in context.station.of_kind("settler"):
+        if settler.name not in context.minutes.zones or heat_told(context.station, settler.name):
+            continue
+        temp = context.minutes.zones[settler.name]["temp_degc"]
+        colder = usual_of(temp, context) - mean_in(temp, item)
+        if colder >= _TELLING_K:
+            text = "slow juice cools, which the tonnes are net of; settler below its usual by"
+            return [fact(text, colder, "K")]
+    return []
 
 
 def _heat_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
@@ -164,7 +180,9 @@ def _heat_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
 
 def _hold_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
     zone = context.minutes.zones[item.channel.section]
-    what = "mud zone" if item.channel.section.endswith(MUD_SUFFIX) else "tank"
+    mud = item.channel.section.endswith(MUD_SUFFIX)
+    tank = mud or str(vessel_of(context.station, item.channel.section).kind).endswith("_tank")
+    what = "mud zone" if mud else "tank" if tank else "vessel"
     return [
         fact(f"juice in the {what}", mean_in(zone["volume_m3"], item), "m3"),
         fact(f"usual volume in the {what}", usual_of(zone["volume_m3"], context), "m3"),

@@ -13,7 +13,7 @@ import numpy as np
 
 from features.base import Station
 from models.base import Array, Minutes
-from models.detect.channels import MUD_SUFFIX, zone_kinds
+from models.detect.channels import MUD_SUFFIX, moves, zone_kinds
 
 #: Vessels that steam heats; in a stop there is nothing to boil (common practice: steam is shut),
 #: and how fast they cool nobody knows without a thermometer.
@@ -48,12 +48,6 @@ class Untold:
     start: int
     end: int
     why: str
-
-
-def moves(values: Array) -> bool:
-    """Whether a series was measured: one that never moves is a target standing in."""
-    known = values[np.isfinite(values)]
-    return len(known) > 0 and float(np.ptp(known)) > 1e-6
 
 
 def untold(minutes: Minutes, station: Station, start: int, end: int) -> list[Untold]:

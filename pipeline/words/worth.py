@@ -55,6 +55,10 @@ NEEDS: Final[dict[str, tuple[str, str]]] = {
         "the temperature of the first evaporator vessel",
         "overheating there cannot show, though that vessel is the hottest",
     ),
+    "level_evaporator": (
+        "the level of the first evaporator vessel",
+        "a vessel run too full cannot show, though that vessel is the hottest",
+    ),
     "grabs_limed": (
         "laboratory pH of limed juice",
         "a probe that drifts cannot be told from juice that is truly too acid, or hides it",
