@@ -30,6 +30,7 @@ from features.base.station import (
     QUANTITY_COLUMNS,
     Analyte,
     Basis,
+    Filtrate,
     Interpolation,
     Kinetics,
     LabSource,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from features.base import Numeric, Station, Vessel
+from features.flow.filtrate import filtrate_at
 from features.kinetics import concentration_ratio, hexose_mmol_kg, ph_fall_1_h
 
 
@@ -19,14 +20,14 @@ def usual_flow_m3_h(station: Station, vessel: Vessel) -> float:
     Returns
     -------
     float
-        Its share, by volume, of the feed less the mud drawn upstream [m3/h]; at least a tenth of
-        the feed's share.
+        Its share, by volume, of the feed and the filtrate returned up to it, less the mud drawn
+        upstream [m3/h]; at least a tenth of the feed's share.
     """
     feed = station.targets.flow_feed_m3_h
     mud = sum(v.mud_flow_m3_h for v in station.of_kind("settler") if v.step < vessel.step)
     group = [v for v in station.vessels if v.step == vessel.step]
     share = vessel.volume_m3 / sum(v.volume_m3 for v in group)
-    return share * max(feed - mud, 0.1 * feed)
+    return share * max(feed + filtrate_at(station, vessel) - mud, 0.1 * feed)
 
 
 def target_volume_m3(vessel: Vessel) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from features.base import Port, Signal, Station, Vessel
+from features.flow.filtrate import fresh_feed
 from features.flow.inferred import vessel_temp
 from features.flow.tracks import Track, Tracks
 from features.flow.vessel_ph import Region
@@ -60,17 +61,17 @@ def read_feed(tracks: Tracks) -> Feed:
 
 
 def _feed_flow(tracks: Tracks) -> Track:
-    """Feed flow: its own meter, or the first meter down the train."""
+    """Feed flow without filtrate: its own meter, or the first meter down the train."""
     target = tracks.station.targets.flow_feed_m3_h
     if tracks.has("flow", "mixed_juice"):
-        return flow_track(tracks, "mixed_juice", ANY, target)
+        return fresh_feed(tracks, flow_track(tracks, "mixed_juice", ANY, target), None)
     for group in tracks.station.in_flow_order:
         for port in ("in", "", "out"):
             if all(tracks.has("flow", vessel.name, port) for vessel in group):
                 parts = [flow_track(tracks, vessel.name, (port,), target) for vessel in group]
                 total = np.asarray(np.sum([p.values for p in parts], axis=0))
                 known = np.logical_and.reduce([p.known for p in parts])
-                return Track(total, known, measured=True)
+                return fresh_feed(tracks, Track(total, known, measured=True), group[0].step)
     return tracks.target(target)
 
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from features.base import BoolArray, FloatArray, Vessel
+from features.flow.filtrate import return_step, with_filtrate
 from features.flow.inferred import vessel_temp
-from features.flow.mud import level_volume, mud_flow, run_mud
+from features.flow.mud import Mud, level_volume, mud_flow, mud_of, run_mud
 from features.flow.nominal import (
     reference_souring,
     souring_1_min,
@@ -73,7 +74,10 @@ def travel(tracks: Tracks) -> tuple[Feed, Journey]:
     feed = read_feed(tracks)
     journey = Journey(_fed_stream(tracks, feed), reference_souring(tracks.station))
     last_liming = max((v.step for v in tracks.station.of_kind("liming_tank")), default=None)
+    returned_at = return_step(tracks.station)
     for group in tracks.station.in_flow_order:
+        if group[0].step == returned_at:
+            journey.at_end = with_filtrate(tracks, journey.at_end, feed.flow)
         inlets = _share(tracks, group, journey.at_end)
         outlets = [
             _through(tracks, vessel, inlet, feed, journey)
@@ -128,7 +132,8 @@ def _share(tracks: Tracks, group: tuple[Vessel, ...], stream: Stream) -> list[St
 
 def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey: Journey) -> Stream:
     """Pass one vessel, and the mud zone of a settler; return the juice leaving."""
-    zone, probe = _vessel_zone(tracks, vessel, inlet, feed, journey.reference_soured)
+    mud = mud_of(tracks, vessel, inlet)
+    zone, probe = _vessel_zone(tracks, vessel, (inlet, mud), feed, journey.reference_soured)
     if zone.brix is not None:
         # Sucrose stays when water boils off: it passes at the flow of the concentrated juice.
         ratio = concentration_ratio(
@@ -143,9 +148,10 @@ def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey:
     columns["flow_in_m3_h"] = np.where(inlet.flow_known, inlet.flow_m3_h, np.nan)
     columns["flow_out_m3_h"] = np.where(out.flow_known, out.flow_m3_h, np.nan)
     journey.columns[vessel.name] = columns
-    if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
-        name, mud = run_mud(tracks, vessel, (inside, passed), probe, (zone.temp, loading))
-        journey.columns[name] = mud
+    if mud is not None:
+        rest = (mud, zone.temp, loading)
+        name, below = run_mud(tracks, vessel, (inside, passed), probe, rest)
+        journey.columns[name] = below
     if zone.region == "liming":
         return _as_read(out, probe).with_tracers(ph_limed=probe.values, limed_known=probe.known)
     if zone.region == "settler":
@@ -169,11 +175,12 @@ def _loading(tracks: Tracks, feed: Feed) -> tuple[FloatArray, BoolArray]:
 def _vessel_zone(
     tracks: Tracks,
     vessel: Vessel,
-    inlet: Stream,
+    entering: tuple[Stream, Mud | None],
     feed: Feed,
     reference_soured: dict[str, tuple[float, float]],
 ) -> tuple[Zone, Track]:
     """Zone of a vessel and the pH probe that belongs to it."""
+    inlet, mud = entering
     station, targets = tracks.station, tracks.station.targets
     region = region_of(station, vessel)
     usual_flow = usual_flow_m3_h(station, vessel)
@@ -184,6 +191,10 @@ def _vessel_zone(
     temp = vessel_temp(tracks, vessel, held, (inlet.flow_m3_h, usual_flow))
     live = vessel.volume_m3 * (1.0 - vessel.dead_fraction)
     volume = level_volume(tracks, vessel, "level", live, vessel.level_pct)
+    smoothed = smooth(volume.values)
+    if mud is not None:
+        volume = replace(volume, values=volume.values * mud.room)
+        smoothed = smoothed * mud.room
     shared = feed.ph_limed if region in ("mixed", "liming", "limed") else feed.ph_clear
     own = tracks.ph_cold(vessel.name, OUTLET_FIRST, temp, shared.values[0])
     probe = own if own.measured and region in ("liming", "settler") else shared
@@ -195,10 +206,10 @@ def _vessel_zone(
     )
     souring = np.asarray(souring_1_min(station, temp.values))
     passage = Passage(
-        volume_edges_m3=edges_from_means(smooth(volume.values)),
+        volume_edges_m3=edges_from_means(smoothed),
         tanks=vessel.tanks,
         usual_flow_m3_h=usual_flow / target_concentration(station, vessel),
-        drawn_m3_h=mud_flow(tracks, vessel, inlet).values,
+        drawn_m3_h=mud_flow(tracks, vessel, inlet).values if mud is None else mud.inflow_m3_h,
         souring_1_min=None if region in ("liming", "settler") else souring,
     )
     zone = Zone(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from features.flow import MUD_REL_SD, mud_told
 from models.cause.episode import NamedCause, fact, mean_in, probe_words, usual_of
 from models.cause.fall import LEAST_UNEXPLAINED_PH, judge_fall
 from models.cause.untold_words import UNTOLD_WHY, heat_told, place_of
@@ -188,7 +189,19 @@ def _hold_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
         fact(f"usual volume in the {what}", usual_of(zone["volume_m3"], context), "m3"),
         fact("residence there", mean_in(zone["residence_min"], item), "min"),
         fact("usual residence there", usual_of(zone["residence_min"], context), "min"),
+        *(_by_balance(item, context) if mud else []),
     ]
+
+
+def _by_balance(item: Candidate, context: Context) -> list[dict[str, object]]:
+    """How well the mud is known where no level of it is read."""
+    settler = vessel_of(context.station, item.channel.section)
+    if mud_told(context.station, settler) != "balance":
+        return []
+    volume = context.minutes.zones[item.channel.section]["volume_m3"]
+    over = abs(mean_in(volume, item) - usual_of(volume, context))
+    text = "no mud level is read: worked out from the underflow, more or less by"
+    return [fact(text, MUD_REL_SD["balance"] * over, "m3")]
 
 
 _FACTS = {

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from features.base import Port, Quantity, Station, VesselKind
-from features.flow import probe_signal, temperature_source
+from features.flow import filtrate_told, mud_told, probe_signal, temperature_source
 from models.amount import lab_points
 
 _CONTENT: Final[tuple[Port, ...]] = ("inside", "out", "")
@@ -85,6 +85,18 @@ def _evaporator_heat(station: Station) -> bool | None:
     return all(t in ("read", "vapour") for t in told) if vessels else None
 
 
+def _filtrate(station: Station) -> bool | None:
+    """Whether a meter or the description tells of the filtrate of a settler's mud."""
+    muddy = any(v.mud_flow_m3_h > 0.0 for v in station.of_kind("settler"))
+    return filtrate_told(station) if muddy else None
+
+
+def _mud(station: Station) -> bool | None:
+    """Whether a level, or an underflow whose balance stands in for it, tells of every mud zone."""
+    settlers = station.of_kind("settler")
+    return all(mud_told(station, v) != "target" for v in settlers) if settlers else None
+
+
 def _grabs(point: str) -> Callable[[Station], bool | None]:
     kind: VesselKind = "liming_tank" if point == "limed" else "settler"
 
@@ -135,6 +147,8 @@ NEEDS: Final[Mapping[str, Callable[[Station], bool | None]]] = {
     "ph_clear": _clear_ph,
     "temp_settler": _has("settler", "temperature", _CONTENT),
     "level_settler": _has("settler", "level", _CONTENT),
+    "filtrate": _filtrate,
+    "mud": _mud,
     "mud_level": _has("settler", "mud_level"),
     "level_liming_tank": _has("liming_tank", "level"),
     "temp_liming_tank": _has("liming_tank", "temperature"),
@@ -154,7 +168,7 @@ CAUSES: Final[Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]] = {
     "low_limed_ph": (("ph_limed",), ("grabs_limed",)),
     "ph_probe_high": (("ph_limed", "grabs_limed"), ()),
     "standing_juice": (("flow",), ("level_settler", "temp_settler")),
-    "slow_throughput": (("flow",), ()),
+    "slow_throughput": (("flow",), ("filtrate",)),
     "overheating": (
         (),
         (
@@ -163,7 +177,7 @@ CAUSES: Final[Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]] = {
         ),
     ),
     "tank_held": ((), ("level_liming_tank", "level_clear_juice_tank", "level_evaporator")),
-    "mud_held": (("mud_level",), ()),
+    "mud_held": (("mud",), ("mud_level",)),
     "microbial": (("microbes",), ("lactic", "temp_liming_tank", "temp_clear_juice_tank")),
     "clear_probe_low": (("ph_clear", "grabs_clear"), ()),
     "short_circuiting": (("ph_clear", "ph_limed"), ()),

@@ -163,6 +163,9 @@ def _derived():
         Signal("d", "ph", "lime", "out", "pH", 0, 14),
         Signal("e", "ph", "basin", "out", "pH", 0, 14),
         Signal("f", "flow", "basin", "mud", "m3/h", 0, 100),
+        # Read, and standing still: what comes as mud goes as mud. Without it the mud held would
+        # follow from its balance, which is a test of its own (test_mud.py).
+        Signal("g", "mud_level", "basin", "mud", "%", 0, 100),
     ]
     ports = ("inside", "out", "inside", "inside", "out", "inside")
     heat = [
@@ -175,6 +178,7 @@ def _derived():
             "ts_utc": [start + timedelta(minutes=m) for m in range(MINUTES)],
             "flow_mixed_juice_m3_h": 60.0 * minute_means(flow_m3_min, MINUTES, 4),
             "flow_basin_mud_m3_h": 60.0 * minute_means(mud_m3_min, MINUTES, 4),
+            "mud_level_basin_mud_pct": np.full(MINUTES, 45.0),
             "level_lime_pct": volume[:, 0] / 0.9,
             "level_tank_pct": volume[:, 3] / 2.0,
             **{signal.name: temp[:, i] for i, signal in enumerate(heat)},
