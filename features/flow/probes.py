@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import polars as pl
 
 from features.base import Port, Signal, Station, Vessel
 from features.flow.filtrate import fresh_feed
@@ -19,6 +20,8 @@ ANY: tuple[Port, ...] = ("", "inside", "out", "in")
 _CLEAR_KINDS = ("clear_juice_tank", "clear_juice_heater", "evaporator_vessel")
 #: Grid column with the feed's purity [%], when the caller has joined lab results to the grid.
 PURITY_COLUMN = "purity_mixed_juice_pct"
+#: Grid column with the laboratory's Brix of the feed [%], which stands in for a Brix tag.
+BRIX_COLUMN = "brix_mixed_juice_lab_pct"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,13 +54,24 @@ def read_feed(tracks: Tracks) -> Feed:
     temp = tracks.read("temperature", "mixed_juice", ANY, 30.0)
     return Feed(
         flow=_feed_flow(tracks),
-        brix=tracks.read("brix", "mixed_juice", ANY, targets.brix_pct),
+        brix=_feed_brix(tracks),
         purity=tracks.column(PURITY_COLUMN, targets.purity_pct),
         temp=temp,
         ph_mixed=tracks.ph_cold("mixed_juice", ANY, temp, targets.ph_mixed),
         ph_limed=_first_ph(tracks, _limed_points(station), targets.ph_limed),
         ph_clear=_first_ph(tracks, _clear_points(station), targets.ph_clear),
     )
+
+
+def _feed_brix(tracks: Tracks) -> Track:
+    """Brix of the feed: its tag, else the laboratory's where it is near, else the target."""
+    target = tracks.station.targets.brix_pct
+    read = tracks.read("brix", "mixed_juice", ANY, target)
+    if read.measured or BRIX_COLUMN not in tracks.grid.columns:
+        return read
+    lab = tracks.grid[BRIX_COLUMN].cast(pl.Float64).fill_null(target).to_numpy()
+    # Results hours apart carry the sums; they are no minute's reading and not told as one.
+    return replace(read, values=lab)
 
 
 def _feed_flow(tracks: Tracks) -> Track:

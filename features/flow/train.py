@@ -187,6 +187,10 @@ def _vessel_zone(
     brix: Track | None = None
     if vessel.brix_pct is not None:
         brix = tracks.read("brix", vessel.name, CONTENT_FIRST, vessel.brix_pct)
+        if not brix.measured:
+            # Water boiled off is a share of the juice: thinner juice leaves thinner, too.
+            fed = inlet.tracers[:, Tracer.BRIX] / targets.brix_pct
+            brix = replace(brix, values=np.clip(vessel.brix_pct * fed, 1.0, 80.0))
     held = inlet.tracers[:, Tracer.BRIX] if brix is None else brix.values
     temp = vessel_temp(tracks, vessel, held, (inlet.flow_m3_h, usual_flow))
     live = vessel.volume_m3 * (1.0 - vessel.dead_fraction)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from features.base import FloatArray, Station, Vessel
+from features.base import BoolArray, Station, Vessel
 from features.flow import temperature_source
 from features.kinetics import inversion_1_h, ph_at_process
 from models.amount.baseline import season_where_missing, slow_baseline
@@ -89,11 +89,10 @@ def _stay_h(minutes: Minutes, vessel: Vessel) -> Array:
     return by_flow - slow_baseline(by_flow, minutes.usual)
 
 
-def _fall_k_h(above_degc: Array, older_h: Array, running: FloatArray) -> float:
+def _fall_k_h(above_degc: Array, older_h: Array, running: BoolArray) -> float:
     """Kelvin lost by an hour more, from the running hours and what is usual anywhere [K/h]."""
-    keep = np.asarray(running, dtype=bool)
-    temp = block_means(np.where(keep, above_degc, np.nan), MINUTES_PER_BLOCK)
-    age = block_means(np.where(keep, older_h, np.nan), MINUTES_PER_BLOCK)
+    temp = block_means(np.where(running, above_degc, np.nan), MINUTES_PER_BLOCK)
+    age = block_means(np.where(running, older_h, np.nan), MINUTES_PER_BLOCK)
     known = np.isfinite(temp) & np.isfinite(age)
     temp, age = temp[known], age[known]
     if len(temp) < _BLOCKS_ALIKE:

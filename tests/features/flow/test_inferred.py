@@ -105,3 +105,21 @@ def test_what_only_a_target_tells_is_called_so(brindlewater):
     assert zone_temperature_source(station, "first_evaporator").told == "target"
     assert zone_temperature_source(station, "settler:mud").told == "target"
     assert zone_temperature_source(brindlewater, "settler:mud").told == "read"
+
+
+def test_brix_that_no_tag_reads_is_the_laboratorys_and_told_as_nobodys(brindlewater, nominal_grid):
+    station = lacking(brindlewater, "MJ.AI103", "EV.AI503")
+    drop = ("brix_mixed_juice_pct", "brix_first_evaporator_out_pct")
+    grid = nominal_grid(drop=drop).with_columns(
+        brix_mixed_juice_lab_pct=pl.Series([13.0] * 500 + [None] * 100)
+    )
+    derived = derive(grid, station)
+    assert derived.station_minutes["brix_feed_pct"].null_count() == 600
+    assert zone(derived, "settler")["brix_pct"][499] == pytest.approx(13.0, rel=1e-3)
+    # The evaporator boils off its usual share of the water: 20 % at a target feed of 14.5 %.
+    evaporator = zone(derived, "first_evaporator")["brix_pct"]
+    assert evaporator[499] == pytest.approx(20.0 * 13.0 / 14.5, rel=1e-3)
+    assert (
+        derived.station_minutes["sucrose_feed_kg_h"][599]
+        > derived.station_minutes["sucrose_feed_kg_h"][499]
+    )
