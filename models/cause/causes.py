@@ -8,7 +8,16 @@ from features.flow import MUD_REL_SD, mud_told
 from models.cause.episode import NamedCause, fact, mean_in, probe_words, usual_of
 from models.cause.fall import LEAST_UNEXPLAINED_PH, judge_fall
 from models.cause.untold_words import UNTOLD_WHY, heat_told, place_of
-from models.detect import MUD_SUFFIX, Candidate, Channel, Context, moves, untold, vessel_of
+from models.detect import (
+    MUD_SUFFIX,
+    Candidate,
+    Channel,
+    Context,
+    level_read,
+    moves,
+    untold,
+    vessel_of,
+)
 
 _BY_CHANNEL = {
     "standing": "standing_juice",
@@ -132,7 +141,7 @@ def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]
             mean_in(zones[zone][name], item) for name in ("volume_m3", "temp_degc", "ph_cold")
         )
         # No level, but its mud stood or it ran over at once: what is not known is not here at all.
-        full = "" if moves(zones[zone]["volume_m3"]) else ", counted as full for want of a level,"
+        full = "" if _content_read(context, zone) else ", counted as full for want of a level,"
         how = heat_told(context.station, zone)
         heat = f"{degc:.0f} degC ({how})" if how else f"{degc:.0f} degC"
         content = f"{held:.0f} m3 at {heat} and pH {ph:.1f}"
@@ -142,6 +151,13 @@ def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]
         fact(f"not counted: {place_of(p.zone)}, {UNTOLD_WHY[p.why]}", (p.end - p.start) / 60.0, "h")
         for p in left_out
     ]
+
+
+def _content_read(context: Context, zone: str) -> bool:
+    """Whether a level tells what a vessel holds; mud moves its settler's juice without one."""
+    if str(vessel_of(context.station, zone).kind) == "settler" and not zone.endswith(MUD_SUFFIX):
+        return level_read(context.station, zone, context.minutes)
+    return moves(context.minutes.zones[zone]["volume_m3"])
 
 
 def _throughput_facts(item: Candidate, context: Context) -> list[dict[str, object]]:

@@ -134,7 +134,7 @@ def loss_channels(
         warm = channel("heat", _largest(excess, zones), zones, ["temperature"])
         found.append(replace(warm, family="evaporation" if kinds[zones[0]] in _EVAPORATION else ""))
     for zone, kind in kinds.items():
-        if kind in _TANKS or (kind in _LEVELLED and _level_read(station, zone, minutes)):
+        if kind in _TANKS or (kind in _LEVELLED and level_read(station, zone, minutes)):
             behind = zones_behind(station, zone, everywhere) if kind == "clear_juice_tank" else ()
             held = channel("hold", zone, [zone], ["volume"])
             # Juice from a fuller tank is older: what it loses behind the tank is the tank's.
@@ -186,7 +186,7 @@ def _largest(excess: Excess, zones: Sequence[str]) -> str:
     return max(zones, key=lambda z: float(np.nansum(excess.reference_kg_h[z])))
 
 
-def _level_read(station: Station, zone: str, minutes: Minutes) -> bool:
+def level_read(station: Station, zone: str, minutes: Minutes) -> bool:
     """Whether a vessel's own level is read, and lives."""
     signal = station.signal("level", zone)
     return signal is not None and moves(minutes.zones[zone]["volume_m3"])
