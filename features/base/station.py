@@ -223,6 +223,22 @@ class Kinetics:
 
 
 @dataclass(frozen=True, slots=True)
+class Filtrate:
+    """Juice of the mud filters that is returned to the train.
+
+    ``share_pct`` is how much of the mixed juice it is by volume [%], 0 for none returned and None
+    for not told; a flow tag at ``filtrate`` wins. ``to`` says into which juice it goes;
+    ``feed_meter`` whether the meter of the feed stands before or behind its return, or where its
+    place says. ``brix_pct`` is its own.
+    """
+
+    share_pct: float | None = None
+    to: Literal["mixed", "limed"] = "mixed"
+    feed_meter: Literal["by_place", "before", "behind"] = "by_place"
+    brix_pct: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Station:
     """A mill's clarification station: vessels, signals, lab series, targets and kinetics."""
 
@@ -231,6 +247,7 @@ class Station:
     lab: tuple[LabSource, ...]
     targets: Targets
     kinetics: Kinetics = field(default_factory=Kinetics)
+    filtrate: Filtrate = field(default_factory=Filtrate)
 
     def signal(self, quantity: Quantity, place: str, port: Port | None = None) -> Signal | None:
         """First signal that measures `quantity` at `place` (any port when `port` is None)."""

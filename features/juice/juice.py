@@ -6,7 +6,7 @@ the density by less than 0.2 % at 15 Brix (memory).
 
 from __future__ import annotations
 
-from features.base import KELVIN, Numeric, exp, exp10
+from features.base import KELVIN, Numeric, exp10
 
 #: Rows i = 0..4 of the density polynomial: coefficients of w**j, j = 1, 2, ... for tau**i.
 _DENSITY_COEFFICIENTS: tuple[tuple[float, ...], ...] = (
@@ -218,34 +218,3 @@ def viscosity_mpa_s(brix_pct: Numeric, temp_degc: Numeric, purity_pct: Numeric =
         0.0 * brix_pct, temp_degc, purity_pct
     )
     return viscosity_water_mpa_s(temp_degc) * ratio
-
-
-def saturation_pressure_kpa(temp_degc: Numeric) -> Numeric:
-    """Vapour pressure of water.
-
-    Parameters
-    ----------
-    temp_degc : float, ndarray or polars.Expr
-        Temperature [degC], 0 to 370.
-
-    Returns
-    -------
-    float, ndarray or polars.Expr
-        Absolute pressure [kPa].
-
-    Notes
-    -----
-    Auxiliary equation of Wagner and Pruss, J. Phys. Chem. Ref. Data 22 (1993) 783, constants
-    from memory; within 0.02 % of the IAPWS-97 saturation line at 20-150 degC (computed).
-    """
-    kelvin = temp_degc + KELVIN
-    theta = 1.0 - kelvin / 647.096
-    series = (
-        -7.85951783 * theta
-        + 1.84408259 * theta**1.5
-        - 11.7866497 * theta**3
-        + 22.6807411 * theta**3.5
-        - 15.9618719 * theta**4
-        + 1.80122502 * theta**7.5
-    )
-    return 22064.0 * exp(647.096 / kelvin * series)

@@ -187,6 +187,15 @@ class KineticsSection(Section):
     sucrose_per_lactic_kg_kg: NotNegative = 2.5
 
 
+class FiltrateSection(Section):
+    """Filtrate returned to the train; a flow tag at ``filtrate`` wins over its share."""
+
+    share_pct: Annotated[float, Field(ge=0.0, le=40.0)] | None = None
+    to: Literal["mixed", "limed"] = "mixed"
+    feed_meter: Literal["by_place", "before", "behind"] = "by_place"
+    brix_pct: Annotated[float, Field(gt=0.0, le=40.0)] | None = None
+
+
 class PricesSection(Section):
     """What the advice on limed pH needs besides the price of sucrose [currency/t].
 

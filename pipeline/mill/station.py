@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final, TypeVar
 
-from features.base import Kinetics, LabSource, Signal, Station, Targets, Vessel
+from features.base import Filtrate, Kinetics, LabSource, Signal, Station, Targets, Vessel
 from pipeline.mill.changes import UnitChange
 from pipeline.mill.checks import (
     half_read_faults,
@@ -16,6 +16,7 @@ from pipeline.mill.checks import (
 from pipeline.mill.faults import Fault, read_section, text_at
 from pipeline.mill.scales import Scale, lab_scale, tag_scale
 from pipeline.mill.sections import (
+    FiltrateSection,
     KineticsSection,
     LabSection,
     TagSection,
@@ -57,6 +58,7 @@ def read_station(
     if targets is not None or "targets" not in raw:
         faults.extend(target_faults(targets, tags, has_train=bool(raw.get("train"))))
     kinetics = read_section(KineticsSection, raw.get("kinetics", {}), "kinetics", faults)
+    filtrate = read_section(FiltrateSection, raw.get("filtrate", {}), "filtrate", faults)
     entries = raw.get("train", [])
     entries = entries if isinstance(entries, list) else []
     faults.extend(train_faults(train, whole=len(train) == len(entries)))
@@ -80,6 +82,7 @@ def read_station(
         lab=tuple(_lab_source(name, series, changes[name]) for name, series in lab.items()),
         targets=Targets(**targets.model_dump()) if targets else _NO_TARGETS,
         kinetics=Kinetics(**kinetics.model_dump()) if kinetics else Kinetics(),
+        filtrate=Filtrate(**filtrate.model_dump()) if filtrate else Filtrate(),
     )
     return station, scales
 

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from features.balance import pol
 from features.base.numeric import exp, exp10, ln, log10
 from features.flow import settling
-from features.juice import boiling, juice
+from features.juice import boiling, juice, steam
 from features.kinetics import kinetics
 
 temps = st.floats(20.0, 105.0)
@@ -92,7 +92,7 @@ def test_no_sugar_is_water():
 @given(brix, st.floats(20.0, 500.0))
 def test_juice_boils_above_water_at_its_vapour_pressure(b, pressure):
     temp = boiling.boiling_degc(b, pressure)
-    found = boiling.water_activity(b, temp) * juice.saturation_pressure_kpa(temp)
+    found = boiling.water_activity(b, temp) * steam.saturation_pressure_kpa(temp)
     assert found == pytest.approx(pressure, rel=1e-9)
     assert temp > boiling.boiling_degc(0.0, pressure)
 

@@ -43,7 +43,10 @@ def station() -> Station:
             Vessel("clear_juice_tank", "clear_juice_tank", 3, 200, 95),
             Vessel("first_evaporator", "evaporator_vessel", 4, 28, 113),
         ),
-        signals=(Signal("LT.AI212", "ph", "liming_tank", "out", "pH", 3, 11),),
+        signals=(
+            Signal("LT.AI212", "ph", "liming_tank", "out", "pH", 3, 11),
+            Signal("ST.TI304", "temperature", "settler", "inside", "degC", 10, 130),
+        ),
         lab=(LabSource("LAB LJ ph", "ph", "liming_tank", "out", "pH", 3, 11, sd=0.06),),
         targets=Targets(265, 7.5, 6.95),
     )
