@@ -7,6 +7,7 @@ from models.amount.lab import (
     LabSeries,
     lab_points,
     lab_series,
+    of_point,
     zones_between,
 )
 from models.amount.mill_balance import OrdinaryBalance, ordinary_balance
