@@ -38,4 +38,11 @@ from features.kinetics.prior import (
     log_sd_of_interval,
     published,
 )
-from features.kinetics.uncertainty import Z90, InputErrors, LossError, LossState, loss_error
+from features.kinetics.uncertainty import (
+    Z90,
+    InputErrors,
+    LossError,
+    LossState,
+    loss_error,
+    rate_per_kelvin,
+)

@@ -5,6 +5,7 @@ from models.amount.drivers import DRIVERS, Excess, split_excess
 from models.amount.lab import (
     LabPoints,
     LabSeries,
+    hours_since,
     lab_points,
     lab_series,
     zones_between,
@@ -15,7 +16,6 @@ from models.amount.reconcile import (
     LEAST_PAIRS,
     Multiplier,
     expected_fit,
-    fit_multiplier,
     join_methods,
 )
 from models.amount.souring import zones_behind
