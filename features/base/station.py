@@ -183,8 +183,8 @@ class Vessel:
 class Targets:
     """What the station aims at: the loss at these values is called unavoidable.
 
-    ``ph_mixed`` is the usual pH of mixed juice; it is taken upstream of liming where nothing
-    measures it.
+    ``ph_mixed`` and ``temp_mixed_degc`` are the usual pH and temperature of mixed juice, taken
+    where nothing measures them; the target feed flow is a volume at that temperature.
     """
 
     flow_feed_m3_h: float
@@ -193,6 +193,7 @@ class Targets:
     brix_pct: float = 14.5
     purity_pct: float = 84.0
     ph_mixed: float = 5.2
+    temp_mixed_degc: float = 30.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -151,7 +151,7 @@ def _station_frame(tracks: Tracks, feed: Feed, journey: Journey) -> pl.DataFrame
     n = tracks.rows
     flow, ratio = feed.flow, feed.flow.values / tracks.station.targets.flow_feed_m3_h
     juice_known = flow.known & feed.brix.known & feed.purity.known & flow.measured
-    content = sucrose_content_kg_m3(feed.brix.values, feed.purity.values, feed.temp.values)
+    content = sucrose_content_kg_m3(feed.brix.values, feed.purity.values, feed.flow_degc)
     columns: dict[str, FloatArray | pl.Series] = {
         "ts_utc": tracks.grid["ts_utc"],
         "flow_feed_m3_h": flow.or_null(),

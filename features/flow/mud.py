@@ -12,7 +12,6 @@ from features.flow.scan import linear_recurrence
 from features.flow.stream import Passage, Passed, Stream
 from features.flow.tracks import Track, Tracks, running_mean
 from features.flow.transport import edges_from_means
-from features.flow.vessel_ph import reference_acidity
 from features.flow.zones import Zone, run_zone
 from features.kinetics import LN3, State, ph_after_acid
 
@@ -87,12 +86,7 @@ def run_mud(
     edges = edges_from_means(running_mean(volume.values, _MUD_LEVEL_MIN))
     drawn = mud_flow(tracks, vessel, inlet)
     inflow = np.maximum(drawn.values + 60.0 * np.diff(edges), 0.0)
-    acidity = reference_acidity(
-        "mud",
-        1,
-        (targets.ph_mixed, targets.ph_limed, targets.ph_clear),
-        mud_drop=vessel.mud_ph_drop,
-    )
+    acidity = 10.0 ** -(targets.ph_clear - vessel.mud_ph_drop)
     zone = Zone(
         name=f"{vessel.name}:mud",
         region="mud",

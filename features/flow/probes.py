@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from features.base import Port, Signal, Station, Vessel
+from features.base import FloatArray, Port, Signal, Station, Vessel
+from features.flow.expansion import feed_meter_degc
 from features.flow.tracks import Track, Tracks
 from features.flow.vessel_ph import Region
 
@@ -21,9 +22,13 @@ PURITY_COLUMN = "purity_mixed_juice_pct"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Feed:
-    """Juice fed to the station and the probes that belong to no single vessel."""
+    """Juice fed to the station and the probes that belong to no single vessel.
+
+    ``flow_degc``: temperature of the juice where its flow is metered [degC].
+    """
 
     flow: Track
+    flow_degc: FloatArray
     brix: Track
     purity: Track
     temp: Track
@@ -46,9 +51,11 @@ def read_feed(tracks: Tracks) -> Feed:
         Target values where nothing measures.
     """
     station, targets = tracks.station, tracks.station.targets
-    temp = tracks.read("temperature", "mixed_juice", ANY, 30.0)
+    temp = tracks.read("temperature", "mixed_juice", ANY, targets.temp_mixed_degc)
+    flow, flow_degc = _feed_flow(tracks, temp)
     return Feed(
-        flow=_feed_flow(tracks),
+        flow=flow,
+        flow_degc=flow_degc,
         brix=tracks.read("brix", "mixed_juice", ANY, targets.brix_pct),
         purity=tracks.column(PURITY_COLUMN, targets.purity_pct),
         temp=temp,
@@ -58,19 +65,33 @@ def read_feed(tracks: Tracks) -> Feed:
     )
 
 
-def _feed_flow(tracks: Tracks) -> Track:
-    """Feed flow: its own meter, or the first meter down the train."""
+def _feed_flow(tracks: Tracks, mixed: Track) -> tuple[Track, FloatArray]:
+    """Feed flow: its own meter, or the first meter down the train; with its temperature [degC]."""
     target = tracks.station.targets.flow_feed_m3_h
     if tracks.has("flow", "mixed_juice"):
-        return flow_track(tracks, "mixed_juice", ANY, target)
+        return flow_track(tracks, "mixed_juice", ANY, target), mixed.values
+    before = mixed.values
     for group in tracks.station.in_flow_order:
         for port in ("in", "", "out"):
             if all(tracks.has("flow", vessel.name, port) for vessel in group):
                 parts = [flow_track(tracks, vessel.name, (port,), target) for vessel in group]
                 total = np.asarray(np.sum([p.values for p in parts], axis=0))
                 known = np.logical_and.reduce([p.known for p in parts])
-                return Track(total, known, measured=True)
-    return tracks.target(target)
+                heat = [meter_degc(tracks, vessel, port, before) for vessel in group]
+                return Track(total, known, measured=True), np.mean(heat, axis=0)
+        before = np.mean([vessel_temp(tracks, vessel).values for vessel in group], axis=0)
+    return tracks.target(target), np.full(tracks.rows, feed_meter_degc(tracks.station))
+
+
+def meter_degc(tracks: Tracks, vessel: Vessel, port: Port, before: FloatArray) -> FloatArray:
+    """Temperature of the juice at a flow meter of a vessel [degC].
+
+    That of the thermometer on the same side, else of the vessel; at the inlet, of the juice
+    before it (`before`).
+    """
+    if port and tracks.has("temperature", vessel.name, port):
+        return tracks.read("temperature", vessel.name, (port,), vessel.temp_degc).values
+    return vessel_temp(tracks, vessel).values if port == "out" else before
 
 
 def flow_track(tracks: Tracks, place: str, ports: tuple[Port, ...], target: float) -> Track:

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from features.base import BoolArray, FloatArray, Vessel
+from features.flow.expansion import as_fed
 from features.flow.mud import level_volume, mud_flow, run_mud
 from features.flow.nominal import (
-    reference_souring,
+    reference_acidities,
     souring_1_min,
     target_concentration,
     target_volume_m3,
@@ -21,16 +22,21 @@ from features.flow.probes import (
     OUTLET_FIRST,
     Feed,
     flow_track,
+    meter_degc,
     read_feed,
     region_of,
     vessel_temp,
 )
 from features.flow.stream import Dose, Passage, Passed, Stream, Tracer, join
-from features.flow.tracks import Track, Tracks, smooth
+from features.flow.tracks import Track, Tracks, running_mean, smooth
 from features.flow.transport import edges_from_means
-from features.flow.vessel_ph import fall_left, reference_acidity, standing_in
+from features.flow.vessel_ph import last_flowing
 from features.flow.zones import Zone, run_zone
 from features.kinetics import State, concentration_ratio
+
+#: Running mean of the temperature that a vessel's content expands by [min]: noise of a thermometer
+#: would pass for juice pushed out and drawn back.
+_EXPANSION_MIN = 15
 
 
 @dataclass(slots=True, eq=False)
@@ -41,18 +47,24 @@ class Journey:
     ----------
     columns : dict
         Zone name to its columns.
-    reference_soured : dict
-        Vessel name to its fall of pH by acid made at target, see `reference_souring`.
+    acidity_at_target : dict
+        Vessel name to its acidity at target, see `reference_acidities`.
     at_clear : Stream or None
         Juice leaving the settlers.
     at_end : Stream
-        Juice leaving the last vessel.
+        Juice leaving the last vessel; its flow, like every stream's here, as fed.
+    degc_at_end : ndarray, shape (n,)
+        Its temperature [degC].
+    degc : dict
+        Vessel name to its temperature [degC].
     """
 
     at_end: Stream
-    reference_soured: dict[str, tuple[float, float]]
+    degc_at_end: FloatArray
+    acidity_at_target: dict[str, float]
     at_clear: Stream | None = None
     columns: dict[str, dict[str, FloatArray]] = field(default_factory=dict)
+    degc: dict[str, FloatArray] = field(default_factory=dict)
 
 
 def travel(tracks: Tracks) -> tuple[Feed, Journey]:
@@ -71,15 +83,18 @@ def travel(tracks: Tracks) -> tuple[Feed, Journey]:
         Zone columns, and the juice at the settlers' outlet and at the end.
     """
     feed = read_feed(tracks)
-    journey = Journey(_fed_stream(tracks, feed), reference_souring(tracks.station))
+    regions = {v.name: region_of(tracks.station, v) for v in tracks.station.vessels}
+    at_target = reference_acidities(tracks.station, regions)
+    journey = Journey(_fed_stream(tracks, feed), feed.temp.values, at_target)
     last_liming = max((v.step for v in tracks.station.of_kind("liming_tank")), default=None)
     for group in tracks.station.in_flow_order:
-        inlets = _share(tracks, group, journey.at_end)
+        inlets = _share(tracks, group, journey)
         outlets = [
             _through(tracks, vessel, inlet, feed, journey)
             for vessel, inlet in zip(group, inlets, strict=True)
         ]
         journey.at_end = join(outlets)
+        journey.degc_at_end = np.asarray(np.mean([journey.degc[v.name] for v in group], axis=0))
         if group[0].step == last_liming:
             journey.at_end = journey.at_end.restarted(Dose.INVERSION_LIMED, Dose.RS_LIMED)
         if any(vessel.kind == "settler" for vessel in group):
@@ -92,9 +107,8 @@ def _fed_stream(tracks: Tracks, feed: Feed) -> Stream:
     limed_already = not tracks.station.of_kind("liming_tank")
     ph = feed.ph_limed if limed_already else feed.ph_mixed
     n = tracks.rows
-    empty = Stream(
-        feed.flow.values, feed.flow.known, np.zeros((n, len(Tracer))), np.zeros((n, len(Dose)))
-    )
+    flow = feed.flow.values * as_fed(tracks.station, feed.flow_degc)
+    empty = Stream(flow, feed.flow.known, np.zeros((n, len(Tracer))), np.zeros((n, len(Dose))))
     return empty.with_tracers(
         brix=feed.brix.values,
         purity=feed.purity.values,
@@ -106,13 +120,16 @@ def _fed_stream(tracks: Tracks, feed: Feed) -> Stream:
     )
 
 
-def _share(tracks: Tracks, group: tuple[Vessel, ...], stream: Stream) -> list[Stream]:
+def _share(tracks: Tracks, group: tuple[Vessel, ...], journey: Journey) -> list[Stream]:
     """Split a stream over parallel vessels: own meters first, the rest by volume."""
-    metered = {
-        vessel.name: flow_track(tracks, vessel.name, INLET, 0.0)
-        for vessel in group
-        if any(tracks.has("flow", vessel.name, port) for port in INLET)
-    }
+    stream, metered = journey.at_end, {}
+    for vessel in group:
+        port = next((port for port in INLET if tracks.has("flow", vessel.name, port)), None)
+        if port is not None:
+            track = flow_track(tracks, vessel.name, INLET, 0.0)
+            degc = meter_degc(tracks, vessel, port, journey.degc_at_end)
+            values = np.asarray(track.values * as_fed(tracks.station, degc))
+            metered[vessel.name] = replace(track, values=values)
     taken = sum((track.values for track in metered.values()), np.zeros(tracks.rows))
     rest = np.maximum(stream.flow_m3_h - taken, 0.0)
     volume = sum(vessel.volume_m3 for vessel in group if vessel.name not in metered)
@@ -128,7 +145,8 @@ def _share(tracks: Tracks, group: tuple[Vessel, ...], stream: Stream) -> list[St
 
 def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey: Journey) -> Stream:
     """Pass one vessel, and the mud zone of a settler; return the juice leaving."""
-    zone, probe = _vessel_zone(tracks, vessel, inlet, feed, journey.reference_soured)
+    zone, probe = _vessel_zone(tracks, vessel, inlet, feed, journey.acidity_at_target[vessel.name])
+    journey.degc[vessel.name] = zone.temp.values
     if zone.brix is not None:
         # Sucrose stays when water boils off: it passes at the flow of the concentrated juice.
         ratio = concentration_ratio(
@@ -137,11 +155,15 @@ def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey:
         inside = replace(inlet, flow_m3_h=inlet.flow_m3_h / np.maximum(ratio, 1.0))
     else:
         inside = inlet
+    if zone.region == "settler":
+        inside = inside.with_tracers(to_fall=np.ones(tracks.rows))
     loading = _loading(tracks, feed)
     passed, columns = run_zone(inside, zone, tracks.station, loading)
     out = _outlet(tracks, vessel, inside, passed)
-    columns["flow_in_m3_h"] = np.where(inlet.flow_known, inlet.flow_m3_h, np.nan)
-    columns["flow_out_m3_h"] = np.where(out.flow_known, out.flow_m3_h, np.nan)
+    came_in = inlet.flow_m3_h / as_fed(tracks.station, journey.degc_at_end)
+    went_out = out.flow_m3_h / as_fed(tracks.station, zone.temp.values)
+    columns["flow_in_m3_h"] = np.where(inlet.flow_known, came_in, np.nan)
+    columns["flow_out_m3_h"] = np.where(out.flow_known, went_out, np.nan)
     journey.columns[vessel.name] = columns
     if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
         name, mud = run_mud(tracks, vessel, (inside, passed), probe, (zone.temp, loading))
@@ -171,7 +193,7 @@ def _vessel_zone(
     vessel: Vessel,
     inlet: Stream,
     feed: Feed,
-    reference_soured: dict[str, tuple[float, float]],
+    acidity: float,
 ) -> tuple[Zone, Track]:
     """Zone of a vessel and the pH probe that belongs to it."""
     station, targets = tracks.station, tracks.station.targets
@@ -186,19 +208,17 @@ def _vessel_zone(
     if vessel.brix_pct is not None:
         brix = tracks.read("brix", vessel.name, CONTENT_FIRST, vessel.brix_pct)
     usual_flow = usual_flow_m3_h(station, vessel)
-    usual_min = 60.0 * target_volume_m3(vessel) / usual_flow
-    left = fall_left(usual_min, vessel.tanks, vessel.ph_fall_min)
-    read = (targets.ph_mixed, targets.ph_limed, targets.ph_clear)
-    acidity = reference_acidity(
-        region, max(vessel.tanks, 1), read, left=left, soured=reference_soured[vessel.name]
-    )
-    souring = np.asarray(souring_1_min(station, temp.values))
+    hot = np.asarray(as_fed(station, running_mean(temp.values, _EXPANSION_MIN)))
+    settler = region == "settler"
     passage = Passage(
-        volume_edges_m3=edges_from_means(smooth(volume.values)),
+        volume_edges_m3=edges_from_means(smooth(volume.values) * hot),
         tanks=vessel.tanks,
         usual_flow_m3_h=usual_flow / target_concentration(station, vessel),
-        drawn_m3_h=mud_flow(tracks, vessel, inlet).values,
-        souring_1_min=None if region in ("liming", "settler") else souring,
+        drawn_m3_h=mud_flow(tracks, vessel, inlet).values * hot,
+        souring_1_min=None
+        if region == "liming"
+        else np.asarray(souring_1_min(station, temp.values)),
+        fall_min=max(vessel.ph_fall_min, 1e-3) if settler else None,
     )
     zone = Zone(
         vessel.name,
@@ -210,16 +230,13 @@ def _vessel_zone(
         passage,
         reference=State(
             temp_degc=vessel.temp_degc,
-            acidity=acidity * 10.0**-vessel.ph_shift,
+            acidity=acidity,
             brix_pct=targets.brix_pct if vessel.brix_pct is None else vessel.brix_pct,
             volume_m3=target_volume_m3(vessel),
             concentration=target_concentration(station, vessel),
         ),
-        fall_left=left,
         ph_shift=vessel.ph_shift,
-        standing=standing_in(inlet.flow_m3_h, usual_flow, probe.values, souring)
-        if region == "settler"
-        else None,
+        last_flowing=last_flowing(inlet.flow_m3_h, usual_flow) if settler else None,
     )
     return zone, probe
 
@@ -229,5 +246,7 @@ def _outlet(tracks: Tracks, vessel: Vessel, inlet: Stream, passed: Passed) -> St
     flow, known = passed.flow_out_m3_h, inlet.flow_known
     if tracks.has("flow", vessel.name, "out"):
         meter = flow_track(tracks, vessel.name, ("out",), 0.0)
-        flow, known = np.where(meter.known, meter.values, flow), meter.known | known
+        degc = meter_degc(tracks, vessel, "out", np.zeros(tracks.rows))
+        values = meter.values * as_fed(tracks.station, degc)
+        flow, known = np.where(meter.known, values, flow), meter.known | known
     return Stream(flow, known, passed.tracers, passed.doses)

@@ -127,6 +127,47 @@ def transport_stirred(
     return out.reshape(signal_in.shape), end.reshape(signal_in.shape)
 
 
+def transport_fading(
+    signal_in: FloatArray,
+    start: float,
+    flow_in_m3_h: FloatArray,
+    volume_edges_m3: FloatArray,
+    fading_1_min: float,
+) -> FloatArray:
+    """Carry a signal that fades as it goes through a well-stirred vessel.
+
+    Parameters
+    ----------
+    signal_in : ndarray, shape (n,)
+        Signal of the juice flowing in, per minute [any].
+    start : float
+        Signal of the content at the start [as `signal_in`].
+    flow_in_m3_h : ndarray, shape (n,)
+        Inflow [m3/h], not negative.
+    volume_edges_m3 : ndarray, shape (n + 1,)
+        Volume at the edges of the minutes [m3].
+    fading_1_min : float
+        First-order rate at which the signal fades [1/min], above 0.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Mean of the content over each minute.
+
+    Notes
+    -----
+    Within a minute c runs towards cin q / (q + k L) at the rate q/L + k, exact where the volume
+    stands still.
+    """
+    volumes = np.maximum(volume_edges_m3, LEAST_VOLUME_M3)
+    fresh = flow_in_m3_h / 60.0 / _log_mean(volumes[:-1], volumes[1:])
+    pace = fresh + fading_1_min
+    toward = signal_in * fresh / pace
+    end = linear_recurrence(np.exp(-pace), -np.expm1(-pace) * toward, start)
+    before = np.concatenate(([start], end[:-1]))
+    return toward + (before - toward) * _mean_decay(pace)
+
+
 def plug_flow_position_m3(flow_in_m3_h: FloatArray, volume_edges_m3: FloatArray) -> FloatArray:
     """Cumulative inflow that has reached the outlet of a first-in-first-out vessel.
 

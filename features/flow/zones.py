@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from features.base import BoolArray, FloatArray, Station, exp10
-from features.flow.stream import Dose, Passage, Passed, Stream, Tracer, pass_zone
+from features.flow.contents import Content
+from features.flow.passing import pass_zone
+from features.flow.stream import Dose, Passage, Passed, Stream, Tracer
 from features.flow.tracks import Track
-from features.flow.vessel_ph import Region, Standing, clear_weight
+from features.flow.vessel_ph import Region, clear_weight, settler_ph, soured_ph
 from features.juice import sucrose_content_kg_m3
 from features.kinetics import (
     INVERT_PER_SUCROSE,
@@ -18,7 +21,6 @@ from features.kinetics import (
     inversion_1_min,
     loss_factors,
     loss_kg_h,
-    ph_after_acid,
     ph_at_process,
     rs_destruction_1_h,
     state_inversion_1_h,
@@ -49,13 +51,11 @@ class Zone:
     passage : Passage
         Volume at the edges of the minutes and mixing.
     reference : State
-        The zone at target, except that `acidity` is filled by `reference_acidity`.
-    fall_left : float
-        Settler: share of the pH fall still to come after one cell [-], 0 to below 1.
+        The zone at target, its `acidity` from `nominal.reference_acidities`.
     ph_shift : float
         pH inside less the pH carried in [-].
-    standing : Standing or None
-        Settler: its stops.
+    last_flowing : ndarray of int, shape (n,), or None
+        Settler: its stops, see `vessel_ph.last_flowing`.
     """
 
     name: str
@@ -66,32 +66,25 @@ class Zone:
     brix: Track | None
     passage: Passage
     reference: State
-    fall_left: float = 0.0
     ph_shift: float = 0.0
-    standing: Standing | None = None
-
-    @property
-    def tanks(self) -> int:
-        """Cells the zone is cut into."""
-        return max(self.passage.tanks, 1)
+    last_flowing: NDArray[np.intp] | None = None
 
 
-def cell_ph(zone: Zone, cell: int, tracers: FloatArray) -> FloatArray:
-    """Cold pH of a cell [-]: carried by the juice, read by the zone's probe, or in between.
+def zone_ph(
+    zone: Zone, contents: tuple[Content, ...], leaving: FloatArray
+) -> tuple[list[FloatArray], list[FloatArray]]:
+    """Cold pH of each content and what the clear probe weighs in it, both shape (m,) [-].
 
-    Carried pH falls by the acid made on the way. While a settler stands, its outlet probe speaks
-    for the last cell alone; the others keep what was read and sour.
+    The pH is carried by the juice and falls by the acid made on the way, or read by the zone's
+    probe, or in between (`settler_ph`).
     """
+    if zone.region == "settler":
+        return settler_ph(contents, leaving, zone.ph.values, zone.last_flowing)
     if zone.region in ("liming", "mud"):
-        return zone.ph.values
-    carried = tracers[:, Tracer.PH]
-    if zone.region != "settler":
-        return np.asarray(ph_after_acid(carried, tracers[:, Tracer.SOURED]) + zone.ph_shift)
-    weight = clear_weight("settler", cell, zone.tanks, zone.fall_left)
-    if zone.standing is None or cell == zone.tanks - 1:
-        return np.asarray((1.0 - weight) * carried + weight * zone.ph.values)
-    read = (1.0 - weight) * carried + weight * zone.standing.ph_read
-    return np.asarray(ph_after_acid(read, zone.standing.soured))
+        phs = [content.at(zone.ph.values) for content in contents]
+    else:
+        phs = [soured_ph(content.tracers) + zone.ph_shift for content in contents]
+    return phs, [np.full(ph.shape, clear_weight(zone.region)) for ph in phs]
 
 
 def run_zone(
@@ -120,10 +113,16 @@ def run_zone(
     inflow = stream.restarted(Dose.EXPOSURE_ZONE, Dose.GAP_ZONE)
     known_flow = stream.flow_known & zone.volume.known
 
-    def rates(cell: int, tracers: FloatArray) -> FloatArray:
-        return _rates_1_min(zone, station, known_flow, cell, tracers)
+    def rates(contents: tuple[Content, ...], leaving: FloatArray) -> list[FloatArray]:
+        return [
+            _rates_1_min(zone, station, known_flow, content, ph)
+            for content, ph in zip(contents, zone_ph(zone, contents, leaving)[0], strict=True)
+        ]
 
-    passed = pass_zone(inflow, zone.passage, rates)
+    def ph(contents: tuple[Content, ...], leaving: FloatArray) -> list[FloatArray]:
+        return zone_ph(zone, contents, leaving)[0]
+
+    passed = pass_zone(inflow, zone.passage, ph, rates)
     columns = _content_columns(zone, station, passed, stream.tracers)
     columns |= _parcel_columns(zone, passed, known_flow)
     columns["f_flow"] = np.where(feed[1], feed[0], np.nan)
@@ -132,13 +131,12 @@ def run_zone(
 
 
 def _rates_1_min(
-    zone: Zone, station: Station, known_flow: BoolArray, cell: int, tracers: FloatArray
+    zone: Zone, station: Station, known_flow: BoolArray, content: Content, ph: FloatArray
 ) -> FloatArray:
-    """Dose rates of a cell, one column per `Dose` [1/min]."""
-    kinetics = station.kinetics
-    temp = zone.temp.values
-    ph = cell_ph(zone, cell, tracers)
-    brix = tracers[:, Tracer.BRIX] if zone.brix is None else zone.brix.values
+    """Dose rates of a content, one column per `Dose` [1/min]."""
+    kinetics, tracers = station.kinetics, content.tracers
+    temp = content.at(zone.temp.values)
+    brix = tracers[:, Tracer.BRIX] if zone.brix is None else content.at(zone.brix.values)
     hot = ph_at_process(ph, temp, kinetics.ph_slope, kinetics.ph_ref_degc)
     rates = np.empty((temp.shape[0], len(Dose)))
     rates[:, Dose.EXPOSURE_ZONE] = rates[:, Dose.EXPOSURE] = temp_factor(temp)
@@ -146,17 +144,42 @@ def _rates_1_min(
     inversion = inversion_1_min(hot, temp, brix)
     rates[:, Dose.INVERSION] = rates[:, Dose.INVERSION_LIMED] = inversion
     rates[:, Dose.RS_LIMED] = rs_destruction_1_h(ph, temp, kinetics.rs_rate_ph7_1_h) / 60.0
-    rates[:, Dose.GAP_ZONE] = ~known_flow
-    rates[:, Dose.GAP] = ~(known_flow & zone.temp.known & _ph_known(zone, tracers))
+    rates[:, Dose.GAP_ZONE] = content.at(~known_flow)
+    told = content.at(known_flow & zone.temp.known)
+    carried = tracers[:, Tracer.PH_KNOWN] >= _KNOWN_SHARE
+    rates[:, Dose.GAP] = ~(told & _ph_known(zone, content, carried))
     return rates
 
 
-def _ph_known(zone: Zone, tracers: FloatArray) -> BoolArray:
-    """Whether the pH of a cell rests on known readings."""
+def _ph_known(zone: Zone, content: Content, carried: BoolArray) -> BoolArray:
+    """Whether pH rests on known readings; `carried`: whether the one brought by the juice does."""
+    probe = content.at(zone.ph.known)
     if zone.region in ("liming", "mud"):
-        return zone.ph.known
-    carried: BoolArray = tracers[:, Tracer.PH_KNOWN] >= _KNOWN_SHARE
-    return carried & zone.ph.known if zone.region == "settler" else carried
+        return probe
+    return carried & probe if zone.region == "settler" else carried
+
+
+def _told(zone: Zone, content: Content, passed: Passed) -> BoolArray:
+    """Whether the pH of a content rests on known readings, minute by minute."""
+    share = content.mean(content.tracers[:, Tracer.PH_KNOWN], passed.tracers.shape[0])
+    return _ph_known(zone, Content(passed.tracers), share >= _KNOWN_SHARE)
+
+
+def _in_zone(passed: Passed, values: list[FloatArray]) -> FloatArray:
+    """Mean over all contents of a zone, minute by minute, from a value per row of each."""
+    minutes = passed.tracers.shape[0]
+    means = [c.mean(v, minutes) for c, v in zip(passed.contents, values, strict=True)]
+    return np.asarray(np.mean(means, axis=0)) if len(means) > 1 else means[0]
+
+
+def _juice_in_zone(passed: Passed) -> FloatArray:
+    """Mean tracers of a zone, shape (n, len(Tracer))."""
+    contents = passed.contents
+    if contents[0].minute is None:
+        return np.asarray(np.mean([c.tracers for c in contents], axis=0))
+    return np.column_stack(
+        [_in_zone(passed, [c.tracers[:, tracer] for c in contents]) for tracer in Tracer]
+    )
 
 
 def _content_columns(
@@ -164,15 +187,15 @@ def _content_columns(
 ) -> dict[str, FloatArray]:
     """Columns that describe what is in the zone now."""
     kinetics = station.kinetics
-    phs = [cell_ph(zone, cell, content) for cell, content in enumerate(passed.contents)]
-    content = np.mean(passed.contents, axis=0) if zone.tanks > 1 else passed.contents[0]
+    phs, weights = zone_ph(zone, passed.contents, passed.tracers)
+    content = _juice_in_zone(passed)
     temp, volume = zone.temp.values, zone.volume.values
     brix, ratio = content[:, Tracer.BRIX], np.ones_like(temp)
     if zone.brix is not None:
         brix = zone.brix.values
         ratio = concentration_ratio(brix, np.maximum(fed[:, Tracer.BRIX], 0.1), temp)
-    state = State(temp, np.mean([exp10(-ph) for ph in phs], axis=0), brix, volume, ratio)
-    ph_cold = np.mean(phs, axis=0)
+    state = State(temp, _in_zone(passed, [exp10(-ph) for ph in phs]), brix, volume, ratio)
+    ph_cold = _in_zone(passed, phs)
     rate = state_inversion_1_h(state, kinetics.ph_slope, kinetics.ph_ref_degc)
     sucrose_kg_m3 = sucrose_content_kg_m3(brix, content[:, Tracer.PURITY], temp)
     held = volume * sucrose_kg_m3
@@ -184,14 +207,11 @@ def _content_columns(
     juice = content[:, Tracer.JUICE_KNOWN] >= _KNOWN_SHARE
     if zone.brix is not None:
         juice = juice & zone.brix.known
-    ph_known = np.logical_and.reduce([_ph_known(zone, cell) for cell in passed.contents])
+    ph_known = np.logical_and.reduce([_told(zone, c, passed) for c in passed.contents])
     warm, full = zone.temp.known, zone.volume.known
     everything = juice & ph_known & warm & full
-    weights = [
-        clear_weight(zone.region, cell, zone.tanks, zone.fall_left) for cell in range(zone.tanks)
-    ]
-    clear, limed = float(np.mean(weights)), 1.0 - float(np.mean(weights))
-    ones = np.ones_like(temp)
+    clear = _in_zone(passed, weights)
+    limed = np.zeros_like(clear) if zone.region == "mixed" else 1.0 - clear
     return {
         "temp_degc": _known(temp, warm),
         "ph_cold": _known(ph_cold, ph_known),
@@ -212,8 +232,8 @@ def _content_columns(
         "f_temp": _known(factors.temp, warm),
         "f_brix": _known(factors.brix, juice & warm),
         "f_volume": _known(factors.volume, full),
-        "w_ph_limed": ones * (0.0 if zone.region == "mixed" else limed),
-        "w_ph_clear": ones * clear,
+        "w_ph_limed": limed,
+        "w_ph_clear": clear,
         "ref_kg_h": _known(unavoidable, juice & warm),
     }
 

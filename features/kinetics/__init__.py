@@ -49,4 +49,11 @@ from features.kinetics.ranges import (
     beyond_words,
     together,
 )
-from features.kinetics.uncertainty import Z90, InputErrors, LossError, LossState, loss_error
+from features.kinetics.uncertainty import (
+    Z90,
+    InputErrors,
+    LossError,
+    LossState,
+    loss_error,
+    rate_per_kelvin,
+)

@@ -1,7 +1,30 @@
 """From rates to tonnes, step by step; what moved first; similar episodes."""
 
-from models.account.account import account_of, interval_kg, lost_kg, microbial_account, part_kg
-from models.account.order import BLOCK_MIN, Move, Signal, on_parcel_time, order_of_moves, together
+from models.account.account import (
+    CHANNEL_DRIVERS,
+    account_of,
+    interval_kg,
+    lost_kg,
+    microbial_account,
+    part_kg,
+)
+from models.account.driven import DRIVEN_COLUMNS, STANDING, Driven
+from models.account.finding_share import share_kg
+from models.account.first_moves import Departure, first_departure, together
+from models.account.known import EXPLAINS, KNOWN_NOTICE, Note, explained_by, known_notices, touching
+from models.account.named import DRIVERS_OF, Moved, Named, all_moves, family_of, name_first
+from models.account.order import BLOCK_MIN, on_parcel_time
+from models.account.period import (
+    MICROBES,
+    NOT_MEASURED,
+    PERIOD_DRIVERS,
+    DriverPart,
+    PeriodAccount,
+    Touching,
+    VesselPart,
+    account_of_period,
+)
+from models.account.period_error import Tonnes
 from models.account.plausibility import (
     BAD_INVERSION_PCT,
     USUAL_DESTRUCTION_PCT_H,
@@ -14,5 +37,12 @@ from models.account.plausibility import (
 )
 from models.account.similarity import Episode, Likeness, similar
 from models.account.sums import SUM_COLUMNS, bare_sums, loss_sums, multiplier_log_sd, with_bounds
+from models.account.tracked import (
+    FLOCCULANT_PER_JUICE,
+    LIME_PER_JUICE,
+    PROBE_ERROR,
+    Tracked,
+    tracked_signals,
+)
 from models.account.travel import CARRIED, Way, delay_min, ways
 from models.account.worked_steps import ByHand, VesselRow, Workings, work_through

@@ -1,10 +1,11 @@
 """How much was lost: drivers, baseline, probe errors, and the level by the laboratory."""
 
 from models.amount.chemical import PAIRED, Balance, chemical_balance
-from models.amount.drivers import Excess, split_excess
+from models.amount.drivers import DRIVERS, Excess, split_excess
 from models.amount.lab import (
     LabPoints,
     LabSeries,
+    hours_since,
     lab_points,
     lab_series,
     of_point,
@@ -16,7 +17,6 @@ from models.amount.reconcile import (
     LEAST_PAIRS,
     Multiplier,
     expected_fit,
-    fit_multiplier,
     join_methods,
 )
 from models.amount.souring import zones_behind

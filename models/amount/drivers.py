@@ -13,7 +13,7 @@ fuller tank, and juice that is boiled hotter behind the last probe.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,12 +43,16 @@ class Excess:
         measured counts at its season median.
     measured : ndarray of bool, shape (n,)
         False where some of it was not measured.
+    usual_kg_h : dict of zone to ndarray, shape (n,)
+        Loss of the same feed with every factor at its usual [kg/h]: what the shares of all drivers
+        add up from.
     """
 
     by_driver: dict[tuple[str, str], Array]
     loss_kg_h: dict[str, Array]
     reference_kg_h: dict[str, Array]
     measured: NDArray[np.bool_]
+    usual_kg_h: dict[str, Array] = field(default_factory=dict)
 
     def driver(self, driver: str, zones: list[str] | None = None) -> Array:
         """Sum of one driver over zones, NaN where it is known in none of them."""
@@ -91,6 +95,7 @@ def split_excess(
     by_driver: dict[tuple[str, str], Array] = {}
     loss: dict[str, Array] = {}
     reference: dict[str, Array] = {}
+    ordinary: dict[str, Array] = {}
     known = np.ones(minutes.n, dtype=bool)
     parts, running = ph_parts(minutes, station, bias_limed), minutes.usual
     for zone, col in minutes.zones.items():
@@ -108,9 +113,10 @@ def split_excess(
         for name, share in shapley_of_product(base, actual, as_baseline).items():
             by_driver[zone, name] = np.where(np.isfinite(measured[name]), share, np.nan)
         loss[zone] = base * np.prod(list(actual.values()), axis=0)
+        ordinary[zone] = base * np.prod(list(as_baseline.values()), axis=0)
         reference[zone] = base * flow
         known &= np.isfinite(col["loss_kg_h"]) & np.isfinite(col["loss_ref_kg_h"])
-    return Excess(by_driver, loss, reference, known)
+    return Excess(by_driver, loss, reference, known, ordinary)
 
 
 def _factors(

@@ -1,7 +1,14 @@
 """Where a loss may be: channels, and the candidates found in them."""
 
 from models.detect.candidates import find_candidates, find_unexplained
-from models.detect.channels import MUD_SUFFIX, Channel, loss_channels, stop_runs, vessel_of
+from models.detect.channels import (
+    MUD_SUFFIX,
+    OLD_JUICE_MIN,
+    Channel,
+    loss_channels,
+    stop_runs,
+    vessel_of,
+)
 from models.detect.contents import Untold, moves, untold
 from models.detect.context import Context
 from models.detect.drift import drifting_hours, witness_of

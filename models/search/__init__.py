@@ -1,6 +1,7 @@
 """Statistics that know nothing of juice: change points, outliers, chance."""
 
 from models.search.chance import CELL_H, OWN_WEEKS
+from models.search.changepoint import change_points
 from models.search.edges import extents_of
 from models.search.episodes import (
     BASELINE_DAYS,

@@ -41,7 +41,8 @@ def sign_lines(signs: Iterable[Sign]) -> list[str]:
     """Signs for a terminal, the worst first."""
     order = list(WORDS)[::-1]
     lines = []
-    for sign in sorted(signs, key=lambda s: order.index(s.state)):
+    # That nothing comes any more is said first: all else is of days gone by.
+    for sign in sorted(signs, key=lambda s: (order.index(s.state), s.about != "Readings")):
         lines.append(f"{WORDS[sign.state]}  {sign.about}: {sign.what}")
         if sign.cure:
             lines.append(f"       -> {sign.cure}")

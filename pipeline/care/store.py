@@ -27,6 +27,7 @@ from pipeline.store import (
     refuse_newer,
     store_of,
 )
+from pipeline.words import silence_words
 
 #: Rotten files named one by one.
 _MOST_NAMED: Final = 20
@@ -228,7 +229,8 @@ def readings(mill: Mill) -> Iterator[Sign]:
     elif behind_h > 26.0:
         cure = "See why exports no longer arrive: the export job, the inbox, the network drive."
         state: State = "wrong" if behind_h < _OFF_SEASON_H else "look"
-        yield Sign("Readings", state, f"{text}, {behind_h / 24.0:.1f} days ago", cure)
+        what = f"{silence_words(end, now(), mill.tz).rstrip('.')}; {text}"
+        yield Sign("Readings", state, f"{what}, {behind_h / 24.0:.1f} days ago", cure)
     else:
         yield Sign("Readings", "fine", text)
 

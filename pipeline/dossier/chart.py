@@ -12,7 +12,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from markupsafe import Markup
 
-from models.account import Move
+from models.account import Departure
 from models.base import Array, block_means
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Lane, by_the_clock
@@ -26,14 +26,16 @@ _MINUTE_MS: Final = 60_000
 _DELAY_PARTS: Final = 20.0
 
 
-def chart_data(material: Material, lanes: Sequence[Lane], moves: Sequence[Move]) -> dict[str, Any]:
+def chart_data(
+    material: Material, lanes: Sequence[Lane], moves: Sequence[Departure]
+) -> dict[str, Any]:
     """Describe the chart: time axis, lanes, lines as packed numbers, laboratory results.
 
     Parameters
     ----------
     material : Material
     lanes : sequence of Lane
-    moves : sequence of Move
+    moves : sequence of Departure
         First clear changes; ``name`` is a lane's key and ``onset_min`` counts on parcel time from
         the first row of the material.
 
@@ -96,7 +98,7 @@ def _lane(
     step: int,
     delays: list[str],
     known: dict[bytes, int],
-    move: Move | None,
+    move: Departure | None,
 ) -> dict[str, Any]:
     lines = [
         {"name": line.name, "style": line.style} | _packed(_thinned(line.values[rows], step))

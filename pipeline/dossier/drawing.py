@@ -50,7 +50,7 @@ def still(material: Material, lanes: Sequence[Lane]) -> Markup:
             "xmlns": "http://www.w3.org/2000/svg",
             "viewBox": f"0 0 {_WIDTH} {height}",
             "role": "img",
-            "aria-label": "Trends around the finding, one lane a signal",
+            "aria-label": "Trends around these hours, one lane a signal",
             "font-size": "11",
             "fill": INK,
         },

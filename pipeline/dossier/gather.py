@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -16,6 +15,7 @@ from models.base import Array, Minutes, to_minutes
 from pipeline.lake import GRID, LOSSES, STATION, ZONES, lake_of
 from pipeline.mill import Mill
 from pipeline.store import published_store_of
+from pipeline.words import parsed_evidence
 
 #: Least time drawn on either side of a finding, and as a share of its length.
 _LEAST_AROUND: Final = timedelta(hours=12)
@@ -138,15 +138,6 @@ def _drawn(started: datetime, ended: datetime) -> tuple[datetime, datetime]:
     around = max(_LEAST_AROUND, _AROUND_SHARE * (ended - started))
     start, end = (m.replace(second=0, microsecond=0) for m in (started - around, ended + around))
     return start, end
-
-
-def parsed_evidence(text: object) -> dict[str, Any]:
-    """Evidence as an object; empty where it cannot be read."""
-    try:
-        content = json.loads(str(text))
-    except (ValueError, RecursionError):
-        return {}
-    return content if isinstance(content, dict) else {}
 
 
 def _on_axis(times: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:

@@ -10,16 +10,23 @@ import polars as pl
 
 from features.base import Signal, grabs
 from features.flow import probe_signal
-from models.account import CARRIED, Way, delay_min, ways
+from models.account import (
+    CARRIED,
+    FLOCCULANT_PER_JUICE,
+    LIME_PER_JUICE,
+    Way,
+    delay_min,
+    tracked_signals,
+    ways,
+)
 from models.base import Array
 from pipeline.dossier.gather import Material
-from pipeline.dossier.words import TELLING, signal_words
+from pipeline.dossier.words import signal_words
+from pipeline.period import tags_of, unit_of, what_of
 from pipeline.words import ANALYTES, QUANTITIES, clean, place_words
 
 #: Half of a 90 % interval in standard errors.
 Z90 = 1.645
-#: Longest list of lanes shown at first.
-_SHOWN = 9
 LOSS_KEY = "loss"
 
 
@@ -100,8 +107,8 @@ def by_the_clock(material: Material) -> bool:
     return str(material.finding["cause"]) in ("standing_juice", "slow_throughput")
 
 
-def lanes_of(material: Material) -> list[Lane]:
-    """All lanes that can be drawn, the loss first, then in the order the juice flows."""
+def drawable_lanes(material: Material) -> list[Lane]:
+    """All lanes that can be drawn, the loss first, then in the order of the flow; none shown."""
     n = material.grid.height
     known = ways(material.minutes, material.station) if material.minutes is not None else {}
     lanes = [_loss_lane(material, n)]
@@ -109,9 +116,9 @@ def lanes_of(material: Material) -> list[Lane]:
         _signal_lane(material, signal, number, known)
         for number, signal in enumerate(_in_flow_order(material))
     ]
+    lanes += _dose_lanes(material)
     lanes += _laboratory_lanes(material, known, lanes)
-    drawable = [lane for lane in lanes if not _nothing_drawn(material, lane)]
-    return _choose(material, drawable)
+    return [lane for lane in lanes if not _nothing_drawn(material, lane)]
 
 
 def silent_tags(material: Material) -> list[str]:
@@ -157,6 +164,32 @@ def _loss_lane(material: Material, n: int) -> Lane:
         carried=False,
         target=None,
     )
+
+
+def _dose_lanes(material: Material) -> list[Lane]:
+    """Milk of lime and flocculant per juice: a dose by itself follows the juice."""
+    if material.minutes is None:
+        return []
+    columns = {s.name: _column(material.grid, s.name) for s in material.station.signals}
+    found = []
+    for dose in tracked_signals(columns, material.minutes, {}, material.station):
+        if dose.quantity in (LIME_PER_JUICE, FLOCCULANT_PER_JUICE):
+            unit, decimals = unit_of(dose)
+            found.append(
+                Lane(
+                    key=dose.key,
+                    tag=tags_of(dose),
+                    what=what_of(dose),
+                    unit=unit,
+                    decimals=decimals,
+                    lines=(Line("worked out", dose.by_clock),),
+                    grabs=(),
+                    delay_min=dose.delay_min,
+                    carried=True,
+                    target=None,
+                )
+            )
+    return found
 
 
 def _in_flow_order(material: Material) -> list[Signal]:
@@ -239,9 +272,7 @@ def _laboratory_lanes(
     material: Material, known: Mapping[tuple[str, str], Way], lanes: list[Lane]
 ) -> list[Lane]:
     """Lanes of analytes that no tag measures."""
-    drawn = {
-        (lane.signal.quantity, lane.signal.place) for lane in lanes if lane.signal and lane.grabs
-    }
+    drawn = {(x.signal.quantity, x.signal.place) for x in lanes if x.signal and x.grabs}
     n = material.grid.height
     kinds = vessel_kinds(material)
     found = []
@@ -266,30 +297,3 @@ def _laboratory_lanes(
             )
         )
     return found
-
-
-def _choose(material: Material, lanes: list[Lane]) -> list[Lane]:
-    """Show first what tells most about the cause, and no more than the eye can take in."""
-    cause, section = str(material.finding["cause"]), str(material.finding["section"])
-    telling = TELLING.get(cause, frozenset({"ph", "lime_flow"}))
-    vessel = section.partition(":")[0]
-
-    def place(lane: Lane) -> int:
-        signal = lane.signal
-        if lane.key == LOSS_KEY:
-            return 0
-        if signal is None:
-            return 1 if cause == "microbial" and "lactic" in lane.what else 9
-        if signal.quantity in telling:
-            return 1
-        if signal.place == vessel:
-            return 2
-        if signal.quantity == "flow" and signal.place == "mixed_juice":
-            return 2
-        return 3 if signal == probe_signal(material.station, "clear") else 9
-
-    # A second instrument says again what the lane of the first says.
-    once = [lane for lane in lanes if lane.signal is None or not lane.signal.beside]
-    chosen = sorted((lane for lane in once if place(lane) < 9), key=place)[:_SHOWN]
-    keys = {lane.key for lane in chosen}
-    return [replace(lane, shown=lane.key in keys) for lane in lanes]

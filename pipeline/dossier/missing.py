@@ -32,7 +32,7 @@ def missing(
     if material.lab.is_empty():
         phrase.append(("Laboratory results", "none in these hours, so no probe could be checked"))
     if material.sensors.is_empty():
-        phrase.append(("Health of the sensors", "no day of this finding was judged"))
+        phrase.append(("Health of the sensors", "none of these days was judged"))
     if material.run is None:
         phrase.append(("The run behind the numbers", "it is no longer in the store"))
     absent = _absent_minutes(material)

@@ -2,38 +2,29 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib.resources import files
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
 
 from models.account import Workings, work_through
 from pipeline.dossier.chart import as_script, chart_data
+from pipeline.dossier.choose import lanes_of, named_shown
 from pipeline.dossier.drawing import still
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Lane, by_the_clock, lanes_of, vessel_kinds
+from pipeline.dossier.lanes import Lane, by_the_clock, vessel_kinds
 from pipeline.dossier.level import level_of
 from pipeline.dossier.missing import missing
-from pipeline.dossier.sections import (
-    chart_moves,
-    lab_rows,
-    move_rows,
-    moves_of,
-    sensor_rows,
-    zone_rows,
-)
+from pipeline.dossier.moves import chart_moves, move_rows, moves_around, moves_of
+from pipeline.dossier.render import render
+from pipeline.dossier.sections import lab_rows, sensor_rows, zone_rows
 from pipeline.dossier.similar import similar_episodes, similar_rows
 from pipeline.dossier.steps import Step, minute_steps
 from pipeline.dossier.tonnage import Sum, sum_of
+from pipeline.period import Around, Told, sentence_of, tags_of, what_of
 from pipeline.report import chance_words, mark_words
 from pipeline.store import counting
 from pipeline.words import (
@@ -85,13 +76,16 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
         Names of the data files that lie beside the page.
     """
     lanes = lanes_of(material)
-    moves, still_keys = moves_of(material, lanes)
+    known, told = moves_around(material)
+    moves = moves_of(material, lanes, known, told)
+    lanes = named_shown(lanes, moves.named)
     workings = _workings(material)
     hand = workings.by_hand if workings is not None else None
     account = material.account or {}
     by_minute = [] if hand is None else minute_steps(hand, material.station, account)
     total, fault = _total(material)
     evidence = read_evidence(material.finding["evidence"])
+    sentence, facts = _sentence(material, known, told)
     zone = ZoneInfo(material.mill.zone)
     parts = [part for part in account.get("parts", ()) if isinstance(part, dict)]
     names = {lane.key: lane.tag or lane.what for lane in lanes}
@@ -103,12 +97,14 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
         "span": span_words(*material.drawn, zone),
         "clocks_change": clocks_change(*material.drawn, zone),
         "by_the_clock": by_the_clock(material),
+        "sentence": sentence,
+        "look_first": _look_first(told),
         "moves": move_rows(material, lanes, moves),
-        "unmoved": [names[key] for key in still_keys if key in names],
+        "unmoved": [names[key] for key in moves.still if key in names],
         "shown": sum(lane.shown for lane in lanes),
         "evidence": evidence,
         "shares": [(s.name, s.percent) for s in evidence.shares],
-        "facts": _all_facts(material),
+        "facts": facts,
         "zones": [] if workings is None else zone_rows(material, workings.vessels, parts),
         "part_names": [channel_words(str(part["channel"])) for part in parts],
         "by_minute": by_minute,
@@ -127,7 +123,7 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
         "run": _run_words(material),
     }
     steps = [*by_minute, *(total.steps if total is not None else ())]
-    return Page(_render(content), lanes, steps)
+    return Page(render("dossier.html.j2", content), lanes, steps)
 
 
 def _headline(material: Material) -> dict[str, Any]:
@@ -140,6 +136,7 @@ def _headline(material: Material) -> dict[str, Any]:
     worth = money(price[0], price[1], price[2], clean(mill.currency, 12))
     return {
         "mill": clean(mill.name),
+        "subject": "the finding",
         "zone": mill.zone,
         "number": row["rank"],
         "finding_id": str(row["finding_id"]),
@@ -178,6 +175,25 @@ def _all_facts(material: Material) -> list[str]:
             break
         rest = rest[-read.more_facts :]
     return phrase
+
+
+def _sentence(material: Material, known: Around | None, told: Told | None) -> tuple[str, list[str]]:
+    """The sentence that names it, and the facts without it.
+
+    Findings of an older search carry none yet: it is written here.
+    """
+    facts = _all_facts(material)
+    if "named" in material.evidence and facts:
+        return facts[0], facts[1:]
+    return ("" if known is None or told is None else sentence_of(told, known)), facts
+
+
+def _look_first(told: Told | None) -> str:
+    """First check on the floor: the instrument of what moved first."""
+    if told is None or told.named is None:
+        return ""
+    signal = told.named.first.signal
+    return f"Look first at {tags_of(signal)}: {what_of(signal)}."
 
 
 def _verdict_words(phrase: Mapping[str, Any], zone: ZoneInfo) -> str:
@@ -255,39 +271,3 @@ def _run_words(material: Material) -> list[tuple[str, str]]:
         ("description", str(run["config_hash"])),
         ("readings", str(run["inputs_hash"])),
     ]
-
-
-@cache
-def _asset(name: str) -> str:
-    return files("pipeline.dossier").joinpath("templates", name).read_text(encoding="utf-8")
-
-
-def _hash(text: str) -> str:
-    digest = hashlib.sha256(text.encode()).digest()
-    return f"'sha256-{base64.b64encode(digest).decode()}'"
-
-
-@cache
-def _environment() -> Environment:
-    """Templates, compiled once a process: a quarter of a second each time."""
-    return Environment(
-        loader=PackageLoader("pipeline.dossier", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
-def _render(content: dict[str, Any]) -> str:
-    style = _asset("dossier.css")
-    script = f'"use strict";(() => {{\n{_asset("lanes.js")}{_asset("controls.js")}}})();'
-    policy = (
-        f"default-src 'none'; style-src {_hash(style)}; script-src {_hash(script)}; img-src data:; "
-        "base-uri 'none'; form-action 'none'"
-    )
-    return (
-        _environment()
-        .get_template("dossier.html.j2")
-        .render(content, style=Markup(style), script=Markup(script), policy=Markup(policy))
-    )

@@ -1,149 +1,26 @@
-"""Rows of the dossier's tables: order of moves, vessels, sensors, laboratory."""
+"""Rows of the dossier's tables: vessels, sensors, laboratory."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from dataclasses import dataclass
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from models.account import (
-    BLOCK_MIN,
-    Move,
-    Signal,
-    VesselRow,
-    on_parcel_time,
-    order_of_moves,
-    together,
-)
+from models.account import VesselRow
 from pipeline.dossier.gather import Material, speaks_of
-from pipeline.dossier.lanes import LOSS_KEY, Z90, Lane, by_the_clock, vessel_kinds
+from pipeline.dossier.lanes import Z90, Lane, vessel_kinds
 from pipeline.words import (
     ANALYTES,
     clean,
     known,
-    moment_words,
     place_words,
     plain,
     section_words,
     sensor_words,
 )
-
-#: A change is looked for from so long before the finding to so long after its start.
-_LEAD = timedelta(hours=8)
-_FOLLOW = (timedelta(hours=3), timedelta(hours=12))
-_VOLUME_REL_SD = 0.1
-
-
-@dataclass(frozen=True)
-class MoveRow:
-    """One signal in the order of moves; ``left`` to ``right`` [0..1] is its interval."""
-
-    number: int
-    name: str
-    when: str
-    later: str
-    change: str
-    shifted: str
-    left: float
-    middle: float
-    right: float
-
-
-def moves_of(material: Material, lanes: Sequence[Lane]) -> tuple[list[Move], list[str]]:
-    """First clear changes of all lanes with lines, and the keys of those without any."""
-    clock = by_the_clock(material)
-    start = material.index_of(material.finding["started"])
-    length = material.finding["ended"] - material.finding["started"]
-    follow = min(max(length, _FOLLOW[0]), _FOLLOW[1])
-    window = (start - _minutes(_LEAD), start + _minutes(follow))
-    signals = {}
-    for lane in lanes:
-        # A second instrument moves with the first and must not count as another witness.
-        if not lane.lines or lane.key == LOSS_KEY or (lane.signal and lane.signal.beside):
-            continue
-        for line in lane.lines:
-            moved = line.values if clock else on_parcel_time(line.values, lane.delay_min)
-            key = lane.key if line.style == "read" else f"{lane.key}:{line.style}"
-            travel = float(lane.delay_min[min(max(start, 0), len(lane.delay_min) - 1)])
-            signals[key] = Signal(moved, 0.0 if clock else travel)
-    return order_of_moves(signals, window, _VOLUME_REL_SD)
-
-
-def chart_moves(material: Material, lanes: Sequence[Lane], moves: Sequence[Move]) -> list[Move]:
-    """Moves of the lanes as read, on parcel time, as the chart wants them."""
-    delays = {lane.key: lane.delay_min for lane in lanes}
-    own = [move for move in moves if move.name in delays]
-    if not by_the_clock(material):
-        return own
-    last = material.grid.height - 1
-    back = [delays[move.name][min(round(move.onset_min), last)] for move in own]
-    return [replace(m, onset_min=m.onset_min - float(d)) for m, d in zip(own, back, strict=True)]
-
-
-def _minutes(span: timedelta) -> int:
-    return round(span.total_seconds() / 60)
-
-
-def move_rows(material: Material, lanes: Sequence[Lane], moves: Sequence[Move]) -> list[MoveRow]:
-    """Moves in words, those that cannot be told apart under one number."""
-    if not moves:
-        return []
-    clock = by_the_clock(material)
-    named = {lane.key: lane for lane in lanes}
-    zone = ZoneInfo(material.mill.zone)
-    first: datetime = material.grid["ts_utc"][0]
-    zero = moves[0].onset_min
-    low = min(m.onset_min - m.spread_min for m in moves)
-    high = max(m.onset_min + m.spread_min for m in moves)
-    width = max(high - low, 1.0)
-    rows: list[MoveRow] = []
-    for move, group in zip(moves, together(list(moves)), strict=True):
-        key, _, kind = move.name.partition(":")
-        lane = named[key]
-        lag = move.onset_min - zero
-        spread = max(round(move.spread_min / BLOCK_MIN) * BLOCK_MIN, BLOCK_MIN)
-        rows.append(
-            MoveRow(
-                number=group + 1,
-                name=lane.name + (", corrected by the laboratory" if kind else ""),
-                when=moment_words(first + timedelta(minutes=round(move.onset_min)), zone),
-                later=_later(lag, spread, first=not rows),
-                change=_change(lane, move),
-                shifted="on the clock" if clock else _shifted(lane, round(move.onset_min)),
-                left=(move.onset_min - move.spread_min - low) / width,
-                middle=(move.onset_min - low) / width,
-                right=(move.onset_min + move.spread_min - low) / width,
-            )
-        )
-    return rows
-
-
-def _later(lag: float, spread: int, *, first: bool) -> str:
-    return (
-        f"first, ± {spread} min"
-        if first
-        else f"{round(lag / BLOCK_MIN) * BLOCK_MIN} ± {spread} min"
-    )
-
-
-def _change(lane: Lane, move: Move) -> str:
-    before, after = (plain(v, lane.decimals) for v in (move.before, move.after))
-    text = f"{before} to {after} {lane.unit}".rstrip()
-    if not math.isfinite(move.swings) or move.swings > 99:
-        return text
-    return f"{text}, {move.swings:.2g} times its everyday swing"
-
-
-def _shifted(lane: Lane, row: int) -> str:
-    if not lane.carried:
-        return "on the clock"
-    back = lane.delay_min[min(max(row, 0), len(lane.delay_min) - 1)]
-    return f"moved back {back:.0f} min" if back >= 0.5 else "read at the inlet"
 
 
 @dataclass(frozen=True)

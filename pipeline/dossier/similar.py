@@ -10,10 +10,19 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from models.account import Episode, Likeness, similar
-from pipeline.dossier.gather import Material, parsed_evidence
+from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import vessel_kinds
 from pipeline.store import counting
-from pipeline.words import clean, duration_words, known, section_words, span_words, tonnes, words_of
+from pipeline.words import (
+    clean,
+    duration_words,
+    known,
+    parsed_evidence,
+    section_words,
+    span_words,
+    tonnes,
+    words_of,
+)
 
 
 @dataclass(frozen=True)

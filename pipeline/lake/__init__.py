@@ -14,6 +14,7 @@ from pipeline.lake.days import DayParts, Part
 from pipeline.lake.intact import ASIDE, RottenError, Survey, day_of, set_aside, survey, whole_bytes
 from pipeline.lake.kinds import (
     DAILY,
+    DRIVEN,
     FOUND,
     GRID,
     HEALTH,

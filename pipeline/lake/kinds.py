@@ -10,6 +10,8 @@ GRID: Final = "grid"
 STATION: Final = "station"
 ZONES: Final = "zones"
 LOSSES: Final = "losses"
+#: The same by vessel and driver.
+DRIVEN: Final = "driven"
 NOTICES: Final = "notices"
 DAILY: Final = "daily"
 HEALTH: Final = "health"

@@ -44,7 +44,9 @@ def outbox_of(mill: Mill) -> Outbox:
     return Outbox(mill.store_path / "outbox")
 
 
-def send_report(mill: Mill, report: Path, run_id: str = "", patience: Patience = _USUAL) -> None:
+def send_report(
+    mill: Mill, report: Path, run_id: str = "", first: str = "", patience: Patience = _USUAL
+) -> None:
     """Queue a report for everybody the description names, and send all that waits.
 
     Parameters
@@ -54,6 +56,8 @@ def send_report(mill: Mill, report: Path, run_id: str = "", patience: Patience =
     run_id : str
         Run that the report tells of: made again for the same run, it is not sent again, though
         it may say another time of making. Without it, the content decides.
+    first : str
+        What the subject has to say before all else; it makes no other message of it.
 
     Raises
     ------
@@ -64,7 +68,7 @@ def send_report(mill: Mill, report: Path, run_id: str = "", patience: Patience =
     mail = _mail_of(mill)
     html = _LINK.sub(r"\1", report.read_text(encoding="utf-8"))
     parts = _beside(report, ".txt"), _beside(report, ".pdf")
-    name = queue(mill, report, html, *parts, run_id=run_id)
+    name = queue(mill, report, html, *parts, run_id=run_id, first=first)
     tried = _flushed(mill, patience)
     own = [letter for letter in outbox_of(mill).letters() if letter.name == name]
     rest = {(x.name, x.number): x for x in [*tried, *own] if x.state != "sent"}
@@ -80,6 +84,7 @@ def queue(
     pdf: bytes | None = None,
     *,
     run_id: str = "",
+    first: str = "",
 ) -> str:
     """Write a report's message into the outbox; the same report again is the same message.
 
@@ -89,7 +94,7 @@ def queue(
         The page.
     text, pdf : bytes, optional
         The same in plain text (UTF-8) and as PDF.
-    run_id : str
+    run_id, first : str
         See `send_report`.
 
     Returns
@@ -105,6 +110,7 @@ def queue(
     content = (run_id,) if run_id else (plain, html)
     parts = (mill.key, subject, mail.sender, *mail.recipients, *content)
     name = name_of([part.encode("utf-8", "replace") for part in parts])
+    subject = " ".join((*clean(first, 120).split(), subject))
     message = message_of(mail, name, subject, html, plain)
     file = f"{mill.key}_{report.parent.name}_{report.stem}"
     if pdf is None:  # readers of mail often show no drawings in a page; a browser does

@@ -43,6 +43,11 @@ _SECTIONS: Final = (
 )  # fmt: skip
 
 
+#: So many minutes may be missing at the end of a day that is told as a whole one: a recorder that
+#: writes every half hour writes the last time at 23:30 (judgement).
+DAY_TOLERANCE: Final = timedelta(minutes=30)
+
+
 @dataclass(frozen=True, slots=True)
 class Mill:
     """Everything a run needs to know about one mill.
@@ -162,6 +167,13 @@ class Mill:
     def local_day(self, instant: datetime) -> date:
         """Local day an instant belongs to."""
         return instant.astimezone(self.tz).date()
+
+    def last_day_over(self, instant: datetime) -> date:
+        """Last local day that is over by an instant, within `DAY_TOLERANCE`.
+
+        Readings come every so many minutes: those of a whole day end some minutes before midnight.
+        """
+        return self.local_day(instant + DAY_TOLERANCE) - timedelta(days=1)
 
     def day_span_utc(self, first: date, last: date) -> tuple[datetime, datetime]:
         """Start (included) and end (excluded) of local days `first` to `last`, in UTC."""

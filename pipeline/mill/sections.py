@@ -172,6 +172,7 @@ class TargetsSection(Section):
     ph_clear: Annotated[float, Field(ge=4.0, le=12.0)]
     brix_pct: Annotated[float, Field(gt=0.0, le=80.0)] = 14.5
     purity_pct: Annotated[float, Field(gt=0.0, le=100.0)] = 84.0
+    temp_mixed_degc: Annotated[float, Field(ge=0.0, le=110.0)] = 30.0
 
 
 class KineticsSection(Section):

@@ -48,7 +48,7 @@ def night_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> NightV
     health = run_health(mill, run)
     known = published_store_of(mill).findings(withdrawn=True)
     tonight = known.filter(_of_night(period, run, health))
-    day = mill.local_day(period.end) - ONE_DAY
+    day = mill.last_day_over(period.end)
     start, end = mill.day_span_utc(day, day)
     report = view_of(mill, period, gaps, found=tonight)
     report = replace(report, sensors=_sensors_now(mill, report.sensors, period))

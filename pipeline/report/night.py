@@ -15,7 +15,7 @@ from pipeline.report.days import Tally, microbes_within, tally, within
 from pipeline.report.finding_tile import finding_tile
 from pipeline.report.groups import Item, items_of
 from pipeline.report.plausible import plausible_short
-from pipeline.report.runline import common_parts
+from pipeline.report.runline import common_parts, said_first
 from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import notice_rows
 from pipeline.report.view import Estimate, NightView
@@ -106,7 +106,9 @@ def _headline(view: NightView) -> dict[str, Any]:
     of_day = _tally(view, view.day, view.day)
     before = [_tally(view, view.day - n * one, view.day - one) for n in _BEFORE]
     today = _tally(view, view.day + one, view.day + one)
-    columns = [_column(view, "Yesterday", of_day)]
+    # A day that readings end with is called yesterday only where it is.
+    name = day_words(view.day) if said_first(view.report) else "Yesterday"
+    columns = [_column(view, name, of_day)]
     if today is not None and today.minutes > 0:
         until = clock_words(view.report.period_end, ZoneInfo(view.report.zone))
         columns.append(_column(view, f"Today until {until}", today))
@@ -125,7 +127,8 @@ def _headline(view: NightView) -> dict[str, Any]:
 
 def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
     if of_day is None:
-        return {}, f"What was lost yesterday, {day_words(view.day)}, could not be computed."
+        when = "on" if said_first(view.report) else "yesterday,"
+        return {}, f"What was lost {when} {day_words(view.day)}, could not be computed."
     price, total = view.report.price_per_t, of_day.total
     mass = tonnes(total.value, total.low, total.high)
     worth = money(total.value * price, total.low * price, total.high * price, view.report.currency)

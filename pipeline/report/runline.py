@@ -36,11 +36,17 @@ def common_parts(report: ReportView, run: RunHealth) -> dict[str, Any]:
         "data": data_lines(report),
         "level": level_of(report),
         "gaps": gaps_of(report),
+        "silence": said_first(report),
         "dossiers": report.dossiers,
         "written": written_dossiers(report),
         "missing_tags": [clean(tag, 80) for tag in report.missing_tags],
         "run": health_line(report, run),
     }
+
+
+def said_first(report: ReportView) -> str:
+    """What has to be said before all else: that readings end earlier than the night."""
+    return " ".join(clean(gap.first, 200) for gap in report.not_computed if gap.first)
 
 
 def health_line(report: ReportView, run: RunHealth) -> str:

@@ -70,10 +70,11 @@ class Multiplier:
 
 @dataclass(frozen=True, slots=True)
 class Gap:
-    """Something that could not be computed, and why."""
+    """Something that could not be computed, and why; ``first`` is said before all else."""
 
     what: str
     why: str
+    first: str = ""
 
 
 @dataclass(frozen=True, slots=True)

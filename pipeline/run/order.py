@@ -35,6 +35,7 @@ from pipeline.run.whole import Unread, kept_whole
 from pipeline.sources import pull_source
 from pipeline.stages import Judged, derive, detect, pull
 from pipeline.store import store_of
+from pipeline.words import silence_words
 
 #: Readings older than this are not this morning's.
 _FRESH: Final = timedelta(hours=26)
@@ -123,14 +124,13 @@ def _brought_up_to_date(
 def night_of(mill: Mill, window: Window) -> Window:
     """Period of the nightly report: the last local day that is over, and what came after it."""
     # Of data that end at midnight, the day just closed is the one to tell of.
-    yesterday = mill.local_day(window.end) - timedelta(days=1)
-    return _inside(window, mill.day_start_utc(yesterday), window.end)
+    return _inside(window, mill.day_start_utc(mill.last_day_over(window.end)), window.end)
 
 
 def week_of(mill: Mill, window: Window) -> Window:
     """Period of the weekly review: the last seven local days that are over."""
-    today = mill.local_day(window.end)
-    start, end = mill.day_span_utc(today - timedelta(days=7), today - timedelta(days=1))
+    last = mill.last_day_over(window.end)
+    start, end = mill.day_span_utc(last - timedelta(days=6), last)
     return _inside(window, start, end)
 
 
@@ -272,7 +272,8 @@ def _finish(
     if mill.mail is not None and name != "backfill":
         if name == "nightly" and _staleness(mill, judged.window.end):
             alert_silence(mill, judged.window.end)
-        step("send", send_report, mill, report, judged.run_id)
+        first = " ".join(gap.first for gap in gaps if gap.first)
+        step("send", send_report, mill, report, judged.run_id, first)
     faults = [item for item in unread if not item.waits]
     if faults:
         raise DataError(
@@ -286,8 +287,10 @@ def _finish(
 
 def _staleness(mill: Mill, end: datetime) -> list[Gap]:
     """Say so when the report rests on old readings, lest it be taken for this morning's."""
-    if now() - end < _FRESH:
+    moment = now()
+    yesterday = mill.local_day(moment) - timedelta(days=1)
+    if moment - end < _FRESH and mill.last_day_over(end) >= yesterday:
         return []
     local = f"{end.astimezone(mill.tz):%Y-%m-%d %H:%M}"
     why = f"readings end at {local}; nothing newer had arrived when this report was made"
-    return [Gap("This morning", why)]
+    return [Gap("This morning", why, silence_words(end, moment, mill.tz))]

@@ -1,5 +1,6 @@
 """The stages of a run: read, call the pure part, write."""
 
+from pipeline.stages.calendar import keep_calendar, keep_note, note_lines, take_back_note
 from pipeline.stages.days import derive_day, grid_day
 from pipeline.stages.identity import versions_here
 from pipeline.stages.rot import Mended, lines_of, mend, mend_days_of, mending, told_of_rot

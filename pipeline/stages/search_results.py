@@ -9,12 +9,13 @@ from typing import Any, Final
 import polars as pl
 
 from features.base import polars_schema
-from models.account import bare_sums
+from models.account import bare_sums, known_notices
 from models.detect import UNCALIBRATED_COLUMNS
 from models.find import Losses
 from pipeline.base import ONE_DAY, Window, midnight
 from pipeline.lake import (
     DAILY,
+    DRIVEN,
     FOUND,
     LOSSES,
     NOTICES,
@@ -28,6 +29,7 @@ from pipeline.lake import (
     Lake,
 )
 from pipeline.mill import Mill
+from pipeline.period import notes_of, told_findings
 from pipeline.stages.search_windows import SearchWindow, plan
 from pipeline.stages.sensors import judged_sensors
 from pipeline.store import Row, pair_up
@@ -51,7 +53,8 @@ def keep(
     inputs : str
         Hash of the readings it saw.
     """
-    _keep_series(lake, search_window, losses)
+    notes = notes_of(mill)
+    _keep_series(lake, search_window, losses, known_notices(losses.notices, notes))
     _keep_daily(mill, lake, search_window, losses.daily)
     sensors = judged_sensors(mill, search_window.owns, losses)
     if sensors is not None:
@@ -59,7 +62,8 @@ def keep(
     lake.write_features(SHARPNESS, search_window.day, losses.sharpness)
     lake.write_features(UNCALIBRATED, search_window.day, losses.uncalibrated)
     lake.write_features(SUMS, search_window.day, _sums(mill, lake, search_window, losses.minutes))
-    lake.write_features(FOUND, search_window.day, owned_findings(search_window, losses))
+    found = owned_findings(search_window, losses)
+    lake.write_features(FOUND, search_window.day, told_findings(mill, found, losses.minutes, notes))
     lake.write_features(SEARCHED, search_window.day, _told(search_window, losses, stamp, inputs))
 
 
@@ -94,13 +98,18 @@ def _told(search_window: SearchWindow, losses: Losses, stamp: str, inputs: str) 
     return pl.DataFrame([row], schema=polars_schema(SEARCHED_COLUMNS))
 
 
-def _keep_series(lake: Lake, search_window: SearchWindow, losses: Losses) -> None:
+def _keep_series(
+    lake: Lake, search_window: SearchWindow, losses: Losses, notices: pl.DataFrame
+) -> None:
     """Keep the drawn series and the notices, one file a day; a notice belongs to its first day."""
     first, last = search_window.owns.days
     for n in range((last - first).days + 1):
         day = first + n * ONE_DAY
         lake.write_features(LOSSES, day, _of_day(losses.minutes, "ts_utc", day))
-        lake.write_features(NOTICES, day, _of_day(losses.notices, "started", day))
+        lake.write_features(NOTICES, day, _of_day(notices, "started", day))
+        if losses.driven is not None:
+            parts = losses.driven.between(midnight(day), midnight(day, 1))
+            lake.write_features(DRIVEN, day, parts)
 
 
 def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:

@@ -22,13 +22,14 @@ from features.base import (
     Columns,
 )
 from features.signal import QUALITY_COLUMNS, SECOND_DAY_COLUMNS, SENSOR_DAY_COLUMNS
-from models.account import SUM_COLUMNS
+from models.account import DRIVEN_COLUMNS, SUM_COLUMNS
 from models.cause import DAILY_COLUMNS, NOTICE_COLUMNS
 from models.detect import SHARPNESS_COLUMNS, UNCALIBRATED_COLUMNS
 from models.find import FINDING_COLUMNS, LOSS_COLUMNS
 from pipeline.base import ConfigError
 from pipeline.lake import (
     DAILY,
+    DRIVEN,
     FOUND,
     GRID,
     HEALTH,
@@ -103,6 +104,10 @@ LAKE: Final[dict[str, tuple[str, Columns]]] = {
     f"features/{STATION}": ("One minute of the station as a whole", STATION_COLUMNS),
     f"features/{ZONES}": ("One minute of one vessel", ZONE_COLUMNS),
     f"features/{LOSSES}": ("One minute of the search's result, for drawing", LOSS_COLUMNS),
+    f"features/{DRIVEN}": (
+        "One minute of one vessel: what it lost and what drove it, as the search found",
+        DRIVEN_COLUMNS,
+    ),
     f"features/{NOTICES}": ("Something odd that lost nothing", NOTICE_COLUMNS),
     f"features/{DAILY}": (
         "One plant-local day between limed and clear juice, by kinetics and by the laboratory",

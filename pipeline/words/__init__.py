@@ -1,7 +1,7 @@
 """How causes, places, moments and numbers are said to people; foreign text made harmless."""
 
 from pipeline.words.causes import CAUSES, CauseWords, caution_label, words_of
-from pipeline.words.evidence import Evidence, read_evidence
+from pipeline.words.evidence import Evidence, parsed_evidence, read_evidence
 from pipeline.words.localtime import (
     as_utc,
     chart_offset,
@@ -11,6 +11,7 @@ from pipeline.words.localtime import (
     day_words,
     duration_words,
     moment_words,
+    silence_words,
     span_words,
     zone_words,
 )
@@ -44,6 +45,7 @@ from pipeline.words.wording import (
     notice_words,
     section_words,
     sensor_words,
+    share_words,
     spoken_name,
     status_words,
     within_line,

@@ -10,6 +10,7 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from pipeline.words.causes import words_of
 from pipeline.words.rounding import fact_value, known
@@ -83,6 +84,15 @@ def read_evidence(text: object) -> Evidence:
         balance=clean(content.get("ordinary_balance"), _SENTENCE),
         uncalibrated=UNCALIBRATED.get(str(content.get("uncalibrated")), ""),
     )
+
+
+def parsed_evidence(text: object) -> dict[str, Any]:
+    """Evidence as an object; empty where it cannot be read."""
+    try:
+        content = json.loads(str(text))
+    except (ValueError, RecursionError):
+        return {}
+    return content if isinstance(content, dict) else {}
 
 
 def _lines(items: object) -> tuple[str, ...]:

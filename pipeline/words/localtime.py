@@ -64,6 +64,15 @@ def zone_words(moment: datetime, zone: ZoneInfo) -> str:
     return f"{zone.key} ({_offset_words(moment.astimezone(zone))})"
 
 
+def silence_words(end: datetime, moment: datetime, zone: ZoneInfo) -> str:
+    """Say since when nothing came, such as ``Nothing since Sat 29 Nov 23:58: 5 days.``."""
+    year = moment.astimezone(zone).year
+    behind = moment - end
+    days = int(behind / _ONE_DAY)
+    long = f"{days} days" if days >= 2 else f"{behind.total_seconds() / 3600:.0f} h"
+    return f"Nothing since {moment_words(end, zone, year)}: {long}."
+
+
 def duration_words(span: timedelta) -> str:
     """Write a duration in the unit that suits it: minutes, hours or days."""
     minutes = span.total_seconds() / 60

@@ -18,6 +18,7 @@ SHARES: dict[str, str] = {
     "throughput": "slower flow",
     "residence": "longer stay",
     "microbes": "microbes",
+    "standing": "juice standing in stops",
 }
 
 #: What a part of a loss speaks of: the channel of the search that it was found in.
@@ -76,6 +77,7 @@ _NOTICES: dict[str, str] = {
     "stuck_tag": "Stuck reading",
     "stop": "Stop",
     "clock": "Clock trouble",
+    "known": "Known beforehand",
 }
 
 _SENSORS: dict[str, str] = {

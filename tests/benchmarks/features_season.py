@@ -25,17 +25,17 @@ import numpy as np
 import polars as pl
 
 from features.base.station import Station, Vessel
+from features.flow.expansion import as_fed
 from features.flow.minutes import Derived, derive
 from features.flow.mud import _MUD_LEVEL_MIN, _SOUREST
 from features.flow.nominal import (
     souring_1_min,
     target_concentration,
-    target_volume_m3,
     usual_flow_m3_h,
 )
 from features.flow.tracks import running_mean, smooth
+from features.flow.train import _EXPANSION_MIN
 from features.flow.transport import edges_from_means
-from features.flow.vessel_ph import clear_weight, fall_left
 from features.juice.juice import sucrose_content_kg_m3
 from features.kinetics.acid import ph_after_acid
 from features.kinetics.kinetics import (
@@ -153,7 +153,10 @@ class Plain:
             "ph_known": zero + 1.0,
             "limed_known": zero + 1.0,
             "soured": zero,
+            "to_fall": zero,
         }
+        self.before = self.read("temperature", "mixed_juice", ("",), targets.temp_mixed_degc)
+        flow = flow * as_fed(station, self.before)
         self.doses = dict.fromkeys(
             ("minutes", "exposure", "inversion", "inverted_limed", "rs_limed"), zero
         )
@@ -181,32 +184,41 @@ class Plain:
         brix = None
         if any(station.signal("flow", vessel.name, port) is not None for port in ("in", "")):
             flow = np.maximum(self.read("flow", vessel.name, ("in", ""), 0.0), 0.0)
+            flow = flow * as_fed(station, self.before)
+        self.before = temp
+        hot = as_fed(station, running_mean(temp, _EXPANSION_MIN))
         inside = flow
         if vessel.brix_pct is not None:
             brix = self.read("brix", vessel.name, ("inside", "out", "", "in"), vessel.brix_pct)
             thicker = concentration_ratio(brix, np.maximum(parcel["brix"], 0.1), temp)
             inside = flow / np.maximum(thicker, 1.0)
         usual = usual_flow_m3_h(station, vessel)
-        left = fall_left(60.0 * target_volume_m3(vessel) / usual, vessel.tanks, vessel.ph_fall_min)
         drawn = np.zeros(self.n)
         if vessel.kind == "settler":
             drawn = np.maximum(self.read("flow", vessel.name, ("mud",), vessel.mud_flow_m3_h), 0.0)
+            parcel = parcel | {"to_fall": np.ones(self.n)}
         probe = self.limed if region == "liming" else self.clear
         souring = None
-        if region not in ("liming", "settler"):
+        if region != "liming":
             souring = np.asarray(souring_1_min(station, temp))
         tanks = max(vessel.tanks, 1)
-        edges = edges_from_means(smooth(volume)) / tanks
+        edges = edges_from_means(smooth(volume) * hot) / tanks
         zone = {"temp": temp, "brix": brix, "volume": volume, "tanks": tanks, "probe": probe,
-                "region": region, "left": left, "shift": vessel.ph_shift,
+                "region": region, "fall_min": vessel.ph_fall_min, "shift": vessel.ph_shift,
                 "usual": usual / target_concentration(station, vessel)}  # fmt: skip
         out, parcel_out, first = self.cells(
-            vessel.name, zone, inside, parcel, edges, drawn, souring
+            vessel.name, zone, inside, parcel, edges, drawn * hot, souring
         )
         if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
             self.mud(vessel, zone, first, drawn)
         if self.station.signal("flow", vessel.name, "out") is not None:
             out = np.maximum(self.read("flow", vessel.name, ("out",), 0.0), 0.0)
+            out = out * as_fed(
+                station,
+                self.read("temperature", vessel.name, ("out",), 0.0)
+                if station.signal("temperature", vessel.name, "out")
+                else temp,
+            )
         return out, parcel_out | ({} if brix is None else {"brix": brix})
 
     def mud(self, vessel: Vessel, settler: dict, parcel, drawn) -> None:
@@ -241,32 +253,33 @@ class Plain:
         kinetics, temp = self.station.kinetics, zone["temp"]
         clock = np.arange(self.n) + 0.5
         entry, square = clock, clock**2 + 1.0 / 12.0
-        age = 60.0 * edges[0] / max(zone["usual"], 1e-9)
-        first_entry, first_square = -age, 2.0 * age**2
+        ages = [60.0 * edges[0] / max(zone["usual"] - (drawn[0] if k else 0.0), 1e-9)
+                for k in range(zone["tanks"])]  # fmt: skip
+        first_entry, first_square = -ages[0], 2.0 * ages[0] ** 2
         heat, exposure = temp_factor(temp), np.zeros(self.n)
-        phs, contents, first = [], [], None
-        for number in range(zone["tanks"]):
-            start = {k: v[0] for k, v in parcel.items()}
-            if souring is not None:
-                total = np.cumsum(souring) - 0.5 * souring
-                start["soured"] = -(parcel["soured"][0] + souring[0] * age)
-                parcel = parcel | {"soured": total - parcel["soured"]}
-            parcel = {k: carry(v, start[k], flow, edges) for k, v in parcel.items()}
-            if souring is not None:
-                parcel = parcel | {"soured": total - parcel["soured"]}
+        contents, flows, brought = [], [], parcel["soured"]
+        for number, age in enumerate(ages):
+            if number:
+                mean = first_entry - age
+                first_square = mean**2 + (first_square - first_entry**2) + age**2
+                first_entry = mean
+            kept = parcel
+            parcel = {k: carry(v, v[0], flow, edges) for k, v in kept.items()}
+            if zone["region"] == "settler":
+                parcel["to_fall"] = faded(kept["to_fall"], age, flow, edges, zone["fall_min"])
             entry = carry(entry, first_entry, flow, edges)
             square = carry(square, first_square, flow, edges)
             exposure = taken_up(exposure, heat, age, flow, edges)
-            ph = self.ph(zone, number, parcel)
-            self.take_up(zone, parcel, ph, (age, flow, edges))
-            mean = first_entry - age
-            first_square = mean**2 + (first_square - first_entry**2) + age**2
-            first_entry = mean
+            flows.append(flow)
             flow = flow - 60.0 * np.diff(edges) - (drawn if number == 0 else 0.0)
             flow = np.maximum(flow, 0.0)
-            phs.append(ph)
             contents.append(parcel)
-            first = first or parcel
+        if souring is not None:
+            self.sour(zone, contents, flows, (brought, souring, ages, edges))
+        phs = self.ph(zone, contents)
+        for content, ph, age, inflow in zip(contents, phs, ages, flows, strict=True):
+            self.take_up(zone, content, ph, (age, inflow, edges))
+        first = contents[0]
         brix = (
             np.mean([c["brix"] for c in contents], axis=0) if zone["brix"] is None else zone["brix"]
         )
@@ -305,13 +318,46 @@ class Plain:
         if zone["region"] != "mud":
             self.doses = grown
 
-    def ph(self, zone, cell, parcel):
+    def sour(self, zone, contents, flows, way) -> None:
+        """Acid made, tank by tank: first as juice does by itself, then twice at the pH found."""
+        brought, souring, ages, edges = way
+        at_ph7 = np.zeros(self.n)
+        for content, flow, age in zip(contents, flows, ages, strict=True):
+            at_ph7 = taken_up(at_ph7, souring, age, flow, edges)
+            begun = content["ph"] - content["soured"]
+            content["soured"] = content["soured"] + begun - ph_after_acid(begun, at_ph7)
+        for _ in range(2):
+            came = brought
+            for content, ph, flow, age in zip(
+                contents, self.ph(zone, contents), flows, ages, strict=True
+            ):
+                came = taken_up(came, souring * 3.0 ** (ph - 7.0), age, flow, edges)
+                content["soured"] = came
+
+    def ph(self, zone, contents):
         if zone["region"] in ("liming", "mud"):
-            return zone["probe"]
+            return [zone["probe"]] * len(contents)
+        by_itself = [c["ph"] - c["soured"] for c in contents]
         if zone["region"] != "settler":
-            return ph_after_acid(parcel["ph"], parcel["soured"]) + zone["shift"]
-        weight = clear_weight("settler", cell, zone["tanks"], zone["left"])
-        return (1.0 - weight) * parcel["ph"] + weight * zone["probe"]
+            return [ph + zone["shift"] for ph in by_itself]
+        whole = (by_itself[-1] - zone["probe"]) / (1.0 - contents[-1]["to_fall"])
+        return [
+            ph - (1.0 - c["to_fall"]) * whole for ph, c in zip(by_itself, contents, strict=True)
+        ]
+
+
+def faded(signal, age: float, flow, edges, fall_min: float):
+    """One stirred tank in which a signal fades, minute by minute."""
+    content, out = signal[0] / (1.0 + age / fall_min), np.empty(len(signal))
+    for t in range(len(signal)):
+        ratio = np.log(edges[t + 1] / edges[t])
+        mean = (edges[t + 1] - edges[t]) / ratio if abs(ratio) >= 1e-9 else edges[t]
+        fresh = flow[t] / 60.0 / mean
+        pace = fresh + 1.0 / fall_min
+        toward = signal[t] * fresh / pace
+        out[t] = toward + (content - toward) * -np.expm1(-pace) / pace
+        content = toward + (content - toward) * np.exp(-pace)
+    return out
 
 
 def carry(signal, start: float, flow, edges):

@@ -66,12 +66,15 @@ class Plant:
             if row[2] == place and first_h <= row[0] < last_h:
                 row[4] += by
 
-    def search(self, settings=None, **options):
+    def derived(self):
         times = pl.Series("ts_utc", np.arange(self.n) * 60_000_000).cast(pl.Duration("us")) + START
         grid = pl.DataFrame([times.cast(pl.Datetime("us", "UTC"))]).with_columns(
             [pl.Series(name, values) for name, values in self.grid.items()]
         )
-        derived = derive(grid.with_columns(pl.exclude("ts_utc").fill_nan(None)), self.station)
+        return derive(grid.with_columns(pl.exclude("ts_utc").fill_nan(None)), self.station)
+
+    def search(self, settings=None, **options):
+        derived = self.derived()
         lab = pl.DataFrame(
             self.lab_rows, schema=["h", "analyte", "place", "port", "value", "sd"], orient="row"
         )

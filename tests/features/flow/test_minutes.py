@@ -11,6 +11,7 @@ import pytest
 from features.base.frames import STATION_COLUMNS, ZONE_COLUMNS
 from features.base.station import Station, Targets, Vessel
 from features.flow.minutes import derive
+from features.juice.juice import density_kg_m3
 from features.kinetics.kinetics import inversion_1_h
 
 
@@ -73,12 +74,16 @@ def test_nominal_station_meets_its_reference(brindlewater, nominal_grid):
     derived = derive(nominal_grid(), brindlewater)
     z = derived.zone_minutes.group_by("zone", maintain_order=True).last()
     for name in ("f_ph", "f_temp", "f_brix", "f_volume", "f_flow"):
-        # The meters stand 1 % off the target flow, which lets the tanks' pH fall a hair less.
-        np.testing.assert_allclose(z[name], 1.0, rtol=2e-3 if name == "f_ph" else 1e-9)
-    np.testing.assert_allclose(z["loss_kg_h"], z["loss_ref_kg_h"], rtol=2e-3)
+        # The meters of hot juice show less mass than the target of cold juice, by 3 %: juice is
+        # older and sours a hair more.
+        np.testing.assert_allclose(z[name], 1.0, rtol=4e-3 if name == "f_ph" else 1e-9)
+    np.testing.assert_allclose(z["loss_kg_h"], z["loss_ref_kg_h"], rtol=4e-3)
     settler = z.filter(zone="settler")
-    # 340 m3: the first third sees 268 m3/h, the rest what the mud leaves of it.
-    expected = 60 * (340 / 3) * (1 / 268 + 2 / 243)
+    # 340 m3 at 97.5 degC: the first third sees 268 m3/h metered at 100.3 degC, the rest what the
+    # mud of 96 degC leaves of it.
+    fed, mud, held = (density_kg_m3(14.5, t) for t in (100.3, 96.0, 97.5))
+    into, out = 268 * fed / held, (268 * fed - 25 * mud) / held
+    expected = 60 * (340 / 3) * (1 / into + 2 / out)
     assert settler["residence_min"].item() == pytest.approx(expected, rel=1e-4)
     assert z.filter(zone="settler:mud")["residence_min"].item() == pytest.approx(151.2, rel=2e-3)
     last = derived.station_minutes.tail(1)
@@ -106,8 +111,9 @@ def test_settler_ph_lies_between_its_probes_and_acid_cells_weigh_more(brindlewat
     z = _zone(derive(nominal_grid(), brindlewater), "settler")
     mean = _last(z, "w_ph_limed") * 7.5 + _last(z, "w_ph_clear") * 6.95
     assert 6.95 < mean < 7.5
-    assert _last(z, "ph_cold") == pytest.approx(mean)
-    assert _last(z, "ph_hot") == pytest.approx(mean - 0.006 * (97.5 - 25.0))
+    # Of the fall, what acid takes goes on steadily; only the rest comes early.
+    assert mean < _last(z, "ph_cold") < mean + 0.02
+    assert _last(z, "ph_hot") == pytest.approx(_last(z, "ph_cold") - 0.006 * (97.5 - 25.0))
     at_mean = inversion_1_h(_last(z, "ph_hot"), 97.5, 14.5)
     at_clear = inversion_1_h(6.95 - 0.006 * (97.5 - 25.0), 97.5, 14.5)
     assert at_mean < _last(z, "inversion_1_h") < at_clear
@@ -152,7 +158,11 @@ def test_slow_running_shows_in_flow_and_residence(brindlewater, nominal_grid):
     )
     z = _zone(derive(slow, brindlewater), "settler")
     assert _last(z, "f_flow") == pytest.approx(0.5)
-    assert _last(z, "loss_kg_h") == pytest.approx(2.0 * _last(z, "loss_ref_kg_h"))
+    # Where juice stays longer, more of it has fallen to what the outlet reads.
+    assert 1.0 < _last(z, "f_ph") < 1.05
+    assert _last(z, "loss_kg_h") == pytest.approx(
+        2.0 * _last(z, "f_ph") * _last(z, "loss_ref_kg_h")
+    )
     assert _last(z, "residence_min") == pytest.approx(2 * 81.34, rel=0.01)
 
 
@@ -162,7 +172,8 @@ def test_juice_standing_in_a_stop_goes_on_losing(lively):
     assert (stop["f_flow"] == 0.0).all()
     assert (stop["loss_ref_kg_h"] == 0.0).all()
     assert (stop["loss_kg_h"] > 5.0).all()
-    np.testing.assert_allclose(stop["residence_min"].diff().drop_nulls(), 1.0, atol=1e-6)
+    # It warms and cools on the way: what expands pushes a little of the first tank on.
+    np.testing.assert_allclose(stop["residence_min"].diff().drop_nulls(), 1.0, atol=1e-3)
     assert lively.station_minutes["stopped"][640:680].all()
     assert not lively.station_minutes["stopped"][:600].any()
 
@@ -292,9 +303,12 @@ def test_plug_flow_vessel_and_station_without_liming_or_settler():
         pl.datetime(2025, 1, 1), pl.datetime(2025, 1, 1, 2), "1m", time_zone="UTC", eager=True
     )
     derived = derive(pl.DataFrame({"ts_utc": minutes}), station)
-    assert _last(_zone(derived, "pipe"), "residence_min") == pytest.approx(12.0, rel=1e-6)
+    # Fed at 30 degC: at 100 and 95 degC there are more cubic metres of it to the hour.
+    pipe, tank = (density_kg_m3(14.5, t) / density_kg_m3(14.5, 30.0) for t in (100.0, 95.0))
+    assert _last(_zone(derived, "pipe"), "residence_min") == pytest.approx(12.0 * pipe, rel=1e-6)
     assert derived.station_minutes["inverted_pred_pct"].null_count() == minutes.len()
-    assert _last(derived.station_minutes, "residence_train_min") == pytest.approx(36.0, rel=1e-3)
+    train = _last(derived.station_minutes, "residence_train_min")
+    assert train == pytest.approx(12.0 * pipe + 24.0 * tank, rel=1e-3)
 
 
 def test_lab_purity_joined_to_the_grid_is_used(brindlewater, nominal_grid):

@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from features.flow.passing import pass_zone
 from features.flow.residence import mix_parallel, residence_min, transport_series
-from features.flow.stream import Dose, Passage, Stream, Tracer, join, pass_zone
+from features.flow.stream import Dose, Passage, Stream, Tracer, join
 from features.flow.transport import (
     cumulative_volume_m3,
     edges_from_means,
@@ -175,7 +176,12 @@ def test_a_zone_ages_and_doses_its_first_content_alike():
     flow = np.full(n, 120.0)
     stream = Stream(flow, flow > 0.0, np.zeros((n, len(Tracer))), np.zeros((n, len(Dose))))
     passage = Passage(np.full(n + 1, 60.0), tanks, 120.0, np.zeros(n))
-    passed = pass_zone(stream, passage, lambda _number, tracers: np.ones((len(tracers), len(Dose))))
+    passed = pass_zone(
+        stream,
+        passage,
+        lambda contents, _leaving: [np.full(n, 7.0) for _ in contents],
+        lambda contents, _leaving: [np.ones((n, len(Dose))) for _ in contents],
+    )
     np.testing.assert_allclose(passed.residence_min, 30.0, rtol=2e-3)
     np.testing.assert_allclose(passed.residence_sd_min, 30.0 / np.sqrt(tanks), rtol=4e-3)
     np.testing.assert_allclose(passed.doses[:, Dose.MINUTES], 30.0, rtol=2e-3)

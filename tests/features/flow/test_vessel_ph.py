@@ -6,10 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from scipy.integrate import quad, solve_ivp
+from scipy.integrate import solve_ivp
 
+from features.flow.contents import Content
 from features.flow.minutes import derive
-from features.flow.vessel_ph import clear_weight, fall_left, reference_acidity, standing_in
+from features.flow.stream import Tracer
+from features.flow.vessel_ph import clear_weight, last_flowing, settler_ph
 
 
 def _last(derived, zone, column="ph_cold"):
@@ -21,25 +23,6 @@ def _with(station, name, **changes):
     return replace(station, vessels=vessels)
 
 
-@pytest.mark.parametrize(("minutes", "tanks", "fall_min"), [(80.0, 3, 20.0), (60.0, 1, 5.0)])
-def test_share_left_is_the_mean_over_the_ages_of_a_stirred_tank(minutes, tanks, fall_min):
-    tau = minutes / tanks
-    mean = quad(lambda age: np.exp(-age / fall_min) * np.exp(-age / tau) / tau, 0.0, np.inf)[0]
-    assert fall_left(minutes, tanks, fall_min) == pytest.approx(mean, rel=1e-6)
-
-
-def test_ph_falls_early_and_the_last_cell_is_what_the_probe_reads():
-    left = fall_left(80.0, 3, 20.0)
-    weights = [clear_weight("settler", cell, 3, left) for cell in range(3)]
-    assert weights[-1] == 1.0
-    steps = np.diff([0.0, *weights])
-    assert (steps > 0.0).all()
-    np.testing.assert_allclose(steps[1:] / steps[:-1], left)
-    assert steps[0] > 0.5
-    assert clear_weight("clear", 0, 1, left) == clear_weight("mud", 0, 1, left) == 1.0
-    assert clear_weight("limed", 0, 1, left) == 0.0
-
-
 def test_a_slower_fall_leaves_the_settler_nearer_to_the_limed_juice(brindlewater, nominal_grid):
     grid = nominal_grid()
     quick, slow = (
@@ -49,8 +32,8 @@ def test_a_slower_fall_leaves_the_settler_nearer_to_the_limed_juice(brindlewater
     assert 6.95 < _last(quick, "settler") < _last(slow, "settler") < 7.5
     assert _last(quick, "settler", "loss_kg_h") > 1.1 * _last(slow, "settler", "loss_kg_h")
     # At target, whatever the fall, the station is at its reference.
-    assert _last(quick, "settler", "f_ph") == pytest.approx(1.0, abs=1e-9)
-    assert _last(slow, "settler", "f_ph") == pytest.approx(1.0, abs=1e-9)
+    assert _last(quick, "settler", "f_ph") == pytest.approx(1.0, abs=5e-3)
+    assert _last(slow, "settler", "f_ph") == pytest.approx(1.0, abs=5e-3)
 
 
 def test_evaporator_shift_moves_ph_and_reference_alike(brindlewater, nominal_grid):
@@ -58,11 +41,12 @@ def test_evaporator_shift_moves_ph_and_reference_alike(brindlewater, nominal_gri
     plain = derive(grid, brindlewater)
     shifted = derive(grid, _with(brindlewater, "first_evaporator", ph_shift=-0.3))
     fall = _last(plain, "first_evaporator") - _last(shifted, "first_evaporator")
-    assert fall == pytest.approx(0.3)
+    # Juice that is more acid makes less acid: a little of the step comes back.
+    assert 0.285 < fall < 0.3
     loss = [_last(d, "first_evaporator", "loss_kg_h") for d in (plain, shifted)]
-    assert loss[1] / loss[0] == pytest.approx(10.0**0.3, rel=1e-6)
+    assert loss[1] / loss[0] == pytest.approx(10.0**fall, rel=1e-6)
     factors = [_last(d, "first_evaporator", "f_ph") for d in (plain, shifted)]
-    assert factors[1] == pytest.approx(factors[0])
+    assert factors[1] == pytest.approx(factors[0], rel=2e-3)
 
 
 def _mud_ph(flow_m3_h: float, level_pct: float, hours: float) -> float:
@@ -94,22 +78,43 @@ def test_mud_sours_with_its_age_as_juice_does_but_not_without_end(brindlewater, 
     assert ph[-1] > 6.0
 
 
-def test_reference_acidity_is_the_mean_over_cells():
-    ph = (5.2, 7.5, 6.95)
-    left = fall_left(80.0, 3, 20.0)
-    cells = [7.5 + clear_weight("settler", c, 3, left) * (6.95 - 7.5) for c in range(3)]
-    found = reference_acidity("settler", 3, ph, left=left)
-    assert found == pytest.approx(np.mean([10.0**-p for p in cells]))
-    assert reference_acidity("mixed", 1, ph) == pytest.approx(10.0**-5.2)
-    assert reference_acidity("mud", 1, ph, mud_drop=0.2) == pytest.approx(10.0**-6.75)
-    sour = reference_acidity("clear", 2, ph, soured=(0.1, 0.05))
-    assert 10.0**-6.95 < sour < 10.0 ** -(6.95 - 0.2)
+def _settler(ph, soured, to_fall):
+    """Contents of a settler: rows are minutes, columns cells."""
+    contents = []
+    for cell in range(np.shape(ph)[1]):
+        tracers = np.zeros((len(ph), len(Tracer)))
+        for name, values in ((Tracer.PH, ph), (Tracer.SOURED, soured), (Tracer.TO_FALL, to_fall)):
+            tracers[:, name] = np.asarray(values)[:, cell]
+        contents.append(Content(tracers))
+    return tuple(contents), contents[-1].tracers
 
 
-def test_stops_hold_the_reading_and_count_the_souring():
+def test_a_parcel_keeps_its_own_limed_ph_and_the_outlet_reads_the_last_tank():
+    """A step of limed pH: juice limed at 8.3 in the first tank, at 7.5 in the last."""
+    contents, leaving = _settler([[8.3, 7.9, 7.5]], [[0.0, 0.02, 0.05]], [[0.4, 0.2, 0.1]])
+    ph, weight = settler_ph(contents, leaving, np.array([6.95]), None)
+    # The reading stands for 0.9 of a fall of (7.5 - 0.05 - 6.95) / 0.9.
+    np.testing.assert_allclose([p[0] for p in ph], [8.3 - 0.6 / 1.8, 7.88 - 0.8 / 1.8, 6.95])
+    np.testing.assert_allclose([w[0] for w in weight], [0.6 / 0.9, 0.8 / 0.9, 1.0])
+
+
+def test_in_a_stop_the_fall_goes_on_and_only_the_last_tank_follows_the_probe():
+    same, done = np.full((2, 2), 7.5), np.array([[0.5, 0.2], [0.1, 0.05]])
+    contents, leaving = _settler(same, [[0.0, 0.0], [0.03, 0.03]], done)
+    last = np.array([0, 0])
+    ph, weight = settler_ph(contents, leaving, np.array([7.0, 6.0]), last)
+    whole = 0.5 / 0.8
+    np.testing.assert_allclose(ph[0], [7.5 - 0.5 * whole, 7.47 - 0.9 * whole])
+    np.testing.assert_allclose(ph[1], [7.0, 6.0])
+    np.testing.assert_allclose(weight[0], [0.5 / 0.8, 0.9 / 0.8])
+
+
+def test_only_a_probe_behind_the_settler_speaks_for_clear_juice():
+    assert clear_weight("clear") == clear_weight("mud") == 1.0
+    assert clear_weight("limed") == clear_weight("mixed") == 0.0
+
+
+def test_rows_in_a_stop_point_at_the_last_that_flowed():
     flow = np.array([265.0, 265.0, 0.0, 10.0, 265.0, 0.0])
-    probe = np.array([7.0, 6.9, 6.5, 6.4, 6.8, 6.3])
-    found = standing_in(flow, 265.0, probe, np.full(6, 0.001))
-    np.testing.assert_allclose(found.ph_read, [7.0, 6.9, 6.9, 6.9, 6.8, 6.8])
-    np.testing.assert_allclose(found.soured, [0.0, 0.0, 0.001, 0.002, 0.0, 0.001], atol=1e-15)
-    assert standing_in(flow[:2], 265.0, probe[:2], np.full(2, 0.001)) is None
+    np.testing.assert_array_equal(last_flowing(flow, 265.0), [0, 1, 1, 1, 4, 4])
+    assert last_flowing(flow[:2], 265.0) is None

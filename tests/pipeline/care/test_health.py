@@ -16,6 +16,7 @@ from pipeline.base.lock import only_run
 from pipeline.base.window import now
 from pipeline.care import around, store
 from pipeline.care.health import examine, sign_lines
+from pipeline.care.signs import Sign
 from pipeline.cli.app import run
 from pipeline.lake.coverage import lake_of
 from pipeline.lake.merge import READINGS_SCHEMA
@@ -233,6 +234,10 @@ def test_silence_of_the_plant_is_wrong_until_it_is_off_season(mill):
     assert states(mill)["Readings"].state == "look"
     readings_at(mill, now() - timedelta(days=3))
     assert "3.0 days ago" in wrong(mill)["Readings"].what
+    # Plant time, and before all else that is wrong.
+    assert wrong(mill)["Readings"].what.startswith("Nothing since ")
+    others = [Sign("Disk", "wrong", "full"), *examine(mill)]
+    assert "Readings: Nothing since" in sign_lines(others)[0]
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")

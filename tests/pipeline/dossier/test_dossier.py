@@ -282,7 +282,7 @@ def test_without_minutes_the_page_says_so(mine, tmp_path, first):
         "these days are not worked out",
         "There is nothing to draw",
         "No laboratory result in these hours",
-        "no day of this finding was judged",
+        "none of these days was judged",
         "no longer in the store",
         "Worked out again from the steps",
     ):

@@ -6,13 +6,14 @@ from dataclasses import replace
 import polars as pl
 import pytest
 
-from models.account.order import Move
+from models.account.first_moves import Departure
 from pipeline.dossier.chart import as_script, chart_data
+from pipeline.dossier.choose import lanes_of, named_shown
 from pipeline.dossier.drawing import levels, still
 from pipeline.dossier.export import harmless
 from pipeline.dossier.gather import gather
-from pipeline.dossier.lanes import lanes_of
-from pipeline.dossier.sections import chart_moves, lab_rows, move_rows, moves_of, sensor_rows
+from pipeline.dossier.moves import Moves, chart_moves, move_rows, moves_around, moves_of
+from pipeline.dossier.sections import lab_rows, sensor_rows
 from pipeline.dossier.similar import similar_episodes, similar_rows
 from pipeline.dossier.steps import digits
 
@@ -64,17 +65,19 @@ def test_no_cell_is_a_formula(text):
 def test_a_stop_is_told_by_the_clock(material, lanes):
     probe = next(lane for lane in lanes if lane.tag == "ST.AI308")
     start = material.index_of(material.finding["started"])
-    move = Move(probe.key, float(start), 5.0, 7.0, 6.5, 9.0, 4.0)
+    move = Departure(probe.key, 7.0, 6.5, float(start), 5.0, 9.0, 4.0)
+    clock, parcel = (Moves([move], [], on_clock=on) for on in (True, False))
     stop = replace(material, finding=material.finding | {"cause": "standing_juice"})
-    assert move_rows(stop, lanes, [move])[0].shifted == "on the clock"
-    assert "moved back" in move_rows(material, lanes, [move])[0].shifted
-    (drawn,) = chart_moves(stop, lanes, [move])
+    assert move_rows(stop, lanes, clock)[0].shifted == "on the clock"
+    assert "moved back" in move_rows(material, lanes, parcel)[0].shifted
+    (drawn,) = chart_moves(stop, lanes, clock)
     assert drawn.onset_min == pytest.approx(start - probe.delay_min[start])
-    assert chart_moves(material, lanes, [move]) == [move]
+    assert chart_moves(material, lanes, parcel) == [move]
     assert chart_data(stop, lanes[:2], [])["by_clock"]
     assert not chart_data(material, lanes[:2], [])["by_clock"]
     assert still(stop, lanes) != still(material, lanes)
-    assert moves_of(stop, lanes) != moves_of(material, lanes)
+    assert moves_of(stop, lanes, *moves_around(stop)).on_clock
+    assert not moves_of(material, lanes, *moves_around(material)).on_clock
 
 
 def test_lanes_follow_the_juice_and_carry_their_travel_time(material, lanes):
@@ -120,10 +123,19 @@ def test_a_second_instrument_is_drawn_and_is_no_second_witness(material):
     assert found["SECOND"].what == "pH, liming tank, outlet, second instrument"
     assert found["LT.AI212"].shown
     assert not found["SECOND"].shown
-    number = len(moves_of(material, lanes_of(material))[0])
-    moves, still_keys = moves_of(doubled, list(found.values()))
-    assert found["SECOND"].key not in {move.name for move in moves} | set(still_keys)
-    assert len(moves) == number
+    known, told = moves_around(material)
+    number = len(moves_of(material, lanes_of(material), known, told).clear)
+    moves = moves_of(doubled, lanes_of(doubled), known, told)
+    assert found["SECOND"].key not in {move.name for move in moves.clear} | set(moves.still)
+    assert len(moves.clear) == number > 0
+
+
+def test_what_the_sentence_names_is_shown_first_behind_the_loss(material, lanes):
+    moves = moves_of(material, lanes, *moves_around(material))
+    assert moves.named[0] == "lime_per_juice"
+    shown = [lane.key for lane in named_shown(lanes, moves.named) if lane.shown]
+    assert shown[:2] == ["loss", "lime_per_juice"]
+    assert len(shown) <= 9
 
 
 def test_similar_losses_leave_out_the_finding_itself(material, first):

@@ -29,6 +29,17 @@ def test_page_text_and_pdf_arrive(mill, report, inbox, port):
     assert states(mill) == ["sent"]
 
 
+def test_silence_stands_first_in_the_subject_and_makes_no_second_message(mill, report, inbox, port):
+    for days in (5, 6):
+        first = f"Nothing since Sat 29 Nov 23:58: {days} days.\nBcc: all@x.example"
+        send_report(at(mill, port), report, "run", first, patience=QUICK)
+    ((_, raw),) = inbox.mails
+    message = message_from_bytes(raw, policy=policy.default)
+    assert message["Subject"].startswith("Nothing since Sat 29 Nov 23:58: 5 days.")
+    assert message["Subject"].endswith("nightly report 2025-11-30")
+    assert message["Bcc"] is None
+
+
 def test_links_to_what_lies_in_the_store_stay_behind(mill, report, inbox, port):
     there = '<a href="../dossier/0a/dossier.html">0a</a> <a href="https://x.example/">b</a>'
     report.write_text(f"<p>finding {there}</p>", encoding="utf-8")

@@ -21,7 +21,7 @@ from pipeline.report.days import joined, within
 from pipeline.report.groups import chance_words, mark_words
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, text_of
-from pipeline.report.view import Estimate
+from pipeline.report.view import Estimate, Gap
 from pipeline.report.write import write_night
 from pipeline.words import cure_words, level_words
 
@@ -44,6 +44,19 @@ def told(night) -> str:
 
 def test_wording_and_numbers_of_one_fixed_night(night):
     assert text_of("night", compose_night(night)) == GOLDEN.read_text("utf-8")
+
+
+def test_silence_is_said_first_and_nothing_is_called_yesterday(night):
+    silence = "Nothing since Sat 29 Nov 23:58: 5 days."
+    gap = Gap("This morning", "readings end", silence)
+    silent = replace(night, report=replace(night.report, not_computed=(gap,)))
+    parts = compose_night(silent)
+    text, page = text_of("night", parts), Words(page_of("night", parts)).text
+    assert text.splitlines()[3] == silence.upper()
+    assert page.index(silence) < page.index("of sucrose lost")
+    assert "yesterday" not in text.lower()
+    assert "Yesterday" not in page
+    assert "YESTERDAY" in text_of("night", compose_night(night))
 
 
 def test_page_and_text_say_the_same(night):
