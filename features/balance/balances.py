@@ -135,12 +135,12 @@ class MethodErrors:
         Error of the share of fructose destroyed, relative to it [-].
     """
 
-    rs: float = 0.003
-    pol: float = 0.003
-    brix: float = 0.003
-    potassium: float = 0.003
-    chloride: float = 0.003
-    purity: float = 0.004
+    rs: float = 0.04
+    pol: float = 0.006
+    brix: float = 0.004
+    potassium: float = 0.01
+    chloride: float = 0.01
+    purity: float = 0.007
     rs_destroyed: float = 0.3
     fructose_share: float = 0.2
 

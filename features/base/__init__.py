@@ -20,6 +20,7 @@ from features.base.numeric import (
     BoolArray,
     FloatArray,
     Numeric,
+    at_least,
     exp,
     exp10,
     ln,

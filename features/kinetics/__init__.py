@@ -38,4 +38,22 @@ from features.kinetics.prior import (
     log_sd_of_interval,
     published,
 )
-from features.kinetics.uncertainty import Z90, InputErrors, LossError, LossState, loss_error
+from features.kinetics.ranges import (
+    BEYOND_COLUMNS,
+    DENSITY,
+    DESTRUCTION,
+    INVERSION,
+    RANGES,
+    Range,
+    beyond_ranges,
+    beyond_words,
+    together,
+)
+from features.kinetics.uncertainty import (
+    Z90,
+    InputErrors,
+    LossError,
+    LossState,
+    loss_error,
+    rate_per_kelvin,
+)

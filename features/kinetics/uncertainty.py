@@ -59,7 +59,8 @@ class InputErrors:
     volume, flow, sucrose : float
         Relative [-]: volume of juice, flow, sucrose content by Brix and purity.
     multiplier_log_sd : float
-        Logarithm of the kinetic multiplier [-]; holds the laboratory's errors.
+        Logarithm of the level of the kinetics [-]: of the multiplier with the laboratory's errors,
+        and of volume, temperature and pH slope where these are not given apart.
     ph_slope_sd : float
         d(pH)/dT [1/K].
     scatter : float
@@ -98,6 +99,11 @@ class Contribution:
     random: float
     systematic: float
     adds: bool = False
+
+    @property
+    def size(self) -> float:
+        """Standard error by this input alone, both kinds together [-]."""
+        return math.hypot(self.random, self.systematic)
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,6 +25,16 @@ from models.account.period import (
     account_of_period,
 )
 from models.account.period_error import Tonnes
+from models.account.plausibility import (
+    BAD_INVERSION_PCT,
+    USUAL_DESTRUCTION_PCT_H,
+    USUAL_INVERSION_PCT,
+    USUAL_PH_FALL,
+    Band,
+    Plausibility,
+    plausibility,
+    undetermined_band,
+)
 from models.account.similarity import Episode, Likeness, similar
 from models.account.sums import SUM_COLUMNS, bare_sums, loss_sums, multiplier_log_sd, with_bounds
 from models.account.tracked import (

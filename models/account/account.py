@@ -59,8 +59,9 @@ def account_of(
             for part in (own, *item.joined)
         ],
         "errors": [
-            {"name": c.name, "log_sd": math.hypot(c.random, c.systematic), "adds": c.adds}
+            {"name": c.name, "log_sd": c.size, "adds": c.adds}
             for c in error.contributions
+            if c.size > 0.0
         ],
         "log_sd": error.log_sd,
     }

@@ -17,9 +17,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from features.base import MINUTE, Column, Columns, polars_schema
-from models.amount import DRIVERS, Excess, Multiplier, ProbeBias, ph_standing_error
+from models.amount import DRIVERS, Excess, ProbeBias, ph_standing_error
 from models.base import Minutes
 from models.detect import stop_runs
+from models.level import Level
 
 #: Driver of what stands: in a stop all of the loss over the targets.
 STANDING = "standing"
@@ -57,13 +58,13 @@ class Driven:
     minutes : Minutes
     excess : Excess
         At multiplier 1, stops put right.
-    multiplier : Multiplier
+    level : Level
     biases : dict of ProbeBias
     """
 
     minutes: Minutes
     excess: Excess
-    multiplier: Multiplier
+    level: Level
     biases: Mapping[str, ProbeBias]
 
     def between(self, start: datetime, end: datetime) -> pl.DataFrame:
@@ -104,16 +105,12 @@ class Driven:
         sds = [bias.sd[window] for bias in self.biases.values()]
         n = window.stop - window.start
         ph_sd = np.mean(sds, axis=0) if sds else np.full(n, ph_standing_error({}))
-        return {
-            "ts_utc": times,
-            "ph_sd": ph_sd,
-            "level_log_sd": np.full(n, self.multiplier.log_sd),
-        }
+        return {"ts_utc": times, "ph_sd": ph_sd}
 
     def _zone(
         self, zone: str, window: slice, standing: NDArray[np.bool_]
     ) -> dict[str, pl.Series | NDArray[Any]]:
-        level, excess = self.multiplier.value, self.excess
+        level, excess = self.level.multiplier.value, self.excess
         lost, target = (
             np.nan_to_num(level * of[zone][window])
             for of in (excess.loss_kg_h, excess.reference_kg_h)
@@ -128,6 +125,7 @@ class Driven:
         }
         return parts | {
             "zone": pl.repeat(zone, len(lost), eager=True),
+            "level_log_sd": self.level.log_sds(zone, window.start, window.stop),
             "lost_kg_h": lost,
             "target_kg_h": target,
             "usual_kg_h": np.where(standing, target, usual),

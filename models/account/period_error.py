@@ -14,8 +14,6 @@ from features.base import Station
 from features.kinetics import Z90, InputErrors, LossError, LossState, loss_error
 from models.detect import vessel_of
 
-#: Dead space and the pH profile inside vessels, as for findings (estimate).
-_MODEL_LOG_SD = 0.05
 #: Drivers that a wrong pH makes or hides, and that a wrong flow does.
 _ON_PH = frozenset({"ph", "drop"})
 _ON_FLOW = frozenset({"throughput"})
@@ -50,7 +48,7 @@ class Surroundings:
     ph_sd : float
         Standing error of the corrected pH [pH].
     level_log_sd : float
-        Log standard error of the level of the loss [-].
+        Log standard error of the level of the loss, volumes, temperatures and pH slope in it [-].
     """
 
     lost_kg: Mapping[str, float]
@@ -85,10 +83,10 @@ def error_of_period(around: Surroundings, station: Station) -> LossError:
         ),
         InputErrors(
             ph_systematic=around.ph_sd,
-            volume=math.hypot(*(w * vessels[z].volume_rel_sd for z, w in share.items())),
+            temp_systematic_k=0.0,
+            volume=0.0,
             multiplier_log_sd=around.level_log_sd,
-            ph_slope_sd=station.kinetics.ph_slope_sd,
-            form_log_sd=_MODEL_LOG_SD,
+            ph_slope_sd=0.0,
         ),
     )
 

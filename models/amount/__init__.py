@@ -5,8 +5,10 @@ from models.amount.drivers import DRIVERS, Excess, split_excess
 from models.amount.lab import (
     LabPoints,
     LabSeries,
+    hours_since,
     lab_points,
     lab_series,
+    of_point,
     zones_between,
 )
 from models.amount.mill_balance import OrdinaryBalance, ordinary_balance
@@ -15,7 +17,6 @@ from models.amount.reconcile import (
     LEAST_PAIRS,
     Multiplier,
     expected_fit,
-    fit_multiplier,
     join_methods,
 )
 from models.amount.souring import zones_behind

@@ -33,11 +33,31 @@ class ProbeBias:
         Standard error of `bias` [pH].
     grabs : int
         Laboratory grabs used.
+    memory_h : float
+        Time over which the error of `bias` forgets itself [h]: its mean over a longer time errs
+        less than it does.
     """
 
     bias: Array
     sd: Array
     grabs: int
+    memory_h: float = math.inf
+
+    def mean_sd(self, window: slice) -> float:
+        """Standard error of the mean of `bias` over some minutes [pH].
+
+        Notes
+        -----
+        The error is taken to be an Ornstein-Uhlenbeck process; variance of its mean by integrating
+        its correlation over the time twice.
+        """
+        sd = float(np.mean(self.sd[window]))
+        times = max(len(self.sd[window]) / 60.0, 1e-6) / self.memory_h
+        # A straight line says the same of short times, where the whole formula loses its digits.
+        shrunk = (
+            1.0 - times / 3.0 if times < 1e-3 else 2.0 / times * (1.0 + math.expm1(-times) / times)
+        )
+        return sd * math.sqrt(shrunk)
 
 
 def smooth_differences(
@@ -163,7 +183,7 @@ def probe_biases(
     lab_shift : ndarray, shape (n,)
         Laboratory minus truth, less its own season median [pH].
     """
-    levels: dict[str, tuple[Array, Array, int]] = {}
+    levels: dict[str, tuple[Array, Array, int, float]] = {}
     for point, reading in readings.items():
         if point in grabs and np.isfinite(reading).any():
             levels[point] = _point_level(at_h, reading, grabs[point], usable)
@@ -171,13 +191,13 @@ def probe_biases(
     if not seen:
         return {}, np.zeros(len(at_h))
     shift = shared_shift([lv[0] - np.median(lv[0]) for lv in seen.values()])
-    biases = {p: ProbeBias(level - shift, sd, n) for p, (level, sd, n) in seen.items()}
+    biases = {p: ProbeBias(lv - shift, sd, n, memory) for p, (lv, sd, n, memory) in seen.items()}
     return biases, -shift
 
 
 def _point_level(
     at_h: Array, reading: Array, grab: tuple[Array, Array, Array], usable: NDArray[np.bool_]
-) -> tuple[Array, Array, int]:
+) -> tuple[Array, Array, int, float]:
     times, values, sd = grab
     smooth = _local_mean(reading, 10)
     index = np.searchsorted(at_h, times, side="right") - 1
@@ -188,7 +208,18 @@ def _point_level(
     wander = robust_sd(np.diff(difference)) / math.sqrt(2.0) if keep.sum() >= 8 else 0.0
     error = np.maximum(sd[keep], wander if math.isfinite(wander) else 0.0)
     level, level_sd = smooth_differences(times[keep], difference, error, at_h)
-    return level, level_sd, int(keep.sum())
+    return level, level_sd, int(keep.sum()), _memory_h(times[keep], error)
+
+
+def _memory_h(times_h: Array, sd: Array) -> float:
+    """Time over which a smoothed offset forgets its own error [h].
+
+    A local-level smoother weighs a grab by ``exp(-|t| walk / sqrt(noise x spacing))``.
+    """
+    if len(times_h) < 2:
+        return math.inf
+    spacing = float(np.median(np.diff(times_h)))
+    return max(float(np.median(sd)) * math.sqrt(max(spacing, 0.1)) / _CALM_WALK, 0.5)
 
 
 def _local_mean(values: Array, half: int) -> Array:
@@ -206,9 +237,9 @@ def _local_mean(values: Array, half: int) -> Array:
 def ph_standing_error(biases: dict[str, ProbeBias], window: slice = slice(None)) -> float:
     """Error of the corrected pH that time does not average away [pH].
 
-    The mean standard error of the probe biases over a window; 0.1 with no laboratory to compare
-    with (estimate).
+    The mean over the probes of the standard error that the mean of each bias has over a window;
+    0.1 with no laboratory to compare with (estimate).
     """
     if not biases:
         return 0.1
-    return float(np.mean([np.mean(b.sd[window]) for b in biases.values()]))
+    return float(np.mean([b.mean_sd(window) for b in biases.values()]))

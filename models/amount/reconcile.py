@@ -20,8 +20,6 @@ from models.base import Array
 METHOD_FORM_PCT = 0.005
 #: Fewer pairs than this say nothing that the prior does not.
 LEAST_PAIRS = 8
-#: Neighbouring pairs share limed-juice samples: so many later ones may be correlated.
-_LAGS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,12 +33,7 @@ class Multiplier:
     log_sd : float
         Standard error of its logarithm.
     pairs : int
-        Laboratory pairs used; with none the value is the mill description's prior.
-    unexplained_pct : float
-        Inversion seen by the laboratory less multiplier times kinetics, mean over pairs
-        [% of sucrose]; kept apart, never put into a finding.
-    unexplained_sd_pct : float
-        Its standard error [% of sucrose]: random and shared errors, and that of the multiplier.
+        Laboratory samples or pairs behind it; with none the value is the description's prior.
     """
 
     value: float
@@ -48,8 +41,6 @@ class Multiplier:
     high: float
     log_sd: float
     pairs: int
-    unexplained_pct: float
-    unexplained_sd_pct: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -126,49 +117,6 @@ def _least_squares_weights(covariance: Array) -> Array:
     return weights
 
 
-def fit_multiplier(
-    predicted_pct: Array,
-    seen_pct: Array,
-    seen_sd_pct: Array,
-    prior: float,
-    prior_log_sd: float,
-    systematic_pct: Array,
-) -> Multiplier:
-    """Weighted robust slope through the origin, joined with a log-normal prior.
-
-    Parameters
-    ----------
-    predicted_pct : ndarray, shape (m,)
-        Inversion predicted at multiplier 1 for each pair's parcel, in time order [% of sucrose].
-    seen_pct, seen_sd_pct : ndarray, shape (m,)
-        Inversion by chemistry and its random standard error [%].
-    prior, prior_log_sd : float
-        Multiplier believed before any laboratory result, and the spread of its logarithm.
-    systematic_pct : ndarray, shape (m, s)
-        Change of `seen_pct` by one standard error of each error that all pairs share
-        [% of sucrose]; it does not average away.
-
-    Returns
-    -------
-    Multiplier
-    """
-    good = (
-        np.isfinite(predicted_pct) & np.isfinite(seen_pct) & (seen_sd_pct > 0) & (predicted_pct > 0)
-    )
-    if good.sum() < LEAST_PAIRS:
-        return _from_log(math.log(prior), prior_log_sd, 0, (0.0, 0.0))
-    x, y, sd = predicted_pct[good], seen_pct[good], seen_sd_pct[good]
-    shared = systematic_pct[good]
-    slope, random_sd, gain = _robust_slope(x, y, sd)
-    # A shared error moves every pair at once; what it does to the slope follows from the weights.
-    by_source = (gain * x) @ shared / float((gain * x * x).sum())
-    slope_sd = math.hypot(random_sd, float(np.linalg.norm(by_source)))
-    log_value, log_sd = _join(slope, slope_sd, prior, prior_log_sd)
-    rest = _unexplained(y - math.exp(log_value) * x, sd, shared)
-    rest_sd = math.hypot(rest[1], log_sd * math.exp(log_value) * float(np.average(x, weights=gain)))
-    return _from_log(log_value, log_sd, int(good.sum()), (rest[0], rest_sd))
-
-
 def expected_fit(
     predicted_pct: Array,
     seen_sd_pct: Array,
@@ -176,12 +124,18 @@ def expected_fit(
     prior_log_sd: float,
     systematic_pct: Array,
 ) -> Multiplier:
-    """What `fit_multiplier` may be expected to give before there is any result.
+    """What a season of pairs may be expected to tell of the multiplier.
 
     Parameters
     ----------
-    predicted_pct, seen_sd_pct, systematic_pct, prior, prior_log_sd
-        As for `fit_multiplier`.
+    predicted_pct : ndarray, shape (m,)
+        Inversion of each pair at multiplier 1 [% of sucrose].
+    seen_sd_pct : ndarray, shape (m,)
+        Random standard error of what the laboratory sees of it [% of sucrose].
+    prior, prior_log_sd : float
+        Multiplier believed beforehand, and the standard error of its logarithm.
+    systematic_pct : ndarray, shape (m, s)
+        Change of each pair by one standard error of each error that all share [% of sucrose].
 
     Returns
     -------
@@ -189,53 +143,21 @@ def expected_fit(
         Of a laboratory that finds the prior's own multiplier, errors as they were given and no
         outliers. The mill's true multiplier decides too: the smaller it is, the less the same
         errors leave known of it.
+
+    Notes
+    -----
+    Generalised least squares: what all pairs share is told apart from the multiplier as far as the
+    inversion differs from pair to pair, and not at all where it is always the same.
     """
     good = np.isfinite(predicted_pct) & (seen_sd_pct > 0) & (predicted_pct > 0)
     if good.sum() < LEAST_PAIRS:
-        return _from_log(math.log(prior), prior_log_sd, 0, (0.0, 0.0))
-    x, gain = predicted_pct[good], 1.0 / seen_sd_pct[good] ** 2
-    size = float((gain * x * x).sum())
-    by_source = (gain * x) @ systematic_pct[good] / size
-    slope_sd = math.hypot(1.0 / math.sqrt(size), float(np.linalg.norm(by_source)))
-    log_value, log_sd = _join(prior, slope_sd, prior, prior_log_sd)
-    return _from_log(log_value, log_sd, int(good.sum()), (0.0, 0.0))
-
-
-def _unexplained(rest: Array, sd: Array, shared: Array) -> tuple[float, float]:
-    """Weighted mean of what is left over, and its error."""
-    weight = 1.0 / sd**2
-    weight = weight / weight.sum()
-    mean = float(weight @ rest)
-    random_sd = _sum_sd(weight * (rest - mean))
-    return mean, math.hypot(random_sd, float(np.linalg.norm(weight @ shared)))
-
-
-def _robust_slope(x: Array, y: Array, sd: Array) -> tuple[float, float, Array]:
-    """Huber-weighted slope through the origin, its standard error and the weights."""
-    weight = np.ones(len(x))
-    slope = 0.0
-    for _ in range(25):
-        gain = weight / sd**2
-        slope = float((gain * x * y).sum() / (gain * x * x).sum())
-        residual = (y - slope * x) / sd
-        scale = max(1.4826 * float(np.median(np.abs(residual))), 1e-9)
-        weight = np.minimum(1.0, 1.5 / np.maximum(np.abs(residual) / scale, 1e-9))
-    gain = weight / sd**2
-    size = float((gain * x * x).sum())
-    independent = scale / math.sqrt(size)
-    return slope, max(independent, _sum_sd(gain * x * (y - slope * x)) / size), gain
-
-
-def _sum_sd(terms: Array) -> float:
-    """Standard error of a sum of terms of mean 0, neighbours correlated.
-
-    Variance with triangular weights on later neighbours, which keep it positive: W. Newey and
-    K. West, Econometrica 55 (1987) 703-708 (memory).
-    """
-    total = float(terms @ terms)
-    for lag in range(1, min(_LAGS, len(terms) - 1) + 1):
-        total += 2.0 * (1.0 - lag / (_LAGS + 1.0)) * float(terms[lag:] @ terms[:-lag])
-    return math.sqrt(max(total, 0.0))
+        return _from_log(math.log(prior), prior_log_sd, 0)
+    x, gain, shared = predicted_pct[good], 1.0 / seen_sd_pct[good] ** 2, systematic_pct[good]
+    across = (gain * x) @ shared
+    inner = np.eye(shared.shape[1]) + (gain[:, None] * shared).T @ shared
+    size = float((gain * x * x).sum()) - float(across @ np.linalg.solve(inner, across))
+    log_value, log_sd = _join(prior, 1.0 / math.sqrt(max(size, 1e-12)), prior, prior_log_sd)
+    return _from_log(log_value, log_sd, int(good.sum()))
 
 
 def _join(slope: float, slope_sd: float, prior: float, prior_log_sd: float) -> tuple[float, float]:
@@ -249,7 +171,7 @@ def _join(slope: float, slope_sd: float, prior: float, prior_log_sd: float) -> t
     return mean, math.sqrt(float(((grid - mean) ** 2 * density).sum()))
 
 
-def _from_log(log_value: float, log_sd: float, pairs: int, rest: tuple[float, float]) -> Multiplier:
+def _from_log(log_value: float, log_sd: float, pairs: int) -> Multiplier:
     spread = 1.645 * log_sd
     return Multiplier(
         math.exp(log_value),
@@ -257,5 +179,4 @@ def _from_log(log_value: float, log_sd: float, pairs: int, rest: tuple[float, fl
         math.exp(log_value + spread),
         log_sd,
         pairs,
-        *rest,
     )

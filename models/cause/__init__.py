@@ -3,6 +3,7 @@
 from models.cause.causes import judge
 from models.cause.corroboration import corroborate, with_faults
 from models.cause.episode import NamedCause, fact
+from models.cause.extrapolated import extrapolation_facts
 from models.cause.lab_check import (
     DAILY_COLUMNS,
     LabCheck,

@@ -86,7 +86,10 @@ def _ordinary(
         held = volume[start:over]
         if over <= start or not np.isfinite(held).any():
             continue
-        stays = np.nanmin(volume[max(over - 1, start) : over + 1])
+        left = volume[max(over - 1, start) : over + 1]
+        if not np.isfinite(left).any():
+            continue
+        stays = np.nanmin(left)
         gone = np.clip(1.0 - stays / np.maximum(held, 1e-9), 0.0, 1.0)
         ordinary[start:over] = np.nan_to_num(gone * loss_kg_h[start:over])
     return ordinary

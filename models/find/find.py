@@ -11,13 +11,11 @@ from numpy.typing import NDArray
 from features.base import MINUTE, Column, Columns, Station, check_frame, polars_schema
 from models.account import Driven
 from models.amount import (
-    Balance,
     Excess,
     LabPoints,
     Multiplier,
     ProbeBias,
     chemical_balance,
-    fit_multiplier,
     lab_points,
     lab_series,
     ordinary_balance,
@@ -68,6 +66,7 @@ from models.detect import (
     witness_of,
 )
 from models.find.rows import candidate_row, microbial_row, ranked
+from models.level import fit_level
 from models.search import Residual, cells_in, score_blocks, with_marks
 
 #: `Losses.minutes`: one minute of the search's result.
@@ -179,7 +178,10 @@ def _search(
     minutes = replace(minutes, drifting=drifting_hours(biases.get("limed"), minutes))
     balance = chemical_balance(lab, minutes, points, station)
     published = published_pct(minutes, limed, clear)
-    multiplier = _fit(balance.mean_of(published, minutes), balance, station)
+    bias = {name: probe.bias for name, probe in biases.items()}
+    microbial = find_microbial(minutes, lab, station, bias, settings)
+    level = fit_level(minutes, lab, station, biases, [(m.zone, m.start, m.end) for m in microbial])
+    multiplier = level.multiplier
     excess = with_stops(split_excess(minutes, station, limed, clear), minutes, station)
     witness = witness_of(biases["limed"], minutes) if "limed" in biases else None
     ph_sd = ph_standing_error(biases)
@@ -187,8 +189,6 @@ def _search(
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     looked: list[tuple[Channel, Residual]] = []
     candidates = find_candidates(minutes, channels, settings, reference, looked)
-    bias = {name: probe.bias for name, probe in biases.items()}
-    microbial = find_microbial(minutes, lab, station, bias, settings)
     context = Context(minutes, station, biases, _quiet(minutes, candidates), lab)
     candidates, faults = corroborate(candidates, excess, context)
     outliers = score_blocks(*_vectors(minutes, context, microbial))
@@ -201,7 +201,7 @@ def _search(
         ordinary_balance(lab, minutes, station, points),
         context.quiet,
     )
-    rows = [candidate_row(c, context, excess, multiplier, outliers, lab_check) for c in candidates]
+    rows = [candidate_row(c, context, excess, level, outliers, lab_check) for c in candidates]
     yield_kg_kg = station.kinetics.sucrose_per_lactic_kg_kg
     rows += [microbial_row(m, minutes, lab_check, yield_kg_kg) for m in microbial]
     cells = cells_in(minutes.n, len(channels))
@@ -220,7 +220,7 @@ def _search(
         cells,
         lrv_ratios(minutes, channels, excess, multiplier.value, context.quiet),
         uncalibrated_of(looked),
-        Driven(minutes, excess, multiplier, biases),
+        Driven(minutes, excess, level, biases),
     )
 
 
@@ -241,18 +241,6 @@ def _probe_truth(
     series = {name: lab_series(lab, minutes, "ph", point) for name, point in where.items()}
     grabs = {n: (s.times_h, s.values, s.sd) for n, s in series.items() if len(s)}
     return probe_biases(minutes.hours, readings, grabs, ~minutes.stopped)
-
-
-def _fit(predicted: Array, balance: Balance, station: Station) -> Multiplier:
-    prior = station.kinetics
-    return fit_multiplier(
-        predicted,
-        balance.seen_pct,
-        balance.sd_pct,
-        prior.multiplier,
-        prior.multiplier_log_sd,
-        balance.systematic_pct,
-    )
 
 
 def _vectors(

@@ -8,14 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from features.kinetics import Z90, InputErrors, LossError, LossState, loss_error
-from models.amount import Excess, Multiplier, ph_standing_error
+from models.amount import Excess, ph_standing_error
 from models.base import Array
 from models.cause import NamedCause
 from models.detect import Candidate, Context, vessel_of
-
-#: Dead space and the pH profile inside vessels, beyond what the fitted multiplier takes up, are
-#: known to about a twentieth (estimate; tanks on tuning mills: 0.06).
-_MODEL_LOG_SD = 0.05
+from models.level import Level
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +30,14 @@ class Amount:
         return cls(mid_kg, mid_kg / spread, mid_kg * spread)
 
 
-def error_of(
-    item: Candidate, excess: Excess, context: Context, multiplier: Multiplier
-) -> LossError:
+def error_of(item: Candidate, excess: Excess, context: Context, level: Level) -> LossError:
     """Everything that makes the amount of a candidate uncertain, by name.
 
-    What lies above the mill's own usual loss shares the standing errors of temperature, volume
-    and kinetics with it: they multiply. A pH error that comes and goes moves the whole loss, and
-    a flow error the whole loss at targets: in an excess due to either they weigh so much more.
+    What lies above the mill's own usual loss shares the standing errors of kinetics, volume,
+    temperature and pH slope with it: they multiply. The level holds them all at once, so that what
+    the laboratory leaves known of their product is not counted apart. A pH error that comes and
+    goes moves the whole loss, and a flow error the whole loss at targets: in an excess due to
+    either they weigh so much more.
     """
     window = slice(item.span.start, item.span.end)
     kg = max(item.kg, 1e-9)
@@ -52,21 +49,19 @@ def error_of(
         temp_degc=sum(w * _mean_temp(context, z, window) for z, w in share.items()),
         level_degc=_level_degc(context),
         ph_slope=context.station.kinetics.ph_slope,
-        ph_leverage=multiplier.value * sum(loss_kg.values()) / kg if _on_ph(item) else 1.0,
-        flow_leverage=multiplier.value * baseline_kg / kg if _on_flow(item) else 0.0,
+        ph_leverage=level.multiplier.value * sum(loss_kg.values()) / kg if _on_ph(item) else 1.0,
+        flow_leverage=level.multiplier.value * baseline_kg / kg if _on_flow(item) else 0.0,
     )
     spans = [item.span, *(span for _, _, span in item.joined)]
     return loss_error(
         state,
         InputErrors(
             ph_systematic=ph_standing_error(context.biases, window),
-            volume=math.hypot(
-                *(w * vessel_of(context.station, z).volume_rel_sd for z, w in share.items())
-            ),
-            multiplier_log_sd=multiplier.log_sd,
-            ph_slope_sd=context.station.kinetics.ph_slope_sd,
+            temp_systematic_k=0.0,
+            volume=0.0,
+            multiplier_log_sd=level.log_sd(share, item.span.start, item.span.end),
+            ph_slope_sd=0.0,
             scatter=math.hypot(*(s.kg_sd for s in spans)) / kg,
-            form_log_sd=_MODEL_LOG_SD,
         ),
     )
 

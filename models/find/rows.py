@@ -10,12 +10,20 @@ import polars as pl
 
 from features.base import Column, Columns, polars_schema
 from models.account import account_of, microbial_account
-from models.amount import Excess, Multiplier
+from models.amount import Excess
 from models.base import MINUTES_PER_BLOCK, Array, Minutes, nan_sum
-from models.cause import LabCheck, NamedCause, fact, judge, zone_excess_kg
+from models.cause import (
+    LabCheck,
+    NamedCause,
+    extrapolation_facts,
+    fact,
+    judge,
+    zone_excess_kg,
+)
 from models.detect import Candidate, Context, MicrobialSpan, kind_of
 from models.find.microbial_facts import microbial_facts
 from models.find.rank import Amount, confidence_of, error_of
+from models.level import Level
 from models.search import OutlierScore
 
 FINDING_COLUMNS: Columns = {
@@ -43,19 +51,23 @@ def candidate_row(
     item: Candidate,
     context: Context,
     excess: Excess,
-    multiplier: Multiplier,
+    level: Level,
     outliers: OutlierScore,
     lab_check: LabCheck,
 ) -> dict[str, object]:
     """Row of a candidate: amount, cause, confidence, evidence."""
     minutes, span = context.minutes, item.span
     verdict = judge(item, context)
-    error = error_of(item, excess, context, multiplier)
+    multiplier = level.multiplier
+    error = error_of(item, excess, context, level)
     amount = Amount.lognormal(item.kg, error.log_sd)
     total = multiplier.value * nan_sum(excess.loss_kg_h)
     shares = _driver_shares(excess, span.start, span.end)
     fed = float(np.nansum(minutes.station["sucrose_feed_kg_h"][span.start : span.end])) / 60.0
     facts = [*verdict.facts, _loss_fact(total, context, span.start, span.end)]
+    facts += extrapolation_facts(
+        minutes, excess.loss_kg_h, item.channel.zones, (span.start, span.end)
+    )
     facts += _outlier_fact(outliers, span.start, span.end)
     return _finding(
         minutes,
@@ -68,9 +80,7 @@ def candidate_row(
         {
             "facts": facts,
             "shares": shares,
-            "uncertainty": {
-                c.name: round(math.hypot(c.random, c.systematic), 3) for c in error.contributions
-            },
+            "uncertainty": {c.name: round(c.size, 3) for c in error.contributions if c.size > 0.0},
             "account": account_of(item, minutes, excess, multiplier, error),
         }
         | _uncalibrated(item)

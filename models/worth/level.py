@@ -173,7 +173,7 @@ def _joined(station: Station, nominal: Nominal, both: Collection[Analyte], n: in
     joined = join_methods(pair_estimates(results, spread, np.full(n, nominal.rs_destroyed_pct)))
     known = np.isfinite(joined.seen_pct)
     return expected_fit(
-        np.where(known, nominal.inverted_pct, np.nan),
+        np.where(known, nominal.inverted_of(n), np.nan),
         joined.sd_pct,
         prior.multiplier,
         prior.multiplier_log_sd,

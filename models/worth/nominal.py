@@ -8,13 +8,17 @@ from typing import Final
 
 import numpy as np
 import polars as pl
+from scipy.special import ndtri
 
 from features.base import Analyte, Signal, Station
 from features.flow import derive
-from models.base import Minutes, to_minutes
+from models.base import Array, Minutes, to_minutes
 
 #: Long enough for the juice of the first minutes to have left any train [min].
 _SETTLED_MIN: Final = 24 * 60
+#: Spread of the inversion between limed and clear juice over a season, relative (estimate: 0.3 to
+#: 0.5 on simulated mills).
+_SPREAD: Final = 0.4
 _FEED: Final = Signal("feed", "flow", "mixed_juice", "", "m3/h", 0.0, 1e6)
 
 
@@ -40,6 +44,15 @@ class Nominal:
     juice: dict[Analyte, float]
     station: dict[str, float]
     zones: dict[str, dict[str, float]]
+
+    def inverted_of(self, pairs: int) -> Array:
+        """What so many pairs of samples may be expected to have seen inverted [% of sucrose].
+
+        It differs from pair to pair as pH, flow and faults do; without that nothing could part it
+        from what a method is off by.
+        """
+        quantiles = ndtri((np.arange(pairs) + 0.5) / max(pairs, 1))
+        return self.inverted_pct * np.maximum(1.0 + _SPREAD * quantiles, 0.2)
 
     def minutes(self, start_utc: datetime, n: int) -> Minutes:
         """So many minutes, all alike.

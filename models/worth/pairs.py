@@ -11,7 +11,7 @@ import polars as pl
 
 from features.base import Analyte, Station
 from features.kinetics import Z90
-from models.amount import PAIRED, LabPoints, chemical_balance, fit_multiplier, lab_points
+from models.amount import PAIRED, LabPoints, chemical_balance, expected_fit, lab_points
 from models.base import Minutes
 from models.worth.nominal import Nominal, nominal_of
 
@@ -87,9 +87,8 @@ def pairs_seen(lab: pl.DataFrame, station: Station) -> Seen:
         return Seen(0, prior, True, apart)
     minutes = _held(nominal, lab)
     balance = chemical_balance(lab, minutes, points, station)
-    fitted = fit_multiplier(
-        np.full(len(balance), nominal.inverted_pct),
-        balance.seen_pct,
+    fitted = expected_fit(
+        nominal.inverted_of(len(balance)),
         balance.sd_pct,
         kinetics.multiplier,
         kinetics.multiplier_log_sd,

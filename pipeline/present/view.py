@@ -21,6 +21,7 @@ from pipeline.mill import Mill
 from pipeline.present.coverage import gaps_of_chance, gaps_of_coverage
 from pipeline.present.gaps import hours_without_readings
 from pipeline.present.level import level_beware
+from pipeline.present.plausible import beyond_of
 from pipeline.report import REQUIRED_COLUMNS, Gap, Multiplier, ReportView, write_report
 from pipeline.stages import season_days, sensors_to_look_at, uncalibrated_channels
 from pipeline.store import dossiers_of, published_store_of
@@ -119,6 +120,7 @@ def view_of(
         tags=tags.filter(pl.col("readings") > 0),
         sensors=sensors_to_look_at(mill, *_whole_days(mill, period)),
         verdicts=store.verdicts(),
+        beyond=beyond_of(mill, period),
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
         not_computed=(
             *gaps,

@@ -14,6 +14,7 @@ from pipeline.base import ONE_DAY, Window
 from pipeline.lake import DAILY, LOSSES, SHARPNESS, ZONES, lake_of
 from pipeline.mill import Mill
 from pipeline.present.night import run_health
+from pipeline.present.plausible import plausible
 from pipeline.present.view import judged_minutes, latest_run, report_path, run_log_sd, view_of
 from pipeline.report import Gap, WeekView, settling_days, shift_lengths, shift_sums, write_week
 from pipeline.store import published_store_of
@@ -63,6 +64,7 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
         minutes=_around_fixes(mill, known, report.verdicts, run["as_of"]),
         run=run_health(mill, run),
         sharpness=_sharpness(mill, last),
+        plausible=plausible(mill, period.start, period.end, report.lab, run_log_sd(run)),
     )
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from pipeline.charts import Drawing, season_chart
+from pipeline.report.beyond import beyond_rows
 from pipeline.report.finding_chart import finding_chart, has_judged_loss
 from pipeline.report.tables import (
     FindingRow,
@@ -104,6 +105,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "sensors": sensor_rows(view),
         "missing_tags": [clean(tag, 80) for tag in view.missing_tags],
         "gaps": gaps_of(view),
+        "beyond": beyond_rows(view),
         "multiplier": _multiplier(view),
         "level": level_of(view),
         "loss_basis": _loss_basis(view),

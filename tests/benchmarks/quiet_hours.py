@@ -104,9 +104,9 @@ def mill_channels(seed: int, folder: Path) -> Iterator[Quiet]:
     seen: list[tuple[Minutes, list[Channel]]] = []
     asked = whole_search.find_candidates
 
-    def watched(minutes, channels, settings, reference):
+    def watched(minutes, channels, *rest):
         seen.append((minutes, channels))
-        return asked(minutes, channels, settings, reference)
+        return asked(minutes, channels, *rest)
 
     whole_search.find_candidates = watched
     try:

@@ -67,6 +67,18 @@ def test_boiling_point_solves_activity_times_pressure():
     assert boiling.boiling_degc(40.0) == pytest.approx(brentq(miss, 95.0, 110.0), abs=0.01)
 
 
+@pytest.mark.parametrize("temp_degc", [105.0, 115.0, 130.0])
+def test_density_may_be_carried_to_130_degc(temp_degc):
+    """Evaporators run above the 105 degC that the polynomial is stated for."""
+    water = iapws.IAPWS97(T=temp_degc + 273.15, x=0)
+    assert juice.density_water_kg_m3(temp_degc) == pytest.approx(water.rho, abs=0.1)
+    # What 20 % of sucrose add, by another formula carried on as far (Laliberte 2009): within 2 %.
+    kelvin = temp_degc + 273.15
+    added = Laliberte_density(kelvin, [0.2], ["57-50-1"]) - Laliberte_density(kelvin, [], [])
+    found = juice.density_kg_m3(20.0, temp_degc) - juice.density_water_kg_m3(temp_degc)
+    assert found == pytest.approx(added, rel=0.02)
+
+
 def test_units_by_pint():
     flow, area = 243 * unit.meter**3 / unit.hour, 95 * unit.meter**2
     assert settling.overflow_velocity_m_h(243.0, 95.0) == pytest.approx(

@@ -11,8 +11,10 @@ import polars as pl
 from markupsafe import Markup
 
 from pipeline.charts import bar, hatch
+from pipeline.report.beyond import beyond_rows
 from pipeline.report.days import Tally, microbes_within, tally, within
 from pipeline.report.groups import mark_words, verdict_words
+from pipeline.report.plausible import plausible_lines
 from pipeline.report.runline import common_parts
 from pipeline.report.season import season_of
 from pipeline.report.sensor_groups import gathered_sensors
@@ -93,6 +95,8 @@ def compose_week(view: WeekView) -> dict[str, Any]:
         "fixes": fixes(view),
         "sensors": sensors,
         "settling": settling(view),
+        "plausible": plausible_lines(view.plausible),
+        "beyond": beyond_rows(report),
     }
 
 

@@ -13,7 +13,6 @@ from models.amount.chemical import chemical_balance
 from models.amount.composite_balance import Composites
 from models.amount.lab import lab_points, lab_series
 from models.amount.mill_balance import Z95_ONE_SIDED, OrdinaryBalance, ordinary_balance
-from models.amount.reconcile import fit_multiplier
 from models.base import Minutes
 from models.detect.microbial_lactic import lactic_rise
 
@@ -80,7 +79,7 @@ def daily_means(minutes):
     return (fed * predicted).sum(axis=1) / fed.sum(axis=1)
 
 
-def test_the_multiplier_is_fitted_to_composites_by_the_juice_of_their_hours(composite_station):
+def test_composites_are_set_against_the_juice_of_their_hours(composite_station):
     minutes = minutes_of(composite_station)
     lab = composites_of(2.0 * daily_means(minutes))
     balance = chemical_balance(lab, minutes, lab_points(composite_station), composite_station)
@@ -89,11 +88,7 @@ def test_the_multiplier_is_fitted_to_composites_by_the_juice_of_their_hours(comp
     assert len(balance.grabs) == 0  # no finding's evidence takes them for samples of a moment
     predicted = balance.mean_of(minutes.station["inverted_pred_pct"], minutes)
     assert predicted == pytest.approx(daily_means(minutes))
-    found = fit_multiplier(
-        predicted, balance.seen_pct, balance.sd_pct, 1.0, 0.6, balance.systematic_pct * 0.0
-    )
-    assert found.pairs == DAYS
-    assert found.value == pytest.approx(2.0, rel=0.1)
+    assert balance.seen_pct == pytest.approx(2.0 * daily_means(minutes), abs=0.02)
 
 
 def test_composites_shorter_than_four_passages_are_of_other_juice(composite_station):

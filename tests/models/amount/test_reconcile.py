@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from features.balance.balances import MethodErrors, pair_estimates
+from features.balance.balances import pair_estimates
 from features.balance.pol import inverted_from_tracer_pct
-from models.amount.reconcile import fit_multiplier, join_methods
+from models.amount.reconcile import join_methods
 
 NOTHING_SHARED = np.zeros((400, 1))
 
@@ -91,73 +91,3 @@ def test_no_method_says_nothing():
     found = join_methods(pair_estimates({}, {}, np.zeros(5)))
     assert np.isnan(found.seen_pct).all()
     assert found.weights == {}
-
-
-@pytest.mark.parametrize("truth", [0.8, 1.9, 2.6])
-def test_multiplier_is_recovered_within_its_interval(truth):
-    rng = np.random.default_rng(int(truth * 10))
-    x = rng.uniform(0.05, 0.15, 400)
-    sd = np.full(400, 0.14)
-    y = truth * x + rng.normal(0, 0.14, 400)
-    y[::37] += 3.0  # gross errors of the laboratory
-    fit = fit_multiplier(x, y, sd, 1.5, 0.6, NOTHING_SHARED)
-    assert fit.low < truth < fit.high
-    assert fit.value == pytest.approx(truth, rel=0.25)
-
-
-def test_a_shared_error_does_not_average_away():
-    rng = np.random.default_rng(6)
-    x = rng.uniform(0.05, 0.15, 3200)
-    y = 1.9 * x + rng.normal(0, 0.14, 3200)
-    sd = np.full(3200, 0.14)
-    shared = np.full((3200, 1), 0.02)
-    few = fit_multiplier(x[:200], y[:200], sd[:200], 1.5, 0.6, shared[:200])
-    many = fit_multiplier(x, y, sd, 1.5, 0.6, shared)
-    assert many.log_sd < few.log_sd
-    # 0.02 % of sucrose on 0.1 % predicted is 0.19 of the slope at least 0.1 in the logarithm.
-    assert many.log_sd > 0.08
-    assert fit_multiplier(x, y, sd, 1.5, 0.6, 0.0 * shared).log_sd < 0.03
-
-
-def test_interval_holds_a_biased_method_nine_times_in_ten():
-    rng = np.random.default_rng(7)
-    errors = MethodErrors()
-    inside = []
-    for _ in range(150):
-        bias = {"rs": rng.normal(0, errors.rs), "brix": rng.normal(0, errors.brix)}
-        bias["pol"] = rng.normal(0, errors.pol)
-        x = rng.uniform(0.05, 0.15, 300)
-        found = joined(rng, 300, 1.9 * x, bias=bias)
-        fit = fit_multiplier(x, found.seen_pct, found.sd_pct, 1.5, 0.6, found.systematic_pct)
-        inside.append(fit.low < 1.9 < fit.high)
-    # Destruction is exact here and its error stays in the interval: a little wide is right.
-    assert 0.85 <= np.mean(inside) <= 0.99
-
-
-def test_correlated_neighbours_widen_the_interval():
-    rng = np.random.default_rng(8)
-    x = np.full(400, 0.1)
-    noise = rng.normal(0, 0.14, 403)
-    rolled = (noise[:400] + noise[1:401] + noise[2:402] + noise[3:403]) / 2.0
-    sd = np.full(400, 0.14)
-    alone = fit_multiplier(x, 0.19 + noise[:400], sd, 1.5, 0.6, NOTHING_SHARED)
-    together = fit_multiplier(x, 0.19 + rolled, sd, 1.5, 0.6, NOTHING_SHARED)
-    assert together.log_sd > 1.3 * alone.log_sd
-
-
-def test_what_kinetics_leave_over_is_kept_apart():
-    rng = np.random.default_rng(9)
-    x = rng.uniform(0.05, 0.15, 400)
-    y = 9.0 * x + rng.normal(0, 0.14, 400)
-    # A firm prior: the multiplier cannot follow, and what is left over is said with its error.
-    fit = fit_multiplier(x, y, np.full(400, 0.14), 1.5, 0.05, NOTHING_SHARED)
-    assert fit.value < 3.0
-    assert fit.unexplained_pct == pytest.approx(float((y - fit.value * x).mean()), rel=1e-6)
-    assert fit.unexplained_pct > 10.0 * fit.unexplained_sd_pct > 0.0
-
-
-def test_without_laboratory_the_prior_stands():
-    fit = fit_multiplier(np.empty(0), np.empty(0), np.empty(0), 1.5, 0.6, np.empty((0, 1)))
-    assert fit.value == pytest.approx(1.5)
-    assert fit.pairs == 0
-    assert fit.high / fit.low > 5

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 from scipy.stats import norm
 
-from models.amount.reconcile import LEAST_PAIRS, expected_fit, fit_multiplier
+from models.amount.reconcile import LEAST_PAIRS, expected_fit
 from models.worth.level import outlook_of
 from models.worth.nominal import nominal_of
 from models.worth.pairs import factor_of, pairs_seen, rests_on_prior
@@ -122,16 +122,18 @@ def test_the_station_at_its_targets_holds_juice_as_long_as_volume_over_flow(stat
 
 
 def test_what_is_expected_is_what_drawn_results_give():
+    # Slope beside an offset of known spread, by ridge regression on drawn results.
     rng = np.random.default_rng(8)
-    n, sd = 60, 0.14
-    x, shared = np.full(n, 0.12), np.full((n, 1), 0.02)
-    fits = []
-    for _ in range(60):
-        off = 0.02 * rng.standard_normal()
-        seen = 1.5 * x + off + sd * rng.standard_normal(n)
-        fits.append(fit_multiplier(x, seen, np.full(n, sd), 1.5, 0.6, shared).log_sd)
-    told = expected_fit(x, np.full(n, sd), 1.5, 0.6, shared)
-    assert told.log_sd == pytest.approx(np.mean(fits), rel=0.1)
+    n, sd, off = 200, 0.14, 0.05
+    x = 0.12 * (1.0 + 0.4 * norm.ppf((np.arange(n) + 0.5) / n))
+    design = np.column_stack([x, np.full(n, off)])
+    slopes = []
+    for _ in range(2000):
+        seen = 1.5 * x + off * rng.standard_normal() + sd * rng.standard_normal(n)
+        normal = design.T @ design / sd**2 + np.diag([1e-9, 1.0])
+        slopes.append(np.linalg.solve(normal, design.T @ seen / sd**2)[0])
+    told = expected_fit(x, np.full(n, sd), 1.5, 3.0, np.full((n, 1), off))
+    assert told.log_sd == pytest.approx(np.std(slopes) / 1.5, rel=0.1)
     assert told.pairs == n
 
 

@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
+from models.account import Band, Plausibility
 from pipeline.report.view import NightView, ReportView, RunHealth
 
 DAY = date(2025, 10, 10)
@@ -54,6 +55,19 @@ def lactic() -> pl.DataFrame:
     names = ["ts_utc", "analyte", "place", "port", "value", "sd"]
     return pl.DataFrame(rows, schema=names, orient="row").with_columns(
         pl.col("ts_utc").cast(pl.Datetime("us", "UTC"))
+    )
+
+
+def plausible() -> Plausibility:
+    """An ordinary day, its pol and Brix sampled every three hours."""
+    return Plausibility(
+        *(0.24, 0.15, 0.38),
+        ph_limed=7.52,
+        ph_clear=6.96,
+        destroyed_pct_h=1.13,
+        ph_settler=7.08,
+        temp_settler_degc=97.2,
+        band=Band(0.41, 3.2, 8, 7, 0.3, 0.2),
     )
 
 
@@ -136,7 +150,7 @@ def make_night(view):
             version="0.1.0",
             config_hash="84e9c435b5946945",
         )
-        return NightView(replace(report, **other), DAY, 1440, found, run)
+        return NightView(replace(report, **other), DAY, 1440, found, run, plausible())
 
     return make
 

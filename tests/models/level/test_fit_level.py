@@ -1,0 +1,153 @@
+"""The joint level against samples drawn from equations written out anew here."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from models.level import fit_level
+from models.worth.nominal import nominal_of
+from pipeline.mill import load_mill
+
+CONFIGS = Path(__file__).resolve().parents[3] / "configs"
+START = datetime(2025, 10, 6, tzinfo=UTC)
+DAYS = 42
+MIXED, LIMED, CLEAR = ("mixed_juice", ""), ("liming_tank", "out"), ("settler", "out")
+
+
+@pytest.fixture(scope="module")
+def station():
+    return load_mill(CONFIGS / "demo_mill.toml").station
+
+
+@pytest.fixture(scope="module")
+def minutes(station):
+    """Six weeks in which the rate of inversion doubles and halves, within days and over days."""
+    found = nominal_of(station).minutes(START, DAYS * 1440)
+    hours = np.arange(found.n) / 60.0
+    swing = np.exp(0.5 * np.sin(hours / 9.0) + 0.5 * np.sin(hours / 31.0))
+    for zone in found.zones.values():
+        zone["inversion_1_h"] = zone["inversion_1_h"] * swing
+        zone["loss_kg_h"] = zone["loss_kg_h"] * swing
+    return found
+
+
+def vessels_to(minutes, place):
+    passed = {"mixed_juice": 0, "liming_tank": 2, "settler": 5}[place]
+    return [z for z in minutes.zones if not z.endswith(":mud")][:passed]
+
+
+def destroyed(minutes, station, place):
+    """Share of the reducing sugars destroyed up to a point, by rate times stay."""
+    columns = [minutes.zones[z] for z in vessels_to(minutes, place)]
+    held = [c["sucrose_held_kg"][0] * station.kinetics.rs_per_sucrose_pct / 100 for c in columns]
+    return sum(
+        c["rs_destroyed_kg_h"][0] / of * c["residence_min"][0] / 60.0
+        for c, of in zip(columns, held, strict=True)
+    )
+
+
+def inverted_pct(minutes, place, at):
+    """Inverted up to a point by rate times stay, every vessel by itself [% of sucrose]."""
+    names = vessels_to(minutes, place)
+    return 100.0 * sum(
+        minutes.zones[z]["inversion_1_h"][at] * minutes.zones[z]["residence_min"][at] / 60.0
+        for z in names
+    )
+
+
+def samples(minutes, station, multiplier, *, off=None, points=(MIXED, LIMED, CLEAR), seed=0):
+    """Reducing sugars, Brix and pol every four hours, off by a share at some points."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    hours = np.arange(12.0, DAYS * 24.0 - 12.0, 4.0)
+    feed = 4.0 + 0.2 * np.sin(hours / 20.0)  # inverted sucrose that came with the cane [%]
+    for place, port in points:
+        at = (60.0 * hours).astype(int)
+        left = feed * (1.0 - destroyed(minutes, station, place))
+        inverted = left + multiplier * inverted_pct(minutes, place, at)
+        rs = inverted / 100.0 * 1.0526 * 12.0 * (1.0 + (off or {}).get(place, 0.0))
+        rs = rs * (1.0 + 0.01 * rng.standard_normal(len(rs)))
+        for analyte, values, sd in (
+            ("rs", rs, 0.01 * rs),
+            ("brix", np.full(len(rs), 14.5), np.full(len(rs), 0.01)),
+            ("pol", np.full(len(rs), 12.0), np.full(len(rs), 0.08)),
+        ):
+            rows += [
+                (START + timedelta(hours=float(h)), analyte, place, port, float(v), float(s))
+                for h, v, s in zip(hours, values, sd, strict=True)
+            ]
+    schema = {
+        "ts_utc": pl.Datetime("us", "UTC"), "analyte": pl.String(), "place": pl.String(),
+        "port": pl.String(), "value": pl.Float64(), "sd": pl.Float64(),
+    }  # fmt: skip
+    return pl.DataFrame(rows, schema=schema, orient="row").sort("ts_utc")
+
+
+@pytest.mark.parametrize("truth", [0.7, 1.5, 3.0])
+def test_the_level_is_recovered_within_its_interval(minutes, station, truth):
+    found = fit_level(minutes, samples(minutes, station, truth), station, {}).multiplier
+    assert found.low < truth < found.high
+    assert found.value == pytest.approx(truth, rel=0.35)
+    assert found.log_sd < 0.4 < station.kinetics.multiplier_log_sd
+
+
+def test_a_method_that_is_off_at_one_point_is_not_taken_for_inversion(minutes, station):
+    # Clear juice reads 4 % too much reducing sugars: as much as all that is inverted on the way.
+    told = samples(minutes, station, 1.5, off={"settler": 0.04})
+    level = fit_level(minutes, told, station, {})
+    assert level.multiplier.value == pytest.approx(1.5, rel=0.35)
+    off = {place: value for (kind, place), (value, _) in level.off_pct.items() if kind == "rs"}
+    assert off["settler"] - off["liming_tank"] > 0.08
+
+
+def test_mixed_and_clear_juice_alone_tell_the_level(minutes, station):
+    told = samples(minutes, station, 2.5, points=(MIXED, CLEAR))
+    found = fit_level(minutes, told, station, {}).multiplier
+    assert found.pairs > 200
+    assert found.low < 2.5 < found.high
+    assert found.log_sd < 0.4
+
+
+def test_one_point_alone_leaves_the_prior(minutes, station):
+    found = fit_level(minutes, samples(minutes, station, 3.0, points=(CLEAR,)), station, {})
+    assert found.multiplier.pairs == 0
+    assert found.multiplier.value == pytest.approx(station.kinetics.multiplier)
+    # What is not known of volumes and temperatures comes on top of the multiplier's own error.
+    prior = station.kinetics.multiplier_log_sd
+    assert prior < found.multiplier.log_sd < 1.1 * prior
+
+
+def test_samples_behind_microbes_are_left_out(minutes, station):
+    told = samples(minutes, station, 1.5)
+    first, last = 15 * 1440, 18 * 1440
+    spell = pl.col("ts_utc").is_between(
+        START + timedelta(minutes=first), START + timedelta(minutes=last)
+    )
+    eaten = spell & (pl.col("analyte") == "rs") & (pl.col("place") != "mixed_juice")
+    infected = told.with_columns(
+        value=pl.when(eaten).then(1.15 * pl.col("value")).otherwise(pl.col("value"))
+    )
+    clean = fit_level(minutes, told, station, {}, [("liming_tank", first, last)])
+    kept = fit_level(minutes, infected, station, {}, [("liming_tank", first, last)])
+    assert kept.multiplier.value == pytest.approx(clean.multiplier.value, rel=0.005)
+    assert kept.multiplier.pairs < fit_level(minutes, told, station, {}).multiplier.pairs
+
+
+def test_errors_of_one_finding_are_those_of_its_zones_and_minutes(minutes, station):
+    level = fit_level(minutes, samples(minutes, station, 1.5), station, {})
+    settler = level.log_sd({"settler": 1.0}, 1000, 2000)
+    by_minute = level.log_sds("settler", 1000, 2000)
+    assert by_minute == pytest.approx(settler, rel=0.02)
+    # No analysis tells of the evaporator: its volume and temperature are known less well.
+    assert level.log_sd({"first_evaporator": 1.0}, 1000, 2000) > settler
+
+
+def test_the_same_results_give_the_same_level(minutes, station):
+    told = samples(minutes, station, 1.5)
+    one, two = (fit_level(minutes, told, station, {}) for _ in range(2))
+    assert one.multiplier == two.multiplier
