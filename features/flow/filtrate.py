@@ -1,8 +1,8 @@
 """Filtrate: juice washed out of the mud and returned, metered, described, or seen in a balance.
 
 It left the settler with the mud and was fed once; it makes the flow behind its return larger and
-the stay there shorter, and is never counted as fed again. Its cubic metres count as juice as fed:
-it is a tenth of the juice, and hotter by what makes 2 % of its volume.
+the stay there shorter, and is never counted as fed again. A cubic metre of it
+counts as one of mixed juice: it is a tenth of the juice, and hotter by 2 % of its own volume.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from features.base import FloatArray, Port, Station, Vessel
+from features.flow.expansion import as_fed
 from features.flow.stream import Stream, Tracer
 from features.flow.tracks import Track, Tracks
 
@@ -137,16 +138,18 @@ def fresh_feed(tracks: Tracks, meter: Track, step: int | None) -> Track:
     return Track(fresh, meter.known & back.known, measured=True)
 
 
-def with_filtrate(tracks: Tracks, stream: Stream, fresh: Track) -> Stream:
+def with_filtrate(tracks: Tracks, stream: Stream, fresh: Track, fresh_degc: FloatArray) -> Stream:
     """Juice with the filtrate that flows into it.
 
     Parameters
     ----------
     tracks : Tracks
     stream : Stream
-        Juice up to the return.
+        Juice up to the return, its flow as fed.
     fresh : Track
-        Mixed juice fed [m3/h].
+        Mixed juice fed [m3/h as metered].
+    fresh_degc : ndarray, shape (n,)
+        Its temperature at the meter [degC].
 
     Returns
     -------
@@ -163,7 +166,8 @@ def with_filtrate(tracks: Tracks, stream: Stream, fresh: Track) -> Stream:
     if read.measured:
         strong = np.where(read.known, read.values, strong)
     # None goes to a standing mill: what a meter shows then is its zero.
-    back = np.where(stream.flow_m3_h > 0.0, returned.values, 0.0)
+    as_juice = returned.values * as_fed(tracks.station, fresh_degc)
+    back = np.where(stream.flow_m3_h > 0.0, as_juice, 0.0)
     total = stream.flow_m3_h + back
     share = back / np.maximum(total, 1e-9)
     joined = replace(stream, flow_m3_h=total, flow_known=stream.flow_known & returned.known)

@@ -91,7 +91,7 @@ def travel(tracks: Tracks) -> tuple[Feed, Journey]:
     returned_at = return_step(tracks.station)
     for group in tracks.station.in_flow_order:
         if group[0].step == returned_at:
-            journey.at_end = with_filtrate(tracks, journey.at_end, feed.flow)
+            journey.at_end = with_filtrate(tracks, journey.at_end, feed.flow, feed.flow_degc)
         inlets = _share(tracks, group, journey)
         outlets = [
             _through(tracks, vessel, inlet, feed, journey)
