@@ -36,6 +36,7 @@ from features.base.station import (
     LabSource,
     Port,
     Quantity,
+    Settling,
     Signal,
     Station,
     Targets,

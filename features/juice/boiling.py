@@ -1,8 +1,7 @@
-"""Boiling point of juice: what an evaporator's vapour pressure says of its temperature.
+"""Boiling point of juice: what a vapour pressure says of a temperature, and whether juice flashes.
 
-Called by the tests alone; kept because it is the only way to the temperature of a vessel
-that has a pressure tag and no thermometer. Hot juice and steam scald: these figures advise, and
-limits on pressure and temperature belong to local codes and licensed practice.
+Hot juice and steam scald: these figures advise, and limits on pressure and temperature belong to
+local codes and licensed practice.
 """
 
 from __future__ import annotations

@@ -105,7 +105,7 @@ def beyond_ranges(zone_minutes: pl.DataFrame) -> pl.DataFrame:
         added by `together`. A minute may count in several rows.
     """
     parts = [_of_range(zone_minutes, one) for one in RANGES]
-    return pl.concat(parts).cast(polars_schema(BEYOND_COLUMNS))  # type: ignore[arg-type]
+    return pl.concat(parts).cast(polars_schema(BEYOND_COLUMNS))
 
 
 def _of_range(zones: pl.DataFrame, one: Range) -> pl.DataFrame:
