@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+import polars as pl
 import pytest
 from scipy.signal import lfilter
 
 from features.base import Settling
+from models.amount import LabPoints
 from models.base.minutes import to_minutes
+from models.cause import find_notices
 from models.cause.residence import crossed
 from models.cause.settler_notices import short_ways
 from tests.models.conftest import START
@@ -83,3 +86,15 @@ def test_a_short_way_is_told_where_swings_arrive_early(plant, share):
     if told:
         assert "Juice takes a short way across it" in told[0]["text"]
         assert all(row["kind"] == "short_way" for row in told)
+
+
+def test_the_list_of_notices_holds_short_ways(plant):
+    minutes = _swinging(plant, 150.0)
+    nothing = np.zeros(minutes.n)
+    lab = pl.DataFrame(schema={"ts_utc": pl.Datetime("us", "UTC"), "analyte": pl.String})
+    lab = lab.with_columns(
+        pl.lit("").alias("place"), pl.lit("").alias("port"), value=pl.lit(0.0), sd=pl.lit(0.0)
+    )
+    points = LabPoints(None, None, None, None)
+    found = find_notices(minutes, lab, points, nothing, plant.station, [], nothing)
+    assert "short_way" in found["kind"].to_list()
