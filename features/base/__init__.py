@@ -37,6 +37,7 @@ from features.base.station import (
     LabSource,
     Port,
     Quantity,
+    Settling,
     Signal,
     Station,
     Targets,

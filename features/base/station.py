@@ -238,6 +238,20 @@ class Filtrate:
     brix_pct: float | None = None
 
 
+class Settling:
+    """What no tag tells of flocculant and settling.
+
+    ``flocculant_g_l`` is the strength of the flocculant solution [g/L]; ``pumped_after`` says that
+    the dosed juice is pumped before the settler; ``rate_m_h`` is the initial settling rate of a
+    batch test at target Brix and temperature [m/h]; ``air_kpa`` the pressure of the air [kPa].
+    """
+
+    flocculant_g_l: float | None = None
+    pumped_after: bool = False
+    rate_m_h: float | None = None
+    air_kpa: float = 101.325
+
+
 @dataclass(frozen=True, slots=True)
 class Station:
     """A mill's clarification station: vessels, signals, lab series, targets and kinetics."""
@@ -248,6 +262,7 @@ class Station:
     targets: Targets
     kinetics: Kinetics = field(default_factory=Kinetics)
     filtrate: Filtrate = field(default_factory=Filtrate)
+    settling: Settling = field(default_factory=Settling)
 
     def signal(self, quantity: Quantity, place: str, port: Port | None = None) -> Signal | None:
         """First signal that measures `quantity` at `place` (any port when `port` is None)."""

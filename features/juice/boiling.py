@@ -1,4 +1,4 @@
-"""Boiling point of juice: what an evaporator's vapour pressure says of its temperature.
+"""Boiling point of juice: what a vapour pressure says of a temperature, and whether juice flashes.
 
 Hot juice and steam scald: these figures advise, and limits on pressure and temperature belong to
 local codes and licensed practice.

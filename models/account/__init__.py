@@ -32,7 +32,7 @@ from models.account.plausibility import (
     USUAL_PH_FALL,
     Band,
     Plausibility,
-    plausibility_of,
+    plausible_figures,
     undetermined_band,
 )
 from models.account.similarity import Episode, Likeness, similar

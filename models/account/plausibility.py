@@ -92,7 +92,7 @@ class Plausibility:
         return self.ph_limed - self.ph_clear
 
 
-def plausibility_of(
+def plausible_figures(
     minutes: pl.DataFrame, zones: pl.DataFrame, lab: pl.DataFrame, station: Station, log_sd: float
 ) -> Plausibility:
     """Work out the figures of a period.

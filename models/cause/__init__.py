@@ -12,4 +12,5 @@ from models.cause.lab_check import (
     zone_excess_kg,
 )
 from models.cause.notices import NOTICE_COLUMNS, find_notices
+from models.cause.residence import crossed
 from models.cause.sensor_fault import SensorFault

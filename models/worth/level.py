@@ -29,10 +29,10 @@ from models.worth.nominal import Nominal, nominal_of
 from models.worth.pairs import Point, factor_of, rests_on_prior
 
 #: Numbers of pairs that are tried, round ones: nobody plans to the single sample.
-_TRIED: Final = (LEAST_PAIRS, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300, 400, 500, 700)
-_MANY: Final = 1000
-#: Pairs suffice when more of them cannot narrow the spread by more than this share (judgement).
-_NEARLY: Final = 0.1
+_TRIED: Final = (LEAST_PAIRS, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
+_MANY: Final = 300
+#: Pairs suffice when a season of them cannot narrow the spread by more than this share (judgement).
+_NEARLY: Final = 0.5
 #: A set of analyses is no cure when another leaves less than this share of its spread (judgement).
 _AS_GOOD: Final = 0.75
 #: Most analytes of one set.
@@ -217,7 +217,8 @@ def _cheapest(station: Station, nominal: Nominal, have: set[Point]) -> Cure | No
         return None
     best = min(log_sd for log_sd, _ in made)
     good = [(cure.analyses, log_sd, cure) for log_sd, cure in made if best >= _AS_GOOD * log_sd]
-    return min(good, key=lambda item: item[:2])[2]
+    # Sets that do alike stay in their order, the usual analyses first.
+    return min(good, key=lambda item: (item[0], round(item[1], 1)))[2]
 
 
 def _sets() -> Iterator[tuple[Analyte, ...]]:

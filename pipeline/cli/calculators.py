@@ -68,7 +68,7 @@ def kinetics_of(mill: Mill | None) -> Known:
     run = runs.row(-1, named=True)
     until = run["window_end"].astimezone(mill.tz)
     words = (
-        f"fitted to {run['multiplier_pairs']} pairs of laboratory results of {mill.name} "
+        f"fitted to {run['multiplier_pairs']} laboratory samples of {mill.name} "
         f"up to {until:%Y-%m-%d}"
     )
     if run["config_hash"] != mill.config_hash:

@@ -267,7 +267,7 @@ def _run_words(material: Material) -> list[tuple[str, str]]:
         ("finding", str(material.finding["finding_id"])),
         ("run", str(run["run_id"])),
         ("searched", span_words(run["window_start"], run["window_end"], zone)),
-        ("multiplier", f"{run['multiplier']:.3g}" + (f", from {pairs} pairs" if pairs else "")),
+        ("multiplier", f"{run['multiplier']:.3g}" + (f", from {pairs} samples" if pairs else "")),
         ("description", str(run["config_hash"])),
         ("readings", str(run["inputs_hash"])),
     ]

@@ -69,7 +69,7 @@ def minute_steps(hand: ByHand, station: Station, account: Mapping[str, Any]) -> 
     """One minute of one vessel, step by step, to its loss."""
     kinetics = station.kinetics
     pairs = account.get("multiplier_pairs") or 0
-    fitted = f"fit to {pairs} pairs of laboratory results" if pairs else "the mill's description"
+    fitted = f"fit to {pairs} laboratory samples" if pairs else "the mill's description"
     slope, cold = f"({kinetics.ph_slope:g})", f"{kinetics.ph_ref_degc:g}"
     rate = f"60 × 10^({VUKOV_A:g} + log10(a6) − {VUKOV_B_K:g} / (a4 + 273.15) − a8)"
     factors = " × ".join(f"{name} {digits(value, 4)}" for name, value in _named(hand.factors))

@@ -15,7 +15,7 @@ ERRORS: Final[Mapping[str, tuple[str, str, str]]] = {
     "volume": ("volumes of the vessels", "the mill's description", "estimate"),
     "flow": ("flow meter", "2 %, levered by usual loss over excess", "estimate"),
     "sucrose": ("sucrose by Brix and purity", "1 %", "estimate"),
-    "multiplier": ("kinetic multiplier", "fit to the laboratory's pairs", "computed"),
+    "multiplier": ("kinetic multiplier", "fit to the laboratory's samples", "computed"),
     "ph_slope": ("fall of pH with temperature", "slope of the description", "estimate"),
     "scatter": ("everyday scatter over these hours", "long-run variance", "computed"),
     "model_form": (

@@ -31,7 +31,7 @@ SEARCHED_COLUMNS: Final[Columns] = {
     "multiplier": Column.number("1", "Factor on the published inversion rate."),
     "multiplier_low": Column.number("1", "Lower end of its 90 % interval."),
     "multiplier_high": Column.number("1", "Upper end of its 90 % interval."),
-    "multiplier_pairs": Column.count("Laboratory pairs behind it; 0: as described."),
+    "multiplier_pairs": Column.count("Laboratory samples behind it; 0: as described."),
 }
 SENSOR_DAYS: Final = "sensor_days"
 SHARPNESS: Final = "sharpness"

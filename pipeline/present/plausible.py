@@ -8,7 +8,7 @@ from typing import Final
 import polars as pl
 
 from features.kinetics import beyond_ranges, together
-from models.account import Plausibility, plausibility_of
+from models.account import Plausibility, plausible_figures
 from pipeline.base import Window
 from pipeline.lake import LOSSES, STATION, ZONES, lake_of
 from pipeline.mill import Mill
@@ -47,7 +47,9 @@ def plausible(
     if judged.is_empty() or station.is_empty() or zones.is_empty() or lab is None:
         return Plausibility()
     minutes = station.join(judged, on="ts_utc").filter(inside)
-    return plausibility_of(minutes, zones.filter(inside), lab.filter(inside), mill.station, log_sd)
+    return plausible_figures(
+        minutes, zones.filter(inside), lab.filter(inside), mill.station, log_sd
+    )
 
 
 def beyond_of(mill: Mill, period: Window) -> pl.DataFrame | None:

@@ -204,7 +204,7 @@ def run_log_sd(run: dict[str, Any]) -> float:
 def _multiplier(mill: Mill, run: dict[str, Any]) -> Multiplier:
     pairs = run["multiplier_pairs"]
     source = (
-        f"fitted to {pairs} pairs of limed-juice and clear-juice laboratory results"
+        f"fitted to {pairs} laboratory samples along the train"
         if pairs
         else "taken from the mill's description: no laboratory pair was usable"
     )

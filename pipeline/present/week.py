@@ -11,12 +11,13 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.base import ONE_DAY, Window
-from pipeline.lake import DAILY, LOSSES, SHARPNESS, ZONES, lake_of
+from pipeline.lake import DAILY, LOSSES, SHARPNESS, lake_of
 from pipeline.mill import Mill
 from pipeline.present.night import run_health
 from pipeline.present.plausible import plausible
+from pipeline.present.settling import settling_of
 from pipeline.present.view import judged_minutes, latest_run, report_path, run_log_sd, view_of
-from pipeline.report import Gap, WeekView, settling_days, shift_lengths, shift_sums, write_week
+from pipeline.report import Gap, WeekView, shift_lengths, shift_sums, write_week
 from pipeline.store import published_store_of
 
 #: Before and after of a fix are drawn from this far on either side.
@@ -49,7 +50,7 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
     report = view_of(mill, period, gaps)
     first = mill.local_day(period.start)
     last = mill.local_day(period.end - timedelta(microseconds=1))
-    season = report.season
+    season, seen = report.season, settling_of(mill, period)
     if season is not None:
         season = season.filter(pl.col("day_local") <= last)
     return WeekView(
@@ -60,7 +61,9 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
         shift_names=mill.shifts.names or ("the day",),
         shift_minutes=tuple(shift_lengths(mill.shifts.starts)),
         known=known,
-        settling=_settling(mill, period),
+        settling=seen.days,
+        own=seen.own,
+        crossing=seen.crossing,
         minutes=_around_fixes(mill, known, report.verdicts, run["as_of"]),
         run=run_health(mill, run),
         sharpness=_sharpness(mill, last),
@@ -90,14 +93,6 @@ def _shifts(mill: Mill, period: Window, run: dict[str, Any]) -> pl.DataFrame:
     first, last = period.days
     minutes = judged_minutes(mill, first, last + ONE_DAY)
     return shift_sums(minutes, mill.zone, mill.shifts.starts, run_log_sd(run))
-
-
-def _settling(mill: Mill, period: Window) -> pl.DataFrame | None:
-    zones = lake_of(mill).read_features(ZONES, *period.days)
-    if zones.is_empty():
-        return None
-    inside = pl.col("ts_utc").is_between(period.start, period.end, closed="left")
-    return settling_days(zones.filter(inside), mill.station, mill.zone)
 
 
 def _around_fixes(

@@ -13,6 +13,7 @@ from datetime import date, datetime
 import polars as pl
 
 from features.base import Station
+from features.flow import EffectiveResidence, OwnSettling
 from models.account import Plausibility
 
 #: Columns the report reads from each frame. Further columns are ignored.
@@ -261,6 +262,10 @@ class WeekView:
         Of the search that the week's end lies in, as ``models.detect.SHARPNESS_COLUMNS`` has it.
     plausible : Plausibility or None
         Figures of the week to set beside common practice.
+    own : OwnSettling or None
+        What turbidity tells of the settlers.
+    crossing : EffectiveResidence or None
+        How much of the settlers juice passed through.
     """
 
     report: ReportView
@@ -275,3 +280,5 @@ class WeekView:
     run: RunHealth
     sharpness: pl.DataFrame | None = None
     plausible: Plausibility | None = None
+    own: OwnSettling | None = None
+    crossing: EffectiveResidence | None = None

@@ -152,11 +152,11 @@ def level_words(factor: float, pairs: int, cure: str) -> str:
     factor : float
         Half-width of the 90 % interval of the level, either way [-].
     pairs : int
-        Laboratory pairs that entered all the same.
+        Laboratory samples that entered all the same.
     cure : str
         From `cure_words`, or why there is none; empty for nothing to say.
     """
-    rough = f"; {pairs} pairs of results were too rough to tell" if pairs else ""
+    rough = f"; {pairs} samples were too rough to tell" if pairs else ""
     text = (
         f"The level of the loss rests on the description, not on this mill's laboratory{rough}: "
         f"all tonnes may be off by a factor of {factor_words(factor)} either way."

@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from features.base import LabSource, Station, Targets, Vessel
-from models.account import plausibility_of, undetermined_band
+from models.account import plausible_figures, undetermined_band
 
 START = datetime(2025, 10, 6, tzinfo=UTC)
 
@@ -86,7 +86,7 @@ NO_LAB = _lab(count=0)
 
 
 def test_inversion_is_that_of_clarification_in_percent_of_the_sucrose():
-    found = plausibility_of(_minutes(), _zones(), NO_LAB, STATION, 0.2)
+    found = plausible_figures(_minutes(), _zones(), NO_LAB, STATION, 0.2)
     # 60 of 80 kg/h at multiplier 1 lie before clear juice; of 100 kg/h and 30 t/h, by hand.
     assert found.inverted_pct == pytest.approx(100.0 * 100.0 * 0.75 / 30_000.0)
     spread = math.exp(1.645 * math.sqrt(0.2**2 + 0.2**2 + (0.04 * math.log(10.0)) ** 2))
@@ -97,7 +97,7 @@ def test_inversion_is_that_of_clarification_in_percent_of_the_sucrose():
 def test_fall_of_ph_leaves_out_stops_and_the_errors_of_the_probes():
     stopped = [False] * 30 + [True] * 30
     clear = [7.0] * 30 + [5.0] * 30
-    found = plausibility_of(
+    found = plausible_figures(
         _minutes(
             stopped=stopped, ph_clear_true=clear, ph_limed=[7.7] * 60, ph_limed_at_clear=[7.8] * 60
         ),
@@ -112,7 +112,7 @@ def test_fall_of_ph_leaves_out_stops_and_the_errors_of_the_probes():
 
 
 def test_reducing_sugars_are_told_as_a_share_of_themselves_an_hour():
-    found = plausibility_of(_minutes(), _zones(), NO_LAB, STATION, 0.2)
+    found = plausible_figures(_minutes(), _zones(), NO_LAB, STATION, 0.2)
     # 12 kg/h of 4 % of 30 t: 1 %/h, the common practice near pH 7.
     assert found.destroyed_pct_h == pytest.approx(1.0)
     assert (found.ph_settler, found.temp_settler_degc) == (
@@ -139,7 +139,7 @@ def test_scatter_beyond_the_stated_errors_is_sampling():
 def test_what_is_not_known_stays_unknown():
     assert undetermined_band(NO_LAB, STATION, 700.0) is None
     assert undetermined_band(_lab(), STATION, 0.0) is None
-    nothing = plausibility_of(_minutes().clear(), _zones().clear(), NO_LAB, STATION, 0.2)
+    nothing = plausible_figures(_minutes().clear(), _zones().clear(), NO_LAB, STATION, 0.2)
     assert nothing.inverted_pct is None and nothing.ph_fall is None
     unread = _minutes(ph_clear_true=[None] * 60)
-    assert plausibility_of(unread, _zones(), NO_LAB, STATION, 0.2).ph_fall is None
+    assert plausible_figures(unread, _zones(), NO_LAB, STATION, 0.2).ph_fall is None

@@ -3,11 +3,12 @@
 import numpy as np
 import pytest
 
-from features.balance.balances import pair_estimates
+from features.balance.balances import MethodErrors, pair_estimates
 from features.balance.pol import inverted_from_tracer_pct
 from models.amount.reconcile import join_methods
 
-NOTHING_SHARED = np.zeros((400, 1))
+#: Methods that are hardly off, so that random errors decide.
+SMALL = MethodErrors(rs=0.003, pol=0.003, brix=0.003, potassium=0.003, chloride=0.003, purity=0.004)
 
 
 def drawn(rng, n, inverted_pct, *, tracers=(), bias=None):
@@ -32,7 +33,7 @@ def drawn(rng, n, inverted_pct, *, tracers=(), bias=None):
 
 def joined(rng, n, inverted_pct, *, errors=None, **kwargs):
     results, sd = drawn(rng, n, inverted_pct, **kwargs)
-    return join_methods(pair_estimates(results, sd, np.zeros(n), errors))
+    return join_methods(pair_estimates(results, sd, np.zeros(n), errors or SMALL))
 
 
 def test_reducing_sugars_may_fall_while_sucrose_inverts():

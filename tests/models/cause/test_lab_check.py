@@ -108,8 +108,9 @@ def test_finding_carries_what_the_laboratory_saw(plant):
     error = next(v for t, v in value.items() if t.startswith("standard error"))
     assert all(line["unit"] == "% of sucrose" for line in evidence["lab"])
     assert now - usual == pytest.approx(0.4, abs=3.0 * error)
-    assert 0.02 < error < 0.12
-    assert set(evidence["uncertainty"]) >= {"ph", "multiplier", "volume", "model_form"}
+    # Four per cent of the reducing sugars, which no number of samples averages away.
+    assert 0.12 < error < 0.25
+    assert set(evidence["uncertainty"]) >= {"ph", "multiplier", "sucrose"}
 
 
 def test_daily_frame_adds_up(plant):

@@ -78,15 +78,14 @@ def test_reducing_sugars_alone_are_no_pair():
     assert set(told.cure.add) == {(a, e) for a in ("brix", "pol") for e in ("limed", "clear")}
 
 
-def test_a_better_laboratory_needs_fewer_pairs_and_shared_errors_stay(station):
+def test_a_better_laboratory_leaves_the_level_known_better(station):
     fine = replace(
         station, lab=tuple(replace(s, sd=s.sd / 4, rel_sd=s.rel_sd / 4) for s in station.lab)
     )
     told, rough = outlook_of(fine), outlook_of(station)
-    assert told.enough_pairs < rough.enough_pairs
     assert told.least_factor < rough.least_factor
-    # Errors that all pairs share do not shrink with better analyses.
-    assert told.enough_factor == pytest.approx(rough.enough_factor, rel=0.05)
+    # Better samples also tell better apart what a method is off by.
+    assert 1.0 < told.enough_factor < rough.enough_factor
 
 
 def test_a_description_that_knows_better_than_any_laboratory_needs_no_cure(station):
@@ -115,9 +114,11 @@ def test_a_factor_either_way_is_half_of_a_90_percent_interval():
 
 def test_the_station_at_its_targets_holds_juice_as_long_as_volume_over_flow(station):
     # Mean residence in a stirred tank is volume over flow: textbook (memory). 90 m3, 70 % full,
-    # 265 m3/h.
+    # 265 m3/h measured at 30 degC, 72 degC in the tank: densities of water by IAPWS-95 (computed).
     nominal = nominal_of(station)
-    assert nominal.zones["liming_tank"]["residence_min"] == pytest.approx(60 * 63 / 265)
+    assert nominal.zones["liming_tank"]["residence_min"] == pytest.approx(
+        60 * 63 / 265 * 976.6 / 995.65, rel=1e-3
+    )
     assert 0.0 < nominal.inverted_pct < 1.0
 
 
@@ -134,7 +135,7 @@ def test_what_is_expected_is_what_drawn_results_give():
         slopes.append(np.linalg.solve(normal, design.T @ seen / sd**2)[0])
     told = expected_fit(x, np.full(n, sd), 1.5, 3.0, np.full((n, 1), off))
     assert told.log_sd == pytest.approx(np.std(slopes) / 1.5, rel=0.1)
-    assert told.pairs == n
+    assert told.pairs == (x > 0.0).sum()
 
 
 def test_expected_errors_follow_the_propagation_of_uncertainty():
@@ -170,7 +171,7 @@ def test_pairs_in_the_store_are_counted_and_narrow_the_level(station):
     assert few.rests_on_prior and few.factor == pytest.approx(factor_of(0.6))
     # The first clear sample lies between two limed ones; the last has none behind it.
     assert MANY - 2 <= many.pairs <= MANY
-    assert not many.rests_on_prior and many.factor < 1.5
+    assert not many.rests_on_prior and many.factor < 1.8
     assert many.apart_h["rs", "clear"] == pytest.approx(6.0)
 
 

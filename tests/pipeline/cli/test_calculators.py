@@ -181,7 +181,7 @@ def test_the_fitted_multiplier_of_the_latest_run_wins(mill, capsys):
     assert width == pytest.approx(2.5 / 1.6, rel=0.15)
     assert width < plain["lost_pct_high"] / plain["lost_pct_low"]
     text = told(capsys, words(mill=str(mill)))
-    assert "fitted to 80 pairs of laboratory results of Brindlewater up to 2025-11-19" in text
+    assert "fitted to 80 laboratory samples of Brindlewater up to 2025-11-19" in text
     assert "before its description was changed" not in text
 
 

@@ -69,7 +69,7 @@ def test_a_level_by_the_description_alone_says_how_far_off_and_the_cure(mill):
 
 
 def test_pairs_that_tell_too_little_are_named(mill):
-    assert "40 pairs of results were too rough" in level_beware(mill, 0.58, 40, LAST)
+    assert "40 samples were too rough" in level_beware(mill, 0.58, 40, LAST)
 
 
 def test_results_that_never_come_are_asked_for_by_what_they_are(mill):

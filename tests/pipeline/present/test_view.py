@@ -49,6 +49,9 @@ def write_day(lake, day: date) -> None:
         ph_clear=pl.lit(6.95),
         ph_limed_at_clear=pl.lit(7.55),
         stopped=pl.lit(value=False),
+        brix_feed_pct=pl.lit(14.5),
+        flocculant_l_h=pl.lit(900.0),
+        turbidity_clear=pl.lit(25.0),
     )
     zones = pl.DataFrame({"ts_utc": times}).with_columns(
         zone=pl.lit("settler"),
@@ -62,6 +65,7 @@ def write_day(lake, day: date) -> None:
         ph_cold=pl.lit(7.05),
         rs_destroyed_kg_h=pl.lit(12.0),
         sucrose_held_kg=pl.lit(30_000.0),
+        volume_m3=pl.lit(340.0),
     )
     losses = pl.DataFrame({"ts_utc": times}).with_columns(
         loss_kg_h=pl.lit(90.0),
@@ -233,6 +237,8 @@ def test_the_week_is_filled_from_the_same_store(mill):
     # 237.5 m3/h over the settler's 95 m2.
     assert view.settling["overflow_m_h"].to_list() == [pytest.approx(2.5)] * 2
     assert view.minutes is None
+    assert "only 53 h" in view.own.reason  # to the end of data
+    assert view.crossing.volume_m3 is None  # pH stands still: nothing crosses
     # 90 of 30,000 kg/h, all of it in the settler, and 12 kg/h of 4 % of 30 t.
     assert view.plausible.inverted_pct == pytest.approx(0.3)
     assert view.plausible.ph_fall == pytest.approx(0.6)

@@ -246,7 +246,13 @@ def test_settling_margin_by_hand(view):
     # 200 and 300 m3/h over 100 m2: 2.5 m/h in the mean, 3.0 in the highest hour; against half of
     # 12 and of 8 m/h that is 0.5 and 0.75. Juice at its targets settles at its usual speed.
     assert (row["overflow_m_h"], row["top_m_h"]) == (2.5, 3.0)
-    assert row["juice"] == pytest.approx(1.0)
+    assert (row["juice_low"], row["juice_high"]) == (pytest.approx(1.0), pytest.approx(1.0))
+    # Half of 8 and of 12 m/h over 100 m2 are 400 and 600 m3/h, of which 300 flow.
+    assert (row["spare_low_m3_h"], row["spare_high_m3_h"]) == (
+        pytest.approx(100.0),
+        pytest.approx(300.0),
+    )
+    assert row["out_high"] is None and row["dose_mg_kg"] is None
     assert (row["used_low"], row["used_high"]) == (pytest.approx(0.5), pytest.approx(0.75))
 
 
