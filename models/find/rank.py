@@ -11,7 +11,7 @@ from features.kinetics import Z90, InputErrors, LossError, LossState, loss_error
 from models.amount import Excess, ph_standing_error
 from models.base import Array
 from models.cause import NamedCause
-from models.detect import Candidate, Context, vessel_of
+from models.detect import Candidate, Context
 from models.level import Level
 
 
@@ -45,9 +45,11 @@ def error_of(item: Candidate, excess: Excess, context: Context, level: Level) ->
     loss_kg = {z: _sum_kg(v[window]) for z, v in excess.loss_kg_h.items()}
     baseline_kg = sum(_sum_kg(excess.reference_kg_h[z][window]) for z in zones)
     share = _shares(loss_kg, zones)
+    # Temperature and pH slope stand in the level: their errors count nothing here.
+    degc = _level_degc(context)
     state = LossState(
-        temp_degc=sum(w * _mean_temp(context, z, window) for z, w in share.items()),
-        level_degc=_level_degc(context),
+        temp_degc=degc,
+        level_degc=degc,
         ph_slope=context.station.kinetics.ph_slope,
         ph_leverage=level.multiplier.value * sum(loss_kg.values()) / kg if _on_ph(item) else 1.0,
         flow_leverage=level.multiplier.value * baseline_kg / kg if _on_flow(item) else 0.0,
@@ -81,13 +83,6 @@ def _sum_kg(kg_h: Array) -> float:
 def _shares(loss_kg: dict[str, float], zones: tuple[str, ...]) -> dict[str, float]:
     total = sum(loss_kg[z] for z in zones)
     return {z: loss_kg[z] / total if total > 0.0 else 1.0 / len(zones) for z in zones}
-
-
-def _mean_temp(context: Context, zone: str, window: slice) -> float:
-    """Mean temperature of a zone, its target where none was measured [degC]."""
-    part = context.minutes.zones[zone]["temp_degc"][window]
-    part = part[np.isfinite(part)]
-    return float(part.mean()) if len(part) else vessel_of(context.station, zone).temp_degc
 
 
 def _level_degc(context: Context) -> float:

@@ -252,7 +252,5 @@ def _walk(knots: int, step_sd: float, first_sd: float) -> Precision:
     diagonal = np.full(knots, 2.0 * step)
     diagonal[0] = step + 1.0 / first_sd**2
     diagonal[-1] = step
-    if knots == 1:
-        diagonal[0] = 1.0 / first_sd**2
     beside = np.full(knots - 1, -step)
     return sparse.csr_array(sparse.diags_array([beside, diagonal, beside], offsets=[-1, 0, 1]))

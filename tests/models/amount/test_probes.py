@@ -168,3 +168,19 @@ def test_the_standing_error_is_that_of_its_own_window():
     assert ph_standing_error(biases, slice(100, 200)) == pytest.approx(0.12)
     assert ph_standing_error(biases) == pytest.approx(0.075)
     assert ph_standing_error({}) == 0.1
+
+
+@pytest.mark.parametrize("hours", [0.5, 6.0, 24.0, 72.0])
+def test_the_mean_of_a_wandering_error_errs_less_than_the_error(hours):
+    # Drawn Ornstein-Uhlenbeck courses, exact in discrete time (textbook, memory).
+    rng, memory_h, sd = np.random.default_rng(4), 6.0, 0.05
+    steps = round(hours * 6)
+    keep = np.exp(-1.0 / 6.0 / memory_h)
+    courses = np.empty((20_000, steps))
+    courses[:, 0] = sd * rng.standard_normal(20_000)
+    for i in range(1, steps):
+        fresh = sd * np.sqrt(1.0 - keep**2) * rng.standard_normal(20_000)
+        courses[:, i] = keep * courses[:, i - 1] + fresh
+    minutes = round(hours * 60)
+    probe = ProbeBias(np.zeros(minutes), np.full(minutes, sd), 20, memory_h)
+    assert probe.mean_sd(slice(None)) == pytest.approx(courses.mean(axis=1).std(), rel=0.03)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -151,3 +152,14 @@ def test_the_same_results_give_the_same_level(minutes, station):
     told = samples(minutes, station, 1.5)
     one, two = (fit_level(minutes, told, station, {}) for _ in range(2))
     assert one.multiplier == two.multiplier
+
+
+def test_samples_of_juice_that_stood_do_not_outweigh_all_others(minutes, station):
+    # Six samples of juice that was worked out to have lost thirty times the usual, and had not.
+    told = samples(minutes, station, 1.5)
+    stood = {zone: {n: v.copy() for n, v in col.items()} for zone, col in minutes.zones.items()}
+    for start in range(6 * 1440, 36 * 1440, 5 * 1440):
+        stood["settler"]["inversion_1_h"][start : start + 240] *= 30.0
+    usual = fit_level(minutes, told, station, {}).multiplier
+    found = fit_level(replace(minutes, zones=stood), told, station, {}).multiplier
+    assert found.value == pytest.approx(usual.value, rel=0.15)
