@@ -238,6 +238,7 @@ class Filtrate:
     brix_pct: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
 class Settling:
     """What no tag tells of flocculant and settling.
 
