@@ -11,7 +11,6 @@ import polars as pl
 import pytest
 from pages import Words
 
-from models.account.sums import loss_sums
 from models.worth import Cure
 from pipeline.base.errors import LostpolError
 from pipeline.charts.svg import Drawing
@@ -169,7 +168,7 @@ def test_a_short_history_says_how_short(night):
 
 
 def test_a_day_better_than_its_targets_is_said(night):
-    better = night.report.season.with_columns(excess_t=-0.2, excess_low_t=-0.5, excess_high_t=0.1)
+    better = night.report.season.with_columns(excess_t=-0.2)
     quiet = replace(night, report=replace(night.report, season=better), known=night.known.clear())
     assert "The station did no worse than at its targets." in told(quiet)
 
@@ -304,26 +303,6 @@ def test_part_of_a_finding_in_a_day_by_hand(make_findings, make_finding):
     frame = make_findings(row, gone)
     part = within(frame, row["started"] + timedelta(hours=9), row["ended"] + timedelta(hours=5))
     assert part.select("lost_t", "lost_t_low", "lost_t_high").rows() == [(0.5, 0.25, 1.0)]
-
-
-def test_sum_of_a_day_and_its_interval_by_hand():
-    # 60 minutes at 60 kg/h above 120 kg/h: 0.06 t and 0.12 t. Half-width 1.645 times the root of
-    # (hypot(0.1, 0.2) * 0.06)^2 + (ln 10 * 0.04 * 0.18)^2 = 0.0351 t (computed).
-    minutes = pl.DataFrame(
-        {
-            "day": [1] * 60,
-            "sucrose_feed_kg_h": [30_000.0] * 60,
-            "unavoidable_kg_h": [120.0] * 60,
-            "excess_kg_h": [60.0] * 60,
-            "measured": [True] * 45 + [False] * 15,
-        }
-    )
-    row = loss_sums(minutes, ["day"], 0.1).row(0, named=True)
-    assert row["excess_t"] == pytest.approx(0.06)
-    assert row["unavoidable_t"] == pytest.approx(0.12)
-    assert row["sucrose_fed_t"] == pytest.approx(30.0)
-    assert row["excess_high_t"] - row["excess_t"] == pytest.approx(0.0351, abs=5e-5)
-    assert (row["minutes"], row["measured"]) == (60, 45)
 
 
 def test_independent_amounts_are_joined_in_quadrature():

@@ -94,9 +94,12 @@ def test_a_shift_over_midnight_belongs_to_the_day_it_began_on():
             "unavoidable_kg_h": [60.0, 60.0],
             "excess_kg_h": [60.0, 120.0],
             "measured": [True, True],
+            "level_log_sd": [0.1, 0.1],
+            "ph_sd": [0.04, 0.04],
+            "ph_memory_h": [8.0, 8.0],
         }
     )
-    sums = shift_sums(minutes, "America/Chicago", ("06:00", "14:00", "22:00"), 0.1)
+    sums = shift_sums(minutes, "America/Chicago", ("06:00", "14:00", "22:00"))
     assert sums.select("day", "order", "excess_t").rows() == [
         (date(2025, 10, 6), 2, pytest.approx(0.001)),
         (date(2025, 10, 7), 0, pytest.approx(0.002)),
