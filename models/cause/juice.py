@@ -15,7 +15,7 @@ from models.detect import MUD_SUFFIX, vessel_of
 _JUMP_FEEDS = 3.0
 _JUMP_SHARE = 0.15
 _JUMP_MIN = 3
-#: Mud that is read as risen takes room from clear juice at once and grows old later: its loss begins
+#: Mud read as risen takes room from clear juice at once and grows old later: its loss begins
 #: so much after the level jumped [min] (estimate).
 _MUD_LATE_MIN = 180
 #: Share of a rise that the flow meters must have brought in (estimate).
