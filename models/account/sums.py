@@ -21,8 +21,6 @@ from features.kinetics import Z90
 
 _TONNES_A_MINUTE: Final = 1.0 / 60_000.0
 _SUMMED: Final = ("sucrose_fed_t", "unavoidable_t", "excess_t", "minutes", "measured")
-#: A lower end of nothing stands at this share of the amount.
-_LEAST: Final = 1e-3
 #: What makes a sum uncertain: means over its minutes.
 _ERRORS: Final = ("level_log_sd", "ph_sd", "ph_memory_h")
 #: What `bare_sums` gives for each group.
@@ -139,7 +137,7 @@ def added_findings(findings: pl.DataFrame, level_log_sd: float) -> tuple[float, 
     Parameters
     ----------
     findings : polars.DataFrame
-        lost_t, lost_t_low and lost_t_high.
+        lost_t and lost_t_high.
     level_log_sd : float
         Log standard error of the level of the kinetics, which all of them share [-]; what is left
         of each one's interval is its own.
@@ -153,16 +151,14 @@ def added_findings(findings: pl.DataFrame, level_log_sd: float) -> tuple[float, 
     The sum of lognormal amounts is taken for lognormal, its log variance that of the sum over the
     square of the sum.
     """
-    known = findings.drop_nulls("lost_t")
+    known = findings.filter(pl.col("lost_t") > 0.0)
     mid = known["lost_t"].to_numpy()
     total = float(mid.sum())
     if total <= 0.0:
         return total, total, total
-    ends = known.select(
-        pl.max_horizontal("lost_t_low", pl.col("lost_t") * _LEAST).fill_null(pl.col("lost_t")),
-        pl.col("lost_t_high").fill_null(pl.col("lost_t")),
-    )
-    log_sd = np.log(ends["lost_t_high"].to_numpy() / ends["lost_t_low"].to_numpy()) / (2 * Z90)
+    # The upper end alone: a lower one may lie below nothing.
+    high = known["lost_t_high"].fill_null(known["lost_t"]).to_numpy()
+    log_sd = np.log(np.maximum(high / mid, 1.0)) / Z90
     shared = np.minimum(log_sd, level_log_sd)
     own = np.sqrt(log_sd**2 - shared**2)
     sd = math.hypot(float((shared * mid).sum()), float(np.linalg.norm(own * mid)))

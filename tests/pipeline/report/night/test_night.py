@@ -72,15 +72,17 @@ def test_page_and_text_say_the_same(night):
 
 
 def test_first_line_adds_microbes_and_kinetics_by_hand(night):
-    # Kinetics: 1.4 t (0.82 to 2.12). The microbial finding of 12 h has 6 of them in the day:
-    # 0.2 t (0.1 to 0.45). Together 1.6 t; bounds sqrt(0.58^2 + 0.1^2) = 0.589 below and
-    # sqrt(0.72^2 + 0.25^2) = 0.762 above: 1.01 to 2.36 t. At USD 520 a tonne: 832, 526 to 1228.
+    # Kinetics 1.4 t of 3.3 t lost: level 0.2 x 1.4 = 0.28 t, pH ln(10) x 0.045 x 3.3 t x
+    # sqrt(2 x 8 h / 23.55 h) = 0.282 t; 1.6449 x their root is 0.653 t. The microbial finding of
+    # 12 h has 6 of them in the day: 0.2 t (0.1 to 0.45). Together 1.6 t; bounds sqrt(0.653^2 +
+    # 0.1^2) = 0.661 below and sqrt(0.653^2 + 0.25^2) = 0.700 above: 0.94 to 2.30 t.
+    # At USD 520 a tonne: 832, 488 to 1196.
     lead = compose_night(night)["lead"]
     assert lead == {
         "mass": "1.6 t",
-        "mass_span": "1.0 to 2.4",
+        "mass_span": "0.9 to 2.3",
         "worth": "USD 830",
-        "worth_span": "530 to 1,230",
+        "worth_span": "490 to 1,200",
     }
 
 
