@@ -4,9 +4,9 @@
 
 Of each mill a quarter of the periods is quiet, a quarter holds a planted loss, a quarter a stop,
 and a quarter crosses the change of the clocks; beside them every day, every week and the season.
-Printed: how often the interval of the loss holds the truth; the largest difference between a period and the sum of adjoining ones; the largest
-difference between a finding and its own period. With --keep the mills stay in FOLDER and are used
-again.
+Printed: how often the interval of the loss holds the truth; the largest difference between a
+period and the sum of adjoining ones; the largest difference between a finding and its own period.
+With --keep the mills stay in FOLDER and are used again.
 """
 
 from __future__ import annotations
