@@ -91,7 +91,7 @@ def compose_week(view: WeekView) -> dict[str, Any]:
         "rows": _found(view),
         "season": season_of(report),
         "controls": controls(report),
-        "level": level_words(view),
+        "kinetic": level_words(view),
         "sharpness": sharpness_rows(view),
         "due": verdicts_due(view),
         "offenders": offenders(view),
