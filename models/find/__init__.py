@@ -1,4 +1,11 @@
 """The whole search: from minutes to ranked rows of findings."""
 
-from models.find.find import LOSS_COLUMNS, Losses, find_losses
-from models.find.rows import FINDING_COLUMNS
+from typing import TYPE_CHECKING
+
+from features.base import handed_out
+
+if TYPE_CHECKING:
+    from models.find.find import LOSS_COLUMNS, Losses, find_losses
+    from models.find.rows import FINDING_COLUMNS
+else:
+    __getattr__ = handed_out(__name__, __file__)
