@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-import ruptures
 from numpy.typing import NDArray
 
 from models.base import Array, long_run_variance, runs_of
@@ -63,6 +62,10 @@ def change_points(values: Array, lrv: float, penalty: float, min_size: int = 2) 
     if len(values) < 2 * min_size or not (lrv > 0 and math.isfinite(lrv)):
         return []
     signal: NDArray[np.float64] = (values / math.sqrt(lrv)).reshape(-1, 1)
+    # Its whole set of costs and scipy's statistics come with it, a second of loading: only for
+    # those who search, not for all who take a name from beside.
+    import ruptures  # noqa: PLC0415
+
     found = ruptures.KernelCPD(kernel="linear", min_size=min_size).fit(signal).predict(pen=penalty)
     return [int(i) for i in found[:-1]]
 

@@ -11,7 +11,6 @@ import sys
 import traceback
 from collections.abc import Sequence
 from datetime import date
-from importlib.metadata import version
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -27,9 +26,17 @@ from pipeline.cli.period import period
 from pipeline.cli.runs import backfill, nightly, serve, weekly
 from pipeline.cli.scorecard import scorecard
 
+
+def _version() -> str:
+    """Version of lostpol; what looks it up is loaded only when somebody asks."""
+    from importlib.metadata import version  # noqa: PLC0415
+
+    return version("lostpol")
+
+
 app = App(
     name="lostpol",
-    version=version("lostpol"),
+    version=_version,
     help=(
         "Finds hidden sucrose loss in juice clarification from historian exports and lab "
         "results. Start with: lostpol demo"

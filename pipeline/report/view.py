@@ -164,6 +164,11 @@ class ReportView:
         return lacks
 
 
+def vessel_kinds(view: ReportView) -> dict[str, str]:
+    """Kind of each vessel by name; empty when the view holds no station."""
+    return {} if view.station is None else {v.name: v.kind for v in view.station.vessels}
+
+
 @dataclass(frozen=True, slots=True)
 class RunHealth:
     """How the run went that a report rests on.
