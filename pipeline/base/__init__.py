@@ -16,6 +16,7 @@ if TYPE_CHECKING:
         StoreBusyError,
         UnwellError,
     )
+    from pipeline.base.extras import needing
     from pipeline.base.lock import is_running, only_run, only_sender, only_writer
     from pipeline.base.private import (
         Readers,
