@@ -16,7 +16,7 @@ if TYPE_CHECKING:
         check_frame,
         polars_schema,
     )
-    from features.base.lab import composites, grabs, lab_results, left_out, purity_pct
+    from features.base.lab import brix_pct, composites, grabs, lab_results, left_out, purity_pct
     from features.base.lab_basis import COMPANION, LONGEST_HOLD_H
     from features.base.numeric import (
         GAS_CONSTANT,
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
         BoolArray,
         FloatArray,
         Numeric,
+        at_least,
         exp,
         exp10,
         ln,
@@ -35,11 +36,13 @@ if TYPE_CHECKING:
         QUANTITY_COLUMNS,
         Analyte,
         Basis,
+        Filtrate,
         Interpolation,
         Kinetics,
         LabSource,
         Port,
         Quantity,
+        Settling,
         Signal,
         Station,
         Targets,

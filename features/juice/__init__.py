@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
+    from features.juice.boiling import ATMOSPHERE_KPA, boiling_degc
     from features.juice.juice import (
         density_kg_m3,
         sucrose_content_kg_m3,

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
         hours_since,
         lab_points,
         lab_series,
+        of_point,
         zones_between,
     )
     from models.amount.mill_balance import OrdinaryBalance, ordinary_balance

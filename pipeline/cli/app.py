@@ -26,6 +26,7 @@ from pipeline.cli.note import note
 from pipeline.cli.period import period
 from pipeline.cli.runs import backfill, nightly, serve, weekly
 from pipeline.cli.scorecard import scorecard
+from pipeline.cli.settling import settling
 
 
 def _version() -> str:
@@ -46,7 +47,7 @@ app = App(
 )
 for _command in (
     describe, backfill, nightly, weekly, serve, findings, explain, period, note, verdict, verdicts,
-    outbox, dictionary, scorecard, health, tidy,
+    outbox, dictionary, scorecard, health, tidy, settling,
 ):  # fmt: skip
     app.command(_command)
 #: New objects after which Python looks for rubbish; some tens of MB at most.

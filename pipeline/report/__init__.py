@@ -6,7 +6,7 @@ from features.base import handed_out
 
 if TYPE_CHECKING:
     from pipeline.report.groups import chance_words, mark_words
-    from pipeline.report.settling import settling_days
+    from pipeline.report.settling import own_of, settlers_of, settling_days
     from pipeline.report.shifts import shift_lengths, shift_sums
     from pipeline.report.tables import FindingRow, finding_rows
     from pipeline.report.view import (

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from pipeline.stages.identity import versions_here
     from pipeline.stages.rot import Mended, lines_of, mend, mend_days_of, mending, told_of_rot
     from pipeline.stages.search_results import (
+        level_course,
         owned_findings,
         season_days,
         season_rows,

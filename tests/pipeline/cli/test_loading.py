@@ -29,7 +29,7 @@ HEAVY = frozenset(
 DESCRIPTION = {"numpy", "polars", "pydantic"}
 STORE = DESCRIPTION | {"duckdb"}
 FLOW = {"scipy.linalg", "scipy.special"}
-STANDING = [
+STANDING = ["standing", *"--ph 6.9 --ph-at cold --temp 97 --brix 15 --hours 8".split(" ")]
     "standing",
     "--ph",
     "6.9",
