@@ -29,19 +29,8 @@ HEAVY = frozenset(
 DESCRIPTION = {"numpy", "polars", "pydantic"}
 STORE = DESCRIPTION | {"duckdb"}
 FLOW = {"scipy.linalg", "scipy.special"}
-STANDING = ["standing", *"--ph 6.9 --ph-at cold --temp 97 --brix 15 --hours 8".split(" ")]
-    "standing",
-    "--ph",
-    "6.9",
-    "--ph-at",
-    "cold",
-    "--temp",
-    "97",
-    "--brix",
-    "15",
-    "--hours",
-    "8",
-]
+STANDING = ["standing", "--ph", "6.9", "--ph-at", "cold", "--temp", "97", "--brix", "15"]
+STANDING += ["--hours", "8"]
 LOADS = {
     "--help": (["--help"], set()),
     "findings": (["findings", "MILL"], STORE),
