@@ -9,12 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import TYPE_CHECKING
 
 import polars as pl
 
-from features.base import Station
-from features.flow import EffectiveResidence, OwnSettling
-from models.account import Plausibility
+if TYPE_CHECKING:  # a list of findings is a view too, and needs none of what makes these
+    from features.base import Station
+    from features.flow import EffectiveResidence, OwnSettling
+    from models.account import Plausibility
 
 #: Columns the report reads from each frame. Further columns are ignored.
 REQUIRED_COLUMNS: dict[str, tuple[str, ...]] = {
