@@ -1,11 +1,18 @@
 """Readings screened and put on a one-minute grid."""
 
-from features.signal.grid import to_grid
-from features.signal.health import SENSOR_DAY_COLUMNS, Drift, judge_sensor, sensor_day
-from features.signal.quality import QUALITY_COLUMNS, quality_counts, screen
-from features.signal.second import (
-    SECOND_DAY_COLUMNS,
-    disagreement,
-    drift_beside,
-    second_day,
-)
+from typing import TYPE_CHECKING
+
+from features.base import handed_out
+
+if TYPE_CHECKING:
+    from features.signal.grid import to_grid
+    from features.signal.health import SENSOR_DAY_COLUMNS, Drift, judge_sensor, sensor_day
+    from features.signal.quality import QUALITY_COLUMNS, quality_counts, screen
+    from features.signal.second import (
+        SECOND_DAY_COLUMNS,
+        disagreement,
+        drift_beside,
+        second_day,
+    )
+else:
+    __getattr__ = handed_out(__name__, __file__)

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from features.base import Station, Vessel
 from features.flow import temperature_source
@@ -212,7 +212,7 @@ def _by_lactic(
 ) -> MicrobialSpan:
     """Lactic acid sets the amount; the other evidence can only make it surer."""
     errors = {"sucrose_per_lactic": YIELD_LOG_SD, "analyses": lactic.kg_sd / lactic.kg}
-    alone = float(norm.sf(lactic.z))
+    alone = float(ndtr(-lactic.z))
     if weighed is None:
         return _span(tank, run, lactic.kg, errors, (lactic.z, alone, _BY_LACTIC), lactic.samples)
     z, p_value = max(lactic.z, weighed.z), min(alone, weighed.p_value)

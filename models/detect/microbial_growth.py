@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import lfilter
 from scipy.special import logsumexp
 
 from models.base import Array, Minutes
@@ -92,6 +91,9 @@ def eaten_course_pct(
     stay = columns["residence_min"]
     stay_min = float(np.nanmedian(stay)) if np.isfinite(stay).any() else 15.0
     keep = math.exp(-1.0 / max(stay_min, 1.0))
+    # Filters come with interpolation and optimisers: only who weighs microbes waits for them.
+    from scipy.signal import lfilter  # noqa: PLC0415
+
     return np.asarray(lfilter([1.0 - keep], [1.0, -keep], inside))
 
 

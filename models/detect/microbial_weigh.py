@@ -8,9 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import softmax
-from scipy.stats import norm
-from scipy.stats import t as student
+from scipy.special import ndtri, softmax, stdtr
 
 from models.base import Array, robust_sd
 from models.detect.contrast import Memory, around, memory_of, rise
@@ -243,9 +241,9 @@ def against(z: float, calm: Array, overlap: float) -> tuple[float, float]:
         share = worth / (worth + _PRIOR_WORTH)
         median += share * (float(np.median(calm)) - median)
         spread = math.sqrt((1.0 - share) * spread**2 + share * robust_sd(calm) ** 2)
-    chance = float(student.sf((z - median) / spread, worth + _PRIOR_WORTH))
+    chance = float(stdtr(worth + _PRIOR_WORTH, (median - z) / spread))
     if len(calm):
         # What was seen as often in calm hours is no rarer than that, whatever the tail says.
         chance = max(chance, float((calm >= z).mean()))
     chance = min(max(chance, _LEAST_P), 1.0 - _LEAST_P)
-    return float(norm.isf(chance)), chance
+    return -float(ndtri(chance)), chance

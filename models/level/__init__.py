@@ -1,5 +1,12 @@
 """How fast this mill's own juice inverts: one joint estimate from all its analyses."""
 
-from models.level.level import Level, zone_shares
-from models.level.solve import fit_level, level_samples
-from models.level.told import COURSE_COLUMNS, METHOD_COLUMNS, course_of, methods_of
+from typing import TYPE_CHECKING
+
+from features.base import handed_out
+
+if TYPE_CHECKING:
+    from models.level.level import Level, zone_shares
+    from models.level.solve import fit_level, level_samples
+    from models.level.told import COURSE_COLUMNS, METHOD_COLUMNS, course_of, methods_of
+else:
+    __getattr__ = handed_out(__name__, __file__)

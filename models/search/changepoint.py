@@ -8,14 +8,20 @@ are none.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
+from importlib.machinery import PathFinder
+from importlib.util import find_spec, module_from_spec
 from itertools import pairwise
 
 import numpy as np
-import ruptures
 from numpy.typing import NDArray
 
 from models.base import Array, long_run_variance, runs_of
+
+#: Series (n, 1), penalty and shortest period; gives n + 1 positions.
+Solver = Callable[[NDArray[np.float64], float, int], NDArray[np.int64]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +69,36 @@ def change_points(values: Array, lrv: float, penalty: float, min_size: int = 2) 
     if len(values) < 2 * min_size or not (lrv > 0 and math.isfinite(lrv)):
         return []
     signal: NDArray[np.float64] = (values / math.sqrt(lrv)).reshape(-1, 1)
-    found = ruptures.KernelCPD(kernel="linear", min_size=min_size).fit(signal).predict(pen=penalty)
-    return [int(i) for i in found[:-1]]
+    befores = _solver()(signal, penalty, min_size)
+    found, at = [], int(befores[-1])
+    while at > 0:
+        found.append(at)
+        at = int(befores[at])
+    return found[::-1]
+
+
+@cache
+def _solver() -> Solver:
+    """Give ruptures' compiled exact search, for each position the change point before it.
+
+    It is taken from its own file. The package around it (`ruptures.KernelCPD`, which does no more
+    than call it) loads all of its costs, and with them scipy's statistics: most of a second for
+    whoever asks when one signal moved.
+
+    Raises
+    ------
+    ImportError
+        This ruptures keeps it elsewhere.
+    """
+    package = find_spec("ruptures")
+    folders = list(package.submodule_search_locations or ()) if package else []
+    spec = PathFinder.find_spec("ekcpd", [f"{folder}/detection/_detection" for folder in folders])
+    if spec is None or spec.loader is None:
+        raise ImportError("the compiled search of ruptures is not where it was", name="ruptures")
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    solver: Solver = module.ekcpd_pelt_L2
+    return solver
 
 
 def segments(

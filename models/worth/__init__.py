@@ -1,6 +1,13 @@
 """What an answer will be worth before a season is worked out: what shows, how sure, how soon."""
 
-from models.worth.coverage import CAUSES, NEEDS, Coverage, coverage_of
-from models.worth.level import Cure, Outlook, outlook_of
-from models.worth.pairs import Point, Seen, factor_of, pairs_seen, rests_on_prior
-from models.worth.soon import Watch, watch_needed
+from typing import TYPE_CHECKING
+
+from features.base import handed_out
+
+if TYPE_CHECKING:
+    from models.worth.coverage import CAUSES, NEEDS, Coverage, coverage_of
+    from models.worth.level import Cure, Outlook, outlook_of
+    from models.worth.pairs import Point, Seen, factor_of, pairs_seen, rests_on_prior
+    from models.worth.soon import Watch, watch_needed
+else:
+    __getattr__ = handed_out(__name__, __file__)

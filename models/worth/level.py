@@ -7,6 +7,7 @@ sugars is destroyed on the way. The pairs, their errors and the fit are those of
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from itertools import combinations
@@ -188,12 +189,14 @@ def _promise(
     least = _joined(station, nominal, both, LEAST_PAIRS)
     if not least.pairs:
         return least, 0, least
-    best = _joined(station, nominal, both, _MANY).log_sd
-    for pairs in _TRIED:
-        fit = _joined(station, nominal, both, pairs)
-        if fit.log_sd <= (1.0 + _NEARLY) * best:
-            return least, pairs, fit
-    return least, _MANY, _joined(station, nominal, both, _MANY)
+    limit = (1.0 + _NEARLY) * _joined(station, nominal, both, _MANY).log_sd
+
+    def suffice(pairs: int) -> bool:
+        return _joined(station, nominal, both, pairs).log_sd <= limit
+
+    # More pairs never tell less, so the first number that suffices is found by halving.
+    pairs = _TRIED[bisect_left(_TRIED, True, key=suffice)]
+    return least, pairs, _joined(station, nominal, both, pairs)
 
 
 def _prior_wins(station: Station, fit: Multiplier) -> bool:

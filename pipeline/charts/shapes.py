@@ -9,11 +9,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
-
-import altair as alt
+from typing import TYPE_CHECKING, Final
 
 from pipeline.charts.decimate import Point, Window
+
+if TYPE_CHECKING:
+    from altair import Scale
 
 INK = "#1c1c1c"
 BLUE = "#0072b2"
@@ -120,9 +121,12 @@ class TimeAxis:
     window: Window
     shaded: Window
 
-    def scale(self) -> alt.Scale:
+    def scale(self) -> Scale:
         """Scale of the shared axis."""
-        return alt.Scale(type="utc", domain=list(self.window), nice=False)
+        # Pages that draw their own lines take sizes and colours from here, and need no Altair.
+        from altair import Scale  # noqa: PLC0415
+
+        return Scale(type="utc", domain=list(self.window), nice=False)
 
 
 #: A level as good as zero: no marks can be set on an axis around it.

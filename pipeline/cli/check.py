@@ -10,7 +10,6 @@ from typing import Any, Final
 from features.base import COMPANION, Station
 from pipeline.base import DataError
 from pipeline.cli.worth import worth_lines, worth_of_files
-from pipeline.exports import survey_export
 from pipeline.files import shown
 from pipeline.lake import HEALTH, lake_of, tag_health
 from pipeline.mill import Mill
@@ -138,6 +137,9 @@ def check_exports(
         A file cannot be read, too much of it makes no sense, or the description names tags
         that none of the files has.
     """
+    # All that reads exports; a look at the description alone needs none of it.
+    from pipeline.exports import survey_export  # noqa: PLC0415
+
     known: set[str] = set()
     unknown: set[str] = set()
     senseless, unread = [], list[DataError]()

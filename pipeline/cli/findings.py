@@ -45,11 +45,12 @@ def show_findings(mill: Path, most: int | None = None) -> None:
     from pipeline.store import published_store_of  # noqa: PLC0415
 
     described = load_mill(mill)
-    store = published_store_of(described)
-    if not store.runs().height and not store.findings(withdrawn=True).height:
+    view, store = listing_view(described), published_store_of(described)
+    nothing = view.findings.is_empty() and store.runs().is_empty()
+    if nothing and store.findings(withdrawn=True).is_empty():
         terminal.say(f"Nothing has been worked out yet. Next: lostpol backfill {mill}")
         return
-    terminal.show_findings(listing_view(described), most, str(mill))
+    terminal.show_findings(view, most, str(mill))
 
 
 def _write_findings(mill: Path, out: Path) -> None:

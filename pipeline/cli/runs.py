@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from cyclopts import Parameter, validators
 
-from pipeline.base import ConfigError
+from pipeline.base import ConfigError, needing
 from pipeline.cli.findings import show_findings
 
 if TYPE_CHECKING:
@@ -53,7 +53,8 @@ def backfill(
         raise ConfigError("No mill was named.", "command line", "Name one or more TOML files.")
     with progress_bar() as progress:
         if cluster or scheduler or workers:
-            from pipeline.schedule import backfill_together, cluster_of  # noqa: PLC0415
+            with needing("cluster", "command line"):
+                from pipeline.schedule import backfill_together, cluster_of  # noqa: PLC0415
 
             where = cluster_of(described, scheduler, workers)
             outcomes = backfill_together(described, where, first, last, progress)
@@ -97,12 +98,13 @@ def serve(
 ) -> None:
     """Stay running and make the nightly and weekly reports at each mill's own times."""
     from pipeline.mill import load_mill  # noqa: PLC0415
-    from pipeline.schedule import serve_mills  # noqa: PLC0415
 
     if not mills:
         raise ConfigError(
             "No mill was named.", "command line", "Name one or more TOML files after serve."
         )
+    with needing("serve", "command line"):
+        from pipeline.schedule import serve_mills  # noqa: PLC0415
     serve_mills([load_mill(mill) for mill in mills])
 
 

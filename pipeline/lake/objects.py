@@ -183,18 +183,18 @@ def _opened(url: str, _process: int) -> tuple[Any, str]:
     ConfigError
         The library of the scheme is not installed.
     """
-    from fsspec.core import url_to_fs  # noqa: PLC0415
-
     options = _OPTIONS.get(url.split("://", maxsplit=1)[0], {})
     try:
+        from fsspec.core import url_to_fs  # noqa: PLC0415
+
         # Lists kept by the library would hide what workers write.
         system, path = url_to_fs(url, use_listings_cache=False, skip_instance_cache=True, **options)
     except (ImportError, ValueError) as error:
         raise ConfigError(
             "The library that reaches the lake's URL is not installed, or does not know it.",
             f"mill.lake = {url}: {str(error).splitlines()[0]}",
-            "For s3:// install lostpol with its extra: pip install -e '.[objects]'. Or correct "
-            "the URL.",
+            "For s3://, in lostpol's folder: .venv/bin/pip install -e '.[objects]'. Or correct the "
+            "URL.",
         ) from error
     return system, str(path).rstrip("/")
 

@@ -35,7 +35,7 @@ from pipeline.charts import (
     envelope,
     stack,
 )
-from pipeline.report.view import ReportView
+from pipeline.report.view import ReportView, vessel_kinds
 from pipeline.words import as_utc, chart_offset, clocks_change, section_words
 
 _LEAST_MARGIN = timedelta(hours=6)
@@ -69,11 +69,6 @@ class Scope:
             return None
         start, end = self.window
         return frame.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
-
-
-def vessel_kinds(view: ReportView) -> dict[str, str]:
-    """Kind of each vessel by name; empty when the view holds no station."""
-    return {} if view.station is None else {v.name: v.kind for v in view.station.vessels}
 
 
 def chart_window(

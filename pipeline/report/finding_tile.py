@@ -38,10 +38,9 @@ from pipeline.report.finding_chart import (
     loss_panel,
     ph_panel,
     scope_vessel,
-    vessel_kinds,
 )
 from pipeline.report.tables import FindingRow
-from pipeline.report.view import ReportView
+from pipeline.report.view import ReportView, vessel_kinds
 from pipeline.words import chart_offset, clocks_change, section_words
 
 TILE: Final = Size("tile", 245, 50, 10, 220, 2, 3, "horizontal")

@@ -8,8 +8,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from pipeline.report.finding_chart import vessel_kinds
-from pipeline.report.view import ReportView
+from pipeline.report.view import ReportView, vessel_kinds
 from pipeline.words import (
     CauseWords,
     as_utc,

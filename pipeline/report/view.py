@@ -9,12 +9,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from typing import TYPE_CHECKING
 
 import polars as pl
 
-from features.base import Station
-from features.flow import EffectiveResidence, OwnSettling
-from models.account import Plausibility
+if TYPE_CHECKING:  # a list of findings is a view too, and needs none of what makes these
+    from features.base import Station
+    from features.flow import EffectiveResidence, OwnSettling
+    from models.account import Plausibility
 
 #: Columns the report reads from each frame. Further columns are ignored.
 REQUIRED_COLUMNS: dict[str, tuple[str, ...]] = {
@@ -168,6 +170,11 @@ class ReportView:
             if frame is not None:
                 lacks += [f"{name}.{column}" for column in columns if column not in frame.columns]
         return lacks
+
+
+def vessel_kinds(view: ReportView) -> dict[str, str]:
+    """Kind of each vessel by name; empty when the view holds no station."""
+    return {} if view.station is None else {v.name: v.kind for v in view.station.vessels}
 
 
 @dataclass(frozen=True, slots=True)

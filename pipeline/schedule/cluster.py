@@ -37,6 +37,7 @@ from pipeline.base import (
     Progress,
     batches,
     keep_private,
+    needing,
     silent,
 )
 from pipeline.mill import Mill
@@ -197,16 +198,10 @@ def _runner(cluster: Cluster) -> Iterator[Any]:
     ConfigError
         Dask is not installed, or the cluster does not answer.
     """
-    try:
+    with needing("cluster", "command line"):
         import dask  # noqa: PLC0415
         from distributed import Client, LocalCluster  # noqa: PLC0415
         from prefect_dask.task_runners import DaskTaskRunner  # noqa: PLC0415
-    except ImportError as error:
-        raise ConfigError(
-            "A cluster was asked for, but Dask is not installed.",
-            str(error),
-            "Install lostpol with its extra: pip install -e '.[fanout]'. Or leave out --cluster.",
-        ) from error
     logging.getLogger("distributed").setLevel(logging.ERROR)  # some fifty lines a run
     if cluster.address is not None:
         _await_answer(Client, cluster.address)
@@ -288,7 +283,7 @@ def _batch(packed: bytes, versions: dict[str, str]) -> None:
             "A worker of the cluster has other versions; its digits could differ.",
             f"process {os.getpid()}: "
             + ", ".join(f"{name} {here.get(name)}, not {versions[name]}" for name in odd),
-            "Install the same requirements.lock on every machine of the cluster.",
+            "Install the same requirements-extras.lock on every machine of the cluster.",
         )
     work, pieces = pickle.loads(packed)  # made by this program, for its own workers
     for piece in pieces:

@@ -17,7 +17,7 @@ from typing import Final
 import polars as pl
 
 from pipeline import stages
-from pipeline.base import ConfigError, Progress, now, private_folder, silent
+from pipeline.base import ConfigError, Progress, needing, now, private_folder, silent
 from pipeline.mill import ExportLayout, Mill, OpcUaSource, Source
 from pipeline.pull import PullResult
 from pipeline.sources.frames import has_quality
@@ -165,11 +165,11 @@ def _read(
 ) -> tuple[pl.DataFrame, dict[str, str]]:
     """Ask the source for one window; the libraries are loaded by mills that need them only."""
     if isinstance(source, OpcUaSource):
-        from pipeline.sources.opcua import read_history  # noqa: PLC0415
-
+        with needing("opcua", source.label):
+            from pipeline.sources.opcua import read_history  # noqa: PLC0415
         return read_history(mill, source, start, end)
-    from pipeline.sources.sql import read_table  # noqa: PLC0415
-
+    with needing("sql", source.label):
+        from pipeline.sources.sql import read_table  # noqa: PLC0415
     return read_table(mill, source, start, end), {}
 
 

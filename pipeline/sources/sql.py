@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError, NoSuchTableError, SQLAlchemyError
 
-from pipeline.base import ConfigError, DataError
+from pipeline.base import ConfigError, DataError, needing
 from pipeline.mill import Mill, SqlSource
 from pipeline.sources.encryption import how_to_connect, said_of_encryption
 from pipeline.sources.frames import to_frame
@@ -108,11 +108,13 @@ def _engine(mill: Mill, source: SqlSource, url: URL) -> sa.Engine:
     wait_ms = int(source.timeout_s * 1000)
     safe = how_to_connect(source, url, mill.config_path.parent)
     limits = f"-c statement_timeout={wait_ms} -c default_transaction_read_only=on"
-    return sa.create_engine(
-        url,
-        connect_args={"connect_timeout": max(int(source.timeout_s), 1), "options": limits} | safe,
-        poolclass=sa.NullPool,
-    )
+    with needing("sql", source.label):  # the driver comes with the engine
+        return sa.create_engine(
+            url,
+            connect_args={"connect_timeout": max(int(source.timeout_s), 1), "options": limits}
+            | safe,
+            poolclass=sa.NullPool,
+        )
 
 
 def _table(source: SqlSource, connection: sa.Connection) -> sa.Table:

@@ -1,16 +1,23 @@
 """The stages of a run: read, call the pure part, write."""
 
-from pipeline.stages.calendar import keep_calendar, keep_note, note_lines, take_back_note
-from pipeline.stages.days import derive_day, grid_day
-from pipeline.stages.identity import versions_here
-from pipeline.stages.rot import Mended, lines_of, mend, mend_days_of, mending, told_of_rot
-from pipeline.stages.search_results import (
-    level_course,
-    owned_findings,
-    season_days,
-    season_rows,
-    uncalibrated_channels,
-)
-from pipeline.stages.search_windows import BETWEEN_SEASONS, SearchWindow, plan
-from pipeline.stages.sensors import sensors_to_look_at
-from pipeline.stages.stages import Judged, derive, detect, finding_row, pull, search
+from typing import TYPE_CHECKING
+
+from features.base import handed_out
+
+if TYPE_CHECKING:
+    from pipeline.stages.calendar import keep_calendar, keep_note, note_lines, take_back_note
+    from pipeline.stages.days import derive_day, grid_day
+    from pipeline.stages.identity import versions_here
+    from pipeline.stages.rot import Mended, lines_of, mend, mend_days_of, mending, told_of_rot
+    from pipeline.stages.search_results import (
+        level_course,
+        owned_findings,
+        season_days,
+        season_rows,
+        uncalibrated_channels,
+    )
+    from pipeline.stages.search_windows import BETWEEN_SEASONS, SearchWindow, plan
+    from pipeline.stages.sensors import sensors_to_look_at
+    from pipeline.stages.stages import Judged, derive, detect, finding_row, pull, search
+else:
+    __getattr__ = handed_out(__name__, __file__)

@@ -16,8 +16,8 @@ from pipeline.store.season import RANK, season_cells, settled
 
 def frame_of(connection: duckdb.DuckDBPyConnection, query: str, mill: str) -> pl.DataFrame:
     """What a query gives for one mill, ``$mill`` in its text."""
-    frame: pl.DataFrame = connection.sql(query, params={"mill": mill}).pl()
-    return frame
+    # Taken over by Arrow's C interface: the relation's own way would load pyarrow for it.
+    return pl.DataFrame(connection.sql(query, params={"mill": mill}))
 
 
 def insert(

@@ -1,61 +1,68 @@
 """How causes, places, moments and numbers are said to people; foreign text made harmless."""
 
-from pipeline.words.causes import CAUSES, CauseWords, caution_label, words_of
-from pipeline.words.evidence import Evidence, parsed_evidence, read_evidence
-from pipeline.words.localtime import (
-    as_utc,
-    chart_offset,
-    clock_words,
-    clocks_change,
-    day_span,
-    day_words,
-    duration_words,
-    moment_words,
-    silence_words,
-    span_words,
-    zone_words,
-)
-from pipeline.words.points import (
-    ANALYTES,
-    QUANTITIES,
-    analyte_words,
-    place_words,
-    point_words,
-    stream_words,
-)
-from pipeline.words.rounding import (
-    MISSING,
-    bare_tonnes,
-    count,
-    feed_share,
-    known,
-    money,
-    percent,
-    plain,
-    quantity,
-    tonnes,
-)
-from pipeline.words.text import clean, is_formula
-from pipeline.words.wording import (
-    CHANNELS,
-    UNCALIBRATED,
-    channel_words,
-    confidence_key,
-    confidence_words,
-    notice_words,
-    section_words,
-    sensor_words,
-    share_words,
-    spoken_name,
-    status_words,
-    within_line,
-)
-from pipeline.words.worth import (
-    NEEDS,
-    OF_LABORATORY,
-    analyses_words,
-    cure_words,
-    factor_words,
-    level_words,
-    listed,
-)
+from typing import TYPE_CHECKING
+
+from features.base import handed_out
+
+if TYPE_CHECKING:
+    from pipeline.words.causes import CAUSES, CauseWords, caution_label, words_of
+    from pipeline.words.evidence import Evidence, parsed_evidence, read_evidence
+    from pipeline.words.localtime import (
+        as_utc,
+        chart_offset,
+        clock_words,
+        clocks_change,
+        day_span,
+        day_words,
+        duration_words,
+        moment_words,
+        silence_words,
+        span_words,
+        zone_words,
+    )
+    from pipeline.words.points import (
+        ANALYTES,
+        QUANTITIES,
+        analyte_words,
+        place_words,
+        point_words,
+        stream_words,
+    )
+    from pipeline.words.rounding import (
+        MISSING,
+        bare_tonnes,
+        count,
+        feed_share,
+        known,
+        money,
+        percent,
+        plain,
+        quantity,
+        tonnes,
+    )
+    from pipeline.words.text import clean, is_formula
+    from pipeline.words.wording import (
+        CHANNELS,
+        UNCALIBRATED,
+        channel_words,
+        confidence_key,
+        confidence_words,
+        notice_words,
+        section_words,
+        sensor_words,
+        share_words,
+        spoken_name,
+        status_words,
+        within_line,
+    )
+    from pipeline.words.worth import (
+        NEEDS,
+        OF_LABORATORY,
+        analyses_words,
+        cure_words,
+        factor_words,
+        level_words,
+        listed,
+    )
+else:
+    __getattr__ = handed_out(__name__, __file__)

@@ -9,9 +9,8 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from pipeline.report.finding_chart import vessel_kinds
 from pipeline.report.groups import verdict_words
-from pipeline.report.view import Estimate, WeekView
+from pipeline.report.view import Estimate, WeekView, vessel_kinds
 from pipeline.report.week.fixes import FixCheck, check_fix
 from pipeline.words import (
     as_utc,

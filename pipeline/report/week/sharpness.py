@@ -7,8 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from pipeline.report.finding_chart import vessel_kinds
-from pipeline.report.view import WeekView
+from pipeline.report.view import WeekView, vessel_kinds
 from pipeline.words import CHANNELS, MISSING, channel_words, clean, known, plain, section_words
 
 #: Variances of this ratio are told apart over some weeks; nearer to 1 they are called alike.

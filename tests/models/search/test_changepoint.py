@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+import ruptures
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.signal import lfilter
@@ -147,3 +148,18 @@ def test_power_reaches_the_closed_form_limit(phi, step):
             found += any(overlap(part, event) >= 0.5 for part in pairwise(bounds))
         ideal = norm.cdf((share - 1) * limit / math.sqrt(mean_variance(phi, length)))
         assert found / len(draws) >= ideal - 0.10
+
+
+@given(
+    st.lists(st.floats(-9.0, 9.0, width=16), min_size=4, max_size=120),
+    st.integers(1, 4),
+    st.sampled_from([0.5, 4.0, 9.0, 25.0]),
+)
+def test_changes_are_those_of_the_library_itself(values, min_size, penalty):
+    # Reference library: ruptures, by its own public way in.
+    series = np.array(values)
+    if len(series) < 2 * min_size:
+        assert change_points(series, 1.0, penalty, min_size) == []
+        return
+    own = ruptures.KernelCPD(kernel="linear", min_size=min_size).fit(series.reshape(-1, 1))
+    assert change_points(series, 1.0, penalty, min_size) == own.predict(pen=penalty)[:-1]
