@@ -1,16 +1,17 @@
 """Juice followed through the station: residence, pH, heat, loss by zone."""
 
-from features.flow.filtrate import FiltrateShare, filtrate_told, share_by_balance
+from features.flow.filtrate import FiltrateShare, filtrate_told, return_step, share_by_balance
 from features.flow.inferred import (
     TEMPERATURE_SD_K,
     TemperatureSource,
     temperature_source,
     zone_temperature_source,
 )
-from features.flow.minutes import derive
+from features.flow.minutes import Derived, derive
 from features.flow.mud import MUD_REL_SD, mud_told
 from features.flow.nominal import souring_1_min
 from features.flow.probes import probe_signal
+from features.flow.scan import linear_recurrence
 from features.flow.settling import (
     VALID_DILUTION_PCT,
     dilution_pct,

@@ -24,7 +24,7 @@ from models.account.period import (
     VesselPart,
     account_of_period,
 )
-from models.account.period_error import Tonnes
+from models.account.period_error import Surroundings, Tonnes, error_of_period
 from models.account.plausibility import (
     BAD_INVERSION_PCT,
     USUAL_DESTRUCTION_PCT_H,

@@ -24,6 +24,7 @@ from pipeline.cli.exports import describe, pull_direct
 from pipeline.cli.findings import dictionary, findings, outbox, show_findings, verdict, verdicts
 from pipeline.cli.note import note
 from pipeline.cli.period import period
+from pipeline.cli.replay import replay
 from pipeline.cli.runs import backfill, nightly, serve, weekly
 from pipeline.cli.scorecard import scorecard
 from pipeline.cli.settling import settling
@@ -38,8 +39,8 @@ app = App(
     help_format="plaintext",
 )
 for _command in (
-    describe, backfill, nightly, weekly, serve, findings, explain, period, note, verdict, verdicts,
-    outbox, dictionary, scorecard, health, tidy, settling,
+    describe, backfill, nightly, weekly, serve, findings, explain, period, replay, note, verdict,
+    verdicts, outbox, dictionary, scorecard, health, tidy,
 ):  # fmt: skip
     app.command(_command)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]

@@ -1,0 +1,6 @@
+"""What a period would have lost otherwise: tonnes with intervals, costs, what the mill has run."""
+
+from models.replay.costs import Cost, costs_of, settles_badly_pct
+from models.replay.error import FORM, saving_with_interval
+from models.replay.ranges import Ran, beyond_formulas, course_of, outside, ran_of
+from models.replay.saving import Saving, ZoneSaving, saving_of

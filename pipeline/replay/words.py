@@ -1,0 +1,41 @@
+"""How a change is said."""
+
+from __future__ import annotations
+
+from features.replay import FILTRATE_TO, Change
+from pipeline.words import clean
+
+
+def change_words(change: Change) -> str:
+    """A change in words, such as ``settler temperature 2 degC lower``."""
+    name = _NAMES[change.what]
+    what = f"{clean(change.place, 60)} {name}" if change.place else name
+    if change.what == "in_service":
+        return f"{clean(change.place, 60)} {'in' if change.amount else 'out of'} service"
+    if change.what == "filtrate_to":
+        return f"filtrate returned to {FILTRATE_TO[int(change.amount)]} juice"
+    unit = "" if change.unit == "pH" else f" {change.unit}"
+    if change.how == "by":
+        return f"{what} {abs(change.amount):g}{unit} {_way(change.amount)}"
+    if change.how == "factor":
+        return f"{what} {abs(change.amount):g} % {_way(change.amount)}"
+    held = {"to": "at", "at_most": "at no more than", "at_least": "at no less than"}[change.how]
+    return f"{what} {held} {change.amount:g}{unit}"
+
+
+def _way(amount: float) -> str:
+    return "higher" if amount >= 0.0 else "lower"
+
+
+_NAMES = {
+    "ph_limed": "limed-juice pH",
+    "ph_limed_target": "target of limed-juice pH",
+    "flow": "throughput",
+    "imbibition": "imbibition",
+    "stop_h": "length of the stop",
+    "filtrate_to": "filtrate",
+    "temp_degc": "temperature",
+    "level_pct": "level",
+    "mud_level_pct": "mud level",
+    "in_service": "service",
+}
