@@ -18,8 +18,10 @@ from numpy.typing import NDArray
 from features.base import BoolArray, FloatArray, Station
 from features.flow import Derived, derive, souring_1_min
 from features.kinetics import LN3, rs_destruction_1_h
+from features.replay.age import carried, cooled_by_age
 from features.replay.apply import Scene, apply, with_all
 from features.replay.change import Change
+from features.replay.own_mud import with_own_mud
 from features.replay.readings import (
     Readings,
     ph_columns,
@@ -139,22 +141,20 @@ def rerun(record: Recorded, changes: Sequence[Change]) -> Rerun:
         stopped = station_column(derived, "stopped") > 0.5
         source, _, _ = rows_with_stop(stopped, inside, change)
         now = rearranged(now, source)
-    replayed = _with_clear_juice(now, derived, source)
+    held = {c.place for c in acting if c.what == "temp_degc"}
+    replayed = _followed(now, derived, source, held)
     return Rerun(derived, replayed, source, inside, readings.station)
 
 
-def _with_clear_juice(now: Readings, derived: Derived, source: NDArray[np.intp]) -> Derived:
-    """Follow the juice, its clear-juice probe reading what it would have read."""
+def _followed(now: Readings, derived: Derived, source: NDArray[np.intp], held: set[str]) -> Derived:
+    """Follow the juice; what depends on its age and pH reads what it would have read."""
     first = derive(now.grid(), now.station)
-    names = ph_columns(now, "clear")
-    if not names:
-        return first
+    columns = cooled_by_age(now, derived, first, source, held)
     shift = _clear_shift(now.station, derived, first, source)
-    if not np.any(shift):
-        return first
-    return derive(
-        now.changed({name: now.columns[name] + shift for name in names}).grid(), now.station
-    )
+    if np.any(shift):
+        columns |= {name: now.columns[name] + shift for name in ph_columns(now, "clear")}
+    again = derive(now.changed(columns).grid(), now.station) if columns else first
+    return with_own_mud(again, station_column(derived, "ph_clear")[source], now.station)
 
 
 def _clear_shift(
@@ -162,11 +162,11 @@ def _clear_shift(
 ) -> FloatArray:
     """How far clear juice is moved [pH]: limed pH brought, fall done, acid made on the way."""
     limed, was_limed = (station_column(d, "ph_limed_at_clear") for d in (first, derived))
-    brought = _carried(limed - was_limed[source])
-    acid = _carried(_acid(station, first))
-    was_acid = _carried(_acid(station, derived))[source]
+    brought = carried(limed - was_limed[source])
+    acid = carried(_acid(station, first))
+    was_acid = carried(_acid(station, derived))[source]
     clear = station_column(derived, "ph_clear")
-    fall = _carried(was_limed - clear)[source] - was_acid
+    fall = carried(was_limed - clear)[source] - was_acid
     further = fall * (_done(station, first) / _done(station, derived)[source] - 1.0)
     shift = brought - further
     for _ in range(_ROUNDS):
@@ -193,19 +193,9 @@ def _done(station: Station, derived: Derived) -> FloatArray:
     stays = zone_columns(derived, "residence_min")
     shares = []
     for vessel in station.of_kind("settler"):
-        stay = _carried(stays[vessel.name])
+        stay = carried(stays[vessel.name])
         cells = max(vessel.tanks, 1)
         shares.append(1.0 - (1.0 + stay / (cells * max(vessel.ph_fall_min, 1e-3))) ** -cells)
     if not shares:
         return np.ones(derived.station_minutes.height)
     return np.maximum(np.mean(shares, axis=0), 1e-3)
-
-
-def _carried(values: FloatArray) -> FloatArray:
-    """Values with the last known one in gaps; what comes before all takes the first."""
-    known = np.isfinite(values)
-    if not known.any():
-        return np.zeros(values.shape)
-    rows = np.maximum.accumulate(np.where(known, np.arange(values.size), -1))
-    rows = np.where(rows < 0, int(np.argmax(known)), rows)
-    return values[rows]

@@ -16,8 +16,8 @@ from models.account import Surroundings, Tonnes, error_of_period
 #: 300-303 were looked at): a pH is carried on by a buffer that is believed, a temperature by an
 #: activation energy and a slope of pH, a level by a volume, a flow by the age of the juice.
 FORM: Final[dict[str, float]] = {
-    "ph_limed": 0.10,
-    "ph_limed_target": 0.10,
+    "ph_limed": 0.12,
+    "ph_limed_target": 0.12,
     "temp_degc": 0.12,
     "level_pct": 0.12,
     "mud_level_pct": 0.35,

@@ -40,7 +40,7 @@ app = App(
 )
 for _command in (
     describe, backfill, nightly, weekly, serve, findings, explain, period, replay, note, verdict,
-    verdicts, outbox, dictionary, scorecard, health, tidy,
+    verdicts, outbox, dictionary, scorecard, health, tidy, settling,
 ):  # fmt: skip
     app.command(_command)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
