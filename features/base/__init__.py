@@ -11,7 +11,15 @@ from features.base.frames import (
     check_frame,
     polars_schema,
 )
-from features.base.lab import brix_pct, composites, grabs, lab_results, left_out, purity_pct
+from features.base.lab import (
+    LAB_COLUMNS,
+    brix_pct,
+    composites,
+    grabs,
+    lab_results,
+    left_out,
+    purity_pct,
+)
 from features.base.lab_basis import COMPANION, LONGEST_HOLD_H
 from features.base.numeric import (
     GAS_CONSTANT,

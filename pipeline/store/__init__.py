@@ -1,7 +1,7 @@
 """The findings database: tables, published copy, verdicts, and findings as files."""
 
 from pipeline.store.database import KEPT_BACKUPS, migrate, opened, refuse_newer
-from pipeline.store.dictionary import dictionary_text, write_dictionary
+from pipeline.store.dictionary import chapters, dictionary_text, write_dictionary
 from pipeline.store.export import export_findings
 from pipeline.store.folders import (
     PAGE,
