@@ -18,6 +18,7 @@ from pipeline.lake.kinds import (
     FOUND,
     GRID,
     HEALTH,
+    LEVERS,
     LOSSES,
     NOTICES,
     SEARCHED,

@@ -37,3 +37,5 @@ SENSOR_DAYS: Final = "sensor_days"
 SHARPNESS: Final = "sharpness"
 SUMS: Final = "sums"
 UNCALIBRATED: Final = "uncalibrated"
+#: What each step of the levers leaves of the loss, filed under the first day of its week.
+LEVERS: Final = "levers"

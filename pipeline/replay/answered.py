@@ -193,9 +193,17 @@ def _saving(
     return saving_of(run, driven, changes, prices_of(mill), _temperatures(run), eaten)
 
 
-def driven_of(mill: Mill, window: Window) -> pl.DataFrame:
-    """Loss by vessel of a period and the hours behind it; vessels the description names alone."""
-    wide = Window(window.start, window.end + BEHIND)
+def driven_of(mill: Mill, window: Window, *, later: bool = True) -> pl.DataFrame:
+    """Loss by vessel of a period, and of the hours behind it; vessels the description names alone.
+
+    Parameters
+    ----------
+    mill : Mill
+    window : Window
+    later : bool
+        False leaves the hours behind it out.
+    """
+    wide = Window(window.start, window.end + BEHIND) if later else window
     frame = lake_of(mill).read_features(DRIVEN, *wide.days)
     known = {v.name for v in mill.station.vessels}
     inside = pl.col("ts_utc").is_between(wide.start, wide.end, closed="left")

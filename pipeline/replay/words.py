@@ -14,7 +14,10 @@ def change_words(change: Change) -> str:
         return f"{clean(change.place, 60)} {'in' if change.amount else 'out of'} service"
     if change.what == "filtrate_to":
         return f"filtrate returned to {FILTRATE_TO[int(change.amount)]} juice"
-    unit = "" if change.unit == "pH" else f" {change.unit}"
+    # Of a level the points are meant, not a share of it.
+    unit = {"pH": "", "%": " points" if change.how == "by" else " %"}.get(
+        change.unit, f" {change.unit}"
+    )
     if change.how == "by":
         return f"{what} {abs(change.amount):g}{unit} {_way(change.amount)}"
     if change.how == "factor":
