@@ -160,6 +160,8 @@ def setpoint_json(mill: Mill, advice: Setpoint, prices: Prices, known: Known) ->
             **_spread("saving_per_day", advice.saving),
             "best": _cost_row(advice.at_best),
             "target": _cost_row(advice.at_target),
+            "advised_from_ph": advice.advised[0],
+            "advised_to_ph": advice.advised[1],
             "flat_from_ph": advice.flat[0],
             "flat_to_ph": advice.flat[1],
             "flat_within_per_day": advice.flat_within,

@@ -1,6 +1,7 @@
 """Reports as HTML that needs nothing else, its PDF and plain text, from frozen views."""
 
 from pipeline.report.groups import chance_words, mark_words
+from pipeline.report.levers import LeverShown, SeasonLevers, lever_lines, lever_rows
 from pipeline.report.settling import own_of, settlers_of, settling_days
 from pipeline.report.shifts import shift_lengths, shift_sums
 from pipeline.report.tables import FindingRow, finding_rows
