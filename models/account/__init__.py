@@ -36,7 +36,15 @@ from models.account.plausibility import (
     undetermined_band,
 )
 from models.account.similarity import Episode, Likeness, similar
-from models.account.sums import SUM_COLUMNS, bare_sums, loss_sums, multiplier_log_sd, with_bounds
+from models.account.sums import (
+    SUM_COLUMNS,
+    added_findings,
+    bare_sums,
+    loss_sums,
+    multiplier_log_sd,
+    pooled,
+    with_bounds,
+)
 from models.account.tracked import (
     FLOCCULANT_PER_JUICE,
     LIME_PER_JUICE,

@@ -111,7 +111,7 @@ def view_of(
         findings=found,
         station_minutes=_with_judged(station, losses),
         zone_minutes=lake.read_features(ZONES, *days, _DRAWN_ZONES).filter(inside),
-        season=season_sums(mill, run),
+        season=season_sums(mill),
         lab=lab,
         station=mill.station,
         multiplier=multiplier,
@@ -185,9 +185,9 @@ def _with_judged(station: pl.DataFrame, losses: pl.DataFrame) -> pl.DataFrame:
     return station.join(judged, on="ts_utc", how="left", maintain_order="left")
 
 
-def season_sums(mill: Mill, run: dict[str, Any]) -> pl.DataFrame:
+def season_sums(mill: Mill) -> pl.DataFrame:
     """Sum sucrose fed, unavoidable and excess loss over each local day searched so far [t]."""
-    return with_bounds(season_days(mill, lake_of(mill)), run_log_sd(run))
+    return with_bounds(season_days(mill, lake_of(mill)))
 
 
 def judged_minutes(mill: Mill, first: date, last: date) -> pl.DataFrame:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import polars as pl
 
@@ -60,7 +60,7 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
         ),
         first=first,
         last=last,
-        shifts=_shifts(mill, period, run),
+        shifts=_shifts(mill, period),
         shift_names=mill.shifts.names or ("the day",),
         shift_minutes=tuple(shift_lengths(mill.shifts.starts)),
         known=known,
@@ -91,11 +91,11 @@ def _balance(mill: Mill, period: Window) -> pl.DataFrame | None:
     return lake.read_features(DAILY, days[0], last)
 
 
-def _shifts(mill: Mill, period: Window, run: dict[str, Any]) -> pl.DataFrame:
+def _shifts(mill: Mill, period: Window) -> pl.DataFrame:
     """Sums by shift; the night that runs past the end of the week is taken whole."""
     first, last = period.days
     minutes = judged_minutes(mill, first, last + ONE_DAY)
-    return shift_sums(minutes, mill.zone, mill.shifts.starts, run_log_sd(run))
+    return shift_sums(minutes, mill.zone, mill.shifts.starts)
 
 
 def _around_fixes(

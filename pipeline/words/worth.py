@@ -35,7 +35,7 @@ NEEDS: Final[dict[str, tuple[str, str]]] = {
         "juice behind its return is some 10 % faster than reckoned, and its stay that much shorter",
     ),
     "mud": (
-        "how much mud is held: neither its level nor the underflow is read",
+        "how much mud is held",
         "mud held too long cannot show",
     ),
     "mud_level": (

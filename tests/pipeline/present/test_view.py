@@ -70,6 +70,9 @@ def write_day(lake, day: date) -> None:
     losses = pl.DataFrame({"ts_utc": times}).with_columns(
         loss_kg_h=pl.lit(90.0),
         unavoidable_kg_h=pl.lit(60.0),
+        level_log_sd=pl.lit(0.2),
+        ph_sd=pl.lit(0.045),
+        ph_memory_h=pl.lit(8.0),
         excess_kg_h=pl.lit(30.0),
         ph_limed_true=pl.lit(7.5),
         ph_clear_true=pl.lit(6.95),
