@@ -98,7 +98,7 @@ def _filled(values: FloatArray, otherwise: float) -> FloatArray:
 
 
 def apply(scene: Scene, change: Change) -> Readings:
-    """Readings as a change would have had them, those further down left to `features.replay.rerun`.
+    """Readings as a change would have had them, those further down left to `features.replay.again`.
 
     Parameters
     ----------

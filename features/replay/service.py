@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from features.base import BoolArray, FloatArray, Station, Vessel
+from features.base import BoolArray, FloatArray, Port, Station, Vessel
 from features.flow import Derived
 from features.replay.change import Change
 from features.replay.readings import CONTENT, Readings, zone_columns
@@ -12,7 +12,7 @@ from features.replay.readings import CONTENT, Readings, zone_columns
 #: What is left in a vessel out of service [% of its level] and the time in which it is emptied or
 #: filled [min] (judgement).
 _EMPTY_PCT, _CHANGE_MIN = 1.0, 60.0
-_INLET = ("in", "")
+_INLET: tuple[Port, ...] = ("in", "")
 
 
 def beside(station: Station, vessel: Vessel) -> tuple[Vessel, ...]:

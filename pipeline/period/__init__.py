@@ -11,7 +11,7 @@ from pipeline.period.of_finding import (
     told_of_finding,
     with_sentence,
 )
-from pipeline.period.reckon import Reckoned, reckon
+from pipeline.period.reckoned import Reckoned, reckon
 from pipeline.period.sentence import (
     explained,
     moment_of_move,

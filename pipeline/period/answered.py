@@ -23,7 +23,7 @@ from pipeline.lake import NOTICES, lake_of
 from pipeline.mill import Mill
 from pipeline.period.moves import Around, Told, around, told_of
 from pipeline.period.notes import notes_of
-from pipeline.period.reckon import Reckoned, reckon
+from pipeline.period.reckoned import Reckoned, reckon
 from pipeline.period.sentence import explained, sentence_of
 from pipeline.store import published_store_of
 from pipeline.words import bare_tonnes, share_words, within_line, words_of
