@@ -26,6 +26,7 @@ from models.account import DRIVEN_COLUMNS, SUM_COLUMNS
 from models.cause import DAILY_COLUMNS, NOTICE_COLUMNS
 from models.detect import SHARPNESS_COLUMNS, UNCALIBRATED_COLUMNS
 from models.find import FINDING_COLUMNS, LOSS_COLUMNS
+from models.replay import PIECE_COLUMNS
 from pipeline.base import ConfigError
 from pipeline.lake import (
     DAILY,
@@ -33,6 +34,7 @@ from pipeline.lake import (
     FOUND,
     GRID,
     HEALTH,
+    LEVERS,
     LOSSES,
     NOTICES,
     READINGS_COLUMNS,
@@ -129,6 +131,11 @@ LAKE: Final[dict[str, tuple[str, Columns]]] = {
     f"features/{FOUND}": (
         "One loss that a search found; filed by the search's first day",
         FINDING_COLUMNS,
+    ),
+    f"features/{LEVERS}": (
+        "What one step of the levers leaves of a vessel's loss in a week of the season; filed by "
+        "the first day of the week",
+        PIECE_COLUMNS,
     ),
     f"features/{SEARCHED}": (
         "How a search was made; filed by its first day",
