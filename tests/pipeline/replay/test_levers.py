@@ -1,4 +1,4 @@
-"""Levers of a mill: kept by week, made anew where minutes changed, shown where they are asked for."""
+"""Levers of a mill: kept by week, made anew where minutes changed, shown by command and report."""
 
 import json
 
