@@ -289,3 +289,33 @@ def test_what_no_tag_reads_can_be_changed_too(swung, brindlewater, inside):
         "clear_juice_tank.level_pct=-10": "clear_juice_tank",
     }.items():
         assert ratios(run(record, bare, said))[zone] < 0.85
+
+
+def test_younger_juice_has_cooled_less(record, brindlewater):
+    found = run(record, brindlewater, "clear_juice_tank.level_pct=-15")
+    late = slice(3 * 1440 - 300, 3 * 1440 - 120)
+    was, now = (zone_columns(d, "temp_degc") for d in (found.recorded, found.replayed))
+    stays = [zone_columns(d, "residence_min") for d in (found.recorded, found.replayed)]
+    younger_h = (stays[0]["clear_juice_tank"] - stays[1]["clear_juice_tank"])[late].mean() / 60.0
+    warmer = (now["clear_juice_tank"] - was["clear_juice_tank"])[late].mean()
+    # Lagged vessels lose about a kelvin an hour (estimate).
+    assert warmer == pytest.approx(1.0 * younger_h, rel=0.1)
+    assert warmer > 0.05
+    np.testing.assert_array_equal(now["settler"], was["settler"])
+    held = run(
+        record, brindlewater, "clear_juice_tank.level_pct=-15", "clear_juice_tank.temp_degc=-1"
+    )
+    fall = [
+        zone_columns(d, "temp_degc")["clear_juice_tank"] for d in (held.replayed, held.recorded)
+    ]
+    assert (fall[0] - fall[1])[late].mean() == pytest.approx(-1.0)
+
+
+def test_a_standing_mill_stays_standing_at_any_rate(with_stop, brindlewater):
+    found = run(with_stop, brindlewater, "flow=280")
+    flow = station_column(found.replayed, "flow_feed_m3_h")
+    stood = station_column(found.recorded, "stopped") > 0.5
+    assert stood.sum() >= 350
+    assert not np.any(flow[stood])
+    running = found.inside & ~stood
+    np.testing.assert_allclose(flow[running], 280.0, rtol=1e-6)
