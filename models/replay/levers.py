@@ -27,6 +27,8 @@ _LEVEL_STEPS: Final = (-10.0, -5.0)
 _FLOW_PCT: Final = (5.0,)
 _HEATED: Final = ("heater", "clear_juice_heater", "evaporator_vessel")
 _TANKS: Final = ("liming_tank", "clear_juice_tank")
+#: Steps lie this far from what they speak for [pH].
+_HALF_STEP_PH: Final = 0.05
 #: Share of the minutes outside the usual pH above which a step is not advised [%] (judgement).
 _MOST_BADLY_PCT: Final = 10.0
 
@@ -270,7 +272,8 @@ def ph_range(steps: Sequence[Step], now: float, prices: Prices) -> PhRange:
     phs = [now + s.change.amount for s in fit if s is best or may(s)]
     if best is None or prices.sucrose * best.saved.low - (best.value - best.net_value) <= 0.0:
         phs.append(min(max(now, USUAL_PH[0]), USUAL_PH[1]))
-    return PhRange(now, min(phs), max(phs), best)
+    low, high = min(phs) - _HALF_STEP_PH, max(phs) + _HALF_STEP_PH
+    return PhRange(now, max(low, USUAL_PH[0]), min(high, USUAL_PH[1]), best)
 
 
 def best_first(steps: Sequence[Step]) -> list[Step]:

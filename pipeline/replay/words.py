@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 from features.advice import USUAL_PH
 from features.replay import FILTRATE_TO, Change
 from pipeline.replay.levers import Levers
 from pipeline.words import clean
-
-#: A range narrower than this is said as one pH [pH].
-_ONE_PH: Final = 0.05
 
 
 def change_words(change: Change) -> str:
@@ -39,10 +34,7 @@ def ph_words(found: Levers) -> str:
     ph = found.ph
     if ph is None:
         return ""
-    if ph.high - ph.low < _ONE_PH:
-        where = f"about pH {ph.low:.1f}"
-    else:
-        where = f"pH {ph.low:.1f} to {ph.high:.1f}"
+    where = f"pH {ph.low:.2f} to {ph.high:.2f}"
     now = f"now {ph.now:.2f} in the middle of its hours"
     if ph.best is None:
         return (

@@ -10,6 +10,8 @@ from pipeline.words import clean, money, plain, tonnes
 #: Rows of a report; the command shows all.
 MOST_ROWS: Final = 6
 _NO_INTERVAL: Final = " (no interval)"
+#: Lime and sugars that are told [t].
+_TOLD_T: Final = 0.05
 #: Changes of the settling margin that are told [%].
 _TOLD_PCT: Final = 0.5
 
@@ -111,9 +113,9 @@ def _row(row: LeverShown, currency: str) -> LeverRow:
         return money(value, None, None, currency).removesuffix(_NO_INTERVAL)
 
     costs = []
-    if abs(row.lime_t) >= 0.01:
+    if abs(row.lime_t) >= _TOLD_T:
         costs.append(f"lime {plain(row.lime_t, 1)} t")
-    if abs(row.sugars_t) >= 0.01:
+    if abs(row.sugars_t) >= _TOLD_T:
         costs.append(f"reducing sugars {plain(row.sugars_t, 1)} t")
     if row.settling_pct is not None and abs(row.settling_pct) >= _TOLD_PCT:
         costs.append(f"settling margin {row.settling_pct:+.1f} %")

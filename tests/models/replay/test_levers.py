@@ -82,7 +82,7 @@ def test_a_ph_at_which_juice_settles_badly_never_leads():
     assert 7.2 <= led.low <= led.high <= 7.8
     lower = ph_range(steps, 7.4, PRICES)
     assert lower.best.change.amount == 0.2
-    assert lower.high == pytest.approx(7.6)
+    assert lower.high == pytest.approx(7.65)
     swinging = [step(0.1, 4.0, 1500.0), step(0.2, 8.0, 3000.0, badly=30.0)]
     assert ph_range(swinging, 7.4, PRICES).best.change.amount == 0.1
 
@@ -90,14 +90,14 @@ def test_a_ph_at_which_juice_settles_badly_never_leads():
 def test_where_no_step_is_sure_to_pay_the_range_holds_what_is_run_now():
     unsure = [step(0.1, 1.0, 10.0), step(0.2, 1.5, -300.0)]
     led = ph_range(unsure, 7.5, PRICES)
-    assert led.low == pytest.approx(7.5)
+    assert led.low == pytest.approx(7.45)
     assert led.high >= 7.6
     none = ph_range([step(0.1, 0.1, -500.0, spread=1.1)], 7.5, PRICES)
     assert none.best is None
-    assert (none.low, none.high) == (7.5, 7.5)
+    assert (none.low, none.high) == (pytest.approx(7.45), pytest.approx(7.55))
     # A mill that already runs where juice settles badly is not told to stay.
     sour = ph_range([step(0.1, 0.1, -500.0, spread=1.1)], 7.0, PRICES)
-    assert (sour.low, sour.high) == (7.2, 7.2)
+    assert (sour.low, sour.high) == (7.2, pytest.approx(7.25))
 
 
 def test_best_first_is_by_worth_less_costs():
