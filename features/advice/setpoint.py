@@ -16,8 +16,9 @@ from features.kinetics import CAO_G_EQ, Draws, Estimate, Prior, draw, estimate
 
 #: Limed pH between which costs are worked out, and their spacing [-].
 LOWEST_PH, HIGHEST_PH, STEP_PH = 6.6, 8.6, 0.02
-#: Usual limed pH (common practice): outside it juice settles badly, which no curve here counts.
-USUAL_PH: Final = (7.2, 8.0)
+#: Limed pH at which juice settles well (common practice; its upper end judgement): outside it juice
+#: settles badly, which no curve here counts.
+USUAL_PH: Final = (7.2, 7.8)
 #: A pH counts as no worse when it costs less than this share of the destruction at the best one.
 FLAT_SHARE = 0.1
 #: Limed pH for which the station is derived lie so far apart [-].
@@ -71,6 +72,10 @@ class Setpoint:
         pH range that costs less than `flat_within` more than the best [-].
     flat_within : float
         Difference meant [currency/day].
+    advised : tuple of float
+        pH range to run at [-]: within `USUAL_PH`, where juice settles well, all that costs less
+        than `flat_within` more than the cheapest pH there. Scale has no price here: it grows with
+        lime and speaks for the lower end.
     curve : tuple of Cost
         Costs from `LOWEST_PH` to `HIGHEST_PH`, every 0.1.
     at_edge : bool
@@ -83,6 +88,7 @@ class Setpoint:
     saving: Estimate
     flat: tuple[float, float]
     flat_within: float
+    advised: tuple[float, float]
     curve: tuple[Cost, ...]
     at_edge: bool
 
@@ -161,9 +167,17 @@ def advise(station: Station, prices: Prices, prior: Prior) -> Setpoint:
         saving=estimate(totals[:, target] - totals[:, best]),
         flat=(float(flat[0]), float(flat[-1])),
         flat_within=within,
+        advised=_advised(phs, totals[0], within),
         curve=tuple(cost(place) for place in range(0, len(phs), every)),
         at_edge=best in (0, len(phs) - 1),
     )
+
+
+def _advised(phs: FloatArray, totals: FloatArray, within: float) -> tuple[float, float]:
+    """Range of pH to run at, none of it where juice settles badly [-]."""
+    settles = (phs >= USUAL_PH[0] - 1e-9) & (phs <= USUAL_PH[1] + 1e-9)
+    cheap = phs[settles & (totals <= totals[settles].min() + within)]
+    return float(cheap[0]), float(cheap[-1])
 
 
 def _days_at_targets(station: Station, prior: Prior, phs: FloatArray) -> _Days:

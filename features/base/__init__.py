@@ -16,8 +16,19 @@ if TYPE_CHECKING:
         check_frame,
         polars_schema,
     )
-    from features.base.lab import brix_pct, composites, grabs, lab_results, left_out, purity_pct
-    from features.base.lab_basis import COMPANION, LONGEST_HOLD_H
+    from features.base.lab import (
+        LAB_COLUMNS,
+        brix_pct,
+        composites,
+        grabs,
+        lab_results,
+        left_out,
+        purity_pct,
+    )
+    from features.base.lab_basis import (
+        COMPANION,
+        LONGEST_HOLD_H,
+    )
     from features.base.numeric import (
         GAS_CONSTANT,
         KELVIN,
@@ -31,7 +42,14 @@ if TYPE_CHECKING:
         ln,
         log10,
     )
-    from features.base.readings import Readings, by_tag, in_order, rows_by_tag, times_us, values
+    from features.base.readings import (
+        Readings,
+        by_tag,
+        in_order,
+        rows_by_tag,
+        times_us,
+        values,
+    )
     from features.base.station import (
         QUANTITY_COLUMNS,
         Analyte,

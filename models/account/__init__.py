@@ -13,9 +13,19 @@ if TYPE_CHECKING:
         microbial_account,
         part_kg,
     )
-    from models.account.driven import DRIVEN_COLUMNS, STANDING, Driven
-    from models.account.finding_share import share_kg
-    from models.account.first_moves import Departure, first_departure, together
+    from models.account.driven import (
+        DRIVEN_COLUMNS,
+        STANDING,
+        Driven,
+    )
+    from models.account.finding_share import (
+        share_kg,
+    )
+    from models.account.first_moves import (
+        Departure,
+        first_departure,
+        together,
+    )
     from models.account.known import (
         EXPLAINS,
         KNOWN_NOTICE,
@@ -24,8 +34,18 @@ if TYPE_CHECKING:
         known_notices,
         touching,
     )
-    from models.account.named import DRIVERS_OF, Moved, Named, all_moves, family_of, name_first
-    from models.account.order import BLOCK_MIN, on_parcel_time
+    from models.account.named import (
+        DRIVERS_OF,
+        Moved,
+        Named,
+        all_moves,
+        family_of,
+        name_first,
+    )
+    from models.account.order import (
+        BLOCK_MIN,
+        on_parcel_time,
+    )
     from models.account.period import (
         MICROBES,
         NOT_MEASURED,
@@ -36,7 +56,11 @@ if TYPE_CHECKING:
         VesselPart,
         account_of_period,
     )
-    from models.account.period_error import Tonnes
+    from models.account.period_error import (
+        Surroundings,
+        Tonnes,
+        error_of_period,
+    )
     from models.account.plausibility import (
         BAD_INVERSION_PCT,
         USUAL_DESTRUCTION_PCT_H,
@@ -47,7 +71,11 @@ if TYPE_CHECKING:
         plausible_figures,
         undetermined_band,
     )
-    from models.account.similarity import Episode, Likeness, similar
+    from models.account.similarity import (
+        Episode,
+        Likeness,
+        similar,
+    )
     from models.account.sums import (
         SUM_COLUMNS,
         added_findings,
@@ -64,7 +92,17 @@ if TYPE_CHECKING:
         Tracked,
         tracked_signals,
     )
-    from models.account.travel import CARRIED, Way, delay_min, ways
-    from models.account.worked_steps import ByHand, VesselRow, Workings, work_through
+    from models.account.travel import (
+        CARRIED,
+        Way,
+        delay_min,
+        ways,
+    )
+    from models.account.worked_steps import (
+        ByHand,
+        VesselRow,
+        Workings,
+        work_through,
+    )
 else:
     __getattr__ = handed_out(__name__, __file__)

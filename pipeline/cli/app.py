@@ -22,8 +22,10 @@ from pipeline.cli.care import health, tidy
 from pipeline.cli.dossier import explain
 from pipeline.cli.exports import describe, pull_direct
 from pipeline.cli.findings import dictionary, findings, outbox, show_findings, verdict, verdicts
+from pipeline.cli.levers import levers
 from pipeline.cli.note import note
 from pipeline.cli.period import period
+from pipeline.cli.replay import replay
 from pipeline.cli.runs import backfill, nightly, serve, weekly
 from pipeline.cli.scorecard import scorecard
 from pipeline.cli.settling import settling
@@ -46,8 +48,8 @@ app = App(
     help_format="plaintext",
 )
 for _command in (
-    describe, backfill, nightly, weekly, serve, findings, explain, period, note, verdict, verdicts,
-    outbox, dictionary, scorecard, health, tidy, settling,
+    describe, backfill, nightly, weekly, serve, findings, explain, period, replay, levers, note,
+    verdict, verdicts, outbox, dictionary, scorecard, health, tidy, settling,
 ):  # fmt: skip
     app.command(_command)
 #: New objects after which Python looks for rubbish; some tens of MB at most.

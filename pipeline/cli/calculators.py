@@ -16,13 +16,9 @@ from features.advice import LONGEST_H, Cost, Juice, Prices, Setpoint, Standing, 
 from features.kinetics import Estimate, Prior, log_sd_of_interval, published
 from pipeline.base import ConfigError
 from pipeline.mill import Mill
+from pipeline.replay import prices_of
 from pipeline.store import published_store_of
 
-#: Shares of the price of sucrose taken where the description names no price (estimate). Reducing
-#: sugars: by a rule for the purity of exhausted molasses, 33.9 - 13.4 log10(reducing sugars over
-#: ash) (memory), a tonne destroyed holds about 0.6 t of sucrose back in molasses.
-RS_PRICE_SHARE: Final = 0.6
-LIME_PRICE_SHARE: Final = 0.3
 _RANGE: Final = (
     "The kinetics hold for 60-130 degC and hot pH 4-8, any Brix; give --ph 4 to 9, --temp 20 to "
     f"130, --brix above 0 to 79, --hours above 0 to {LONGEST_H:g}, --cooling 0 to 100."
@@ -140,15 +136,7 @@ def limed_ph(mill: Mill) -> tuple[Setpoint, Prices, Known]:
     StoreBusyError, DataError
         The findings store exists but cannot be read.
     """
-    price = mill.price_per_t
-    named = mill.prices
-    prices = Prices(
-        price,
-        RS_PRICE_SHARE * price
-        if named.reducing_sugar_per_t is None
-        else named.reducing_sugar_per_t,
-        LIME_PRICE_SHARE * price if named.lime_per_t is None else named.lime_per_t,
-    )
+    prices = prices_of(mill)
     known = kinetics_of(mill)
     try:
         return advise(mill.station, prices, known.prior), prices, known
@@ -172,6 +160,8 @@ def setpoint_json(mill: Mill, advice: Setpoint, prices: Prices, known: Known) ->
             **_spread("saving_per_day", advice.saving),
             "best": _cost_row(advice.at_best),
             "target": _cost_row(advice.at_target),
+            "advised_from_ph": advice.advised[0],
+            "advised_to_ph": advice.advised[1],
             "flat_from_ph": advice.flat[0],
             "flat_to_ph": advice.flat[1],
             "flat_within_per_day": advice.flat_within,

@@ -75,10 +75,16 @@ def _standing_table(standing: Standing) -> Table:
 def show_setpoint(mill: Mill, advice: Setpoint, prices: Prices, known: Known) -> None:
     """Tell the best limed pH, how much it matters, the curve, and what to beware of."""
     target = mill.station.targets.ph_limed
+    low, high = advice.advised
     say(
-        f"Limed juice costs least near pH {_ph(advice.best_ph)}, cooled sample, 90 % interval; "
-        f"the target is {target:g}.",
+        f"Limed juice costs least at pH {low:.1f} to {high:.1f} of what settles well, cooled "
+        f"sample; the target is {target:g}.",
         style="bold",
+    )
+    say(
+        f"It settles well at {USUAL_PH[0]:g} to {USUAL_PH[1]:g} (common practice). By inversion, "
+        f"destroyed sugars and lime alone the least would lie near {_ph(advice.best_ph)}, 90 % "
+        "interval."
     )
     for line in _judgement(mill, advice):
         say(line)
@@ -91,7 +97,11 @@ def show_setpoint(mill: Mill, advice: Setpoint, prices: Prices, known: Known) ->
     ):
         origin = "estimate, none is described under [prices]" if named is None else "as described"
         say(f"{what}: {mill.currency} {price:,.0f} a tonne ({origin}).")
-    say("Not counted: settling, colour, and scale in the evaporators.")
+    say(
+        "Colour is counted as far as destroyed sugars make it, settling as a limit. Scale in the "
+        "evaporators has no price here: it grows with lime and speaks for the lower end."
+    )
+    say("What each step of pH would have saved this season: lostpol levers.")
     _caution(
         "Set-points are changed by licensed and authorised people under site procedures and local "
         "codes."

@@ -14,8 +14,16 @@ if TYPE_CHECKING:
         to_frame,
         write_frame,
     )
-    from pipeline.lake.coverage import data_bounds, lake_of, tag_health, worked_out
-    from pipeline.lake.days import DayParts, Part
+    from pipeline.lake.coverage import (
+        data_bounds,
+        lake_of,
+        tag_health,
+        worked_out,
+    )
+    from pipeline.lake.days import (
+        DayParts,
+        Part,
+    )
     from pipeline.lake.intact import (
         ASIDE,
         RottenError,
@@ -32,6 +40,7 @@ if TYPE_CHECKING:
         GRID,
         HEALTH,
         LEVEL,
+        LEVERS,
         LOSSES,
         METHODS,
         NOTICES,
@@ -45,7 +54,9 @@ if TYPE_CHECKING:
         UNCALIBRATED,
         ZONES,
     )
-    from pipeline.lake.lake import Lake
+    from pipeline.lake.lake import (
+        Lake,
+    )
     from pipeline.lake.merge import (
         READINGS_COLUMNS,
         READINGS_SCHEMA,
@@ -62,9 +73,20 @@ if TYPE_CHECKING:
         refused_frame,
         refused_name,
     )
-    from pipeline.lake.rivals import TWO_VALUES, Rivals
-    from pipeline.lake.seal import digest_of, sealed_json
-    from pipeline.lake.sealing import frame_bytes, put_seal
-    from pipeline.lake.storage import Storage
+    from pipeline.lake.rivals import (
+        TWO_VALUES,
+        Rivals,
+    )
+    from pipeline.lake.seal import (
+        digest_of,
+        sealed_json,
+    )
+    from pipeline.lake.sealing import (
+        frame_bytes,
+        put_seal,
+    )
+    from pipeline.lake.storage import (
+        Storage,
+    )
 else:
     __getattr__ = handed_out(__name__, __file__)

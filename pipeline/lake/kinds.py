@@ -37,6 +37,8 @@ SENSOR_DAYS: Final = "sensor_days"
 SHARPNESS: Final = "sharpness"
 SUMS: Final = "sums"
 UNCALIBRATED: Final = "uncalibrated"
+#: What each step of the levers leaves of the loss, filed under the first day of its week.
+LEVERS: Final = "levers"
 #: The level of the kinetics week by week, and what the laboratory's methods are off by.
 LEVEL: Final = "level"
 METHODS: Final = "methods"

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -21,6 +22,7 @@ from pipeline.mill import Mill
 from pipeline.present.coverage import gaps_of_chance, gaps_of_coverage
 from pipeline.present.gaps import hours_without_readings
 from pipeline.present.level import level_beware
+from pipeline.present.levers import season_levers
 from pipeline.present.plausible import beyond_of
 from pipeline.report import REQUIRED_COLUMNS, Gap, Multiplier, ReportView, write_report
 from pipeline.stages import season_days, sensors_to_look_at, uncalibrated_channels
@@ -48,9 +50,8 @@ def write_season_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) ->
     Path
         The HTML file, in a folder called after the last local day of the period.
     """
-    return write_report(
-        report_path(mill, period, "backfill.html"), view_of(mill, period, tuple(gaps))
-    )
+    view = replace(view_of(mill, period, tuple(gaps)), levers=season_levers(mill))
+    return write_report(report_path(mill, period, "backfill.html"), view)
 
 
 def report_path(mill: Mill, period: Window, name: str) -> Path:

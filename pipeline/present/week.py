@@ -13,6 +13,7 @@ import polars as pl
 from pipeline.base import ONE_DAY, Window
 from pipeline.lake import DAILY, LOSSES, SHARPNESS, lake_of
 from pipeline.mill import Mill
+from pipeline.present.levers import season_levers
 from pipeline.present.night import run_health
 from pipeline.present.plausible import plausible
 from pipeline.present.settling import settling_of
@@ -56,7 +57,9 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
     if season is not None:
         season = season.filter(pl.col("day_local") <= last)
     return WeekView(
-        report=replace(report, season=season, balance=_balance(mill, period)),
+        report=replace(
+            report, season=season, balance=_balance(mill, period), levers=season_levers(mill)
+        ),
         first=first,
         last=last,
         shifts=_shifts(mill, period),

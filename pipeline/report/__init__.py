@@ -5,10 +5,29 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
-    from pipeline.report.groups import chance_words, mark_words
-    from pipeline.report.settling import own_of, settlers_of, settling_days
-    from pipeline.report.shifts import shift_lengths, shift_sums
-    from pipeline.report.tables import FindingRow, finding_rows
+    from pipeline.report.groups import (
+        chance_words,
+        mark_words,
+    )
+    from pipeline.report.levers import (
+        LeverShown,
+        SeasonLevers,
+        lever_lines,
+        lever_rows,
+    )
+    from pipeline.report.settling import (
+        own_of,
+        settlers_of,
+        settling_days,
+    )
+    from pipeline.report.shifts import (
+        shift_lengths,
+        shift_sums,
+    )
+    from pipeline.report.tables import (
+        FindingRow,
+        finding_rows,
+    )
     from pipeline.report.view import (
         REQUIRED_COLUMNS,
         Gap,
@@ -18,6 +37,10 @@ if TYPE_CHECKING:
         RunHealth,
         WeekView,
     )
-    from pipeline.report.write import write_night, write_report, write_week
+    from pipeline.report.write import (
+        write_night,
+        write_report,
+        write_week,
+    )
 else:
     __getattr__ = handed_out(__name__, __file__)

@@ -14,6 +14,7 @@ from models.account import added_findings, multiplier_log_sd, pooled, with_bound
 from pipeline.charts import Drawing, season_chart
 from pipeline.report.beyond import beyond_rows
 from pipeline.report.finding_chart import finding_chart, has_judged_loss
+from pipeline.report.levers import lever_lines, lever_rows
 from pipeline.report.tables import (
     FindingRow,
     computed_share,
@@ -101,6 +102,8 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "cards": [_card(view, row) for row in standing[:top]],
         "confidence_key": confidence_key(),
         "season": season_of(view),
+        "levers": lever_rows(view.levers),
+        "lever_lines": lever_lines(view.levers),
         "notices": notice_rows(view),
         "has_notices": view.notices is not None,
         "sources": source_rows(view),

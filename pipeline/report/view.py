@@ -17,6 +17,7 @@ if TYPE_CHECKING:  # a list of findings is a view too, and needs none of what ma
     from features.base import Station
     from features.flow import EffectiveResidence, OwnSettling
     from models.account import Plausibility
+    from pipeline.report.levers import SeasonLevers
 
 #: Columns the report reads from each frame. Further columns are ignored.
 REQUIRED_COLUMNS: dict[str, tuple[str, ...]] = {
@@ -125,6 +126,8 @@ class ReportView:
         and what stays unexplained [t], as ``models.cause.lab_check.DAILY_COLUMNS`` has it.
     beyond : polars.DataFrame or None
         Minutes outside the ranges of the formulas, as ``features.kinetics.BEYOND_COLUMNS`` has it.
+    levers : SeasonLevers or None
+        What each realistic change would have saved; weekly review and season's report alone.
     missing_tags : tuple of str
         Tags described for the mill that no export held.
     not_computed : tuple of Gap
@@ -156,6 +159,7 @@ class ReportView:
     sensors: pl.DataFrame | None = None
     verdicts: pl.DataFrame | None = None
     balance: pl.DataFrame | None = None
+    levers: SeasonLevers | None = None
     beyond: pl.DataFrame | None = None
     missing_tags: tuple[str, ...] = ()
     not_computed: tuple[Gap, ...] = ()

@@ -28,6 +28,7 @@ from pipeline.mail import send_report
 from pipeline.mill import Mill
 from pipeline.present import write_night_report, write_season_report, write_week_report
 from pipeline.pull import INBOX_NOTES, exports_in, hashed, still_arriving
+from pipeline.replay import work_out_levers
 from pipeline.report import Gap
 from pipeline.run.alerts import alert_silence
 from pipeline.run.attempts import Step, attempt
@@ -96,6 +97,8 @@ def weekly(
 
         def week(rotten: list[Unread]) -> Outcome:
             unread, judged = _brought_up_to_date(mill, timed, "weekly", progress)
+            # Weeks that have passed are kept: of a season under way only the last one is made anew.
+            timed("levers", work_out_levers, mill, progress)
             period = week_of(mill, judged.window)
             return _finish(mill, timed, "weekly", judged, period, rotten + unread)
 

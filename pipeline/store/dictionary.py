@@ -27,6 +27,7 @@ from models.cause import DAILY_COLUMNS, NOTICE_COLUMNS
 from models.detect import SHARPNESS_COLUMNS, UNCALIBRATED_COLUMNS
 from models.find import FINDING_COLUMNS, LOSS_COLUMNS
 from models.level import COURSE_COLUMNS, METHOD_COLUMNS
+from models.replay import PIECE_COLUMNS
 from pipeline.base import ConfigError
 from pipeline.lake import (
     DAILY,
@@ -35,6 +36,7 @@ from pipeline.lake import (
     GRID,
     HEALTH,
     LEVEL,
+    LEVERS,
     LOSSES,
     METHODS,
     NOTICES,
@@ -141,6 +143,11 @@ LAKE: Final[dict[str, tuple[str, Columns]]] = {
     f"features/{FOUND}": (
         "One loss that a search found; filed by the search's first day",
         FINDING_COLUMNS,
+    ),
+    f"features/{LEVERS}": (
+        "What one step of the levers leaves of a vessel's loss in a week of the season; filed by "
+        "the first day of the week",
+        PIECE_COLUMNS,
     ),
     f"features/{SEARCHED}": (
         "How a search was made; filed by its first day",

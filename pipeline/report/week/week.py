@@ -15,6 +15,7 @@ from pipeline.charts import bar, hatch
 from pipeline.report.beyond import beyond_rows
 from pipeline.report.days import Tally, microbes_within, tally, within
 from pipeline.report.groups import mark_words, verdict_words
+from pipeline.report.levers import lever_lines, lever_rows
 from pipeline.report.plausible import plausible_lines
 from pipeline.report.runline import common_parts
 from pipeline.report.season import level_log_sd, season_of
@@ -98,6 +99,8 @@ def compose_week(view: WeekView) -> dict[str, Any]:
         "fixes": fixes(view),
         "sensors": sensors,
         "settling": settling(view),
+        "levers": lever_rows(report.levers),
+        "lever_lines": lever_lines(report.levers),
         "plausible": plausible_lines(view.plausible),
         "beyond": beyond_rows(report),
     }

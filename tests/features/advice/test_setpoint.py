@@ -132,3 +132,20 @@ def test_no_destruction_at_all_is_no_division_by_nothing(brindlewater):
     found = advise(brindlewater, PRICES, Prior(Kinetics(rs_rate_ph7_1_h=0.0)))
     assert found.at_best.reducing_sugar.value == pytest.approx(0.0, abs=1e-6)
     assert found.at_edge
+
+
+@pytest.mark.parametrize("sugars", [0.0, 300.0, 1200.0])
+def test_what_is_advised_settles_well_and_is_cheap_there(brindlewater, sugars):
+    # Free sugars would have lime pumped in to pH 8.6; dear ones would have next to none. Juice
+    # settles well at limed pH 7.2 to 7.8 (common practice).
+    found = advise(brindlewater, Prices(520.0, sugars, 0.0), NO_ACID)
+    low, high = found.advised
+    assert 7.2 - 1e-9 <= low <= high <= 7.8 + 1e-9
+    there = [c for c in found.curve if 7.2 - 1e-9 <= c.ph_limed <= 7.8 + 1e-9]
+    least = min(c.total.value for c in there)
+    for cost in there:
+        cheap = cost.total.value <= least + found.flat_within
+        if cheap:
+            assert low - 0.05 <= cost.ph_limed <= high + 0.05
+    if sugars == 0.0:
+        assert high == pytest.approx(7.8)

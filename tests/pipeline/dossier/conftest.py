@@ -4,18 +4,14 @@ from __future__ import annotations
 
 import json
 import shutil
-from datetime import UTC, datetime
 from pathlib import Path
 
 import duckdb
 import polars as pl
 import pytest
-from checkouts import small_checkout
 
-from pipeline.cli import demo
 from pipeline.dossier.write import write_dossier
 from pipeline.mill.description import load_mill
-from pipeline.stages import stages
 from pipeline.store.folders import store_of
 from pipeline.store.naming import chosen
 from pipeline.store.verdicts import give_verdict
@@ -31,21 +27,6 @@ HOSTILE_TAGS = {
     "LT.LI213": "null",
 }
 NOTE = "</script><script>alert('note')</script> =1+1 \u202e {{ 7*7 }}"
-
-
-@pytest.fixture(scope="session")
-def searched(tmp_path_factory):
-    """Folder of a mill with four and a half days searched; not to be changed."""
-    tags = (datetime(2025, 10, 9, tzinfo=UTC), datetime(2025, 10, 13, 12, tzinfo=UTC))
-    lab = ("2025-10-08 20", "2025-10-13 08")
-    checkout = small_checkout(tmp_path_factory.mktemp("checkout"), tags, lab)
-    folder = tmp_path_factory.mktemp("searched")
-    # Without the reports of a demonstration: the dossier needs store and lake alone.
-    made, files = demo.prepare(folder, checkout)
-    stages.pull(made, files)
-    stages.derive(made)
-    stages.detect(made, "backfill")
-    return folder / demo.FOLDER
 
 
 @pytest.fixture(scope="session")

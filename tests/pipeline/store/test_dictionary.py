@@ -12,6 +12,7 @@ from keeping import keep_found
 from pipeline.cli import app
 from pipeline.lake.lake import Lake
 from pipeline.mill.description import load_mill
+from pipeline.replay import work_out_levers
 from pipeline.stages import stages
 from pipeline.store.dictionary import LAKE, chapters, dictionary_text
 from pipeline.store.folders import store_of
@@ -35,6 +36,7 @@ def searched(tmp_path_factory):
     stages.pull(mill, [folder / "a.parquet", folder / "lab.parquet"])
     stages.derive(mill)
     stages.detect(mill, "backfill")
+    work_out_levers(mill)
     evidence = (
         '{"facts": [{"text": "hot", "unit": "degC", "value": 101.0}], "shares": {"ph": 0.9},'
         ' "alternatives": [{"cause": "mud_held", "weight": 0.2}], "uncertainty": {"ph": 0.1}}'

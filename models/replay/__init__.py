@@ -1,0 +1,17 @@
+"""What a period would have lost otherwise: tonnes with intervals, costs, what the mill has run."""
+
+from models.replay.costs import Cost, costs_of, settles_badly_pct
+from models.replay.error import FORM, saving_with_interval
+from models.replay.levers import (
+    PH_STEPS,
+    PIECE_COLUMNS,
+    PhRange,
+    Step,
+    best_first,
+    ph_range,
+    piece_rows,
+    realistic_steps,
+    step_of_season,
+)
+from models.replay.ranges import Ran, beyond_formulas, course_of, outside, ran_of
+from models.replay.saving import Saving, ZoneSaving, saving_of

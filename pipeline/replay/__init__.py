@@ -1,0 +1,8 @@
+"""A recorded period run again with something changed, from what lies in the lake."""
+
+from pipeline.replay.answered import Replay, driven_of, record_of, refuse_outside, replay
+from pipeline.replay.for_programs import replay_as_data
+from pipeline.replay.levers import Levers, levers_of, work_out_levers
+from pipeline.replay.prices import LIME_PRICE_SHARE, RS_PRICE_SHARE, prices_of
+from pipeline.replay.season import SeasonRan
+from pipeline.replay.words import change_words, ph_words
