@@ -1,4 +1,5 @@
 """The dossier of one finding: a page that needs nothing else, its data beside it."""
 
-from pipeline.dossier.period import write_period
+from pipeline.dossier.period import PeriodView, view_of_period, write_period
+from pipeline.dossier.render import chart_script, page_parts
 from pipeline.dossier.write import write_dossier

@@ -1,0 +1,282 @@
+"""What the desk keeps of a mill in memory, read anew only where store or lake changed."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any, Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from features.base import Signal
+from models.account import bare_sums, multiplier_log_sd
+from pipeline.base import ONE_DAY, DataError, midnight
+from pipeline.desk.tiers import Tiers, tiers_of
+from pipeline.lake import DAILY, GRID, LOSSES, NOTICES, SEARCHED, STATION, UNCALIBRATED, lake_of
+from pipeline.mill import Mill
+from pipeline.store import published_store_of
+
+_DAY_MIN: Final = 1440
+_LOSS: Final = ("ts_utc", "unavoidable_kg_h", "excess_kg_h", "measured")
+_STATION: Final = ("ts_utc", "sucrose_feed_kg_h", "stopped")
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """One published state of a mill.
+
+    Attributes
+    ----------
+    start, end : datetime
+        Whole UTC days that are worked out.
+    hours : polars.DataFrame
+        One row an hour: ``hour``, then ``models.account.SUM_COLUMNS``, ``stopped_min``.
+    findings, verdicts, sensors, notices, daily, searched, uncalibrated : polars.DataFrame
+        As store and lake hold them; findings with those taken back.
+    run : dict
+        Latest finished run.
+    log_sd : float
+        Log standard error of its multiplier.
+    stops : tuple of (datetime, datetime)
+        Stops, from the minutes of the station.
+    data_end : datetime
+        End of what the latest run judged.
+    """
+
+    start: datetime
+    end: datetime
+    hours: pl.DataFrame
+    findings: pl.DataFrame
+    verdicts: pl.DataFrame
+    sensors: pl.DataFrame
+    notices: pl.DataFrame
+    daily: pl.DataFrame
+    searched: pl.DataFrame
+    uncalibrated: pl.DataFrame
+    run: dict[str, Any]
+    log_sd: float
+    stops: tuple[tuple[datetime, datetime], ...]
+    data_end: datetime
+
+
+@dataclass(frozen=True)
+class Readings:
+    """Minutes of every signal of the season."""
+
+    start: datetime
+    signals: tuple[Signal, ...]
+    tiers: Tiers
+
+
+@dataclass
+class _Day:
+    """What is kept of a UTC day of the lake, and of which files it is."""
+
+    of: Hashable
+    hours: pl.DataFrame
+    stopped: NDArray[np.bool_]
+
+
+class Kept:
+    """Snapshot and readings of one mill, each made when first asked for, then kept.
+
+    Parameters
+    ----------
+    mill : Mill
+    """
+
+    def __init__(self, mill: Mill) -> None:
+        self.mill: Final = mill
+        self._lock = threading.Lock()
+        self._readings_lock = threading.Lock()
+        self._of: Hashable = None
+        self._snapshot: Snapshot | None = None
+        self._days: dict[date, _Day] = {}
+        self._minutes: dict[date, tuple[Hashable, NDArray[np.float32]]] = {}
+        self._readings: tuple[Hashable, Readings] | None = None
+
+    def now(self) -> Snapshot:
+        """The state last published.
+
+        Raises
+        ------
+        DataError
+            Nothing was worked out yet.
+        """
+        with self._lock:
+            published = _signature(self.mill)
+            if self._snapshot is None or published != self._of:
+                self._snapshot = self._read()
+                self._of = published
+            return self._snapshot
+
+    def readings(self) -> Readings:
+        """Minutes of every signal, in tiers; a day is read again where its file changed."""
+        with self._readings_lock:
+            published = _signature(self.mill)
+            if self._readings is None or self._readings[0] != published:
+                self._readings = published, self._read_minutes()
+            return self._readings[1]
+
+    def _read(self) -> Snapshot:
+        mill, lake, store = self.mill, lake_of(self.mill), published_store_of(self.mill)
+        runs = store.runs().filter(pl.col("state") == "finished")
+        self._read_days()
+        if not self._days or runs.is_empty():
+            raise DataError(
+                "Nothing was worked out yet, so there is nothing to look at.",
+                str(mill.lake_path),
+                f"Pull exports with lostpol pull, then run lostpol backfill {mill.config_path}.",
+            )
+        first, last = min(self._days), max(self._days)
+        start, end = midnight(first), midnight(last, 1)
+        run = runs.row(-1, named=True)
+        notices, daily, searched, doubts = (
+            lake.read_features(kind, first - 400 * ONE_DAY, last + ONE_DAY)
+            for kind in (NOTICES, DAILY, SEARCHED, UNCALIBRATED)
+        )
+        return Snapshot(
+            start=start,
+            end=end,
+            hours=_whole_hours(self._days, start, end),
+            findings=store.findings(withdrawn=True),
+            verdicts=store.verdicts(),
+            sensors=store.sensors(first, last),
+            notices=notices,
+            daily=daily,
+            searched=searched,
+            uncalibrated=doubts,
+            run=run,
+            log_sd=multiplier_log_sd(run["multiplier_low"], run["multiplier_high"]),
+            stops=tuple(_stops(self._days, start, end)),
+            data_end=run["window_end"],
+        )
+
+    def _read_days(self) -> None:
+        lake = lake_of(self.mill)
+        losses, station = (lake.feature_signatures(kind) for kind in (LOSSES, STATION))
+        marks = {day: (mark, station.get(day)) for day, mark in losses.items()}
+        self._days = {day: kept for day, kept in self._days.items() if day in marks}
+        for part in _runs_of(d for d, m in marks.items() if self._mark(d) != m):
+            span = (part[0], part[-1])
+            minutes = lake.read_features(LOSSES, *span, _LOSS)
+            fed = lake.read_features(STATION, *span, _STATION)
+            for day, kept in _days_of(minutes, fed).items():
+                self._days[day] = _Day(marks[day], *kept)
+
+    def _mark(self, day: date) -> Hashable:
+        kept = self._days.get(day)
+        return None if kept is None else kept.of
+
+    def _read_minutes(self) -> Readings:
+        lake, signals = lake_of(self.mill), tuple(self.mill.station.signals)
+        marks = lake.feature_signatures(GRID)
+        names = [signal.name for signal in signals]
+        self._minutes = {d: kept for d, kept in self._minutes.items() if d in marks}
+        stale = (d for d, m in marks.items() if d not in self._minutes or self._minutes[d][0] != m)
+        for part in _runs_of(stale):
+            frame = lake.read_features(GRID, part[0], part[-1], ["ts_utc", *names])
+            for day, values in _minutes_of(frame, names).items():
+                self._minutes[day] = marks[day], values
+        days = sorted(self._minutes)
+        if not days:
+            raise DataError(
+                "There are no readings by minute yet.",
+                str(self.mill.lake_path),
+                f"Run lostpol backfill {self.mill.config_path}.",
+            )
+        count = (days[-1] - days[0]).days + 1
+        fine = np.full((len(names), count * _DAY_MIN), np.nan, dtype=np.float32)
+        for day, (_, values) in self._minutes.items():
+            at = (day - days[0]).days * _DAY_MIN
+            fine[:, at : at + _DAY_MIN] = values
+            self._minutes[day] = marks[day], fine[:, at : at + _DAY_MIN]
+        return Readings(midnight(days[0]), signals, tiers_of(fine))
+
+
+def _signature(mill: Mill) -> Hashable:
+    """Which published copy lies there now; none where nothing was published."""
+    try:
+        facts = published_store_of(mill).published.stat()
+    except FileNotFoundError:
+        return "none"
+    return facts.st_ino, facts.st_mtime_ns, facts.st_size
+
+
+def _runs_of(days: object) -> list[list[date]]:
+    """Days that follow one another, together: read in one go."""
+    runs: list[list[date]] = []
+    for day in sorted(days):  # type: ignore[call-overload]
+        if runs and day - runs[-1][-1] == ONE_DAY:
+            runs[-1].append(day)
+        else:
+            runs.append([day])
+    return runs
+
+
+def _days_of(
+    minutes: pl.DataFrame, fed: pl.DataFrame
+) -> dict[date, tuple[pl.DataFrame, NDArray[np.bool_]]]:
+    """Sums of each hour, and the minutes of stops, by UTC day."""
+    joined = minutes.join(fed, on="ts_utc", how="left").with_columns(
+        hour=pl.col("ts_utc").dt.truncate("1h"), stopped=pl.col("stopped").fill_null(value=False)
+    )
+    stops = joined.group_by("hour").agg(stopped_min=pl.col("stopped").sum().cast(pl.Int64))
+    hours = bare_sums(joined, ["hour"]).join(stops, on="hour", how="left").sort("hour")
+    by_day = hours.with_columns(day=pl.col("hour").dt.date()).partition_by("day", as_dict=True)
+    found = {}
+    stood = joined.filter(pl.col("stopped")).select(
+        day=pl.col("ts_utc").dt.date(),
+        at=pl.col("ts_utc").dt.hour().cast(pl.Int64) * 60 + pl.col("ts_utc").dt.minute(),
+    )
+    at = {key[0]: part["at"].to_numpy() for key, part in stood.partition_by(
+        "day", as_dict=True).items()}  # fmt: skip
+    for (day,), part in by_day.items():
+        stopped = np.zeros(_DAY_MIN, dtype=bool)
+        stopped[at.get(day, [])] = True
+        found[day] = part.drop("day"), stopped
+    return found
+
+
+def _minutes_of(frame: pl.DataFrame, names: Sequence[str]) -> dict[date, NDArray[np.float32]]:
+    """Readings by signal and minute of the day; NaN where there is none."""
+    found = {}
+    held = [name for name in names if name in frame.columns]
+    for (day,), part in (
+        frame.with_columns(day=pl.col("ts_utc").dt.date()).partition_by("day", as_dict=True).items()
+    ):
+        at = (part["ts_utc"] - midnight(day)).dt.total_minutes().to_numpy()
+        values = np.full((len(names), _DAY_MIN), np.nan, dtype=np.float32)
+        columns = part.select(pl.col(held).cast(pl.Float32).fill_null(float("nan"))).to_numpy().T
+        values[[[names.index(name)] for name in held], at] = columns
+        found[day] = values
+    return found
+
+
+def _whole_hours(days: dict[date, _Day], start: datetime, end: datetime) -> pl.DataFrame:
+    """Every hour of the season once, null where nothing was worked out."""
+    axis = pl.datetime_range(start, end, "1h", eager=True, closed="left", time_unit="us")
+    hours = pl.concat([days[day].hours for day in sorted(days)])
+    return pl.DataFrame({"hour": axis.dt.replace_time_zone(None).dt.replace_time_zone("UTC")}).join(
+        hours, on="hour", how="left", maintain_order="left"
+    )
+
+
+def _stops(
+    days: dict[date, _Day], start: datetime, end: datetime
+) -> list[tuple[datetime, datetime]]:
+    count = round((end - start) / timedelta(minutes=1))
+    stopped = np.zeros(count + 2, dtype=np.int8)
+    for day, kept in days.items():
+        at = 1 + (day - start.date()).days * _DAY_MIN
+        stopped[at : at + _DAY_MIN] = kept.stopped
+    change = np.diff(stopped)
+    begins, ends = np.flatnonzero(change == 1), np.flatnonzero(change == -1)
+    return [
+        (start + timedelta(minutes=int(a)), start + timedelta(minutes=int(b)))
+        for a, b in zip(begins, ends, strict=True)
+    ]
