@@ -22,6 +22,7 @@ from pipeline.base import (
 from pipeline.desk.address import Filters, Shown, shown_of
 from pipeline.desk.desk import Desk
 from pipeline.desk.guard import LOOPBACK, Guard
+from pipeline.desk.period import asked_of, form_view, period_view
 from pipeline.desk.render import STATIC, render, static_text
 from pipeline.desk.season import season_view
 
@@ -46,6 +47,7 @@ def app_of(desk: Desk, names: tuple[str, ...] = LOOPBACK) -> Starlette:
         Route("/", _told(desk, home)),
         Route("/static/{name}", static),
         Route("/m/{key}/", _told(desk, season)),
+        Route("/m/{key}/period", _told(desk, period)),
     ]
     app = Starlette(routes=routes, middleware=[Middleware(Guard, names=names)])
     app.state.desk = desk
@@ -105,6 +107,17 @@ def season_content(request: Request) -> dict[str, Any]:
     shown = shown_of(request.query_params, kept.mill, kept.now())
     content = desk.page(key, "season") | season_view(kept, shown, f"/m/{key}")
     return content | _fields(shown)
+
+
+def period(request: Request) -> Response:
+    """The account of any hours."""
+    desk: Desk = request.app.state.desk
+    key = request.path_params["key"]
+    kept, base = desk.of(key), f"/m/{key}"
+    asked = asked_of(request.query_params, kept)
+    view = form_view(kept, None) if asked is None else period_view(kept, asked, base)
+    content = view | desk.page(key, "period") | {"by": request.cookies.get("by", "")}
+    return HTMLResponse(render("period.html.j2", content))
 
 
 def _fields(shown: Shown) -> dict[str, Any]:
