@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
-from typing import Any, Final
+from typing import Any
 from urllib.parse import parse_qsl
 
 from starlette.applications import Starlette
@@ -13,25 +12,18 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from pipeline.base import (
-    ConfigError,
-    DataError,
-    LostpolError,
-    StoreBusyError,
-)
 from pipeline.desk.address import Filters, Shown, shown_of
 from pipeline.desk.desk import Desk
-from pipeline.desk.guard import LOOPBACK, Guard
+from pipeline.desk.faults import told
+from pipeline.desk.finding import finding_view, verdicts_view, waiting_view
+from pipeline.desk.guard import LOOPBACK, REPORT_POLICY, Guard
 from pipeline.desk.period import asked_of, form_view, period_view
 from pipeline.desk.render import STATIC, render, static_text
 from pipeline.desk.season import season_view
-
-_STATUS: Final[dict[type[LostpolError], int]] = {
-    ConfigError: 400,
-    DataError: 404,
-    StoreBusyError: 409,
-}
-View = Callable[[Request], Response]
+from pipeline.desk.writes import give, keep, name_of
+from pipeline.dossier import dossier_page
+from pipeline.period import note_words, notes_of
+from pipeline.store import SAFE_ID, chosen, verdict_summary
 
 
 def app_of(desk: Desk, names: tuple[str, ...] = LOOPBACK) -> Starlette:
@@ -44,40 +36,20 @@ def app_of(desk: Desk, names: tuple[str, ...] = LOOPBACK) -> Starlette:
         Hosts it answers to.
     """
     routes = [
-        Route("/", _told(desk, home)),
+        Route("/", told(home)),
         Route("/static/{name}", static),
-        Route("/m/{key}/", _told(desk, season)),
-        Route("/m/{key}/period", _told(desk, period)),
+        Route("/m/{key}/", told(season)),
+        Route("/m/{key}/period", told(period)),
+        Route("/m/{key}/finding/{which}", told(finding)),
+        Route("/m/{key}/finding/{which}/dossier", told(dossier)),
+        Route("/m/{key}/waiting", told(waiting)),
+        Route("/m/{key}/verdicts", told(verdicts)),
+        Route("/m/{key}/finding/{which}/verdict", give, methods=["POST"]),
+        Route("/m/{key}/notes", keep, methods=["POST"]),
     ]
     app = Starlette(routes=routes, middleware=[Middleware(Guard, names=names)])
     app.state.desk = desk
     return app
-
-
-def _told(desk: Desk, view: View) -> View:
-    """A view whose errors are told as a page: what, where, what to do next."""
-
-    def shown(request: Request) -> Response:
-        try:
-            return view(request)
-        except LostpolError as error:
-            return fault(desk, request, error)
-
-    return shown
-
-
-def fault(desk: Desk, request: Request, error: LostpolError, text: str = "") -> Response:
-    """An error as a page, with what was typed."""
-    status = next((code for kind, code in _STATUS.items() if isinstance(error, kind)), 500)
-    key = request.path_params.get("key", "")
-    content = desk.bare("fault") | {
-        "what": error.what,
-        "where": error.where.splitlines(),
-        "next_step": error.next_step,
-        "text": text,
-        "back": f"/m/{key}/" if key in desk.kept else "/",
-    }
-    return HTMLResponse(render("fault.html.j2", content), status)
 
 
 def static(request: Request) -> Response:
@@ -116,8 +88,63 @@ def period(request: Request) -> Response:
     kept, base = desk.of(key), f"/m/{key}"
     asked = asked_of(request.query_params, kept)
     view = form_view(kept, None) if asked is None else period_view(kept, asked, base)
-    content = view | desk.page(key, "period") | {"by": request.cookies.get("by", "")}
+    content = view | desk.page(key, "period") | {"by": name_of(request)}
     return HTMLResponse(render("period.html.j2", content))
+
+
+def finding(request: Request) -> Response:
+    """One finding, and what to decide of it."""
+    desk: Desk = request.app.state.desk
+    key, which = request.path_params["key"], request.path_params["which"]
+    content = desk.page(key, "finding") | finding_view(desk.of(key), which, f"/m/{key}")
+    content |= {"by": name_of(request)}
+    if request.query_params.get("kept") == "1":
+        row = chosen(desk.of(key).now().findings, which)
+        content["said"] = " ".join(verdict_summary(desk.of(key).mill, row))
+    return HTMLResponse(render("finding.html.j2", content))
+
+
+def dossier(request: Request) -> Response:
+    """The dossier of a finding, made now; it is a page of its own."""
+    desk: Desk = request.app.state.desk
+    key, which = request.path_params["key"], request.path_params["which"]
+    kept = desk.of(key)
+    ids = [str(name) for name in kept.now().findings["finding_id"]]
+    links = {name: f"../{name}/dossier" for name in ids if SAFE_ID.fullmatch(name)}
+    page = dossier_page(kept.mill, which, links)
+    return HTMLResponse(page, headers={"content-security-policy": REPORT_POLICY})
+
+
+def waiting(request: Request) -> Response:
+    """What waits for a verdict."""
+    desk: Desk = request.app.state.desk
+    key = request.path_params["key"]
+    content = desk.page(key, "waiting") | waiting_view(desk.of(key), f"/m/{key}")
+    content |= {"by": name_of(request)}
+    if which := request.query_params.get("kept", ""):
+        row = chosen(desk.of(key).now().findings, which)
+        content["said"] = " ".join(verdict_summary(desk.of(key).mill, row))
+    return HTMLResponse(render("waiting.html.j2", content))
+
+
+def verdicts(request: Request) -> Response:
+    """What was said, what it taught, and what was noted."""
+    desk: Desk = request.app.state.desk
+    key = request.path_params["key"]
+    kept = desk.of(key)
+    content = desk.page(key, "verdicts") | verdicts_view(kept, f"/m/{key}")
+    content |= form_view(kept, None) | {
+        "by": name_of(request),
+        "state": "",
+        "notes": [(note_words(kept.mill, n), n.note_id) for n in notes_of(kept.mill)],
+        "note_from": "",
+        "note_to": "",
+    }
+    if request.query_params.get("noted") == "1":
+        content["said"] = (
+            "Done. Findings and notices follow with the next run: its hours are searched again."
+        )
+    return HTMLResponse(render("verdicts.html.j2", content))
 
 
 def _fields(shown: Shown) -> dict[str, Any]:

@@ -2,4 +2,5 @@
 
 from pipeline.dossier.period import PeriodView, view_of_period, write_period
 from pipeline.dossier.render import chart_script, page_parts
-from pipeline.dossier.write import write_dossier
+from pipeline.dossier.similar import similar_episodes
+from pipeline.dossier.write import dossier_page, write_dossier

@@ -19,4 +19,4 @@ from pipeline.store.schema import MIGRATIONS
 from pipeline.store.spoilt import backups_of, read_through
 from pipeline.store.store import RunResult, Store
 from pipeline.store.tables import table_schema
-from pipeline.store.verdicts import give_verdict, verdict_lines, verdict_summary
+from pipeline.store.verdicts import Verdict, give_verdict, verdict_lines, verdict_summary

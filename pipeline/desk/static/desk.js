@@ -155,9 +155,17 @@
   };
 
   /* Keys for what is decided: a key of a button presses it, unless something is being typed. */
+  const keysOn = () => { try { return localStorage.getItem("keys") !== "off"; } catch { return true; } };
+  const switchKeys = () => {
+    const one = byId("keys");
+    if (!one) return;
+    const say = () => { one.hidden = false; one.setAttribute("aria-pressed", String(keysOn())); };
+    one.addEventListener("click", () => { try { localStorage.setItem("keys", keysOn() ? "off" : "on"); } catch { /* kept for this page only */ } say(); });
+    say();
+  };
   const typing = (event) => event.target.closest("input, select, textarea, [contenteditable]");
   document.addEventListener("keydown", (event) => {
-    if (event.ctrlKey || event.metaKey || event.altKey || typing(event)) return;
+    if (event.ctrlKey || event.metaKey || event.altKey || event.repeat || typing(event) || !keysOn()) return;
     const key = event.key.toLowerCase();
     if (!/^[a-z]$/.test(key)) return;
     const one = document.querySelector("main [data-key='" + key + "']");
@@ -187,6 +195,6 @@
   window.addEventListener("pageshow", (event) => { if (event.persisted) document.querySelectorAll("button:disabled").forEach((one) => { one.disabled = false; }); });
   let waiting = 0;
   window.addEventListener("resize", () => { clearTimeout(waiting); waiting = setTimeout(() => { const holder = byId("strips"); if (holder) go(location.href, "none"); }, 200); });
-  const start = () => { strips(); };
+  const start = () => { strips(); switchKeys(); };
   start();
 })();
