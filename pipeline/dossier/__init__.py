@@ -1,5 +1,6 @@
 """The dossier of one finding: a page that needs nothing else, its data beside it."""
 
+from pipeline.dossier.export import csv_bytes, lab_frame, minutes_frame, parquet_bytes
 from pipeline.dossier.period import PeriodView, view_of_period, write_period
 from pipeline.dossier.render import chart_script, page_parts
 from pipeline.dossier.similar import similar_episodes

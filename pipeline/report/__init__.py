@@ -1,6 +1,7 @@
 """Reports as HTML that needs nothing else, its PDF and plain text, from frozen views."""
 
 from pipeline.report.groups import chance_words, mark_words
+from pipeline.report.pdf import write_pdf
 from pipeline.report.settling import settling_days
 from pipeline.report.shifts import shift_lengths, shift_sums
 from pipeline.report.tables import FindingRow, finding_rows

@@ -2,7 +2,7 @@
 
 from pipeline.store.database import KEPT_BACKUPS, migrate, opened, refuse_newer
 from pipeline.store.dictionary import dictionary_text, write_dictionary
-from pipeline.store.export import export_findings
+from pipeline.store.export import export_findings, findings_frame
 from pipeline.store.folders import (
     PAGE,
     SAFE_ID,
