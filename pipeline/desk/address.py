@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
-from typing import Final, Protocol
+from typing import Final
 from urllib.parse import urlencode
 
 from pipeline.base import ConfigError, Window, now
@@ -24,14 +24,28 @@ _SEVERAL: Final = ("cause", "section", "mark", "verdict", "weekday")
 _MOST_SAID: Final = 60
 
 
-class Query(Protocol):
-    """What a request says behind the question mark."""
+class Query:
+    """What a request says behind the question mark.
+
+    Parameters
+    ----------
+    pairs : iterable of (str, str)
+        Keys and values, in their order.
+    """
+
+    def __init__(self, pairs: Iterable[tuple[str, str]]) -> None:
+        self._values: dict[str, list[str]] = {}
+        for key, value in pairs:
+            self._values.setdefault(key, []).append(value)
 
     def get(self, key: str, default: str = "") -> str:
         """The last value of a key."""
+        held = self._values.get(key)
+        return held[-1] if held else default
 
     def getlist(self, key: str) -> list[str]:
         """Every value of a key."""
+        return list(self._values.get(key, []))
 
 
 @dataclass(frozen=True)
@@ -228,19 +242,3 @@ def _width(query: Query) -> int:
             "This width cannot be read.", f"w: {clean(said, 40)!r}", "Leave w out of the address."
         )
     return min(max(int(said), _WIDTHS[0]), _WIDTHS[1])
-
-
-class PlainQuery:
-    """A query held in a mapping, for what is not a request."""
-
-    def __init__(self, values: Mapping[str, list[str]]) -> None:
-        self._values = values
-
-    def get(self, key: str, default: str = "") -> str:
-        """The last value of a key."""
-        held = self._values.get(key)
-        return held[-1] if held else default
-
-    def getlist(self, key: str) -> list[str]:
-        """Every value of a key."""
-        return list(self._values.get(key, []))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
@@ -70,7 +70,7 @@ class Strip:
         )
 
     def add(
-        self, name: str, marks: dict[str, object], parent: ET.Element | None = None
+        self, name: str, marks: Mapping[str, object], parent: ET.Element | None = None
     ) -> ET.Element:
         """Add an element; numbers are written short."""
         written = {

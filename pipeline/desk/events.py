@@ -33,6 +33,8 @@ from pipeline.words import (
 _TALL: Final = 13
 _GAP: Final = 4
 _CHANCE_HEIGHT: Final = 44
+#: Above this q-value a finding stands at the top of its strip.
+_MOST_Q: Final = 0.25
 _WEEK: Final = timedelta(days=7)
 #: Line under a finding that says what became of it.
 UNDER: Final[Mapping[str, str]] = {
@@ -120,8 +122,8 @@ def chance_row(
     for row in known_of.searched.to_dicts() if not known_of.uncalibrated.is_empty() else ():
         if cut := axis.clipped(row["owns_start"], row["owns_end"]):
             strip.band(*cut, "unlearnt")
-    limit = _CHANCE_HEIGHT - 8.0
-    y = limit - limit * 0.05 / 0.25
+    limit, reach = _CHANCE_HEIGHT - 8.0, _CHANCE_HEIGHT - 14.0
+    y = limit - reach * CONFIDENT_Q / _MOST_Q
     strip.add("line", {"x1": 0, "x2": axis.width, "y1": y, "y2": y, "class": "level"})
     strip.text(3.0, y - 3.0, "5 %")
     told = 0
@@ -132,9 +134,9 @@ def chance_row(
         told += 1
         middle = row["started"] + (row["ended"] - row["started"]) / 2
         x = min(max(axis.x(middle), 0.0), float(axis.width))
-        top = limit - limit * min(q, 0.25) / 0.25
+        top = limit - reach * min(q, _MOST_Q) / _MOST_Q
         strip.add("line", {"x1": x, "x2": x, "y1": limit, "y2": top, "class": "bar-line"})
-        dot = {"cx": x, "cy": top, "r": 2.6, "class": "grab" if q > 0.05 else "chance-low"}
+        dot = {"cx": x, "cy": top, "r": 2.6, "class": "grab" if q > CONFIDENT_Q else "chance-low"}
         box = strip.add("circle", dot)
         strip.add("title", {}, box).text = clean(
             f"q-value {q:.2g}: {finding_words(row, mill)}", 300

@@ -14,7 +14,7 @@ from pipeline.base import ConfigError
 from pipeline.desk.address import shown_of
 from pipeline.desk.desk import Desk
 from pipeline.desk.kept import Kept
-from pipeline.desk.pages import period_content, season_content
+from pipeline.desk.pages import period_content, query_of, season_content
 from pipeline.desk.period import Asked, asked_of, period_answer
 from pipeline.desk.render import render
 from pipeline.desk.share import (
@@ -33,11 +33,14 @@ KINDS: Final = {
     "parquet": "application/vnd.apache.parquet",
 }
 _UNSAFE: Final = re.compile(r"[^0-9A-Za-z_-]+")
+#: Pixels of a plot on paper: A4 at which words are as large as in the text.
+_PAPER: Final = 680
 #: In the PDF the renderer's own fonts stand for those of a browser.
 _PDF_STYLE: Final = (
     '@font-face { font-family: "Report"; src: url(lostpol:regular); }'
     '@font-face { font-family: "Report"; font-weight: 700; src: url(lostpol:bold); }'
     'html, code, h1, h2, h3, .row .name h3, svg text { font-family: "Report", sans-serif; }'
+    ".small { stroke: none; }"
 )
 
 
@@ -64,7 +67,7 @@ def table(request: Request) -> Response:
 def page(request: Request, *, view: str, kind: str) -> Response:
     """A view as one HTML file or as PDF."""
     key = request.path_params["key"]
-    content = PAGES[view](request)
+    content = PAGES[view](request, _PAPER if kind == "pdf" else 0)
     name = f"{_UNSAFE.sub('_', key)}_{view}.{kind}"
     if kind == "pdf":
         return _file(pdf_of(_for_paper(f"{view}.html.j2", content)), "application/pdf", name)
@@ -86,18 +89,18 @@ def _file(content: bytes, kind: str, name: str) -> Response:
 
 
 def _asked(request: Request, kept: Kept) -> Asked:
-    asked = asked_of(request.query_params, kept)
+    asked = asked_of(query_of(request), kept)
     if asked is None:
         raise ConfigError("No period was named.", "from, to", "Name one: ?from=...&to=...")
     return asked
 
 
 def _hours(request: Request, kept: Kept, _base: str) -> pl.DataFrame:
-    return hours_table(kept, shown_of(request.query_params, kept.mill, kept.now()))
+    return hours_table(kept, shown_of(query_of(request), kept.mill, kept.now()))
 
 
 def _findings(request: Request, kept: Kept, _base: str) -> pl.DataFrame:
-    return findings_table(kept, shown_of(request.query_params, kept.mill, kept.now()))
+    return findings_table(kept, shown_of(query_of(request), kept.mill, kept.now()))
 
 
 def _account(request: Request, kept: Kept, base: str) -> pl.DataFrame:
@@ -120,7 +123,7 @@ TABLES: Final[dict[str, Callable[[Request, Kept, str], pl.DataFrame]]] = {
     "minutes": _minutes,
     "laboratory": _laboratory,
 }
-PAGES: Final[dict[str, Callable[[Request], dict[str, Any]]]] = {
+PAGES: Final[dict[str, Callable[[Request, int], dict[str, Any]]]] = {
     "season": season_content,
     "period": period_content,
 }

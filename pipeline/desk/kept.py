@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import numpy as np
 import polars as pl
@@ -21,6 +21,9 @@ from pipeline.mill import Mill
 from pipeline.store import published_store_of
 
 _DAY_MIN: Final = 1440
+#: Accounts of periods kept, for their pages, tables and files.
+_MOST_MADE: Final = 6
+Made = TypeVar("Made")
 _LOSS: Final = ("ts_utc", "unavoidable_kg_h", "excess_kg_h", "measured")
 _STATION: Final = ("ts_utc", "sucrose_feed_kg_h", "stopped")
 
@@ -97,6 +100,7 @@ class Kept:
         self._snapshot: Snapshot | None = None
         self._days: dict[date, _Day] = {}
         self._minutes: dict[date, tuple[Hashable, NDArray[np.float32]]] = {}
+        self._made: dict[Hashable, object] = {}
         self._readings: tuple[Hashable, Readings] | None = None
 
     def now(self) -> Snapshot:
@@ -121,6 +125,17 @@ class Kept:
             if self._readings is None or self._readings[0] != published:
                 self._readings = published, self._read_minutes()
             return self._readings[1]
+
+    def once(self, of: Hashable, make: Callable[[], Made]) -> Made:
+        """Something made once of each published state; the last few are kept."""
+        name = (_signature(self.mill), of)
+        if name not in self._made:
+            made = make()
+            while len(self._made) >= _MOST_MADE:
+                self._made.pop(next(iter(self._made)), None)
+            self._made[name] = made
+            return made
+        return self._made[name]  # type: ignore[return-value]
 
     def _read(self) -> Snapshot:
         mill, lake, store = self.mill, lake_of(self.mill), published_store_of(self.mill)
@@ -207,10 +222,10 @@ def _signature(mill: Mill) -> Hashable:
     return facts.st_ino, facts.st_mtime_ns, facts.st_size
 
 
-def _runs_of(days: object) -> list[list[date]]:
+def _runs_of(days: Iterable[date]) -> list[list[date]]:
     """Days that follow one another, together: read in one go."""
     runs: list[list[date]] = []
-    for day in sorted(days):  # type: ignore[call-overload]
+    for day in sorted(days):
         if runs and day - runs[-1][-1] == ONE_DAY:
             runs[-1].append(day)
         else:

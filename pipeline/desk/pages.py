@@ -9,7 +9,7 @@ from urllib.parse import parse_qsl
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from pipeline.desk.address import Filters, Shown, shown_of
+from pipeline.desk.address import Filters, Query, Shown, shown_of
 from pipeline.desk.desk import Desk
 from pipeline.desk.finding import finding_view, verdicts_view, waiting_view
 from pipeline.desk.guard import REPORT_POLICY
@@ -44,12 +44,18 @@ def season(request: Request) -> Response:
     return HTMLResponse(render("season.html.j2", season_content(request)))
 
 
-def season_content(request: Request) -> dict[str, Any]:
-    """What the page of a season shows."""
+def query_of(request: Request) -> Query:
+    """State in the address of a request."""
+    return Query(request.query_params.multi_items())
+
+
+def season_content(request: Request, width: int = 0) -> dict[str, Any]:
+    """What the page of a season shows; `width` overrules that of the address."""
     desk: Desk = request.app.state.desk
     key = request.path_params["key"]
     kept = desk.of(key)
-    shown = shown_of(request.query_params, kept.mill, kept.now())
+    shown = shown_of(query_of(request), kept.mill, kept.now())
+    shown = replace(shown, width=width or shown.width)
     content = desk.page(key, "season") | season_view(kept, shown, f"/m/{key}")
     return content | _fields(shown)
 
@@ -59,12 +65,12 @@ def period(request: Request) -> Response:
     return HTMLResponse(render("period.html.j2", period_content(request)))
 
 
-def period_content(request: Request) -> dict[str, Any]:
-    """What the page of a period shows."""
+def period_content(request: Request, _width: int = 0) -> dict[str, Any]:
+    """What the page of a period shows; its lanes find their own width."""
     desk: Desk = request.app.state.desk
     key = request.path_params["key"]
     kept, base = desk.of(key), f"/m/{key}"
-    asked = asked_of(request.query_params, kept)
+    asked = asked_of(query_of(request), kept)
     view = form_view(kept, None) if asked is None else period_view(kept, asked, base)
     return view | desk.page(key, "period") | {"by": name_of(request)}
 

@@ -12,7 +12,7 @@ from pipeline.desk.address import Query, season_of, span, stamp, window_of
 from pipeline.desk.kept import Kept
 from pipeline.dossier import PeriodView, view_of_period
 from pipeline.mill import Mill
-from pipeline.period import Answer, answer, period_of
+from pipeline.period import Answer, answer, notes_of, period_of
 from pipeline.words import span_words
 
 #: How far back "the same hours" are looked for to compare with.
@@ -64,6 +64,11 @@ def period_answer(kept: Kept, asked: Asked, base: str) -> tuple[Answer, PeriodVi
     DataError
         Nothing of the period was worked out.
     """
+    noted = tuple(note.note_id for note in notes_of(kept.mill))
+    return kept.once(("period", asked, base, noted), lambda: _answered(kept, asked, base))
+
+
+def _answered(kept: Kept, asked: Asked, base: str) -> tuple[Answer, PeriodView]:
     found = answer(kept.mill, asked.window, asked.beside)
     links = {f.finding_id: f"{base}/finding/{f.finding_id}" for f in found.account.findings}
     return found, view_of_period(found, links)

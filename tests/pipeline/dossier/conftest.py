@@ -4,23 +4,18 @@ from __future__ import annotations
 
 import json
 import shutil
-from datetime import UTC, datetime
-from pathlib import Path
 
 import duckdb
 import polars as pl
 import pytest
-from checkouts import small_checkout
+from searched_mill import searched_folder
 
-from pipeline.cli import demo
 from pipeline.dossier.write import write_dossier
 from pipeline.mill.description import load_mill
-from pipeline.stages import stages
 from pipeline.store.folders import store_of
 from pipeline.store.naming import chosen
 from pipeline.store.verdicts import give_verdict
 
-ROOT = Path(__file__).resolve().parents[3]
 HOSTILE_TAGS = {
     "LT.AI212": "<script>alert('tag')</script>",
     "LT.FI211": '=HYPERLINK("http://x.example","y")',
@@ -36,16 +31,7 @@ NOTE = "</script><script>alert('note')</script> =1+1 \u202e {{ 7*7 }}"
 @pytest.fixture(scope="session")
 def searched(tmp_path_factory):
     """Folder of a mill with four and a half days searched; not to be changed."""
-    tags = (datetime(2025, 10, 9, tzinfo=UTC), datetime(2025, 10, 13, 12, tzinfo=UTC))
-    lab = ("2025-10-08 20", "2025-10-13 08")
-    checkout = small_checkout(tmp_path_factory.mktemp("checkout"), tags, lab)
-    folder = tmp_path_factory.mktemp("searched")
-    # Without the reports of a demonstration: the dossier needs store and lake alone.
-    made, files = demo.prepare(folder, checkout)
-    stages.pull(made, files)
-    stages.derive(made)
-    stages.detect(made, "backfill")
-    return folder / demo.FOLDER
+    return searched_folder(tmp_path_factory)
 
 
 @pytest.fixture(scope="session")
