@@ -57,6 +57,8 @@ def touches(row: dict[str, Any], window: Window) -> bool:
 
 def hours_chosen(hours: pl.DataFrame, filters: Filters, mill: Mill) -> NDArray[np.bool_]:
     """Hours that shift and weekday let through, by row."""
+    if not filters.hours_chosen:
+        return np.ones(hours.height, dtype=bool)
     local = hours.select(
         minute=pl.col("hour").dt.convert_time_zone(mill.zone).dt.hour().cast(pl.Int64) * 60
         + pl.col("hour").dt.convert_time_zone(mill.zone).dt.minute(),

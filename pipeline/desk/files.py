@@ -39,7 +39,7 @@ _PAPER: Final = 680
 _PDF_STYLE: Final = (
     '@font-face { font-family: "Report"; src: url(lostpol:regular); }'
     '@font-face { font-family: "Report"; font-weight: 700; src: url(lostpol:bold); }'
-    'html, code, h1, h2, h3, .row .name h3, svg text { font-family: "Report", sans-serif; }'
+    'html, code, h1, h2, h3, .row .name h2, svg text { font-family: "Report", sans-serif; }'
     ".small { stroke: none; }"
 )
 

@@ -195,7 +195,7 @@ class Kept:
         stale = (d for d, m in marks.items() if d not in self._minutes or self._minutes[d][0] != m)
         for part in _runs_of(stale):
             frame = lake.read_features(GRID, part[0], part[-1], ["ts_utc", *names])
-            for day, values in _minutes_of(frame, names).items():
+            for day, values in _minutes_of(frame, names, part).items():
                 self._minutes[day] = marks[day], values
         days = sorted(self._minutes)
         if not days:
@@ -257,19 +257,19 @@ def _days_of(
     return found
 
 
-def _minutes_of(frame: pl.DataFrame, names: Sequence[str]) -> dict[date, NDArray[np.float32]]:
-    """Readings by signal and minute of the day; NaN where there is none."""
-    found = {}
-    held = [name for name in names if name in frame.columns]
-    for (day,), part in (
-        frame.with_columns(day=pl.col("ts_utc").dt.date()).partition_by("day", as_dict=True).items()
-    ):
-        at = (part["ts_utc"] - midnight(day)).dt.total_minutes().to_numpy()
-        values = np.full((len(names), _DAY_MIN), np.nan, dtype=np.float32)
-        columns = part.select(pl.col(held).cast(pl.Float32).fill_null(float("nan"))).to_numpy().T
-        values[[[names.index(name)] for name in held], at] = columns
-        found[day] = values
-    return found
+def _minutes_of(
+    frame: pl.DataFrame, names: Sequence[str], days: Sequence[date]
+) -> dict[date, NDArray[np.float32]]:
+    """Readings by signal and minute of days that follow one another; NaN where there is none."""
+    out = np.full((len(names), len(days) * _DAY_MIN), np.nan, dtype=np.float32)
+    at = (frame["ts_utc"] - midnight(days[0])).dt.total_minutes().to_numpy()
+    inside = (at >= 0) & (at < out.shape[1])
+    for number, name in enumerate(names):
+        if name in frame.columns:
+            # Missing is NaN in arrays, and a column of nothing has no numbers at all.
+            values = frame[name].cast(pl.Float32).fill_null(float("nan")).to_numpy()
+            out[number, at[inside]] = values[inside]
+    return {d: out[:, n * _DAY_MIN : (n + 1) * _DAY_MIN] for n, d in enumerate(days)}
 
 
 def _whole_hours(days: dict[date, _Day], start: datetime, end: datetime) -> pl.DataFrame:

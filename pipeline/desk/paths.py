@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -29,12 +30,19 @@ def strokes(low: Values, high: Values, scale: Scale) -> str:
     # A flat line has no height of its own: a stroke of one pixel shows it.
     thin = bottom - top < 1.2
     middle = 0.5 * (bottom + top)
-    bottom, top = np.where(thin, middle + 0.6, bottom), np.where(thin, middle - 0.6, top)
+    bottom = np.where(thin, middle + 0.6, bottom)
+    top = np.maximum(np.where(thin, middle - 0.6, top), 0.0)
     kept = np.flatnonzero(np.isfinite(low))
-    tops, bottoms = top[kept].tolist(), bottom[kept].tolist()
-    return "".join(
-        f"M{x} {a:.1f}V{b:.1f}" for x, a, b in zip(kept.tolist(), tops, bottoms, strict=True)
-    )
+    tops, bottoms = (np.rint(10.0 * y[kept]).astype(int).tolist() for y in (top, bottom))
+    words = _tenths(int(10 * scale.height) + 20)
+    pairs = zip(kept.tolist(), tops, bottoms, strict=True)
+    return "".join([f"M{x} {words[a]}V{words[b]}" for x, a, b in pairs])
+
+
+@cache
+def _tenths(most: int) -> list[str]:
+    """Tenths of a pixel as they are written: looked up, for a lane has a thousand of them."""
+    return [f"{n / 10:.1f}".removesuffix(".0") for n in range(most)]
 
 
 def band(low: Values, high: Values, scale: Scale) -> str:
