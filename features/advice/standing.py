@@ -13,6 +13,7 @@ from features.kinetics import (
     Draws,
     Estimate,
     Prior,
+    beyond_words,
     draw,
     estimate,
     hold,
@@ -26,8 +27,6 @@ Basis = Literal["cold", "hot"]
 COOLEST_DEGC = 20.0
 #: Share of the sucrose whose loss the juice is given time for [%], and the longest time told [h].
 TENTH_PCT, LONGEST_H = 0.1, 720.0
-#: Where the published inversion kinetics hold (memory).
-VALID_TEMP_DEGC, VALID_PH_HOT = (60.0, 130.0), (4.0, 8.0)
 #: The acids made (formic, lactic) hold back their own protons: pH falls no further (memory: pKa).
 LOWEST_PH = 3.5
 #: Sucrose left that counts as none [-], and time that counts as none [h].
@@ -274,17 +273,12 @@ def _within(pot: _Pot, piece_h: float) -> float:
 
 
 def _beyond(pots: list[_Pot]) -> tuple[str, ...]:
-    """Conditions outside the range of the published kinetics, in words."""
-    found = []
-    temps = [pot.temp_degc for pot in pots]
-    hot = [float(pot.ph("hot")[0]) for pot in pots]
-    for what, values, (low, high), unit in (
-        ("juice temperature", temps, VALID_TEMP_DEGC, " degC"),
-        ("pH of the hot juice", hot, VALID_PH_HOT, ""),
-    ):
-        if min(values) < low or max(values) > high:
-            found.append(
-                f"{what} {min(values):.3g} to {max(values):.3g}{unit}; "
-                f"the published kinetics hold from {low:g} to {high:g}{unit}"
-            )
-    return tuple(found)
+    """Conditions outside the ranges of the published formulas, in words."""
+    return beyond_words(
+        {
+            "temp_degc": [pot.temp_degc for pot in pots],
+            "ph_hot": [float(pot.ph("hot")[0]) for pot in pots],
+            "ph_cold": [float(pot.ph_cold[0]) for pot in pots],
+            "brix_pct": [pot.juice.brix_pct for pot in pots],
+        }
+    )

@@ -11,7 +11,7 @@ from features.base.frames import (
     check_frame,
     polars_schema,
 )
-from features.base.lab import composites, grabs, lab_results, left_out, purity_pct
+from features.base.lab import brix_pct, composites, grabs, lab_results, left_out, purity_pct
 from features.base.lab_basis import COMPANION, LONGEST_HOLD_H
 from features.base.numeric import (
     GAS_CONSTANT,
@@ -20,6 +20,7 @@ from features.base.numeric import (
     BoolArray,
     FloatArray,
     Numeric,
+    at_least,
     exp,
     exp10,
     ln,
@@ -30,11 +31,13 @@ from features.base.station import (
     QUANTITY_COLUMNS,
     Analyte,
     Basis,
+    Filtrate,
     Interpolation,
     Kinetics,
     LabSource,
     Port,
     Quantity,
+    Settling,
     Signal,
     Station,
     Targets,

@@ -153,13 +153,37 @@ def purity_pct(times_utc: pl.Series, lab: pl.DataFrame, place: str) -> pl.Series
     return pl.Series(values=np.where(np.isfinite(line), line, held)).fill_nan(None)
 
 
+def brix_pct(times_utc: pl.Series, lab: pl.DataFrame, place: str) -> pl.Series:
+    """Brix of the juice at a place by the laboratory [%].
+
+    Parameters
+    ----------
+    times_utc : polars.Series
+        Rising times with a zone.
+    lab : polars.DataFrame
+        As `lab_results` gives it.
+    place : str
+        Sampling place, such as ``mixed_juice``.
+
+    Returns
+    -------
+    polars.Series
+        Between and beside samples as `purity_pct` has it.
+    """
+    here = lab.filter(pl.col("place") == place, pl.col("analyte") == "brix").sort("ts_utc")
+    now = hours(times_utc)
+    held = _held_over(now, composites(here).rename({"value": "told"}))
+    line = _line(now, grabs(here).rename({"value": "told"}))
+    return pl.Series(values=np.where(np.isfinite(line), line, held)).fill_nan(None)
+
+
 def _purities(lab: pl.DataFrame, sample: list[str]) -> pl.DataFrame:
     """Purity of each sample for which both results are there [%]."""
     wide = lab.pivot(on="analyte", index=sample, values="value", aggregate_function="mean")
     if wide.is_empty() or {"pol", "brix"} - set(wide.columns):
-        return lab.clear().select(*sample, purity="value")
+        return lab.clear().select(*sample, told="value")
     sound = wide.filter(pl.col("brix") > 0, pl.col("pol").is_not_null()).sort(sample)
-    return sound.select(*sample, purity=100.0 * pl.col("pol") / pl.col("brix"))
+    return sound.select(*sample, told=100.0 * pl.col("pol") / pl.col("brix"))
 
 
 def _line(now: NDArray[np.float64], samples: pl.DataFrame) -> NDArray[np.float64]:
@@ -170,7 +194,7 @@ def _line(now: NDArray[np.float64], samples: pl.DataFrame) -> NDArray[np.float64
     after = np.minimum(before + 1, len(at) - 1)
     held_h = np.where(after > before, at[after] - at[before], now - at[before])
     known = (before >= 0) & (held_h <= LONGEST_HOLD_H)
-    return np.where(known, np.interp(now, at, samples["purity"].to_numpy()), np.nan)
+    return np.where(known, np.interp(now, at, samples["told"].to_numpy()), np.nan)
 
 
 def _held_over(now: NDArray[np.float64], samples: pl.DataFrame) -> NDArray[np.float64]:
@@ -179,8 +203,8 @@ def _held_over(now: NDArray[np.float64], samples: pl.DataFrame) -> NDArray[np.fl
         return found
     short = samples.filter(pl.col("period_h") <= LONGEST_COMPOSITE_H)
     short = short.sort("period_h", "ts_utc", descending=[True, False])
-    for start, period_h, purity in zip(
-        hours(short["ts_utc"]), short["period_h"], short["purity"], strict=True
+    for start, period_h, told in zip(
+        hours(short["ts_utc"]), short["period_h"], short["told"], strict=True
     ):
-        found[(now >= start) & (now < start + period_h)] = purity
+        found[(now >= start) & (now < start + period_h)] = told
     return found

@@ -55,3 +55,10 @@ def log10(value: Numeric) -> Numeric:
 def exp10(value: Numeric) -> Numeric:
     """10 to the power `value`, as `exp` takes and gives it."""
     return exp(LN10 * value)
+
+
+def at_least(value: Numeric, floor: float) -> Numeric:
+    """Raise what lies below `floor` to it, as `exp` takes and gives it."""
+    if isinstance(value, pl.Expr):
+        return value.clip(lower_bound=floor)
+    return np.maximum(value, floor)

@@ -223,6 +223,37 @@ class Kinetics:
 
 
 @dataclass(frozen=True, slots=True)
+class Filtrate:
+    """Juice of the mud filters that is returned to the train.
+
+    ``share_pct`` is how much of the mixed juice it is by volume [%], 0 for none returned and None
+    for not told; a flow tag at ``filtrate`` wins. ``to`` says into which juice it goes;
+    ``feed_meter`` whether the meter of the feed stands before or behind its return, or where its
+    place says. ``brix_pct`` is its own.
+    """
+
+    share_pct: float | None = None
+    to: Literal["mixed", "limed"] = "mixed"
+    feed_meter: Literal["by_place", "before", "behind"] = "by_place"
+    brix_pct: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Settling:
+    """What no tag tells of flocculant and settling.
+
+    ``flocculant_g_l`` is the strength of the flocculant solution [g/L]; ``pumped_after`` says that
+    the dosed juice is pumped before the settler; ``rate_m_h`` is the initial settling rate of a
+    batch test at target Brix and temperature [m/h]; ``air_kpa`` the pressure of the air [kPa].
+    """
+
+    flocculant_g_l: float | None = None
+    pumped_after: bool = False
+    rate_m_h: float | None = None
+    air_kpa: float = 101.325
+
+
+@dataclass(frozen=True, slots=True)
 class Station:
     """A mill's clarification station: vessels, signals, lab series, targets and kinetics."""
 
@@ -231,6 +262,8 @@ class Station:
     lab: tuple[LabSource, ...]
     targets: Targets
     kinetics: Kinetics = field(default_factory=Kinetics)
+    filtrate: Filtrate = field(default_factory=Filtrate)
+    settling: Settling = field(default_factory=Settling)
 
     def signal(self, quantity: Quantity, place: str, port: Port | None = None) -> Signal | None:
         """First signal that measures `quantity` at `place` (any port when `port` is None)."""

@@ -7,6 +7,7 @@ import numpy as np
 from features.base import FloatArray, Numeric, Station, Vessel
 from features.flow.contents import MOST_SLICES
 from features.flow.expansion import as_fed
+from features.flow.filtrate import filtrate_at
 from features.flow.vessel_ph import Region
 from features.kinetics import (
     concentration_ratio,
@@ -32,8 +33,8 @@ def usual_flow_m3_h(station: Station, vessel: Vessel) -> float:
     Returns
     -------
     float
-        Its share, by volume, of the feed less the mud drawn upstream [m3/h as fed]; at least a
-        tenth of the feed's share.
+        Its share, by volume, of the feed and the filtrate returned up to it, less the mud drawn
+        upstream [m3/h as fed]; at least a tenth of the feed's share.
     """
     feed = station.targets.flow_feed_m3_h
     mud = sum(
@@ -41,7 +42,7 @@ def usual_flow_m3_h(station: Station, vessel: Vessel) -> float:
     )
     group = [v for v in station.vessels if v.step == vessel.step]
     share = vessel.volume_m3 / sum(v.volume_m3 for v in group)
-    return share * max(feed - mud, 0.1 * feed)
+    return share * max(feed + filtrate_at(station, vessel) - mud, 0.1 * feed)
 
 
 def target_mud_m3_h(station: Station, settler: Vessel) -> float:

@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
+import polars as pl
 
 from features.base import FloatArray, Port, Signal, Station, Vessel
 from features.flow.expansion import feed_meter_degc
+from features.flow.filtrate import fresh_feed
+from features.flow.inferred import vessel_temp
 from features.flow.tracks import Track, Tracks
 from features.flow.vessel_ph import Region
 
@@ -18,6 +21,8 @@ ANY: tuple[Port, ...] = ("", "inside", "out", "in")
 _CLEAR_KINDS = ("clear_juice_tank", "clear_juice_heater", "evaporator_vessel")
 #: Grid column with the feed's purity [%], when the caller has joined lab results to the grid.
 PURITY_COLUMN = "purity_mixed_juice_pct"
+#: Grid column with the laboratory's Brix of the feed [%], which stands in for a Brix tag.
+BRIX_COLUMN = "brix_mixed_juice_lab_pct"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,7 +61,7 @@ def read_feed(tracks: Tracks) -> Feed:
     return Feed(
         flow=flow,
         flow_degc=flow_degc,
-        brix=tracks.read("brix", "mixed_juice", ANY, targets.brix_pct),
+        brix=_feed_brix(tracks),
         purity=tracks.column(PURITY_COLUMN, targets.purity_pct),
         temp=temp,
         ph_mixed=tracks.ph_cold("mixed_juice", ANY, temp, targets.ph_mixed),
@@ -65,11 +70,26 @@ def read_feed(tracks: Tracks) -> Feed:
     )
 
 
+def _feed_brix(tracks: Tracks) -> Track:
+    """Brix of the feed: its tag, else the laboratory's where it is near, else the target."""
+    target = tracks.station.targets.brix_pct
+    read = tracks.read("brix", "mixed_juice", ANY, target)
+    if read.measured or BRIX_COLUMN not in tracks.grid.columns:
+        return read
+    lab = tracks.grid[BRIX_COLUMN].cast(pl.Float64).fill_null(target).to_numpy()
+    # Results hours apart carry the sums; they are no minute's reading and not told as one.
+    return replace(read, values=lab)
+
+
 def _feed_flow(tracks: Tracks, mixed: Track) -> tuple[Track, FloatArray]:
-    """Feed flow: its own meter, or the first meter down the train; with its temperature [degC]."""
+    """Feed flow without filtrate: its own meter, or the first meter down the train.
+
+    With the temperature of the juice at that meter [degC].
+    """
     target = tracks.station.targets.flow_feed_m3_h
     if tracks.has("flow", "mixed_juice"):
-        return flow_track(tracks, "mixed_juice", ANY, target), mixed.values
+        meter = flow_track(tracks, "mixed_juice", ANY, target)
+        return fresh_feed(tracks, meter, None), mixed.values
     before = mixed.values
     for group in tracks.station.in_flow_order:
         for port in ("in", "", "out"):
@@ -78,8 +98,9 @@ def _feed_flow(tracks: Tracks, mixed: Track) -> tuple[Track, FloatArray]:
                 total = np.asarray(np.sum([p.values for p in parts], axis=0))
                 known = np.logical_and.reduce([p.known for p in parts])
                 heat = [meter_degc(tracks, vessel, port, before) for vessel in group]
-                return Track(total, known, measured=True), np.mean(heat, axis=0)
-        before = np.mean([vessel_temp(tracks, vessel).values for vessel in group], axis=0)
+                meter = Track(total, known, measured=True)
+                return fresh_feed(tracks, meter, group[0].step), np.mean(heat, axis=0)
+        before = np.mean([_target_brix_temp(tracks, vessel) for vessel in group], axis=0)
     return tracks.target(target), np.full(tracks.rows, feed_meter_degc(tracks.station))
 
 
@@ -91,7 +112,16 @@ def meter_degc(tracks: Tracks, vessel: Vessel, port: Port, before: FloatArray) -
     """
     if port and tracks.has("temperature", vessel.name, port):
         return tracks.read("temperature", vessel.name, (port,), vessel.temp_degc).values
-    return vessel_temp(tracks, vessel).values if port == "out" else before
+    return _target_brix_temp(tracks, vessel) if port == "out" else before
+
+
+def _target_brix_temp(tracks: Tracks, vessel: Vessel) -> FloatArray:
+    """Temperature of a vessel whose juice is at its target Brix [degC].
+
+    A few Brix move a boiling point by a tenth of a kelvin, which no volume feels.
+    """
+    usual = tracks.station.targets.brix_pct if vessel.brix_pct is None else vessel.brix_pct
+    return vessel_temp(tracks, vessel, usual).values
 
 
 def flow_track(tracks: Tracks, place: str, ports: tuple[Port, ...], target: float) -> Track:
@@ -132,17 +162,11 @@ def _first_ph(
 ) -> Track:
     """First pH probe found at the points given, on the cold basis."""
     for vessel, ports in points:
-        track = tracks.ph_cold(vessel.name, ports, vessel_temp(tracks, vessel), target)
+        temp = vessel_temp(tracks, vessel, tracks.station.targets.brix_pct)
+        track = tracks.ph_cold(vessel.name, ports, temp, target)
         if track.measured:
             return track
     return tracks.target(target)
-
-
-def vessel_temp(tracks: Tracks, vessel: Vessel) -> Track:
-    """Temperature of a vessel's content; of a heater, its outlet, so the upper bound [degC]."""
-    heater = vessel.kind in ("heater", "clear_juice_heater")
-    ports = OUTLET_FIRST if heater else CONTENT_FIRST
-    return tracks.read("temperature", vessel.name, ports, vessel.temp_degc)
 
 
 def region_of(station: Station, vessel: Vessel) -> Region:

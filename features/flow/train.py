@@ -8,7 +8,9 @@ import numpy as np
 
 from features.base import BoolArray, FloatArray, Vessel
 from features.flow.expansion import as_fed
-from features.flow.mud import level_volume, mud_flow, run_mud
+from features.flow.filtrate import return_step, with_filtrate
+from features.flow.inferred import vessel_temp
+from features.flow.mud import Mud, level_volume, mud_flow, mud_of, run_mud
 from features.flow.nominal import (
     reference_acidities,
     souring_1_min,
@@ -25,7 +27,6 @@ from features.flow.probes import (
     meter_degc,
     read_feed,
     region_of,
-    vessel_temp,
 )
 from features.flow.stream import Dose, Passage, Passed, Stream, Tracer, join
 from features.flow.tracks import Track, Tracks, running_mean, smooth
@@ -87,7 +88,10 @@ def travel(tracks: Tracks) -> tuple[Feed, Journey]:
     at_target = reference_acidities(tracks.station, regions)
     journey = Journey(_fed_stream(tracks, feed), feed.temp.values, at_target)
     last_liming = max((v.step for v in tracks.station.of_kind("liming_tank")), default=None)
+    returned_at = return_step(tracks.station)
     for group in tracks.station.in_flow_order:
+        if group[0].step == returned_at:
+            journey.at_end = with_filtrate(tracks, journey.at_end, feed.flow, feed.flow_degc)
         inlets = _share(tracks, group, journey)
         outlets = [
             _through(tracks, vessel, inlet, feed, journey)
@@ -145,7 +149,9 @@ def _share(tracks: Tracks, group: tuple[Vessel, ...], journey: Journey) -> list[
 
 def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey: Journey) -> Stream:
     """Pass one vessel, and the mud zone of a settler; return the juice leaving."""
-    zone, probe = _vessel_zone(tracks, vessel, inlet, feed, journey.acidity_at_target[vessel.name])
+    mud = mud_of(tracks, vessel, inlet)
+    acidity = journey.acidity_at_target[vessel.name]
+    zone, probe = _vessel_zone(tracks, vessel, (inlet, mud), feed, acidity)
     journey.degc[vessel.name] = zone.temp.values
     if zone.brix is not None:
         # Sucrose stays when water boils off: it passes at the flow of the concentrated juice.
@@ -165,9 +171,10 @@ def _through(tracks: Tracks, vessel: Vessel, inlet: Stream, feed: Feed, journey:
     columns["flow_in_m3_h"] = np.where(inlet.flow_known, came_in, np.nan)
     columns["flow_out_m3_h"] = np.where(out.flow_known, went_out, np.nan)
     journey.columns[vessel.name] = columns
-    if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
-        name, mud = run_mud(tracks, vessel, (inside, passed), probe, (zone.temp, loading))
-        journey.columns[name] = mud
+    if mud is not None:
+        rest = (mud, zone.temp, loading)
+        name, below = run_mud(tracks, vessel, (inside, passed), probe, rest)
+        journey.columns[name] = below
     if zone.region == "liming":
         return _as_read(out, probe).with_tracers(ph_limed=probe.values, limed_known=probe.known)
     if zone.region == "settler":
@@ -188,33 +195,56 @@ def _loading(tracks: Tracks, feed: Feed) -> tuple[FloatArray, BoolArray]:
     return feed.flow.values / tracks.station.targets.flow_feed_m3_h, feed.flow.known
 
 
+def _boiled_brix(tracks: Tracks, vessel: Vessel, inlet: Stream) -> Track | None:
+    """Brix inside where water is boiled off [%], else None."""
+    if vessel.brix_pct is None:
+        return None
+    brix = tracks.read("brix", vessel.name, CONTENT_FIRST, vessel.brix_pct)
+    if brix.measured:
+        return brix
+    # Water boiled off is a share of the juice: thinner juice leaves thinner, too.
+    fed = inlet.tracers[:, Tracer.BRIX] / tracks.station.targets.brix_pct
+    return replace(brix, values=np.clip(vessel.brix_pct * fed, 1.0, 80.0))
+
+
+def _held(tracks: Tracks, vessel: Vessel, mud: Mud | None) -> tuple[Track, FloatArray]:
+    """Volume the juice reaches, less what mud takes of it, as read and smoothed [m3]."""
+    live = vessel.volume_m3 * (1.0 - vessel.dead_fraction)
+    volume = level_volume(tracks, vessel, "level", live, vessel.level_pct)
+    smoothed = smooth(volume.values)
+    if mud is None:
+        return volume, smoothed
+    return replace(volume, values=volume.values * mud.room), smoothed * mud.room
+
+
 def _vessel_zone(
     tracks: Tracks,
     vessel: Vessel,
-    inlet: Stream,
+    entering: tuple[Stream, Mud | None],
     feed: Feed,
     acidity: float,
 ) -> tuple[Zone, Track]:
     """Zone of a vessel and the pH probe that belongs to it."""
+    inlet, mud = entering
     station, targets = tracks.station, tracks.station.targets
     region = region_of(station, vessel)
-    temp = vessel_temp(tracks, vessel)
-    live = vessel.volume_m3 * (1.0 - vessel.dead_fraction)
-    volume = level_volume(tracks, vessel, "level", live, vessel.level_pct)
+    usual_flow = usual_flow_m3_h(station, vessel)
+    brix = _boiled_brix(tracks, vessel, inlet)
+    held = inlet.tracers[:, Tracer.BRIX] if brix is None else brix.values
+    temp = vessel_temp(tracks, vessel, held, (inlet.flow_m3_h, usual_flow))
+    volume, smoothed = _held(tracks, vessel, mud)
     shared = feed.ph_limed if region in ("mixed", "liming", "limed") else feed.ph_clear
     own = tracks.ph_cold(vessel.name, OUTLET_FIRST, temp, shared.values[0])
     probe = own if own.measured and region in ("liming", "settler") else shared
-    brix: Track | None = None
-    if vessel.brix_pct is not None:
-        brix = tracks.read("brix", vessel.name, CONTENT_FIRST, vessel.brix_pct)
-    usual_flow = usual_flow_m3_h(station, vessel)
     hot = np.asarray(as_fed(station, running_mean(temp.values, _EXPANSION_MIN)))
     settler = region == "settler"
+    # The mud's own sums run in real m3, the juice's as fed.
+    drawn = mud_flow(tracks, vessel, inlet).values if mud is None else mud.inflow_m3_h
     passage = Passage(
-        volume_edges_m3=edges_from_means(smooth(volume.values) * hot),
+        volume_edges_m3=edges_from_means(smoothed * hot),
         tanks=vessel.tanks,
         usual_flow_m3_h=usual_flow / target_concentration(station, vessel),
-        drawn_m3_h=mud_flow(tracks, vessel, inlet).values * hot,
+        drawn_m3_h=drawn * hot,
         souring_1_min=None
         if region == "liming"
         else np.asarray(souring_1_min(station, temp.values)),

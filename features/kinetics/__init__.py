@@ -38,6 +38,17 @@ from features.kinetics.prior import (
     log_sd_of_interval,
     published,
 )
+from features.kinetics.ranges import (
+    BEYOND_COLUMNS,
+    DENSITY,
+    DESTRUCTION,
+    INVERSION,
+    RANGES,
+    Range,
+    beyond_ranges,
+    beyond_words,
+    together,
+)
 from features.kinetics.uncertainty import (
     Z90,
     InputErrors,

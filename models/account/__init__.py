@@ -25,8 +25,26 @@ from models.account.period import (
     account_of_period,
 )
 from models.account.period_error import Tonnes
+from models.account.plausibility import (
+    BAD_INVERSION_PCT,
+    USUAL_DESTRUCTION_PCT_H,
+    USUAL_INVERSION_PCT,
+    USUAL_PH_FALL,
+    Band,
+    Plausibility,
+    plausible_figures,
+    undetermined_band,
+)
 from models.account.similarity import Episode, Likeness, similar
-from models.account.sums import SUM_COLUMNS, bare_sums, loss_sums, multiplier_log_sd, with_bounds
+from models.account.sums import (
+    SUM_COLUMNS,
+    added_findings,
+    bare_sums,
+    loss_sums,
+    multiplier_log_sd,
+    pooled,
+    with_bounds,
+)
 from models.account.tracked import (
     FLOCCULANT_PER_JUICE,
     LIME_PER_JUICE,

@@ -98,7 +98,9 @@ def _by_zone(excess: Excess, multiplier: float, channel: Channel, span: Span) ->
     own = {(zone, d) for zone in channel.zones for d in CHANNEL_DRIVERS[channel.name]}
     # A tank held too full may answer for what its older juice loses behind it.
     behind = {(zone, "held") for zone in excess.loss_kg_h} & excess.by_driver.keys()
-    for chosen in (own, own | behind):
+    # Held mud answers for the room that it takes from its settler's clear juice.
+    room = {(zone.partition(":")[0], "held") for zone in channel.zones} & excess.by_driver.keys()
+    for chosen in (own, own | room, own | behind):
         rates = dict.fromkeys(excess.loss_kg_h, 0.0)
         for zone, driver in sorted(chosen & excess.by_driver.keys()):
             share = np.nan_to_num(excess.by_driver[zone, driver][window][known])

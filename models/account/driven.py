@@ -125,7 +125,7 @@ class Driven:
         }
         return parts | {
             "zone": pl.repeat(zone, len(lost), eager=True),
-            "level_log_sd": self.level.log_sds(zone, window.start, window.stop),
+            "level_log_sd": self.level.log_sds({zone: 1.0}, window.start, window.stop),
             "lost_kg_h": lost,
             "target_kg_h": target,
             "usual_kg_h": np.where(standing, target, usual),

@@ -8,6 +8,7 @@ from models.amount.lab import (
     hours_since,
     lab_points,
     lab_series,
+    of_point,
     zones_between,
 )
 from models.amount.mill_balance import OrdinaryBalance, ordinary_balance

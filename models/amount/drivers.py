@@ -8,7 +8,8 @@ factor at its slow median, the sucrose as fed. The shares add up to that excess,
 Against the usual and not against the targets: factors multiply, so a mill that runs sour every day
 loses more by the same ten kelvin than its targets suggest. What follows from a driver is its own:
 slow juice is older juice and sours for longer, and so do mud that is held and the juice behind a
-fuller tank, and juice that is boiled hotter behind the last probe.
+fuller tank, and juice that is boiled hotter behind the last probe. Slow juice also cools: what that
+saves is taken off what the extra time costs, as is the room that held mud takes from clear juice.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from numpy.typing import NDArray
 from features.base import Station
 from features.kinetics import shapley_of_product
 from models.amount.baseline import season_where_missing, slow_baseline
+from models.amount.cooling import cooled_by_age
 from models.amount.souring import PhParts, ph_parts
 from models.base import Array, Minutes, nan_sum
 
@@ -98,9 +100,12 @@ def split_excess(
     ordinary: dict[str, Array] = {}
     known = np.ones(minutes.n, dtype=bool)
     parts, running = ph_parts(minutes, station, bias_limed), minutes.usual
+    cooled = cooled_by_age(minutes, station)
     for zone, col in minutes.zones.items():
         correction = 10.0 ** (col["w_ph_limed"] * bias_limed + col["w_ph_clear"] * bias_clear)
-        measured, older = _factors(zone, col, correction, parts)
+        one = np.ones(minutes.n)
+        by = (correction, cooled.get(zone, one), _room(minutes, station, zone))
+        measured, older = _factors(zone, col, by, parts)
         filled = {name: season_where_missing(values) for name, values in measured.items()}
         usual = {
             name: np.maximum(slow_baseline(values, running), _LEAST)
@@ -120,23 +125,39 @@ def split_excess(
 
 
 def _factors(
-    zone: str, col: dict[str, Array], correction: Array, parts: PhParts
+    zone: str, col: dict[str, Array], by: tuple[Array, Array, Array], parts: PhParts
 ) -> tuple[dict[str, Array], Array]:
-    """Factors of a zone's loss by driver, and what the age of the juice does to it."""
+    """Factors of a zone's loss by driver, and what the age of the juice does to it.
+
+    `by` is what corrects its pH, what cooling with age does to its rate, and the room mud leaves.
+    """
+    correction, cool, room = by
     lower = col["w_ph_limed"] * parts.limed + col["w_ph_clear"] * parts.limed_at_clear
     seen = np.isfinite(lower)
     limed = 10.0 ** np.where(seen, lower, 0.0)
     older = 10.0 ** (np.nan_to_num(col["w_ph_clear"]) * parts.older)
     mud = 10.0 ** parts.older_mud.get(zone, np.zeros(len(older)))
-    held = 10.0 ** parts.older_tank.get(zone, np.zeros(len(older)))
+    behind = 10.0 ** parts.older_tank.get(zone, np.zeros(len(older)))
+    fuller = 10.0 ** parts.older_inside.get(zone, np.zeros(len(older)))
     hot = 10.0 ** parts.hotter.get(zone, np.zeros(len(older)))
     factors = {
         "ph": np.where(seen, limed, np.nan),
-        "drop": col["f_ph"] * correction / (limed * older * mud * held * hot),
-        "temperature": col["f_temp"] * hot,
+        "drop": col["f_ph"] * correction / (limed * older * mud * behind * fuller * hot),
+        "temperature": col["f_temp"] * hot / cool,
         "brix": col["f_brix"],
-        "volume": col["f_volume"] * mud,
-        "held": held,
+        "volume": col["f_volume"] * mud * fuller / room,
+        "held": behind * room,
         "throughput": col["f_flow"],
     }
-    return factors, older
+    return factors, older * cool
+
+
+def _room(minutes: Minutes, station: Station, zone: str) -> Array:
+    """Share of a settler's clear zone that its mud leaves, 1 with the mud at target [-]."""
+    mud = minutes.zones.get(f"{zone}:mud")
+    settler = next((v for v in station.vessels if v.name == zone), None)
+    if mud is None or settler is None:
+        return np.ones(minutes.n)
+    target_m3 = 0.01 * settler.mud_level_pct * settler.mud_volume_m3
+    over = season_where_missing(mud["volume_m3"], target_m3) - target_m3
+    return np.maximum(1.0 - over / settler.volume_m3, 0.1)

@@ -42,6 +42,9 @@ class PhParts:
     older_tank : dict of str to ndarray
         Fall of the juice behind a clear-juice tank by what the tank holds more than usual, by zone
         behind it up to the next tank [pH]. No probe stands there: it is worked out, not read.
+    older_inside : dict of str to ndarray
+        Fall inside a heater or evaporator behind the clear-juice probe by what it holds more than
+        usual, by zone [pH]; worked out too.
     hotter : dict of str to ndarray
         Fall behind the clear-juice probe by more heat than usual, by zone [pH]; worked out too.
     """
@@ -51,6 +54,7 @@ class PhParts:
     older: Array
     older_mud: dict[str, Array]
     older_tank: dict[str, Array]
+    older_inside: dict[str, Array]
     hotter: dict[str, Array]
 
 
@@ -89,6 +93,7 @@ def ph_parts(minutes: Minutes, station: Station, bias_limed: Array) -> PhParts:
             zone: _mud_older(minutes, zone) for zone in minutes.zones if zone.endswith(":mud")
         },
         older_tank=_behind_tanks(minutes, station, hourly * 3.0 ** (targets.ph_clear - 7.0)),
+        older_inside=_older_inside(minutes, station),
         hotter=_hotter(minutes, station),
     )
 
@@ -121,13 +126,31 @@ def _behind_tanks(minutes: Minutes, station: Station, hourly: float) -> dict[str
     for tank in station.of_kind("clear_juice_tank"):
         if tank.name not in minutes.zones:
             continue
-        volume = season_where_missing(minutes.zones[tank.name]["volume_m3"], 0.0)
-        usual = np.maximum(slow_baseline(volume, minutes.usual), 1e-6)
-        baseline_h = slow_baseline(_residence_h(minutes, tank.name), minutes.usual)
-        extra_h = np.clip(baseline_h * (volume / usual - 1.0), _YOUNGER_H, _OLDER_H)
+        extra_h = _extra_by_content_h(minutes, tank.name)
         for zone in zones_behind(station, tank.name, minutes.zones):
             older[zone] = hourly * extra_h
     return older
+
+
+def _older_inside(minutes: Minutes, station: Station) -> dict[str, Array]:
+    """Fall of pH by a fuller heater or evaporator: its juice stays and sours for longer."""
+    older = {}
+    for vessel in station.vessels:
+        heated = vessel.kind in ("clear_juice_heater", "evaporator_vessel")
+        if not heated or vessel.name not in minutes.zones:
+            continue
+        slower = 3.0 ** (station.targets.ph_clear + vessel.ph_shift - 7.0)
+        hourly = 60.0 * float(souring_1_min(station, vessel.temp_degc)) * slower
+        older[vessel.name] = hourly * _extra_by_content_h(minutes, vessel.name)
+    return older
+
+
+def _extra_by_content_h(minutes: Minutes, zone: str) -> Array:
+    """Time in a vessel above its usual, as its content alone makes it [h]."""
+    volume = season_where_missing(minutes.zones[zone]["volume_m3"], 0.0)
+    usual = np.maximum(slow_baseline(volume, minutes.usual), 1e-6)
+    baseline_h = slow_baseline(_residence_h(minutes, zone), minutes.usual)
+    return np.clip(baseline_h * (volume / usual - 1.0), _YOUNGER_H, _OLDER_H)
 
 
 def _residence_h(minutes: Minutes, zone: str) -> Array:

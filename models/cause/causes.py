@@ -4,10 +4,20 @@ from __future__ import annotations
 
 import numpy as np
 
+from features.flow import MUD_REL_SD, mud_told
 from models.cause.episode import NamedCause, fact, mean_in, probe_words, usual_of
 from models.cause.fall import LEAST_UNEXPLAINED_PH, judge_fall
-from models.cause.untold_words import UNTOLD_WHY, place_of
-from models.detect import MUD_SUFFIX, Candidate, Channel, Context, moves, untold, vessel_of
+from models.cause.untold_words import UNTOLD_WHY, heat_told, place_of
+from models.detect import (
+    MUD_SUFFIX,
+    Candidate,
+    Channel,
+    Context,
+    level_read,
+    moves,
+    untold,
+    vessel_of,
+)
 
 _BY_CHANNEL = {
     "standing": "standing_juice",
@@ -20,6 +30,8 @@ _BY_CHANNEL = {
 _TOLD_SHARE = 0.1
 #: Vessels of a stop that are told one by one.
 _VESSELS_TOLD = 3
+#: Falls of temperature smaller than this are not told (judgement) [K].
+_TELLING_K = 0.3
 #: Departures of pH smaller than this prove nothing (judgement) [pH].
 _TELLING_PH = 0.05
 
@@ -129,14 +141,23 @@ def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]
             mean_in(zones[zone][name], item) for name in ("volume_m3", "temp_degc", "ph_cold")
         )
         # No level, but its mud stood or it ran over at once: what is not known is not here at all.
-        full = "" if moves(zones[zone]["volume_m3"]) else ", counted as full for want of a level,"
-        content = f"{held:.0f} m3 at {degc:.0f} degC and pH {ph:.1f}"
+        full = "" if _content_read(context, zone) else ", counted as full for want of a level,"
+        how = heat_told(context.station, zone)
+        heat = f"{degc:.0f} degC ({how})" if how else f"{degc:.0f} degC"
+        content = f"{held:.0f} m3 at {heat} and pH {ph:.1f}"
         text = f"{place_of(zone)}{full} held {content}; of the loss"
         facts.append(fact(text, 100.0 * kg[zone] / total, "%"))
     return facts + [
         fact(f"not counted: {place_of(p.zone)}, {UNTOLD_WHY[p.why]}", (p.end - p.start) / 60.0, "h")
         for p in left_out
     ]
+
+
+def _content_read(context: Context, zone: str) -> bool:
+    """Whether a level tells what a vessel holds; mud moves its settler's juice without one."""
+    if str(vessel_of(context.station, zone).kind) == "settler" and not zone.endswith(MUD_SUFFIX):
+        return level_read(context.station, zone, context.minutes)
+    return moves(context.minutes.zones[zone]["volume_m3"])
 
 
 def _throughput_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
@@ -146,13 +167,29 @@ def _throughput_facts(item: Candidate, context: Context) -> list[dict[str, objec
         fact("usual juice flow", usual_of(station["flow_feed_m3_h"], context), "m3/h"),
         fact("residence in the train", mean_in(station["residence_train_min"], item), "min"),
         fact("usual residence", usual_of(station["residence_train_min"], context), "min"),
+        *_cooled(item, context),
     ]
+
+
+def _cooled(item: Candidate, context: Context) -> list[dict[str, object]]:
+    """What slow juice saves by cooling, where a settler's thermometer shows it."""
+    for settler in context.station.of_kind("settler"):
+        if settler.name not in context.minutes.zones or heat_told(context.station, settler.name):
+            continue
+        temp = context.minutes.zones[settler.name]["temp_degc"]
+        colder = usual_of(temp, context) - mean_in(temp, item)
+        if colder >= _TELLING_K:
+            text = "slow juice cools, which the tonnes are net of; settler below its usual by"
+            return [fact(text, colder, "K")]
+    return []
 
 
 def _heat_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
     zone = context.minutes.zones[item.channel.section]
+    how = heat_told(context.station, item.channel.section)
+    told = f"juice temperature ({how})" if how else "juice temperature"
     return [
-        fact("juice temperature", mean_in(zone["temp_degc"], item), "degC"),
+        fact(told, mean_in(zone["temp_degc"], item), "degC"),
         fact("usual temperature", usual_of(zone["temp_degc"], context), "degC"),
         fact("target", vessel_of(context.station, item.channel.section).temp_degc, "degC"),
     ]
@@ -160,13 +197,27 @@ def _heat_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
 
 def _hold_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
     zone = context.minutes.zones[item.channel.section]
-    what = "mud zone" if item.channel.section.endswith(MUD_SUFFIX) else "tank"
+    mud = item.channel.section.endswith(MUD_SUFFIX)
+    tank = mud or str(vessel_of(context.station, item.channel.section).kind).endswith("_tank")
+    what = "mud zone" if mud else "tank" if tank else "vessel"
     return [
         fact(f"juice in the {what}", mean_in(zone["volume_m3"], item), "m3"),
         fact(f"usual volume in the {what}", usual_of(zone["volume_m3"], context), "m3"),
         fact("residence there", mean_in(zone["residence_min"], item), "min"),
         fact("usual residence there", usual_of(zone["residence_min"], context), "min"),
+        *(_by_balance(item, context) if mud else []),
     ]
+
+
+def _by_balance(item: Candidate, context: Context) -> list[dict[str, object]]:
+    """How well the mud is known where no level of it is read."""
+    settler = vessel_of(context.station, item.channel.section)
+    if mud_told(context.station, settler) != "balance":
+        return []
+    volume = context.minutes.zones[item.channel.section]["volume_m3"]
+    over = abs(mean_in(volume, item) - usual_of(volume, context))
+    text = "no mud level is read: worked out from the underflow, more or less by"
+    return [fact(text, MUD_REL_SD["balance"] * over, "m3")]
 
 
 _FACTS = {

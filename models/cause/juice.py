@@ -15,6 +15,9 @@ from models.detect import MUD_SUFFIX, vessel_of
 _JUMP_FEEDS = 3.0
 _JUMP_SHARE = 0.15
 _JUMP_MIN = 3
+#: Mud read as risen takes room from clear juice at once and grows old later: its loss begins
+#: so much after the level jumped [min] (estimate).
+_MUD_LATE_MIN = 180
 #: Share of a rise that the flow meters must have brought in (estimate).
 _FILLED_SHARE = 0.4
 _FILL_MIN = 300
@@ -56,9 +59,10 @@ def _jump_m3(case: Case, volume: Array) -> float | None:
     vessel = vessel_of(case.station, case.item.channel.section)
     mud = case.item.channel.section.endswith(MUD_SUFFIX)
     full = vessel.mud_volume_m3 if mud else vessel.volume_m3
+    late = _MUD_LATE_MIN if mud else 0
     limit = max(_JUMP_FEEDS * feed * _JUMP_MIN / 60.0, _JUMP_SHARE * full)
     for edge in case.span:
-        for i in range(max(edge - EDGE_MIN, 10), min(edge + EDGE_MIN, len(volume) - 13)):
+        for i in range(max(edge - EDGE_MIN - late, 10), min(edge + EDGE_MIN, len(volume) - 13)):
             change = volume[i + _JUMP_MIN] - volume[i]
             if abs(change) <= limit:
                 continue

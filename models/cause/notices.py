@@ -18,6 +18,15 @@ from models.base import (
     running_median,
     runs_of,
 )
+from models.cause.settler_notices import (
+    FLASH_MARGIN_K,
+    LEAST_DOSE,
+    MOST_DOSE,
+    flash_seen,
+    flash_text,
+    flocculant_dose,
+    short_ways,
+)
 from models.cause.untold_words import UNTOLD_WHY, place_of
 from models.detect import MUD_SUFFIX, stop_runs, untold
 
@@ -50,6 +59,8 @@ class Watch:
         Departure worth a notice.
     shortest_min : int
         Shortest period worth a notice [min].
+    shown : ndarray, shape (n,), optional
+        What the sentence tells the mean of, where that is not the departure.
     """
 
     kind: str
@@ -57,6 +68,7 @@ class Watch:
     values: Array
     limit: float
     shortest_min: int = 120
+    shown: Array | None = None
 
 
 def find_notices(
@@ -91,6 +103,7 @@ def find_notices(
     rows: list[dict[str, object]] = []
     for watch in _watches(minutes, lab, points, lab_shift, station):
         rows += [_notice(minutes, watch, run) for run in _periods(minutes, watch)]
+    rows += short_ways(minutes, station)
     rows += _handled_stops(minutes, station, claimed, excess_kg_h)
     return pl.DataFrame(rows, schema=polars_schema(NOTICE_COLUMNS)).sort("started", "kind")
 
@@ -140,7 +153,24 @@ def _watches(
             0.1,
             360,
         ),
+        *_settler_watches(minutes, station),
     ]
+
+
+def _settler_watches(minutes: Minutes, station: Station) -> list[Watch]:
+    """Juice too cool to flash, and a dose of flocculant out of what is usual."""
+    found = []
+    flash = flash_seen(minutes, station)
+    if flash is not None:
+        found.append(Watch("no_flash", flash_text(flash), flash.below_k, FLASH_MARGIN_K))
+    dose = flocculant_dose(minutes, station)
+    if dose is not None:
+        text = "Flocculant {:.1f} mg/kg juice; 3 to 4 is usual, in modern use from 2. "
+        little = text + "Flocs stay small and settle late: check strength, pump and suction."
+        much = text + "More than flocs can take up costs money and fouls filters and tubes."
+        found.append(Watch("little_flocculant", little, LEAST_DOSE - dose, 0.0, 240, dose))
+        found.append(Watch("much_flocculant", much, dose - MOST_DOSE, 0.0, 240, dose))
+    return found
 
 
 def _seen(values: Array) -> bool:
@@ -206,7 +236,7 @@ def _handled_stops(
 
 def _notice(minutes: Minutes, watch: Watch, run: tuple[int, int]) -> dict[str, object]:
     start, end = run
-    part = watch.values[start:end]
+    part = (watch.values if watch.shown is None else watch.shown)[start:end]
     size = float(np.nanmean(part)) if _seen(part) else 0.0
     return {
         "started": minutes.at(start),

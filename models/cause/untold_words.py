@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from features.base import Station
+from features.flow import zone_temperature_source
 from models.detect import MUD_SUFFIX
 
 #: Why a vessel is not in the tonnes of a stop.
@@ -16,3 +18,14 @@ def place_of(zone: str) -> str:
     """A zone in words."""
     name = zone.removesuffix(MUD_SUFFIX).replace("_", " ")
     return f"mud of the {name}" if zone.endswith(MUD_SUFFIX) else name
+
+
+def heat_told(station: Station, zone: str) -> str:
+    """How a zone's temperature is known, in words; empty where a thermometer reads it."""
+    source = zone_temperature_source(station, zone)
+    return {
+        "read": "",
+        "vapour": f"worked out from the vapour pressure {source.tag}, +/- {source.sd_k:.1f} K",
+        "neighbour": f"no thermometer: followed from {source.tag}, +/- {source.sd_k:.1f} K",
+        "target": f"no thermometer: taken at its target, +/- {source.sd_k:.0f} K",
+    }[source.told]

@@ -5,11 +5,13 @@ from models.detect.channels import (
     MUD_SUFFIX,
     OLD_JUICE_MIN,
     Channel,
+    level_read,
     loss_channels,
+    moves,
     stop_runs,
     vessel_of,
 )
-from models.detect.contents import Untold, moves, untold
+from models.detect.contents import Untold, untold
 from models.detect.context import Context
 from models.detect.drift import drifting_hours, witness_of
 from models.detect.joined import Candidate, join, running_min, running_only, with_company

@@ -27,6 +27,8 @@ _NOT_OLD = ("drop", "throughput")
 #: adds juice or takes it.
 _MULTIPLIED = ("ph", "drop", "heat", "throughput")
 _TANKS = ("liming_tank", "clear_juice_tank")
+#: Vessels that have a channel of their own where a level of theirs is read.
+_LEVELLED = ("heater", "flash_tank", "settler", "clear_juice_heater", "evaporator_vessel")
 
 
 @dataclass(frozen=True)
@@ -132,7 +134,7 @@ def loss_channels(
         warm = channel("heat", _largest(excess, zones), zones, ["temperature"])
         found.append(replace(warm, family="evaporation" if kinds[zones[0]] in _EVAPORATION else ""))
     for zone, kind in kinds.items():
-        if kind in _TANKS:
+        if kind in _TANKS or (kind in _LEVELLED and level_read(station, zone, minutes)):
             behind = zones_behind(station, zone, everywhere) if kind == "clear_juice_tank" else ()
             held = channel("hold", zone, [zone], ["volume"])
             # Juice from a fuller tank is older: what it loses behind the tank is the tank's.
@@ -141,7 +143,10 @@ def loss_channels(
                 held = replace(held, kg_h=held.kg_h + older)
             found.append(held)
         if kind == "mud":
-            found.append(channel("mud", zone, [zone], ["volume"]))
+            mud = channel("mud", zone, [zone], ["volume"])
+            # Mud that is held takes the room of clear juice, which then loses less.
+            room = excess.by_driver.get((zone.removesuffix(MUD_SUFFIX), "held"), 0.0)
+            found.append(replace(mud, kg_h=mud.kg_h + multiplier * np.nan_to_num(room)))
     found.append(channel("throughput", "train", everywhere, ["throughput"]))
     # Juice that stood is old and sour when it moves again: that is the stop's doing.
     found = [
@@ -179,6 +184,18 @@ def _heat_groups(kinds: dict[str, str]) -> list[tuple[str, ...]]:
 def _largest(excess: Excess, zones: Sequence[str]) -> str:
     """Zone with the largest reference loss: where a shared cause does most of its harm."""
     return max(zones, key=lambda z: float(np.nansum(excess.reference_kg_h[z])))
+
+
+def level_read(station: Station, zone: str, minutes: Minutes) -> bool:
+    """Whether a vessel's own level is read, and lives."""
+    signal = station.signal("level", zone)
+    return signal is not None and moves(minutes.zones[zone]["volume_m3"])
+
+
+def moves(values: Array) -> bool:
+    """Whether a series was measured: one that never moves is a target standing in."""
+    known = values[np.isfinite(values)]
+    return len(known) > 0 and float(np.ptp(known)) > 1e-6
 
 
 def vessel_of(station: Station, zone: str) -> Vessel:

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from features.base import Station
+from features.flow import mud_told
 from models.base import Array, Minutes
-from models.detect.channels import MUD_SUFFIX, zone_kinds
+from models.detect.channels import MUD_SUFFIX, level_read, moves, vessel_of, zone_kinds
 
 #: Vessels that steam heats; in a stop there is nothing to boil (common practice: steam is shut),
 #: and how fast they cool nobody knows without a thermometer.
@@ -50,12 +51,6 @@ class Untold:
     why: str
 
 
-def moves(values: Array) -> bool:
-    """Whether a series was measured: one that never moves is a target standing in."""
-    known = values[np.isfinite(values)]
-    return len(known) > 0 and float(np.ptp(known)) > 1e-6
-
-
 def untold(minutes: Minutes, station: Station, start: int, end: int) -> list[Untold]:
     """What nobody can know of a stop.
 
@@ -77,17 +72,27 @@ def untold(minutes: Minutes, station: Station, start: int, end: int) -> list[Unt
     found = []
     for zone, columns in zones.items():
         if kinds[zone] in STEAMED:
-            if not moves(columns["temp_degc"]):
-                found.append(Untold(zone, start, end, "heat"))
+            since = _heat_known_until(columns["temp_degc"], start, end)
+            if since < end:
+                found.append(Untold(zone, since, end, "heat"))
             continue
         since = start
         if kinds[zone] not in _TANKS:
-            since = _settler_untold(minutes, kinds, zone, (start, end))
+            since = _settler_untold(minutes, station, zone, (start, end))
         elif moves(columns["volume_m3"]):
             since = end
         if since < end:
             found.append(Untold(zone, since, end, "content"))
     return found
+
+
+def _heat_known_until(degc: Array, start: int, end: int) -> int:
+    """Minute of a stop from which nothing tells a steamed vessel's heat, or its end."""
+    if not moves(degc):
+        return start
+    # Worked out from a vapour pressure that is the open air's once the vessel has gone quiet.
+    missing = np.flatnonzero(~np.isfinite(degc[start:end]))
+    return start + int(missing[0]) if len(missing) else end
 
 
 def _perhaps_water(minutes: Minutes, start: int) -> bool:
@@ -99,15 +104,15 @@ def _perhaps_water(minutes: Minutes, start: int) -> bool:
     return not known[start - _NO_BRIX_MIN : start].any()
 
 
-def _settler_untold(
-    minutes: Minutes, kinds: dict[str, str], zone: str, stop: tuple[int, int]
-) -> int:
+def _settler_untold(minutes: Minutes, station: Station, zone: str, stop: tuple[int, int]) -> int:
     """Minute of a stop from which nothing tells what a settler or its mud holds, or its end."""
     start, end = stop
     settler = zone.removesuffix(MUD_SUFFIX)
     mud = minutes.zones.get(settler + MUD_SUFFIX)
-    by_level = moves(minutes.zones[settler]["volume_m3"])
-    by_mud = mud is not None and moves(mud["volume_m3"])
+    # Mud that takes room moves the juice's volume, too, and a balance of mud proves no content.
+    by_level = level_read(station, settler, minutes)
+    read = mud_told(station, vessel_of(station, settler)) == "read"
+    by_mud = mud is not None and read and moves(mud["volume_m3"])
     if zone.endswith(MUD_SUFFIX):
         if by_mud or by_level:
             return end
@@ -115,6 +120,7 @@ def _settler_untold(
         return end
     if by_mud and mud is not None:
         return _mud_gone(minutes, mud["volume_m3"], start, end)
+    kinds = zone_kinds(station, list(minutes.zones))
     return end if _stood_full(minutes, kinds, end) else start
 
 

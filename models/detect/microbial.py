@@ -18,8 +18,9 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from features.base import Station, Vessel
+from features.flow import temperature_source
 from models.base import Array, Minutes, Settings, bridge_runs, runs_of
-from models.detect.contents import moves
+from models.detect.channels import moves
 from models.detect.microbial_growth import YIELD_LOG_SD, Reading
 from models.detect.microbial_lactic import LacticRise, lactic_of_spells, mass_kg_h
 from models.detect.microbial_line import Tank
@@ -251,7 +252,7 @@ def _span(
         by_lactic="analyses" in log_sds,
         lactic_rise_mg_kg=1e6 * acid_kg / juice_kg if juice_kg > 0.0 else 0.0,
         temp_degc=float(np.nanmean(columns["temp_degc"][slice(*run)])),
-        by_inlet=not moves(columns["temp_degc"]),
+        by_inlet=temperature_source(tank.station, tank.vessel).told != "read",
         samples=samples,
         juice_kg=juice_kg,
         readings=readings,

@@ -8,10 +8,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from features.base import MINUTE, Column, Columns, Station, check_frame, polars_schema
+from features.base import Station, polars_schema
 from models.account import Driven
 from models.amount import (
-    Excess,
     LabPoints,
     Multiplier,
     ProbeBias,
@@ -66,19 +65,9 @@ from models.detect import (
     witness_of,
 )
 from models.find.rows import candidate_row, microbial_row, ranked
+from models.find.series import minute_series
 from models.level import fit_level
 from models.search import Residual, cells_in, score_blocks, with_marks
-
-#: `Losses.minutes`: one minute of the search's result.
-LOSS_COLUMNS: Columns = {
-    "ts_utc": MINUTE,
-    "loss_kg_h": Column.number("kg/h", "Sucrose inverted, multiplier and pH put right."),
-    "unavoidable_kg_h": Column.number("kg/h", "The same with every vessel at target."),
-    "excess_kg_h": Column.number("kg/h", "Loss less the unavoidable."),
-    "ph_limed_true": Column.number("pH", "Limed juice, the probe put right."),
-    "ph_clear_true": Column.number("pH", "Clear juice, the probe put right."),
-    "measured": Column.flag("False where something was not measured and stands at usual."),
-}
 
 
 @dataclass(frozen=True)
@@ -212,7 +201,7 @@ def _search(
     return Losses(
         ranked(with_marks(rows, _chances(candidates, microbial), cells)),
         with_faults(notices, minutes, faults),
-        _series(minutes, excess, multiplier, biases),
+        minute_series(minutes, excess, level, biases),
         multiplier,
         daily_frame(minutes, lab_check, zone),
         tuple(faults),
@@ -261,28 +250,3 @@ def _quiet(minutes: Minutes, candidates: list[Candidate]) -> NDArray[np.bool_]:
     for start, end in stop_runs(minutes):
         quiet[max(start - 30, 0) : end + 180] = False
     return quiet
-
-
-def _series(
-    minutes: Minutes, excess: Excess, multiplier: Multiplier, biases: dict[str, ProbeBias]
-) -> pl.DataFrame:
-    """What the reports draw: loss, unavoidable and excess by minute, pH put right."""
-    loss = multiplier.value * nan_sum(excess.loss_kg_h)
-    unavoidable = multiplier.value * nan_sum(excess.reference_kg_h)
-    columns = {
-        "loss_kg_h": loss,
-        "unavoidable_kg_h": unavoidable,
-        "excess_kg_h": loss - unavoidable,
-    }
-    for point in ("limed", "clear"):
-        reading = minutes.station[f"ph_{point}"]
-        columns[f"ph_{point}_true"] = reading - (biases[point].bias if point in biases else 0.0)
-    times = pl.datetime_range(minutes.start_utc, minutes.at(minutes.n - 1), "1m", eager=True).alias(
-        "ts_utc"
-    )
-    frame = pl.DataFrame([times.cast(pl.Datetime("us", "UTC"))]).with_columns(
-        [pl.Series(name, values) for name, values in columns.items()]
-    )
-    known = pl.Series("measured", excess.measured)
-    frame = frame.with_columns(pl.col(list(columns)).fill_nan(None), known)
-    return check_frame(frame, LOSS_COLUMNS)

@@ -12,7 +12,14 @@ from features.base import Column, Columns, polars_schema
 from models.account import account_of, microbial_account
 from models.amount import Excess
 from models.base import MINUTES_PER_BLOCK, Array, Minutes, nan_sum
-from models.cause import LabCheck, NamedCause, fact, judge, zone_excess_kg
+from models.cause import (
+    LabCheck,
+    NamedCause,
+    extrapolation_facts,
+    fact,
+    judge,
+    zone_excess_kg,
+)
 from models.detect import Candidate, Context, MicrobialSpan, kind_of
 from models.find.microbial_facts import microbial_facts
 from models.find.rank import Amount, confidence_of, error_of
@@ -58,6 +65,9 @@ def candidate_row(
     shares = _driver_shares(excess, span.start, span.end)
     fed = float(np.nansum(minutes.station["sucrose_feed_kg_h"][span.start : span.end])) / 60.0
     facts = [*verdict.facts, _loss_fact(total, context, span.start, span.end)]
+    facts += extrapolation_facts(
+        minutes, excess.loss_kg_h, item.channel.zones, (span.start, span.end)
+    )
     facts += _outlier_fact(outliers, span.start, span.end)
     return _finding(
         minutes,

@@ -1,4 +1,4 @@
 """How fast this mill's own juice inverts: one joint estimate from all its analyses."""
 
-from models.level.level import Level
+from models.level.level import Level, zone_shares
 from models.level.solve import fit_level

@@ -70,18 +70,19 @@ class Level:
             weights[w + i] = shares.get(zone, 0.0)
         return weights
 
-    def log_sds(self, zone: str, start: int, end: int) -> Array:
-        """Standard error of the logarithm of a zone's loss, minute by minute [-].
+    def log_sds(self, shares: Mapping[str, float], start: int, end: int) -> Array:
+        """Standard error of the logarithm of a loss, minute by minute [-].
 
         Parameters
         ----------
-        zone : str
+        shares : mapping of str to float
+            Share of each zone in the loss; they sum to 1.
         start, end : int
             First minute and the one after the last.
         """
         w = len(self.knots_h)
-        own = w + list(self.log_zones).index(zone)
-        course, both = self.covariance[:w, :w], self.covariance[:w, own]
+        zones = np.array([shares.get(zone, 0.0) for zone in self.log_zones])
+        course, both = self.covariance[:w, :w], self.covariance[:w, w:] @ zones
         at = np.clip(np.arange(start, end) / 60.0 / WEEK_H, 0.0, w - 1.001)
         lower = at.astype(np.int64)
         over = at - lower
@@ -92,7 +93,7 @@ class Level:
             + over**2 * diagonal[lower + 1]
             + 2.0 * under * over * course[lower, lower + 1]
             + 2.0 * (under * both[lower] + over * both[lower + 1])
-            + self.covariance[own, own]
+            + zones @ self.covariance[w:, w:] @ zones
         )
         return np.sqrt(np.maximum(variance, 0.0))
 
@@ -139,12 +140,16 @@ def level_of(
     return replace(level, multiplier=_season(level, minutes, told_by))
 
 
-def _season(level: Level, minutes: Minutes, told_by: int) -> Multiplier:
-    """One multiplier for the season: mean over its minutes, zones by what they lose."""
+def zone_shares(minutes: Minutes) -> dict[str, float]:
+    """Share of each zone in all that is lost; they sum to 1 [-]."""
     lost = {z: float(np.nansum(col["loss_kg_h"])) for z, col in minutes.zones.items()}
     total = sum(lost.values())
-    shares = {z: kg / total if total > 0.0 else 1.0 / len(lost) for z, kg in lost.items()}
-    weights = level._weights(shares, 0.0, minutes.n / 60.0)
+    return {z: kg / total if total > 0.0 else 1.0 / len(lost) for z, kg in lost.items()}
+
+
+def _season(level: Level, minutes: Minutes, told_by: int) -> Multiplier:
+    """One multiplier for the season: mean over its minutes, zones by what they lose."""
+    weights = level._weights(zone_shares(minutes), 0.0, minutes.n / 60.0)
     log = float(weights @ np.concatenate([level.log_course, list(level.log_zones.values())]))
     log_sd = math.sqrt(float(weights @ level.covariance @ weights))
     spread = Z90 * log_sd

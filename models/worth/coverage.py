@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from features.base import Port, Quantity, Station, VesselKind
-from features.flow import probe_signal
+from features.flow import filtrate_told, mud_told, probe_signal, temperature_source
 from models.amount import lab_points
 
 _CONTENT: Final[tuple[Port, ...]] = ("inside", "out", "")
@@ -78,6 +78,25 @@ def _clear_ph(station: Station) -> bool | None:
     return probe_signal(station, "clear") is not None if station.of_kind("settler") else None
 
 
+def _evaporator_heat(station: Station) -> bool | None:
+    """Whether a thermometer or a vapour pressure tells how hot every evaporator vessel is."""
+    vessels = station.of_kind("evaporator_vessel")
+    told = [temperature_source(station, v).told for v in vessels]
+    return all(t in ("read", "vapour") for t in told) if vessels else None
+
+
+def _filtrate(station: Station) -> bool | None:
+    """Whether a meter or the description tells of the filtrate of a settler's mud."""
+    muddy = any(v.mud_flow_m3_h > 0.0 for v in station.of_kind("settler"))
+    return filtrate_told(station) if muddy else None
+
+
+def _mud(station: Station) -> bool | None:
+    """Whether a level, or an underflow whose balance stands in for it, tells of every mud zone."""
+    settlers = station.of_kind("settler")
+    return all(mud_told(station, v) != "target" for v in settlers) if settlers else None
+
+
 def _grabs(point: str) -> Callable[[Station], bool | None]:
     kind: VesselKind = "liming_tank" if point == "limed" else "settler"
 
@@ -128,13 +147,16 @@ NEEDS: Final[Mapping[str, Callable[[Station], bool | None]]] = {
     "ph_clear": _clear_ph,
     "temp_settler": _has("settler", "temperature", _CONTENT),
     "level_settler": _has("settler", "level", _CONTENT),
+    "filtrate": _filtrate,
+    "mud": _mud,
     "mud_level": _has("settler", "mud_level"),
     "level_liming_tank": _has("liming_tank", "level"),
     "temp_liming_tank": _has("liming_tank", "temperature"),
     "level_clear_juice_tank": _has("clear_juice_tank", "level"),
     "temp_clear_juice_tank": _has("clear_juice_tank", "temperature"),
     "temp_clear_juice_heater": _has("clear_juice_heater", "temperature"),
-    "temp_evaporator": _has("evaporator_vessel", "temperature"),
+    "temp_evaporator": _evaporator_heat,
+    "level_evaporator": _has("evaporator_vessel", "level"),
     "grabs_limed": _grabs("limed"),
     "grabs_clear": _grabs("clear"),
     "lactic": _lactic,
@@ -146,7 +168,7 @@ CAUSES: Final[Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]] = {
     "low_limed_ph": (("ph_limed",), ("grabs_limed",)),
     "ph_probe_high": (("ph_limed", "grabs_limed"), ()),
     "standing_juice": (("flow",), ("level_settler", "temp_settler")),
-    "slow_throughput": (("flow",), ()),
+    "slow_throughput": (("flow",), ("filtrate",)),
     "overheating": (
         (),
         (
@@ -154,8 +176,8 @@ CAUSES: Final[Mapping[str, tuple[tuple[str, ...], tuple[str, ...]]]] = {
             *("temp_clear_juice_heater", "temp_evaporator"),
         ),
     ),
-    "tank_held": ((), ("level_liming_tank", "level_clear_juice_tank")),
-    "mud_held": (("mud_level",), ()),
+    "tank_held": ((), ("level_liming_tank", "level_clear_juice_tank", "level_evaporator")),
+    "mud_held": (("mud",), ("mud_level",)),
     "microbial": (("microbes",), ("lactic", "temp_liming_tank", "temp_clear_juice_tank")),
     "clear_probe_low": (("ph_clear", "grabs_clear"), ()),
     "short_circuiting": (("ph_clear", "ph_limed"), ()),

@@ -27,6 +27,7 @@ from pipeline.cli.note import note
 from pipeline.cli.period import period
 from pipeline.cli.runs import backfill, nightly, serve, weekly
 from pipeline.cli.scorecard import scorecard
+from pipeline.cli.settling import settling
 
 app = App(
     name="lostpol",
@@ -39,7 +40,7 @@ app = App(
 )
 for _command in (
     describe, backfill, nightly, weekly, serve, desk, findings, explain, period, note, verdict,
-    verdicts, outbox, dictionary, scorecard, health, tidy,
+    verdicts, outbox, dictionary, scorecard, health, tidy, settling,
 ):  # fmt: skip
     app.command(_command)
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]

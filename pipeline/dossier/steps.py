@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from features.base import Station
+from features.flow import zone_temperature_source
 from features.kinetics import VUKOV_A, VUKOV_B_K
 from models.account import ByHand
 from pipeline.words import plain
@@ -45,7 +46,7 @@ def digits(value: float, wanted: int = _DIGITS) -> str:
 
 _VOLUME = "description, to 10 %; level tag"
 _SPS4, _SEEN = "density: ICUMSA SPS-4", "confirmed"
-_TEMP = "temperature tag, else target"
+_TEMP = "temperature tag"
 _PROBES = "pH probes, weighted by place"
 _LINE, _LINE_MARK = "Schaffler 1987, a straight line", "form confirmed, slope estimate"
 _GRABS = "the laboratory's grabs, smoothed"
@@ -77,7 +78,7 @@ def minute_steps(hand: ByHand, station: Station, account: Mapping[str, Any]) -> 
         ("Juice held", "volume reached × level", hand.volume_m3, "m3", _VOLUME, "estimate"),
         ("Sucrose in it", "Brix × purity × density", hand.sucrose_kg_m3, "kg/m3", _SPS4, _SEEN),
         ("Sucrose held", "a1 × a2", hand.held_kg, "kg", "", "computed"),
-        ("Temperature", "as read", hand.temp_degc, "degC", _TEMP, "measured"),
+        ("Temperature", *_heat(station, hand)),
         ("Brix", "as read, carried by the juice", hand.brix_pct, "%", "Brix tags", "measured"),
         ("Water in it", "(100 − a5) / 100 × density", hand.water_g_ml, "g/mL", _SPS4, _SEEN),
         ("pH, cooled sample", "as read, vessel's mean", hand.ph_read, "pH", _PROBES, "measured"),
@@ -94,6 +95,18 @@ def minute_steps(hand: ByHand, station: Station, account: Mapping[str, Any]) -> 
         Step(f"a{i}", what, formula, digits(value), unit, source, mark)
         for i, (what, formula, value, unit, source, mark) in enumerate(rows, start=1)
     ]
+
+
+def _heat(station: Station, hand: ByHand) -> tuple[str, float, str, str, str]:
+    """How the temperature is known: only a thermometer's is called measured."""
+    source = zone_temperature_source(station, hand.zone)
+    how, where, mark = {
+        "read": ("as read", _TEMP, "measured"),
+        "vapour": ("boiling point at its vapour pressure", source.tag, "computed"),
+        "neighbour": ("followed, no thermometer", source.tag, "estimate"),
+        "target": ("its target, no thermometer", _TARGETS, "estimate"),
+    }[source.told]
+    return how, hand.temp_degc, "degC", where, mark
 
 
 def _named(factors: Mapping[str, float]) -> list[tuple[str, float]]:

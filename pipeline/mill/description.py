@@ -39,7 +39,7 @@ from pipeline.mill.station import read_station
 
 _SECTIONS: Final = (
     "mill", "shifts", "detection", "schedule", "cluster", "keep", "mail", "exports", "source",
-    "targets", "kinetics", "prices", "train", "tags", "lab",
+    "targets", "kinetics", "filtrate", "settling", "prices", "train", "tags", "lab",
 )  # fmt: skip
 
 

@@ -187,6 +187,28 @@ class KineticsSection(Section):
     sucrose_per_lactic_kg_kg: NotNegative = 2.5
 
 
+class FiltrateSection(Section):
+    """Filtrate returned to the train; a flow tag at ``filtrate`` wins over its share."""
+
+    share_pct: Annotated[float, Field(ge=0.0, le=40.0)] | None = None
+    to: Literal["mixed", "limed"] = "mixed"
+    feed_meter: Literal["by_place", "before", "behind"] = "by_place"
+    brix_pct: Annotated[float, Field(gt=0.0, le=40.0)] | None = None
+
+
+class SettlingSection(Section):
+    """What no tag tells of flocculant and settling; all of it may be left out.
+
+    ``flocculant_g_l`` is the strength of the solution that the flocculant tag measures [g/L],
+    ``pumped_after`` says that juice is pumped between flocculant and settler, ``rate_m_h`` is the
+    initial settling rate of a batch test at target Brix and temperature [m/h].
+    """
+
+    flocculant_g_l: Annotated[float, Field(gt=0.0, le=50.0)] | None = None
+    pumped_after: bool = False
+    rate_m_h: Annotated[float, Field(gt=0.0, le=60.0)] | None = None
+
+
 class PricesSection(Section):
     """What the advice on limed pH needs besides the price of sucrose [currency/t].
 

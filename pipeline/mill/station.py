@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final, TypeVar
 
-from features.base import Kinetics, LabSource, Signal, Station, Targets, Vessel
+from features.base import Filtrate, Kinetics, LabSource, Settling, Signal, Station, Targets, Vessel
 from pipeline.mill.changes import UnitChange
 from pipeline.mill.checks import (
     half_read_faults,
@@ -16,8 +16,10 @@ from pipeline.mill.checks import (
 from pipeline.mill.faults import Fault, read_section, text_at
 from pipeline.mill.scales import Scale, lab_scale, tag_scale
 from pipeline.mill.sections import (
+    FiltrateSection,
     KineticsSection,
     LabSection,
+    SettlingSection,
     TagSection,
     TargetsSection,
     VesselSection,
@@ -57,6 +59,8 @@ def read_station(
     if targets is not None or "targets" not in raw:
         faults.extend(target_faults(targets, tags, has_train=bool(raw.get("train"))))
     kinetics = read_section(KineticsSection, raw.get("kinetics", {}), "kinetics", faults)
+    filtrate = read_section(FiltrateSection, raw.get("filtrate", {}), "filtrate", faults)
+    settling = read_section(SettlingSection, raw.get("settling", {}), "settling", faults)
     entries = raw.get("train", [])
     entries = entries if isinstance(entries, list) else []
     faults.extend(train_faults(train, whole=len(train) == len(entries)))
@@ -80,8 +84,15 @@ def read_station(
         lab=tuple(_lab_source(name, series, changes[name]) for name, series in lab.items()),
         targets=Targets(**targets.model_dump()) if targets else _NO_TARGETS,
         kinetics=Kinetics(**kinetics.model_dump()) if kinetics else Kinetics(),
+        filtrate=Filtrate(**filtrate.model_dump()) if filtrate else Filtrate(),
+        settling=_settling(settling, air_kpa),
     )
     return station, scales
+
+
+def _settling(section: SettlingSection | None, air_kpa: float | None) -> Settling:
+    said = section.model_dump() if section else {}
+    return Settling(**said) if air_kpa is None else Settling(**said, air_kpa=air_kpa)
 
 
 def _table(

@@ -22,6 +22,8 @@ from pipeline.words import (
 )
 
 _MINUTE: Final = timedelta(minutes=1)
+#: What a tag need not tell; but from nothing follows nothing, where the second is missing too.
+_INFERRED: Final = {"filtrate": "", "mud_level": "mud"}
 
 
 def gaps_of_coverage(
@@ -78,14 +80,17 @@ def gaps_of_chance(station: Station, channels: pl.DataFrame) -> tuple[Gap, ...]:
 
 
 def _on_targets(station: Station) -> list[Gap]:
-    missing = [NEEDS[name][0] for name in coverage_of(station).missing if name not in OF_LABORATORY]
+    absent = coverage_of(station).missing
+    inferred = [name for name in _INFERRED if name in absent and _INFERRED[name] not in absent]
+    gaps = [Gap("Not measured", f"{'; '.join(': '.join(NEEDS[n]) for n in inferred)}.")]
+    missing = [NEEDS[n][0] for n in absent if n not in OF_LABORATORY and n not in _INFERRED]
     if not missing:
-        return []
+        return gaps if inferred else []
     text = (
         "no tag measures it, so its target stands in and no fault of it can show: "
         f"{listed(missing)}"
     )
-    return [Gap("Faults that only a target vouches for", text + ".")]
+    return [Gap("Faults that only a target vouches for", text + "."), *(gaps if inferred else [])]
 
 
 def _unchecked(lab: pl.DataFrame, *, level_told: bool) -> list[Gap]:

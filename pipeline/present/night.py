@@ -14,7 +14,8 @@ import polars as pl
 from pipeline.base import ONE_DAY, Window
 from pipeline.lake import lake_of
 from pipeline.mill import Mill
-from pipeline.present.view import latest_run, report_path, view_of
+from pipeline.present.plausible import plausible
+from pipeline.present.view import latest_run, report_path, run_log_sd, view_of
 from pipeline.report import Gap, NightView, RunHealth, write_night
 from pipeline.store import published_store_of
 
@@ -57,6 +58,7 @@ def night_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> NightV
         day_minutes=(end - start) // timedelta(minutes=1),
         known=known,
         run=health,
+        plausible=plausible(mill, start, end, report.lab, run_log_sd(run)),
     )
 
 

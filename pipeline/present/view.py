@@ -21,6 +21,7 @@ from pipeline.mill import Mill
 from pipeline.present.coverage import gaps_of_chance, gaps_of_coverage
 from pipeline.present.gaps import hours_without_readings
 from pipeline.present.level import level_beware
+from pipeline.present.plausible import beyond_of
 from pipeline.report import REQUIRED_COLUMNS, Gap, Multiplier, ReportView, write_report
 from pipeline.stages import season_days, sensors_to_look_at, uncalibrated_channels
 from pipeline.store import dossiers_of, published_store_of
@@ -109,7 +110,7 @@ def view_of(
         findings=found,
         station_minutes=_with_judged(station, losses),
         zone_minutes=lake.read_features(ZONES, *days, _DRAWN_ZONES).filter(inside),
-        season=season_sums(mill, run),
+        season=season_sums(mill),
         lab=lab,
         station=mill.station,
         multiplier=multiplier,
@@ -119,6 +120,7 @@ def view_of(
         tags=tags.filter(pl.col("readings") > 0),
         sensors=sensors_to_look_at(mill, *_whole_days(mill, period)),
         verdicts=store.verdicts(),
+        beyond=beyond_of(mill, period),
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
         not_computed=(
             *gaps,
@@ -182,9 +184,9 @@ def _with_judged(station: pl.DataFrame, losses: pl.DataFrame) -> pl.DataFrame:
     return station.join(judged, on="ts_utc", how="left", maintain_order="left")
 
 
-def season_sums(mill: Mill, run: dict[str, Any]) -> pl.DataFrame:
+def season_sums(mill: Mill) -> pl.DataFrame:
     """Sum sucrose fed, unavoidable and excess loss over each local day searched so far [t]."""
-    return with_bounds(season_days(mill, lake_of(mill)), run_log_sd(run))
+    return with_bounds(season_days(mill, lake_of(mill)))
 
 
 def judged_minutes(mill: Mill, first: date, last: date) -> pl.DataFrame:

@@ -6,16 +6,18 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import polars as pl
 
 from pipeline.base import ONE_DAY, Window
-from pipeline.lake import DAILY, LOSSES, SHARPNESS, ZONES, lake_of
+from pipeline.lake import DAILY, LOSSES, SHARPNESS, lake_of
 from pipeline.mill import Mill
 from pipeline.present.night import run_health
+from pipeline.present.plausible import plausible
+from pipeline.present.settling import settling_of
 from pipeline.present.view import judged_minutes, latest_run, report_path, run_log_sd, view_of
-from pipeline.report import Gap, WeekView, settling_days, shift_lengths, shift_sums, write_week
+from pipeline.report import Gap, WeekView, shift_lengths, shift_sums, write_week
 from pipeline.store import published_store_of
 
 #: Before and after of a fix are drawn from this far on either side.
@@ -48,21 +50,24 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
     report = view_of(mill, period, gaps)
     first = mill.local_day(period.start)
     last = mill.local_day(period.end - timedelta(microseconds=1))
-    season = report.season
+    season, seen = report.season, settling_of(mill, period)
     if season is not None:
         season = season.filter(pl.col("day_local") <= last)
     return WeekView(
         report=replace(report, season=season, balance=_balance(mill, period)),
         first=first,
         last=last,
-        shifts=_shifts(mill, period, run),
+        shifts=_shifts(mill, period),
         shift_names=mill.shifts.names or ("the day",),
         shift_minutes=tuple(shift_lengths(mill.shifts.starts)),
         known=known,
-        settling=_settling(mill, period),
+        settling=seen.days,
+        own=seen.own,
+        crossing=seen.crossing,
         minutes=_around_fixes(mill, known, report.verdicts, run["as_of"]),
         run=run_health(mill, run),
         sharpness=_sharpness(mill, last),
+        plausible=plausible(mill, period.start, period.end, report.lab, run_log_sd(run)),
     )
 
 
@@ -83,19 +88,11 @@ def _balance(mill: Mill, period: Window) -> pl.DataFrame | None:
     return lake.read_features(DAILY, days[0], last)
 
 
-def _shifts(mill: Mill, period: Window, run: dict[str, Any]) -> pl.DataFrame:
+def _shifts(mill: Mill, period: Window) -> pl.DataFrame:
     """Sums by shift; the night that runs past the end of the week is taken whole."""
     first, last = period.days
     minutes = judged_minutes(mill, first, last + ONE_DAY)
-    return shift_sums(minutes, mill.zone, mill.shifts.starts, run_log_sd(run))
-
-
-def _settling(mill: Mill, period: Window) -> pl.DataFrame | None:
-    zones = lake_of(mill).read_features(ZONES, *period.days)
-    if zones.is_empty():
-        return None
-    inside = pl.col("ts_utc").is_between(period.start, period.end, closed="left")
-    return settling_days(zones.filter(inside), mill.station, mill.zone)
+    return shift_sums(minutes, mill.zone, mill.shifts.starts)
 
 
 def _around_fixes(

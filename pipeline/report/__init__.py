@@ -2,7 +2,7 @@
 
 from pipeline.report.groups import chance_words, mark_words
 from pipeline.report.pdf import write_pdf
-from pipeline.report.settling import settling_days
+from pipeline.report.settling import own_of, settlers_of, settling_days
 from pipeline.report.shifts import shift_lengths, shift_sums
 from pipeline.report.tables import FindingRow, finding_rows
 from pipeline.report.view import (

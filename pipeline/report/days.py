@@ -14,6 +14,7 @@ from typing import Final
 
 import polars as pl
 
+from models.account import pooled, with_bounds
 from pipeline.report.view import Estimate
 from pipeline.words import as_utc
 
@@ -108,16 +109,15 @@ def tally(days: pl.DataFrame, first: date, last: date, microbes: Estimate) -> Ta
     held = days.filter(pl.col("day_local").is_between(first, last)).drop_nulls("excess_t")
     if held.is_empty():
         return None
-    names = ("excess_t", "excess_low_t", "excess_high_t")
-    by_kinetics = Estimate(*(float(held[name].sum()) for name in names))
-    counts = [int(held[n].sum()) if n in held.columns else 0 for n in ("minutes", "measured")]
+    row = with_bounds(pooled(held)).row(0, named=True)
+    by_kinetics = Estimate(row["excess_t"], row["excess_low_t"], row["excess_high_t"])
     return Tally(
         total=joined(by_kinetics, microbes),
         microbes_t=microbes.value,
-        unavoidable_t=float(held["unavoidable_t"].sum()),
-        sucrose_fed_t=float(held["sucrose_fed_t"].sum()),
+        unavoidable_t=row["unavoidable_t"],
+        sucrose_fed_t=row["sucrose_fed_t"],
         days=held.height,
         asked=(last - first).days + 1,
-        minutes=counts[0],
-        measured=counts[1],
+        minutes=row["minutes"],
+        measured=row["measured"],
     )

@@ -11,6 +11,7 @@ import polars as pl
 from markupsafe import Markup
 
 from features.base import Vessel, grabs
+from features.flow import zone_temperature_source
 from pipeline.charts import (
     BLUE,
     DASH,
@@ -175,7 +176,7 @@ def _panels(scope: Scope) -> list[Panel]:
     zone = None if zones is None else zones.filter(pl.col("zone") == scope.section)
     where = section_words(scope.section, kinds)
     vessel = scope_vessel(scope)
-    temperature = lines_of(zone, {"temp_degc": Series("temperature", (), VERMILION)}, scope)
+    temperature = lines_of(zone, heat_styles(scope, "temperature"), scope)
     residence = lines_of(zone, {"residence_min": Series("residence", (), BLUE)}, scope)
     target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
     return [
@@ -184,6 +185,16 @@ def _panels(scope: Scope) -> list[Panel]:
         Panel(f"Residence time, {where} [min]", residence, from_zero=True),
         loss_panel(scope, zones),
     ]
+
+
+def heat_styles(scope: Scope, name: str) -> dict[str, Series]:
+    """Line of a vessel's temperature; none where only its target is known."""
+    station = scope.view.station
+    vessel = scope.section.partition(":")[0]
+    if station is not None and any(v.name == vessel for v in station.vessels):
+        told = zone_temperature_source(station, scope.section).told
+        return {} if told == "target" else {"temp_degc": Series(name, (), VERMILION)}
+    return {"temp_degc": Series(name, (), VERMILION)}
 
 
 def scope_vessel(scope: Scope) -> Vessel | None:

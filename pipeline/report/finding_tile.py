@@ -33,6 +33,7 @@ from pipeline.report.finding_chart import (
     data_bounds,
     drawn_zone,
     epoch_ms,
+    heat_styles,
     lines_of,
     loss_panel,
     ph_panel,
@@ -145,7 +146,7 @@ def _residence(drawn: _Drawn) -> Panel:
 
 
 def _temperature(drawn: _Drawn) -> Panel:
-    lines = lines_of(_zone(drawn), {"temp_degc": Series("temp", (), VERMILION)}, drawn.scope)
+    lines = lines_of(_zone(drawn), heat_styles(drawn.scope, "temp"), drawn.scope)
     vessel = scope_vessel(drawn.scope)
     target = [] if vessel is None or ":" in drawn.section else [vessel.temp_degc]
     title = f"Temperature, {drawn.where} [degC]"

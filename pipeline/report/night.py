@@ -14,6 +14,7 @@ from pipeline.charts import Drawing
 from pipeline.report.days import Tally, microbes_within, tally, within
 from pipeline.report.finding_tile import finding_tile
 from pipeline.report.groups import Item, items_of
+from pipeline.report.plausible import plausible_short
 from pipeline.report.runline import common_parts, said_first
 from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import notice_rows
@@ -87,6 +88,7 @@ def compose_night(view: NightView) -> dict[str, Any]:
         "sensors": None if sensors is None else sensors[:_SENSORS],
         "more_sensors": 0 if sensors is None else max(0, len(sensors) - _SENSORS),
         "notices": notice_rows(report),
+        "plausible": plausible_short(view.plausible),
     }
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from pipeline.report.beyond import beyond_line
 from pipeline.report.groups import written_dossiers
 from pipeline.report.season import gaps_of, level_of
 from pipeline.report.tables import tag_rows
@@ -74,8 +75,9 @@ def health_line(report: ReportView, run: RunHealth) -> str:
 
 
 def data_lines(report: ReportView) -> list[str]:
-    """Rows read and refused, and tags with many bad readings."""
-    return [*_rows(report), *_bad_tags(report)]
+    """Rows read and refused, tags with many bad readings, formulas carried too far."""
+    beyond = beyond_line(report)
+    return [*_rows(report), *_bad_tags(report), *([beyond] if beyond else [])]
 
 
 def _rows(report: ReportView) -> list[str]:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import polars as pl
+
+from models.account import added_findings, multiplier_log_sd, pooled, with_bounds
 from pipeline.charts import Drawing, season_chart
+from pipeline.report.beyond import beyond_rows
 from pipeline.report.finding_chart import finding_chart, has_judged_loss
 from pipeline.report.tables import (
     FindingRow,
@@ -26,7 +31,6 @@ from pipeline.words import (
     clocks_change,
     confidence_key,
     day_words,
-    known,
     money,
     percent,
     plain,
@@ -104,6 +108,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "sensors": sensor_rows(view),
         "missing_tags": [clean(tag, 80) for tag in view.missing_tags],
         "gaps": gaps_of(view),
+        "beyond": beyond_rows(view),
         "multiplier": _multiplier(view),
         "level": level_of(view),
         "loss_basis": _loss_basis(view),
@@ -114,23 +119,29 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
 def period_excess(view: ReportView, rows: Sequence[FindingRow]) -> tuple[Estimate | None, str]:
     """Loss above the unavoidable in the period [t] and, in words, what it rests on.
 
-    Added findings share the mill's kinetic multiplier, so their errors move together: their
-    bounds are added as they are, which is the cautious side.
+    Added findings share the error of the mill's kinetic level; what else makes each uncertain is
+    its own.
     """
     if view.period_excess is not None:
         return view.period_excess, ""
     counted = [row for row in rows if not row.withdrawn and row.lost_t is not None]
-    total = Estimate(
-        sum(row.lost_t or 0.0 for row in counted),
-        sum(row.low_t or 0.0 for row in counted),
-        sum(_first(row.high_t, row.lost_t) for row in counted),
+    sizes = pl.DataFrame(
+        [(row.lost_t, row.low_t, row.high_t) for row in counted],
+        schema=dict.fromkeys(("lost_t", "lost_t_low", "lost_t_high"), pl.Float64),
+        orient="row",
     )
-    basis = "Sum of the findings below; their intervals are added as if all erred the same way."
+    total = Estimate(*added_findings(sizes, level_log_sd(view)))
+    basis = (
+        "Sum of the findings below, which share the error of the kinetic level; what else makes "
+        "each uncertain is its own."
+    )
     return (total if counted else None), basis
 
 
-def _first(*values: float | None) -> float:
-    return next((value for value in values if value is not None), 0.0)
+def level_log_sd(view: ReportView) -> float:
+    """Log standard error of the kinetic level that all findings of a report share [-]."""
+    held = view.multiplier
+    return math.inf if held is None else multiplier_log_sd(held.low, held.high)
 
 
 def headline(view: ReportView, rows: Sequence[FindingRow]) -> Headline:
@@ -210,7 +221,7 @@ def season_of(view: ReportView) -> Season | None:
     held = frame.drop_nulls(["day_local", "sucrose_fed_t", "unavoidable_t", "excess_t"])
     if held.is_empty():
         return Season(season_chart(frame, ""), (), "")
-    sums = {name: known(held[name].sum()) or 0.0 for name in held.columns if name.endswith("_t")}
+    sums = with_bounds(pooled(held)).row(0, named=True)
     fed = sums["sucrose_fed_t"]
     without = frame.height - held.height
     first, last = (day_words(held["day_local"].sort()[i]) for i in (0, -1))

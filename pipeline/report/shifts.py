@@ -12,9 +12,7 @@ from models.account import loss_sums
 _MINUTES_A_DAY: Final = 1440
 
 
-def shift_sums(
-    minutes: pl.DataFrame, zone: str, starts: Sequence[str], log_sd: float
-) -> pl.DataFrame:
+def shift_sums(minutes: pl.DataFrame, zone: str, starts: Sequence[str]) -> pl.DataFrame:
     """Sum loss by minute over shifts.
 
     Parameters
@@ -26,8 +24,6 @@ def shift_sums(
     starts : sequence of str
         Local times ``HH:MM`` at which shifts begin, rising through the day. A shift that runs
         over midnight belongs to the day it began on.
-    log_sd : float
-        Log standard error of the kinetic multiplier.
 
     Returns
     -------
@@ -44,7 +40,7 @@ def shift_sums(
         order=pl.when(over).then(len(begins) - 1).otherwise(begun - 1),
         day=(local.dt.date() - pl.when(over).then(pl.duration(days=1)).otherwise(pl.duration())),
     )
-    return loss_sums(labelled, ["day", "order"], log_sd)
+    return loss_sums(labelled, ["day", "order"])
 
 
 def shift_lengths(starts: Sequence[str]) -> list[int]:

@@ -13,6 +13,8 @@ from datetime import date, datetime
 import polars as pl
 
 from features.base import Station
+from features.flow import EffectiveResidence, OwnSettling
+from models.account import Plausibility
 
 #: Columns the report reads from each frame. Further columns are ignored.
 REQUIRED_COLUMNS: dict[str, tuple[str, ...]] = {
@@ -34,6 +36,7 @@ REQUIRED_COLUMNS: dict[str, tuple[str, ...]] = {
     "refused": ("source", "reason", "rows"),
     "tags": ("tag", "readings", "bad"),
     "sensors": ("tag", "verdict", "days", "text"),
+    "beyond": ("zone", "formula", "input", "minutes", "of_minutes", "beyond_kg", "all_kg"),
     "verdicts": ("finding_id", "verdict", "note", "author", "given_at"),
     "balance": (
         *("day", "sucrose_fed_t", "kinetic_t", "chemical_t"),
@@ -118,6 +121,8 @@ class ReportView:
     balance : polars.DataFrame or None
         A row a plant-local day: loss between limed and clear juice by kinetics and by chemistry,
         and what stays unexplained [t], as ``models.cause.lab_check.DAILY_COLUMNS`` has it.
+    beyond : polars.DataFrame or None
+        Minutes outside the ranges of the formulas, as ``features.kinetics.BEYOND_COLUMNS`` has it.
     missing_tags : tuple of str
         Tags described for the mill that no export held.
     not_computed : tuple of Gap
@@ -149,6 +154,7 @@ class ReportView:
     sensors: pl.DataFrame | None = None
     verdicts: pl.DataFrame | None = None
     balance: pl.DataFrame | None = None
+    beyond: pl.DataFrame | None = None
     missing_tags: tuple[str, ...] = ()
     not_computed: tuple[Gap, ...] = ()
     run: Mapping[str, str] = field(default_factory=dict)
@@ -216,6 +222,8 @@ class NightView:
     known : polars.DataFrame
         All findings of the season.
     run : RunHealth
+    plausible : Plausibility or None
+        Figures of the day to set beside common practice.
     """
 
     report: ReportView
@@ -223,6 +231,7 @@ class NightView:
     day_minutes: int
     known: pl.DataFrame
     run: RunHealth
+    plausible: Plausibility | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,6 +260,12 @@ class WeekView:
     run : RunHealth
     sharpness : polars.DataFrame or None
         Of the search that the week's end lies in, as ``models.detect.SHARPNESS_COLUMNS`` has it.
+    plausible : Plausibility or None
+        Figures of the week to set beside common practice.
+    own : OwnSettling or None
+        What turbidity tells of the settlers.
+    crossing : EffectiveResidence or None
+        How much of the settlers juice passed through.
     """
 
     report: ReportView
@@ -264,3 +279,6 @@ class WeekView:
     minutes: pl.DataFrame | None
     run: RunHealth
     sharpness: pl.DataFrame | None = None
+    plausible: Plausibility | None = None
+    own: OwnSettling | None = None
+    crossing: EffectiveResidence | None = None

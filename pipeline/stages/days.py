@@ -12,7 +12,7 @@ from typing import Final
 
 import polars as pl
 
-from features.base import by_tag, lab_results, purity_pct
+from features.base import brix_pct, by_tag, lab_results, purity_pct
 from features.flow import derive as derive_minutes
 from features.signal import quality_counts, screen, second_day, sensor_day, to_grid
 from pipeline.base import ONE_DAY, midnight
@@ -68,10 +68,14 @@ def grid_day(mill: Mill, lake: Lake, day: date) -> None:
     start, end = midnight(day), midnight(day, 1)
     parts = by_tag(sound)
     grid = to_grid(parts, signals, start, end)
-    purity = purity_pct(grid["ts_utc"], lab_results(parts, mill.station), "mixed_juice")
+    lab = lab_results(parts, mill.station)
+    purity = purity_pct(grid["ts_utc"], lab, "mixed_juice")
+    brix = brix_pct(grid["ts_utc"], lab, "mixed_juice")
     # Loss must stay known where the laboratory is silent, so the target stands in.
     purity = purity.fill_null(mill.station.targets.purity_pct)
-    lake.write_features(GRID, day, grid.with_columns(purity_mixed_juice_pct=purity))
+    lake.write_features(
+        GRID, day, grid.with_columns(purity_mixed_juice_pct=purity, brix_mixed_juice_lab_pct=brix)
+    )
     of_day = sound.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
     lake.write_features(HEALTH, day, quality_counts(of_day))
     counts = sensor_day(parts, signals, start, end)

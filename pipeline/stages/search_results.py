@@ -9,7 +9,7 @@ from typing import Any, Final
 import polars as pl
 
 from features.base import polars_schema
-from models.account import bare_sums, known_notices
+from models.account import bare_sums, known_notices, pooled
 from models.detect import UNCALIBRATED_COLUMNS
 from models.find import Losses
 from pipeline.base import ONE_DAY, Window, midnight
@@ -120,7 +120,7 @@ def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:
     """
     parts = [_sums_of(mill, lake, search_window) for search_window in plan(mill, lake)]
     # A local day may lie on both sides of a border.
-    return pl.concat(parts).group_by("day_local").sum().sort("day_local")
+    return pooled(pl.concat(parts), ["day_local"])
 
 
 def uncalibrated_channels(mill: Mill, lake: Lake, period: Window) -> pl.DataFrame:

@@ -94,6 +94,7 @@ LAKE: Final[dict[str, tuple[str, Columns]]] = {
         {
             "ts_utc": MINUTE,
             "purity_mixed_juice_pct": Column.number("%", "Purity by the laboratory, or target."),
+            "brix_mixed_juice_lab_pct": Column.number("%", "Brix by the laboratory."),
         },
     ),
     f"features/{HEALTH}": ("Readings of one tag and UTC day by reason", QUALITY_COLUMNS),

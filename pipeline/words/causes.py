@@ -134,9 +134,8 @@ CAUSES: dict[str, CauseWords] = {
         (_CLEANING, _CONFINED),
     ),
     "tank_held": CauseWords(
-        "Clear juice held too long in its tank",
-        "The clear-juice tank stood fuller than usual, so hot juice waited there before the "
-        "evaporators took it.",
+        "Juice held too long in its vessel",
+        "The vessel stood fuller than usual, so hot juice stayed there longer before it went on.",
         (
             "Ask why the evaporators took less: scale, steam, or a full syrup tank?",
             "Compare the level gauge with the reading.",

@@ -30,7 +30,18 @@ NEEDS: Final[dict[str, tuple[str, str]]] = {
         "how full the settler is, also in a stop",
         "where nothing else tells whether the settler stood full, a stop is not claimed",
     ),
-    "mud_level": ("how much mud is held", "mud held too long cannot show"),
+    "filtrate": (
+        "the flow of returned filtrate, or its share under [filtrate] (0 where none is returned)",
+        "juice behind its return is some 10 % faster than reckoned, and its stay that much shorter",
+    ),
+    "mud": (
+        "how much mud is held",
+        "mud held too long cannot show",
+    ),
+    "mud_level": (
+        "the level of the mud",
+        "how much mud is held follows from the underflow alone, within some 40 %",
+    ),
     "level_liming_tank": (
         "how full the liming tank is",
         "juice held too long there cannot show",
@@ -54,6 +65,10 @@ NEEDS: Final[dict[str, tuple[str, str]]] = {
     "temp_evaporator": (
         "the temperature of the first evaporator vessel",
         "overheating there cannot show, though that vessel is the hottest",
+    ),
+    "level_evaporator": (
+        "the level of the first evaporator vessel",
+        "a vessel run too full cannot show, though that vessel is the hottest",
     ),
     "grabs_limed": (
         "laboratory pH of limed juice",

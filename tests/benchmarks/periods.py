@@ -3,10 +3,10 @@
     python tests/benchmarks/periods.py --seeds 300 301 [--periods 15] [--keep FOLDER]
 
 Of each mill a quarter of the periods is quiet, a quarter holds a planted loss, a quarter a stop,
-and a quarter crosses the change of the clocks. Printed: how often the interval of the loss holds
-the truth; the largest difference between a period and the sum of adjoining ones; the largest
-difference between a finding and its own period. With --keep the mills stay in FOLDER and are used
-again.
+and a quarter crosses the change of the clocks; beside them every day, every week and the season.
+Printed: how often the interval of the loss holds the truth; the largest difference between a
+period and the sum of adjoining ones; the largest difference between a finding and its own period.
+With --keep the mills stay in FOLDER and are used again.
 """
 
 from __future__ import annotations
@@ -134,6 +134,28 @@ def judge_mill(seed: int, mill: Mill, home: Path, count: int) -> list[dict[str, 
     return rows
 
 
+def calendar(seed: int, mill: Mill, home: Path) -> list[dict[str, object]]:
+    """Every day, every week and the season of a mill, each with its tonnes, interval and truth."""
+    truth = pl.read_parquet(home / "minutes.parquet")
+    first = truth["ts_utc"][0]
+    last = first + timedelta(days=int((truth["ts_utc"][-1] - first) / timedelta(days=1)))
+    lengths = {"day": timedelta(days=1), "week": timedelta(days=7), "season": last - first}
+    rows: list[dict[str, object]] = []
+    for kind, length in lengths.items():
+        for n in range(int((last - first) / length)):
+            period = Window(first + n * length, first + (n + 1) * length)
+            try:
+                lost = reckon(mill, period).account.lost
+            except DataError:
+                continue
+            truly = true_t(truth, period)
+            rows.append(
+                {"seed": seed, "kind": kind, "lost_t": lost.mid, "true_t": truly,
+                 "width": lost.high / max(lost.low, 1e-9), "holds": lost.low <= truly <= lost.high}
+            )  # fmt: skip
+    return rows
+
+
 def findings_apart(mill: Mill) -> tuple[int, float]:
     """Largest difference between a finding and what its own period says of it [t]."""
     apart = [0.0]
@@ -154,8 +176,10 @@ def main() -> None:
     with tempfile.TemporaryDirectory(prefix="lostpol_periods_") as name:
         folder = given.keep or Path(name)
         rows: list[dict[str, object]] = []
+        spans: list[dict[str, object]] = []
         for seed in given.seeds:
             mill = made(seed, folder)
+            spans += calendar(seed, mill, folder / f"mill{seed}")
             mine = judge_mill(seed, mill, folder / f"mill{seed}", given.periods)
             rows += mine
             count, apart = findings_apart(mill)
@@ -173,6 +197,17 @@ def main() -> None:
                 ratio.median().exp().alias("claimed over true"),
             )
         )
+    by_length = (
+        pl.DataFrame(spans)
+        .group_by("kind", maintain_order=True)
+        .agg(
+            pl.len(),
+            pl.col("holds").mean(),
+            (pl.col("lost_t") / pl.col("true_t")).median().alias("claimed over true"),
+            pl.col("width").median().alias("high over low"),
+        )
+    )
+    print(by_length)
     print(f"interval holds: {100 * frame['holds'].mean():.0f} % of {frame.height} (wanted 85-95)")
     print(f"adjoining periods: apart by {frame['apart'].max():.2g} t lost, "
           f"{frame['apart_usual'].max():.2g} t above the usual, at most")  # fmt: skip

@@ -71,8 +71,8 @@ def test_reducing_sugars_go_at_one_and_three_percent_an_hour(ordinary):
 def test_settling_times_at_three_dilutions_are_met():
     """78, 38 and 28 min at 0, 10 and 20 % dilution water (common practice)."""
     misfit = settling_time_min(np.array([0.0, 10.0, 20.0])) - np.array([78.0, 38.0, 28.0])
-    # Three numbers, three constants: what is left is rounding.
-    assert np.abs(misfit).max() < 1e-6, f"misfit {misfit} min"
+    # Two constants are fitted (crowd and packing), the first time is given: rounding is left.
+    assert np.abs(misfit).max() < 0.05, f"misfit {misfit} min"
     assert (np.diff(settling_time_min(np.linspace(0.0, 20.0, 50))) < 0.0).all()
 
 

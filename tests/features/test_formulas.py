@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from features.balance import pol
 from features.base.numeric import exp, exp10, ln, log10
 from features.flow import settling
-from features.juice import boiling, juice
+from features.juice import boiling, juice, steam
 from features.kinetics import kinetics
 
 temps = st.floats(20.0, 105.0)
@@ -92,7 +92,7 @@ def test_no_sugar_is_water():
 @given(brix, st.floats(20.0, 500.0))
 def test_juice_boils_above_water_at_its_vapour_pressure(b, pressure):
     temp = boiling.boiling_degc(b, pressure)
-    found = boiling.water_activity(b, temp) * juice.saturation_pressure_kpa(temp)
+    found = boiling.water_activity(b, temp) * steam.saturation_pressure_kpa(temp)
     assert found == pytest.approx(pressure, rel=1e-9)
     assert temp > boiling.boiling_degc(0.0, pressure)
 
@@ -111,10 +111,35 @@ def test_thinner_or_hotter_juice_settles_faster():
     assert settling.settling_time_min(5.0) > settling.settling_time_min(15.0)
 
 
-def test_viscosity_alone_tells_little_of_what_dilution_does():
+def test_dilution_acts_through_the_crowd_of_flocs_far_more_than_through_viscosity():
     # 14 Brix with a tenth of water added. By the trade's times it settles 78/38 as fast (common
-    # practice), by viscosity hardly faster: what the docstring says is left out.
-    by_viscosity = settling.settling_correction(14.0 / 1.1, 98.0, 14.0, 98.0)
-    by_the_trade = settling.settling_time_min(0.0) / settling.settling_time_min(10.0)
-    assert by_viscosity == pytest.approx(1.03, abs=0.005)
-    assert by_the_trade == pytest.approx(2.05, abs=0.005)
+    # practice), by viscosity hardly faster; the fit was made at 15 Brix.
+    diluted = (14.0 / 1.1, 98.0, 14.0, 98.0)
+    assert settling.settling_correction(*diluted, 0.0) == pytest.approx(1.03, abs=0.005)
+    assert settling.settling_correction(*diluted) == pytest.approx(78.0 / 38.0, rel=0.01)
+
+
+def test_settling_far_outside_its_range_stays_a_number():
+    found = settling.settling_correction(np.array([2.0, 25.0]), 98.0, 15.0, 98.0)
+    assert (found > 0.0).all() and np.isfinite(found).all()
+
+
+def test_settling_serves_expressions():
+    frame = pl.DataFrame({"b": [12.0, 15.0, 20.0], "t": [90.0, 98.0, 100.0]})
+    by_expression = frame.select(
+        settling.settling_correction(pl.col("b"), pl.col("t"), 15.0, 98.0)
+    ).to_series()
+    by_array = settling.settling_correction(
+        frame["b"].to_numpy(), frame["t"].to_numpy(), 15.0, 98.0
+    )
+    np.testing.assert_allclose(by_expression.to_numpy(), by_array, rtol=1e-12)
+
+
+@pytest.mark.parametrize("temp", [20.0, 60.0, 98.0])
+def test_water_is_as_thick_whatever_the_purity_of_solids_it_has_not(temp):
+    pure, impure = (juice.viscosity_genotelle_mpa_s(0.0, temp, p) for p in (100.0, 84.0))
+    assert impure == pure
+    # Syrup of lower purity is thinner below 30 degC and thicker above: the factor still acts there.
+    assert juice.viscosity_genotelle_mpa_s(60.0, 20.0, 84.0) < juice.viscosity_genotelle_mpa_s(
+        60.0, 20.0
+    )

@@ -18,7 +18,7 @@ ROOT = ROOMS.parent
 MARKS = {"confirmed", "computed", "memory", "common practice", "regression"}
 OUTSIDE = MARKS - {"regression"}
 MODULES = (
-    *("juice", "boiling", "kinetics", "pol", "settling", "loss"),
+    *("juice", "steam", "boiling", "kinetics", "pol", "settling", "loss"),
     *("balances", "uncertainty"),
     *("acid", "held", "nominal", "transients"),
 )

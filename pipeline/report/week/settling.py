@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import polars as pl
 from markupsafe import Markup
 
+from features.base import Station
+from features.flow import EffectiveResidence, OwnSettling
+from features.kinetics import Z90
 from pipeline.charts import bar
-from pipeline.report.settling import FAST_M_H, SLOW_M_H, settler_of
+from pipeline.report.settling import FAST_M_H, SLOW_M_H, by_water_of, settlers_of
 from pipeline.report.view import WeekView
-from pipeline.words import day_words
+from pipeline.words import day_words, known, quantity
 
 #: Overflow velocity at half the fastest usual settling rate: full width of a bar [m/h].
 _FULL: Final = FAST_M_H / 2
+#: Further beyond the loads seen nobody knows what turbidity does [%] (judgement).
+_NEAR_PCT: Final = 40.0
+#: Flocculant [mg/kg juice], common practice; in modern use from 2.
+_USUAL_DOSE, _LEAST_DOSE, _MOST_DOSE = "3 to 4", 2.0, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,21 +34,24 @@ class SettlingRow:
     bar: Markup
     used: str
     margin: str
+    spare: str
 
 
 @dataclass(frozen=True, slots=True)
 class Settling:
-    """Rows, what they rest on, and why there are none."""
+    """Rows, what they rest on, what follows from them, and why there are none."""
 
     rows: tuple[SettlingRow, ...]
     basis: str
     lacking: str
+    lines: tuple[str, ...] = ()
 
 
 def settling(view: WeekView) -> Settling:
     """Settling margin of the days of the week."""
-    settler = settler_of(view.report.station)
-    if settler is None:
+    station = view.report.station
+    settlers = settlers_of(station)
+    if station is None or not settlers:
         return Settling((), "", "The description gives no settler with its area (area_m2).")
     frame = view.settling
     if frame is not None:
@@ -49,23 +59,127 @@ def settling(view: WeekView) -> Settling:
     if frame is None or frame.is_empty():
         return Settling((), "", "No flow, Brix and temperature of the settler in this week.")
     rows = tuple(_row(row, view.last.year) for row in frame.to_dicts())
-    basis = (
-        f"Upward velocity of clear juice over {settler.area_m2:g} m2, against half the initial "
-        f"settling rate of the juice. No export holds that rate: {SLOW_M_H:g} to {FAST_M_H:g} m/h "
-        "is usual at target Brix and temperature, and is put right for the juice of that hour "
-        "through its viscosity alone. A batch test narrows the range."
+    lines = (
+        *_one_out(frame, len(settlers)),
+        *_own(view.own),
+        *_crossing(view.crossing),
+        *_flocculant(frame, station),
     )
-    return Settling(rows, basis, "")
+    return Settling(rows, _basis(station, view.own), "", lines)
 
 
-def _row(row: dict[str, float], year: int) -> SettlingRow:
+def _basis(station: Station, own: OwnSettling | None) -> str:
+    area = sum(v.area_m2 or 0.0 for v in settlers_of(station))
+    rate = station.settling.rate_m_h
+    text = f"Flow of clear juice by settling area ({area:g} m2), against half the initial settling "
+    if rate is None:
+        text += f"rate. No export holds that rate: {SLOW_M_H:g} to {FAST_M_H:g} m/h is usual at "
+        text += "target Brix and temperature; a batch test (settling.rate_m_h) narrows the range. "
+    else:
+        text += f"rate of {rate:g} m/h that the description gives. "
+    if own is None or own.by_water is None:
+        text += (
+            "It is put right for the juice of that hour: cooler juice is thicker; thinner juice "
+            "settles up to as much sooner as juice with water added (38 instead of 78 min at 10 %, "
+            "common practice), at least by its viscosity."
+        )
+    else:
+        text += (
+            "It is put right for the juice of that hour through its viscosity, and for thinner "
+            "juice as the mill's own turbidity tells."
+        )
+    return text + " Area counts, not depth."
+
+
+def _one_out(frame: pl.DataFrame, vessels: int) -> list[str]:
+    """What one vessel out of service would do, in the hardest hour of the week."""
+    if vessels == 1:
+        return [
+            "One settler: with it out of service no juice can be clarified, and the station "
+            "stands. Plan for what its juice does meanwhile (lostpol standing)."
+        ]
+    hard = frame.row(int(frame["out_high"].arg_max() or 0), named=True)
+    low, high = 100 * hard["out_low"], 100 * hard["out_high"]
+    word = "it would be over its limit" if low > 100 else "it may be over its limit"
+    verdict = f": {word}" if high > 100 else ": it would still be within its limit"
+    return [
+        f"With the largest of {vessels} settlers out of service, the rest would be used to "
+        f"{low:.0f} to {high:.0f} % in the week's hardest hour{verdict}."
+    ]
+
+
+def _own(own: OwnSettling | None) -> list[str]:
+    if own is None:
+        return []
+    if own.power is None or own.power_sd is None or own.doubling_pct is None:
+        return [f"This mill's turbidity tells nothing of the settler's limit: {own.reason}."]
+    more, least, most = (
+        100.0 * (1.1 ** (own.power + side * own.power_sd) - 1.0) for side in (0.0, -Z90, Z90)
+    )
+    text = (
+        f"By this mill's own turbidity ({own.hours:,} h): a tenth more load makes clear juice "
+        f"{quantity(more, least, most, '%')} more turbid"
+    )
+    if own.doubling_pct <= _NEAR_PCT:
+        text += f", and {own.doubling_pct:.0f} % more doubles it"
+    if own.by_water is None:
+        return [f"{text}. Brix moved too little to tell what thinner juice does."]
+    low, high = by_water_of(own)
+    return [
+        f"{text}; thinner juice relieves the settler by {100 * low:.0f} to {100 * high:.0f} % of "
+        "what the same water would do by common practice."
+    ]
+
+
+def _crossing(found: EffectiveResidence | None) -> list[str]:
+    if found is None:
+        return []
+    if found.volume_m3 is None or found.ratio is None:
+        return [f"How much of the settler juice passes through is not known: {found.reason}."]
+    size = quantity(found.volume_m3, found.low_m3, found.high_m3, "m3")
+    return [
+        f"By this week's swings of pH, juice passes through {size} of the settler, "
+        f"{100 * found.ratio:.0f} % of what it holds and of its nominal time; a good deal less "
+        "speaks of a short way across it, or of a described volume that is too large."
+    ]
+
+
+def _flocculant(frame: pl.DataFrame, station: Station) -> list[str]:
+    lines = []
+    told = frame["dose_mg_kg"].drop_nulls()
+    dose = known(told.mean()) if len(told) else None
+    if dose is not None:
+        odd = ""
+        if not _LEAST_DOSE <= dose <= _MOST_DOSE:
+            odd = " Check strength, dosing pump and flow."
+        lines.append(
+            f"Flocculant: {dose:.1f} mg/kg juice in the mean; {_USUAL_DOSE} is usual, from "
+            f"{_LEAST_DOSE:g} in modern use.{odd}"
+        )
+    elif station.signal("flocculant_flow", "settler") or any(
+        s.quantity == "flocculant_flow" for s in station.signals
+    ):
+        lines.append(
+            "Flocculant: the dose is not known, the description gives no strength of the solution "
+            "(settling.flocculant_g_l)."
+        )
+    if station.settling.pumped_after:
+        lines.append(
+            "The dosed juice is pumped before the settler: pumps tear flocs. Flocculant belongs "
+            "close before the settler, behind the last pump."
+        )
+    return lines
+
+
+def _row(row: dict[str, Any], year: int) -> SettlingRow:
     low, high = 100 * row["used_low"], 100 * row["used_high"]
-    left = (100 - high, 100 - low)
+    spare = (row["spare_low_m3_h"], row["spare_high_m3_h"])
     return SettlingRow(
-        day_words(row["day"], year),  # type: ignore[arg-type]
+        day_words(row["day"], year),
         f"{row['overflow_m_h']:.2f} m/h",
         f"{row['top_m_h']:.2f} m/h",
         bar(row["top_m_h"], _FULL),
         f"{low:.0f} to {high:.0f} %",
-        f"{left[0]:.0f} to {left[1]:.0f} %",
+        f"{100 - high:.0f} to {100 - low:.0f} %",
+        f"{spare[0]:.0f} to {spare[1]:.0f} m3/h",
     )

@@ -10,11 +10,14 @@ from zoneinfo import ZoneInfo
 import polars as pl
 from markupsafe import Markup
 
+from models.account import added_findings, pooled, with_bounds
 from pipeline.charts import bar, hatch
+from pipeline.report.beyond import beyond_rows
 from pipeline.report.days import Tally, microbes_within, tally, within
 from pipeline.report.groups import mark_words, verdict_words
+from pipeline.report.plausible import plausible_lines
 from pipeline.report.runline import common_parts
-from pipeline.report.season import season_of
+from pipeline.report.season import level_log_sd, season_of
 from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import FindingRow, finding_rows
 from pipeline.report.view import Estimate, WeekView
@@ -93,6 +96,8 @@ def compose_week(view: WeekView) -> dict[str, Any]:
         "fixes": fixes(view),
         "sensors": sensors,
         "settling": settling(view),
+        "plausible": plausible_lines(view.plausible),
+        "beyond": beyond_rows(report),
     }
 
 
@@ -207,7 +212,7 @@ def _shift_totals(view: WeekView) -> list[str]:
         return []
     held = view.shifts.filter(pl.col("day").is_between(view.first, view.last))
     names = ("excess_t", "excess_low_t", "excess_high_t")
-    sums = {row["order"]: row for row in held.group_by("order").agg(pl.col(names).sum()).to_dicts()}
+    sums = {row["order"]: row for row in with_bounds(pooled(held, ["order"])).to_dicts()}
     return [
         tonnes(*(sums[n][name] for name in names)) if n in sums else "not computed"
         for n in range(len(view.shift_names))
@@ -217,28 +222,27 @@ def _shift_totals(view: WeekView) -> list[str]:
 def _causes(view: WeekView, sums: Tally | None) -> list[CauseRow]:
     """Pareto of the week: causes by tonnes, and last what lies in no finding."""
     bounds = day_span(view.first, view.last, ZoneInfo(view.report.zone))
-    rows = (
-        within(view.known, *bounds)
-        .group_by("cause")
-        .agg(pl.col("lost_t", "lost_t_low", "lost_t_high").sum(), n=pl.len())
-        .sort("lost_t", "cause", descending=[True, False])
-        .to_dicts()
+    added = (
+        (cause, found.height, Estimate(*added_findings(found, level_log_sd(view.report))))
+        for (cause,), found in within(view.known, *bounds)
+        .partition_by("cause", as_dict=True)
+        .items()
     )
-    found = sum(row["lost_t"] for row in rows)
+    rows = sorted(added, key=lambda row: (-row[2].value, row[0]))
+    found = sum(held.value for _, _, held in rows)
     rest = None if sums is None else sums.total.value - found
     whole = found + max(0.0, rest or 0.0)
-    longest = max([rest or 0.0, *(row["lost_t"] for row in rows)], default=0.0)
+    longest = max([rest or 0.0, *(held.value for _, _, held in rows)], default=0.0)
     made, together = [], 0.0
-    for row in rows:
-        held = Estimate(row["lost_t"], row["lost_t_low"], row["lost_t_high"])
+    for cause, n, held in rows:
         together += held.value
         made.append(
             CauseRow(
-                words_of(row["cause"]).name,
+                words_of(cause).name,
                 bar(held.value, longest),
                 _tonnes(held),
                 _money(view, held),
-                count(row["n"]),
+                count(n),
                 percent(100 * held.value / whole),
                 f"{100 * together / whole:.0f} %",
             )

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from features.base.lab import LAB_SCHEMA, LONGEST_HOLD_H, lab_results, purity_pct
+from features.base.lab import LAB_SCHEMA, LONGEST_HOLD_H, brix_pct, lab_results, purity_pct
 from features.base.station import LabSource, Station, Targets
 
 STATION = Station(
@@ -91,3 +91,23 @@ def test_purity_needs_both_results_of_one_sample(rows):
     found = purity_pct(hours(0, 1), samples(*rows), "mixed_juice")
     assert found.to_list() == [None, None]
     assert found.dtype == pl.Float64
+
+
+def test_brix_of_a_place_runs_straight_between_its_grabs():
+    times = pl.Series(
+        [datetime(2025, 10, 6, h, tzinfo=UTC) for h in (1, 2, 3, 5)], dtype=pl.Datetime("us", "UTC")
+    )
+    lab = pl.DataFrame(
+        {
+            "ts_utc": [datetime(2025, 10, 6, h, tzinfo=UTC) for h in (2, 4, 2)],
+            "analyte": ["brix", "brix", "pol"],
+            "place": ["mixed_juice"] * 3,
+            "port": [""] * 3,
+            "value": [14.0, 15.0, 12.0],
+            "sd": [0.1] * 3,
+            "period_h": [0.0] * 3,
+        },
+        schema_overrides={"ts_utc": pl.Datetime("us", "UTC")},
+    )
+    assert brix_pct(times, lab, "mixed_juice").to_list() == [None, 14.0, 14.5, 15.0]
+    assert brix_pct(times, lab, "syrup").null_count() == 4

@@ -111,6 +111,9 @@ def station() -> Station:
         Signal("c", "ph", "lime", "out", "pH", 0, 14),
         Signal("d", "ph", "basin", "out", "pH", 0, 14),
         Signal("e", "flow", "basin", "mud", "m3/h", 0, 100),
+        # Read, and standing still: what comes as mud goes as mud. Without it the mud held would
+        # follow from its balance, which is a test of its own (test_mud.py).
+        Signal("f", "mud_level", "basin", "mud", "%", 0, 100),
         *(Signal(f"l{v}", "level", v, "", "%", 0, 200) for v in ("lime", "tank")),
         *(Signal(f"t{v}", "temperature", v, "inside", "C", 0, 140) for v in VESSELS),
     )
@@ -124,6 +127,7 @@ def grid(of: Lane, clear: np.ndarray) -> pl.DataFrame:
         "temp_mixed_juice_degc": of.feed_degc,
         "ph_lime_out": of.limed,
         "flow_basin_mud_m3_h": of.mud,
+        "mud_level_basin_mud_pct": np.full(T.size, 50.0),
         **{f"level_{v}_pct": 100.0 * of.volume[v] / SIZE_M3[v] for v in ("lime", "tank")},
         **{f"temp_{v}_inside_degc": of.degc[v] for v in VESSELS},
     }

@@ -36,6 +36,7 @@ def minutes_of(w_limed=0.2, w_clear=0.8, limed=7.5, residence=80.0, zone="settle
     columns |= {name: then(factors.get(name, 1.0)) for name in names}
     columns |= {"ref_kg_h": np.full(n, 10.0), "residence_min": then(residence, 80.0)}
     columns["temp_degc"] = np.full(n, 97.5)
+    columns["volume_m3"] = np.full(n, 300.0)
     columns["ph_cold"] = then(factors.get("ph_cold", 6.8), 6.8)
     columns["loss_kg_h"] = 10.0 * np.prod([columns[name] for name in names[:4]], axis=0)
     columns["loss_ref_kg_h"] = 10.0 * columns["f_flow"]

@@ -97,6 +97,14 @@ def test_a_steamed_vessel_without_a_thermometer_is_not_counted(stop):
     assert stop.lost_kg("first_evaporator") == pytest.approx(17.0)
 
 
+def test_a_steamed_vessel_counts_until_its_vapour_pressure_is_the_open_airs(stop):
+    temp = stop.zones["first_evaporator"]["temp_degc"]
+    temp[::7] += 0.1
+    temp[FIRST + 120 : LAST] = np.nan
+    # Two hours at 0.1 kg/h/m3 in 17 m3; no season's median stands in for the rest.
+    assert stop.lost_kg("first_evaporator") == pytest.approx(0.1 * 17.0 * 2.0)
+
+
 def test_mud_that_stands_proves_the_juice_above_it(stop):
     stop.volume[:] = 280.0
     mud = stop.add("settler:mud", 60.0)

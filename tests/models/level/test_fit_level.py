@@ -142,7 +142,7 @@ def test_samples_behind_microbes_are_left_out(minutes, station):
 def test_errors_of_one_finding_are_those_of_its_zones_and_minutes(minutes, station):
     level = fit_level(minutes, samples(minutes, station, 1.5), station, {})
     settler = level.log_sd({"settler": 1.0}, 1000, 2000)
-    by_minute = level.log_sds("settler", 1000, 2000)
+    by_minute = level.log_sds({"settler": 1.0}, 1000, 2000)
     assert by_minute == pytest.approx(settler, rel=0.02)
     # No analysis tells of the evaporator: its volume and temperature are known less well.
     assert level.log_sd({"first_evaporator": 1.0}, 1000, 2000) > settler

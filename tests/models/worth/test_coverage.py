@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from features.base.station import Filtrate, Signal
 from models.find.rows import FINDING_COLUMNS
 from models.worth.coverage import CAUSES, NEEDS, coverage_of
 from pipeline.mill.description import load_mill
@@ -52,7 +53,7 @@ def test_a_well_measured_station_sees_every_cause(whole):
             set(),
         ),
         (["ST.AI308"], "ph_clear", {"unexplained", *FALL}, set()),
-        (["ST.LI305"], "mud_level", {"mud_held"}, set()),
+        (["ST.LI305"], "mud_level", set(), {"mud_held"}),
         (["CT.LI401"], "level_clear_juice_tank", set(), {"tank_held"}),
         (["EV.TI501"], "temp_evaporator", set(), {"overheating"}),
         (["ST.LI303"], "level_settler", set(), {"standing_juice"}),
@@ -72,6 +73,12 @@ def test_each_missing_tag_or_result_takes_its_own_losses(whole, tags, need, blin
     assert told.missing == (need,)
     assert told.blind == blind
     assert {c for c, unmet in told.unmet.items() if unmet} - told.blind == part
+
+
+def test_held_mud_needs_a_level_or_an_underflow(whole):
+    told = coverage_of(without(whole, "ST.LI305", "ST.FI306"))
+    assert told.missing == ("mud", "mud_level")
+    assert "mud_held" in told.blind
 
 
 def test_microbes_need_one_sign_at_least(whole):
@@ -113,13 +120,37 @@ def hold_mud(plant):
 
 @pytest.mark.parametrize("measured", [True, False])
 @pytest.mark.parametrize(
-    ("fault", "cause", "tag"),
-    [(spoil_limed, "low_limed_ph", "LT.AI212"), (hold_mud, "mud_held", "ST.LI305")],
+    ("fault", "cause", "tags"),
+    [
+        (spoil_limed, "low_limed_ph", ("LT.AI212",)),
+        (hold_mud, "mud_held", ("ST.LI305", "ST.FI306")),
+    ],
 )
-def test_the_search_finds_what_can_be_seen_and_nothing_else(plant, fault, cause, tag, measured):
+def test_the_search_finds_what_can_be_seen_and_nothing_else(plant, fault, cause, tags, measured):
     fault(plant)
     if not measured:
-        del plant.grid[plant.name[tag]]
-        plant.station = without(plant.station, tag)
+        for tag in tags:
+            del plant.grid[plant.name[tag]]
+        plant.station = without(plant.station, *tags)
     found = set(plant.search().findings["cause"])
     assert (cause in found) == (cause not in coverage_of(plant.station).blind) == measured
+
+
+def test_a_vapour_pressure_stands_in_for_the_evaporators_thermometer(whole):
+    blind = without(whole, "EV.TI501")
+    vapour = Signal("EV.PI504", "steam_pressure", "first_evaporator", "inside", "kPa", 10, 400)
+    steam = replace(vapour, port="in")
+    told = {
+        s.port: coverage_of(replace(blind, signals=(*blind.signals, s))) for s in (vapour, steam)
+    }
+    assert "temp_evaporator" not in told["inside"].missing
+    assert "temp_evaporator" in told["in"].missing
+
+
+def test_filtrate_that_nothing_tells_of_is_asked_for(whole):
+    untold = replace(whole, filtrate=Filtrate())
+    meter = Signal("RF.FI601", "flow", "filtrate", "", "m3/h", 0, 150)
+    assert coverage_of(untold).missing == ("filtrate",)
+    for told in (Filtrate(share_pct=0.0), Filtrate(share_pct=11.0)):
+        assert coverage_of(replace(whole, filtrate=told)).missing == ()
+    assert coverage_of(replace(untold, signals=(*untold.signals, meter))).missing == ()

@@ -48,7 +48,7 @@ def test_a_well_measured_station_has_nothing_to_confess(station):
     [
         ("LT.AI212", "pH of limed juice"),
         ("ST.AI308", "pH of clear juice"),
-        ("ST.LI305", "how much mud is held"),
+        ("ST.LI305", "how much mud is held follows from the underflow"),
         ("CT.LI401", "how full the clear-juice tank is"),
         ("EV.TI501", "temperature of the first evaporator vessel"),
     ],

@@ -10,6 +10,7 @@ from keeping import keep_found, keep_health, merge_day
 from polars.testing import assert_frame_equal
 
 from features.base.frames import polars_schema
+from features.kinetics import RANGES, ranges
 from models.cause.lab_check import DAILY_COLUMNS
 from models.detect.uncalibrated import UNCALIBRATED_COLUMNS
 from pipeline.base.window import Window
@@ -19,6 +20,7 @@ from pipeline.lake.lake import Lake
 from pipeline.mill.description import load_mill
 from pipeline.present.gaps import hours_without_readings
 from pipeline.present.night import night_view
+from pipeline.present.plausible import beyond_of
 from pipeline.present.view import latest_run, view_of
 from pipeline.present.week import week_view
 from pipeline.stages import search_results
@@ -45,6 +47,11 @@ def write_day(lake, day: date) -> None:
         flow_feed_m3_h=pl.lit(265.0),
         ph_limed=pl.lit(7.5),
         ph_clear=pl.lit(6.95),
+        ph_limed_at_clear=pl.lit(7.55),
+        stopped=pl.lit(value=False),
+        brix_feed_pct=pl.lit(14.5),
+        flocculant_l_h=pl.lit(900.0),
+        turbidity_clear=pl.lit(25.0),
     )
     zones = pl.DataFrame({"ts_utc": times}).with_columns(
         zone=pl.lit("settler"),
@@ -54,10 +61,18 @@ def write_day(lake, day: date) -> None:
         loss_ref_kg_h=pl.lit(35.0),
         flow_out_m3_h=pl.lit(237.5),
         brix_pct=pl.lit(14.5),
+        ph_hot=pl.lit(6.6),
+        ph_cold=pl.lit(7.05),
+        rs_destroyed_kg_h=pl.lit(12.0),
+        sucrose_held_kg=pl.lit(30_000.0),
+        volume_m3=pl.lit(340.0),
     )
     losses = pl.DataFrame({"ts_utc": times}).with_columns(
         loss_kg_h=pl.lit(90.0),
         unavoidable_kg_h=pl.lit(60.0),
+        level_log_sd=pl.lit(0.2),
+        ph_sd=pl.lit(0.045),
+        ph_memory_h=pl.lit(8.0),
         excess_kg_h=pl.lit(30.0),
         ph_limed_true=pl.lit(7.5),
         ph_clear_true=pl.lit(6.95),
@@ -225,6 +240,23 @@ def test_the_week_is_filled_from_the_same_store(mill):
     # 237.5 m3/h over the settler's 95 m2.
     assert view.settling["overflow_m_h"].to_list() == [pytest.approx(2.5)] * 2
     assert view.minutes is None
+    assert "only 53 h" in view.own.reason  # to the end of data
+    assert view.crossing.volume_m3 is None  # pH stands still: nothing crosses
+    # 90 of 30,000 kg/h, all of it in the settler, and 12 kg/h of 4 % of 30 t.
+    assert view.plausible.inverted_pct == pytest.approx(0.3)
+    assert view.plausible.ph_fall == pytest.approx(0.6)
+    assert view.plausible.destroyed_pct_h == pytest.approx(1.0)
+    assert view.report.beyond.is_empty()
+
+
+def test_juice_outside_the_ranges_is_counted_in_the_period_alone(mill, monkeypatch):
+    narrow = tuple(replace(r, low=98.0) if r.column == "temp_degc" else r for r in RANGES)
+    monkeypatch.setattr(ranges, "RANGES", narrow)
+    hours = Window(START, START + timedelta(hours=30))
+    found = beyond_of(mill, hours).filter(pl.col("formula") == "inversion of sucrose")
+    # The settler at 97.5 degC, every minute of 30 h, over two UTC days.
+    assert (found["minutes"].to_list(), found["seen_low"].to_list()) == ([1800], [97.5])
+    assert beyond_of(mill, Window(END + timedelta(days=9), END + timedelta(days=10))) is None
 
 
 def test_every_report_says_when_the_level_is_the_descriptions(mill, monkeypatch):

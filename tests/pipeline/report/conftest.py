@@ -11,6 +11,7 @@ import polars as pl
 import pytest
 
 from features.base.station import LabSource, Signal, Station, Targets, Vessel
+from models.account import with_bounds
 from pipeline.report.view import Gap, Multiplier, ReportView
 
 START = datetime(2025, 10, 6, 5, 0, tzinfo=UTC)
@@ -43,7 +44,10 @@ def station() -> Station:
             Vessel("clear_juice_tank", "clear_juice_tank", 3, 200, 95),
             Vessel("first_evaporator", "evaporator_vessel", 4, 28, 113),
         ),
-        signals=(Signal("LT.AI212", "ph", "liming_tank", "out", "pH", 3, 11),),
+        signals=(
+            Signal("LT.AI212", "ph", "liming_tank", "out", "pH", 3, 11),
+            Signal("ST.TI304", "temperature", "settler", "inside", "degC", 10, 130),
+        ),
         lab=(LabSource("LAB LJ ph", "ph", "liming_tank", "out", "pH", 3, 11, sd=0.06),),
         targets=Targets(265, 7.5, 6.95),
     )
@@ -179,16 +183,17 @@ def season_frame() -> pl.DataFrame:
     rng = np.random.default_rng(3)
     n = 56
     excess = rng.gamma(1.2, 0.25, n) - 0.12
-    return pl.DataFrame(
+    bare = pl.DataFrame(
         {
             "day_local": [date(2025, 8, 18) + timedelta(days=i) for i in range(n)],
             "sucrose_fed_t": 760 + rng.normal(0, 20, n),
             "unavoidable_t": 0.72 + rng.normal(0, 0.03, n),
             "excess_t": excess,
-            "excess_low_t": excess - 0.15 - 0.2 * abs(excess),
-            "excess_high_t": excess + 0.2 + 0.4 * abs(excess),
+            "minutes": [1440] * n,
+            "measured": [1440] * n,
         }
     )
+    return with_bounds(bare.with_columns(level_log_sd=0.2, ph_sd=0.045, ph_memory_h=8.0))
 
 
 def lab_frame() -> pl.DataFrame:

@@ -156,3 +156,10 @@ def test_a_fall_on_the_way_is_drawn_by_the_clear_juice(view):
     for code, drawn in (("short_circuiting", "Clear juice"), ("low_limed_ph", "Limed juice")):
         row = replace(finding_rows(view)[0], code=code)
         assert f"{drawn}, pH (dots" in str(finding_tile(view, row, "t").wide)
+
+
+def test_a_target_is_never_drawn_as_a_temperature(view):
+    station = replace(view.station, signals=view.station.signals[:1])
+    drawing = draw(replace(view, station=station))
+    assert "Temperature, settler" not in str(drawing.wide)
+    assert "Temperature, settler" in drawing.note

@@ -65,7 +65,9 @@ def test_first_lines_say_how_much_what_worth_and_the_worst(page):
     text = " ".join(page.text.split())
     # 2.345 + 1.21 + 0.81 + 0.4 + 0.31 + 0.22 + 0.08 = 5.375 t; the withdrawn one is not counted.
     assert "5.4 t of sucrose lost above the mill's own usual, worth USD 2,800" in text
-    assert "90 % interval: 2.0 to 10.3 t" in text
+    # Level ln(3.4 / 1.62) / (2 x 1.6449) = 0.225 of 5.375 t, and 0.755 t that is each one's own, by
+    # root of squares: a log sd of 1.427 / 5.375, so 5.375 t times or over exp(1.6449 x 0.2655).
+    assert "90 % interval: 3.5 to 8.3 t" in text
     assert "7 findings. The worst: Limed juice too acid (settler), Tue 7 Oct 02:36 to 10:48" in text
 
 

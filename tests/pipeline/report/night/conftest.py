@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
+from models.account import Band, Plausibility, with_bounds
 from pipeline.report.view import NightView, ReportView, RunHealth
 
 DAY = date(2025, 10, 10)
@@ -21,18 +22,17 @@ def season() -> pl.DataFrame:
     days = [DAY - timedelta(days=n) for n in range(38, -2, -1)]
     excess = [0.2 + 0.1 * ((n * 7) % 5) for n in range(38)] + [1.4, 0.3]
     fed = [780.0] * 39 + [160.0]
-    return pl.DataFrame(
+    bare = pl.DataFrame(
         {
             "day_local": days,
             "sucrose_fed_t": fed,
             "unavoidable_t": [1.9] * 39 + [0.4],
             "excess_t": excess,
-            "excess_low_t": [e - 0.3 - 0.2 * e for e in excess],
-            "excess_high_t": [e + 0.3 + 0.3 * e for e in excess],
             "minutes": [1440] * 38 + [1413, 298],
             "measured": [1440] * 38 + [1400, 298],
         }
     )
+    return with_bounds(bare.with_columns(level_log_sd=0.2, ph_sd=0.045, ph_memory_h=8.0))
 
 
 def lactic() -> pl.DataFrame:
@@ -54,6 +54,19 @@ def lactic() -> pl.DataFrame:
     names = ["ts_utc", "analyte", "place", "port", "value", "sd"]
     return pl.DataFrame(rows, schema=names, orient="row").with_columns(
         pl.col("ts_utc").cast(pl.Datetime("us", "UTC"))
+    )
+
+
+def plausible() -> Plausibility:
+    """An ordinary day, its pol and Brix sampled every three hours."""
+    return Plausibility(
+        *(0.24, 0.15, 0.38),
+        ph_limed=7.52,
+        ph_clear=6.96,
+        destroyed_pct_h=1.13,
+        ph_settler=7.08,
+        temp_settler_degc=97.2,
+        band=Band(0.41, 3.2, 8, 7, 0.3, 0.2),
     )
 
 
@@ -136,7 +149,7 @@ def make_night(view):
             version="0.1.0",
             config_hash="84e9c435b5946945",
         )
-        return NightView(replace(report, **other), DAY, 1440, found, run)
+        return NightView(replace(report, **other), DAY, 1440, found, run, plausible())
 
     return make
 

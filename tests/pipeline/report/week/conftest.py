@@ -9,6 +9,7 @@ import polars as pl
 import pytest
 
 from features.base.station import Vessel
+from models.account import with_bounds
 from pipeline.report.shifts import shift_lengths
 from pipeline.report.view import ReportView, RunHealth, WeekView
 
@@ -19,22 +20,25 @@ END = MONDAY + timedelta(days=7)
 STARTS = ("06:00", "14:00", "22:00")
 
 
+#: What a usual laboratory leaves unknown.
+SURE = {"level_log_sd": 0.2, "ph_sd": 0.045, "ph_memory_h": 8.0}
+
+
 def season() -> pl.DataFrame:
     """Four weeks at 0.3 t a day above the unavoidable; 0.5 t a day in the week told."""
     days = [LAST - timedelta(days=n) for n in range(27, -1, -1)]
     excess = [0.3] * 21 + [0.5] * 7
-    return pl.DataFrame(
+    bare = pl.DataFrame(
         {
             "day_local": days,
             "sucrose_fed_t": [800.0] * 28,
             "unavoidable_t": [1.9] * 28,
             "excess_t": excess,
-            "excess_low_t": [e - 0.3 for e in excess],
-            "excess_high_t": [e + 0.3 for e in excess],
             "minutes": [1440] * 27 + [720],
             "measured": [1440] * 27 + [700],
         }
     )
+    return with_bounds(bare.with_columns(**SURE))
 
 
 SICK = {"tag": "LT.AI212", "quantity": "ph", "place": "liming_tank", "verdict": "sick", "days": 3}
@@ -58,13 +62,10 @@ def balance() -> pl.DataFrame:
 
 
 def shifts() -> pl.DataFrame:
-    rows = [
-        (FIRST + timedelta(days=d), n, 0.1 * (n + 1), 0.1 * n - 0.1, 0.1 * n + 0.3, 480)
-        for d in range(7)
-        for n in range(3)
-    ]
-    names = ["day", "order", "excess_t", "excess_low_t", "excess_high_t", "minutes"]
-    return pl.DataFrame(rows, schema=names, orient="row")
+    rows = [(FIRST + timedelta(days=d), n, 0.1 * (n + 1)) for d in range(7) for n in range(3)]
+    bare = pl.DataFrame(rows, schema=["day", "order", "excess_t"], orient="row")
+    held = {"sucrose_fed_t": 266.0, "unavoidable_t": 0.6, "minutes": 480, "measured": 480}
+    return with_bounds(bare.with_columns(**held, **SURE))
 
 
 def weeks_findings(make_finding) -> list[dict]:
@@ -154,10 +155,17 @@ def make_week(view, make_findings, make_finding):
                     "day": [FIRST, LAST],
                     "overflow_m_h": [2.5, 2.6],
                     "top_m_h": [3.0, 4.2],
-                    "juice": [1.0, 0.9],
+                    "juice_low": [1.0, 0.9],
+                    "juice_high": [1.0, 0.9],
                     "used_low": [0.5, 0.777],
                     "used_high": [0.75, 1.167],
-                }
+                    "spare_low_m3_h": [95.0, -57.0],
+                    "spare_high_m3_h": [285.0, 114.0],
+                    "out_low": [None, None],
+                    "out_high": [None, None],
+                    "dose_mg_kg": [3.2, 3.4],
+                },
+                schema_overrides={"out_low": pl.Float64, "out_high": pl.Float64},
             ),
             minutes=excess_minutes(),
             run=RunHealth(

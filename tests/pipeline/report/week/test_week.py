@@ -39,12 +39,13 @@ def told(week) -> str:
 
 def test_week_and_season_by_hand(week):
     # Kinetics 7 x 0.5 = 3.5 t; half of the microbial finding (0.4 t) lies in the week: 3.7 t.
-    # Bounds: 7 x 0.3 = 2.1 by kinetics, 0.1 and 0.2 by microbes: sqrt gives 2.1 and 2.1.
+    # Kinetics: level 0.2 x 3.5 = 0.70 t, pH ln(10) x 0.045 x 16.8 t x sqrt(2 x 8 h / 156 h) =
+    # 0.558 t; 1.6449 x their root is 1.472 t. Microbes 0.1 and 0.2 t: sqrt gives 1.48 and 1.49.
     lines = compose_week(week)["lines"]
-    assert lines[0]["mass"] == "3.7 t (1.6 to 5.8)"
-    assert lines[0]["worth"] == "USD 1,900 (800 to 3,000)"
+    assert lines[0]["mass"] == "3.7 t (2.2 to 5.2)"
+    assert lines[0]["worth"] == "USD 1,900 (1,200 to 2,700)"
     # The week before: 7 x 0.3 = 2.1 t and the other half of the microbes.
-    assert lines[1]["mass"] == "2.3 t (0.2 to 4.4)"
+    assert lines[1]["mass"] == "2.3 t (1.2 to 3.4)"
     # The season: 21 x 0.3 + 7 x 0.5 = 9.8 t and 0.4 t of microbes.
     assert lines[2]["mass"].startswith("10 t") or lines[2]["mass"].startswith("10.2 t")
 
@@ -74,13 +75,13 @@ def test_days_and_shifts(week):
     parts = compose_week(week)
     monday = parts["days"][0]
     assert [cell.mass for cell in monday.cells] == [
-        "0.10 t (-0.10 to 0.30)",
-        "0.20 t (0.00 to 0.40)",
-        "0.30 t (0.10 to 0.50)",
+        "0.10 t (-0.02 to 0.22)",
+        "0.20 t (0.05 to 0.35)",
+        "0.30 t (0.12 to 0.48)",
     ]
-    assert monday.whole.mass == "0.50 t (0.20 to 0.80)"
+    assert monday.whole.mass == "0.50 t (0.13 to 0.87)"
     assert parts["days"][-1].whole.thin == "50 % of its hours"
-    assert parts["shift_totals"][0] == "0.7 t (-0.7 to 2.1)"
+    assert parts["shift_totals"][0] == "0.70 t (0.20 to 1.20)"
     assert len(parts["days"]) == 7
 
 
@@ -94,9 +95,12 @@ def test_a_shift_over_midnight_belongs_to_the_day_it_began_on():
             "unavoidable_kg_h": [60.0, 60.0],
             "excess_kg_h": [60.0, 120.0],
             "measured": [True, True],
+            "level_log_sd": [0.1, 0.1],
+            "ph_sd": [0.04, 0.04],
+            "ph_memory_h": [8.0, 8.0],
         }
     )
-    sums = shift_sums(minutes, "America/Chicago", ("06:00", "14:00", "22:00"), 0.1)
+    sums = shift_sums(minutes, "America/Chicago", ("06:00", "14:00", "22:00"))
     assert sums.select("day", "order", "excess_t").rows() == [
         (date(2025, 10, 6), 2, pytest.approx(0.001)),
         (date(2025, 10, 7), 0, pytest.approx(0.002)),
@@ -246,7 +250,13 @@ def test_settling_margin_by_hand(view):
     # 200 and 300 m3/h over 100 m2: 2.5 m/h in the mean, 3.0 in the highest hour; against half of
     # 12 and of 8 m/h that is 0.5 and 0.75. Juice at its targets settles at its usual speed.
     assert (row["overflow_m_h"], row["top_m_h"]) == (2.5, 3.0)
-    assert row["juice"] == pytest.approx(1.0)
+    assert (row["juice_low"], row["juice_high"]) == (pytest.approx(1.0), pytest.approx(1.0))
+    # Half of 8 and of 12 m/h over 100 m2 are 400 and 600 m3/h, of which 300 flow.
+    assert (row["spare_low_m3_h"], row["spare_high_m3_h"]) == (
+        pytest.approx(100.0),
+        pytest.approx(300.0),
+    )
+    assert row["out_high"] is None and row["dose_mg_kg"] is None
     assert (row["used_low"], row["used_high"]) == (pytest.approx(0.5), pytest.approx(0.75))
 
 
