@@ -13,6 +13,9 @@ def desk(
     /,
     *,
     port: Annotated[int, Parameter(validator=validators.Number(gte=0, lte=65535))] = 0,
+    listen: str = "127.0.0.1",
+    cert: Path | None = None,
+    key: Path | None = None,
     browser: bool = True,
     view_only: Annotated[bool, Parameter(negative="")] = False,
 ) -> None:
@@ -25,6 +28,13 @@ def desk(
     ----------
     port
         Port of this machine; without one a free one is taken.
+    listen
+        Name or address of this machine that others open, too. Needs --cert and --key, and a token
+        in LOSTPOL_DESK_TOKEN that everybody types once to enter.
+    cert
+        Certificate of that name, a PEM file.
+    key
+        Its key, a PEM file.
     browser
         Open it in the browser; --no-browser prints the address alone.
     view_only
@@ -32,10 +42,11 @@ def desk(
     """
     from pipeline.base import ConfigError  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.desk import serve_desk  # noqa: PLC0415
+    from pipeline.desk import Listen, serve_desk  # noqa: PLC0415
     from pipeline.mill import load_mill  # noqa: PLC0415
 
     if not mills:
         raise ConfigError("No mill was named.", "command line", "Name one or more TOML files.")
     described = [load_mill(mill) for mill in mills]
-    serve_desk(described, say, port=port, browser=browser, view_only=view_only)
+    where = Listen(listen, port, cert, key)
+    serve_desk(described, say, where, browser=browser, view_only=view_only)

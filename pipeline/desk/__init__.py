@@ -1,3 +1,3 @@
 """The review desk: season, periods, findings and verdicts in a browser on this machine."""
 
-from pipeline.desk.server import serve_desk
+from pipeline.desk.server import Listen, serve_desk

@@ -30,8 +30,19 @@ def told(view: View) -> View:
             return fault(request, error)
         except OSError as error:
             return fault(request, of_system(request, error))
+        except Exception as error:  # noqa: BLE001  (the last door: a traceback is no answer)
+            return fault(request, of_its_own(error))
 
     return shown
+
+
+def of_its_own(error: Exception) -> LostpolError:
+    """A fault of the desk itself."""
+    return LostpolError(
+        "lostpol met a fault of its own.",
+        f"{type(error).__name__}: {str(error)[:300]}",
+        "Open the view again; if it comes back, report what stands here.",
+    )
 
 
 def of_system(request: Request, error: OSError) -> LostpolError:

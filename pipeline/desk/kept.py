@@ -13,7 +13,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from features.base import Signal
-from models.account import bare_sums, multiplier_log_sd
+from models.account import bare_sums
 from pipeline.base import ONE_DAY, DataError, midnight
 from pipeline.desk.tiers import Tiers, tiers_of
 from pipeline.lake import DAILY, GRID, LOSSES, NOTICES, SEARCHED, STATION, UNCALIBRATED, lake_of
@@ -24,7 +24,8 @@ _DAY_MIN: Final = 1440
 #: Accounts of periods kept, for their pages, tables and files.
 _MOST_MADE: Final = 6
 Made = TypeVar("Made")
-_LOSS: Final = ("ts_utc", "unavoidable_kg_h", "excess_kg_h", "measured")
+_ERRORS: Final = ("level_log_sd", "ph_sd", "ph_memory_h")
+_LOSS: Final = ("ts_utc", "unavoidable_kg_h", "excess_kg_h", "measured", *_ERRORS)
 _STATION: Final = ("ts_utc", "sucrose_feed_kg_h", "stopped")
 
 
@@ -42,8 +43,6 @@ class Snapshot:
         As store and lake hold them; findings with those taken back.
     run : dict
         Latest finished run.
-    log_sd : float
-        Log standard error of its multiplier.
     stops : tuple of (datetime, datetime)
         Stops, from the minutes of the station.
     data_end : datetime
@@ -61,7 +60,6 @@ class Snapshot:
     searched: pl.DataFrame
     uncalibrated: pl.DataFrame
     run: dict[str, Any]
-    log_sd: float
     stops: tuple[tuple[datetime, datetime], ...]
     data_end: datetime
 
@@ -166,7 +164,6 @@ class Kept:
             searched=searched,
             uncalibrated=doubts,
             run=run,
-            log_sd=multiplier_log_sd(run["multiplier_low"], run["multiplier_high"]),
             stops=tuple(_stops(self._days, start, end)),
             data_end=run["window_end"],
         )
@@ -237,6 +234,9 @@ def _days_of(
     minutes: pl.DataFrame, fed: pl.DataFrame
 ) -> dict[date, tuple[pl.DataFrame, NDArray[np.bool_]]]:
     """Sums of each hour, and the minutes of stops, by UTC day."""
+    # Days that an older version searched do not say how sure they are.
+    lacking = [n for n in _ERRORS if n not in minutes.columns]
+    minutes = minutes.with_columns(pl.lit(None, dtype=pl.Float64).alias(n) for n in lacking)
     joined = minutes.join(fed, on="ts_utc", how="left").with_columns(
         hour=pl.col("ts_utc").dt.truncate("1h"), stopped=pl.col("stopped").fill_null(value=False)
     )

@@ -7,9 +7,7 @@ import time
 from dataclasses import dataclass
 from typing import Any, Final
 
-import polars as pl
-
-from models.account import with_bounds
+from models.account import multiplier_log_sd, pooled, with_bounds
 from models.worth import rests_on_prior
 from pipeline.base import LostpolError
 from pipeline.care import examine
@@ -67,13 +65,13 @@ def _row(key: str, kept: Kept) -> dict[str, Any]:
 
 def _loss(known: Snapshot) -> dict[str, Any]:
     """Loss above the unavoidable of the season, for 1,000 t of sucrose fed."""
-    names = ("sucrose_fed_t", "unavoidable_t", "excess_t")
-    sums = known.hours.drop_nulls("excess_t").select(pl.col(n).sum() for n in names)
-    row = with_bounds(sums, known.log_sd).row(0, named=True)
-    fed = row["sucrose_fed_t"]
-    if fed <= 0.0:
+    sums = known.hours.drop_nulls("excess_t")
+    if sums.is_empty() or sums["sucrose_fed_t"].sum() <= 0.0:
         return {}
-    parts = [1000.0 * row[f"excess{side}_t"] / fed for side in ("", "_low", "_high")]
+    row = with_bounds(pooled(sums)).row(0, named=True)
+    fed = row["sucrose_fed_t"]
+    bounds = (row[f"excess{side}_t"] for side in ("", "_low", "_high"))
+    parts = [None if bound is None else 1000.0 * bound / fed for bound in bounds]
     return {
         "order": parts[0],
         "rate": tonnes(*parts),
@@ -86,6 +84,7 @@ def _state(known: Snapshot, kept: Kept) -> dict[str, Any]:
     mill, run = kept.mill, known.run
     asked = waiting(known.findings)
     end = season_of(known).end
+    own = multiplier_log_sd(run["multiplier_low"], run["multiplier_high"])
     prior = mill.station.kinetics.multiplier_log_sd
     return {
         "worst": [
@@ -95,6 +94,6 @@ def _state(known: Snapshot, kept: Kept) -> dict[str, Any]:
         "last": moment_words(end, mill.tz),
         "level": f"{run['multiplier']:.2f} ({run['multiplier_low']:.2f} to "
         f"{run['multiplier_high']:.2f}) times the published rate",
-        "fitted": not rests_on_prior(run["multiplier_pairs"], known.log_sd, prior),
+        "fitted": not rests_on_prior(run["multiplier_pairs"], own, prior),
         "pairs": run["multiplier_pairs"],
     }

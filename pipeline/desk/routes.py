@@ -9,12 +9,15 @@ from starlette.middleware import Middleware
 from starlette.routing import Route
 
 from pipeline.desk import files, pages, reports, writes
+from pipeline.desk.access import Access
 from pipeline.desk.desk import Desk
 from pipeline.desk.faults import told
 from pipeline.desk.guard import LOOPBACK, Guard
 
 
-def app_of(desk: Desk, names: tuple[str, ...] = LOOPBACK) -> Starlette:
+def app_of(
+    desk: Desk, names: tuple[str, ...] = LOOPBACK, token: str = "", *, secure: bool = False
+) -> Starlette:
     """The desk as an application.
 
     Parameters
@@ -22,6 +25,10 @@ def app_of(desk: Desk, names: tuple[str, ...] = LOOPBACK) -> Starlette:
     desk : Desk
     names : tuple of str
         Hosts it answers to.
+    token : str
+        What must be typed to enter; nobody is asked without one.
+    secure : bool
+        It is reached by TLS.
     """
     routes = [
         Route("/", told(pages.home)),
@@ -43,6 +50,9 @@ def app_of(desk: Desk, names: tuple[str, ...] = LOOPBACK) -> Starlette:
         Route("/m/{key}/{what}.{kind}", told(files.table)),
         Route("/m/{key}/notes", writes.keep, methods=["POST"]),
     ]
-    app = Starlette(routes=routes, middleware=[Middleware(Guard, names=names)])
+    doors = [Middleware(Guard, names=names)]
+    if token:
+        doors.append(Middleware(Access, token=token, secure=secure))
+    app = Starlette(routes=routes, middleware=doors)
     app.state.desk = desk
     return app

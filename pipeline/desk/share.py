@@ -34,7 +34,7 @@ def hours_table(kept: Kept, shown: Shown) -> pl.DataFrame:
     inside = pl.col("hour").is_between(shown.window.start, shown.window.end, closed="left")
     hours = known.hours.filter(passes & known.hours.select(inside).to_series())
     local = pl.col("hour").dt.convert_time_zone(kept.mill.zone)
-    return _hours(with_bounds(hours.drop_nulls("excess_t"), known.log_sd), local)
+    return _hours(with_bounds(hours.drop_nulls("excess_t")), local)
 
 
 def _hours(sums: pl.DataFrame, local: pl.Expr) -> pl.DataFrame:

@@ -12,7 +12,7 @@ import polars as pl
 from markupsafe import Markup
 from numpy.typing import NDArray
 
-from models.account import with_bounds
+from models.account import pooled, with_bounds
 from pipeline.base import ONE_DAY, midnight
 from pipeline.charts import multiplier_days
 from pipeline.desk.address import Shown
@@ -100,7 +100,7 @@ def hours_by_pixel(known: Snapshot, axis: Axis, values: NDArray[np.float64]) -> 
 
 def loss_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
     """Loss above the unavoidable by hour, with its 90 % interval."""
-    sums = with_bounds(known.hours, known.log_sd)
+    sums = with_bounds(known.hours)
     mid, low, high = (
         1000.0 * sums[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
         for name in ("excess_t", "excess_low_t", "excess_high_t")
@@ -142,9 +142,7 @@ def loss_total(known: Snapshot, mill: Mill, shown: Shown) -> dict[str, float] | 
     hours = hours.drop_nulls("excess_t")
     if hours.is_empty():
         return None
-    names = ("sucrose_fed_t", "unavoidable_t", "excess_t", "minutes")
-    row = hours.select(pl.col(name).sum() for name in names)
-    return with_bounds(row, known.log_sd).row(0, named=True)
+    return with_bounds(pooled(hours)).row(0, named=True)
 
 
 def stops_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:

@@ -17,7 +17,7 @@ from starlette.responses import RedirectResponse, Response
 from pipeline.base import ConfigError, LostpolError
 from pipeline.desk.decide import LONGEST, Form, decide, form_of, note, require_token
 from pipeline.desk.desk import Desk
-from pipeline.desk.faults import fault, of_system
+from pipeline.desk.faults import fault, of_its_own, of_system
 
 _YEAR_S: Final = 365 * 86_400
 _LONGEST_NAME: Final = 200
@@ -48,6 +48,8 @@ async def _changed(request: Request, change: Callable[[Request, Form], Response]
         return fault(request, error, form.get("note") or form.get("text"))
     except OSError as error:
         return fault(request, of_system(request, error), form.get("note") or form.get("text"))
+    except Exception as error:  # noqa: BLE001  (as for pages)
+        return fault(request, of_its_own(error), form.get("note") or form.get("text"))
     name = form.get("by").strip()[:_LONGEST_NAME]
     if name:
         answer.set_cookie("by", quote(name), _YEAR_S, httponly=True, samesite="strict")

@@ -54,6 +54,8 @@ def fill(mill, days: int) -> list[str]:
         rows = dict.fromkeys(LOSS_COLUMNS) | {
             "ts_utc": axis, "loss_kg_h": 70.0 + excess, "unavoidable_kg_h": np.full(DAY_MIN, 70.0),
             "excess_kg_h": excess, "measured": np.ones(DAY_MIN, dtype=bool),
+            "level_log_sd": np.full(DAY_MIN, 0.2), "ph_sd": np.full(DAY_MIN, 0.05),
+            "ph_memory_h": np.full(DAY_MIN, 6.0),
         }  # fmt: skip
         lake.write_features(LOSSES, day, pl.DataFrame(rows, schema=polars_schema(LOSS_COLUMNS)))
         station = dict.fromkeys(STATION_COLUMNS) | {

@@ -23,9 +23,9 @@ def desk_for(mills, **how):
     return desk_of(mills, **how)
 
 
-def client_of(desk):
+def client_of(desk, **how):
     """A client as a browser of this machine would be."""
-    return TestClient(app_of(desk), base_url=ADDRESS, follow_redirects=False)
+    return TestClient(app_of(desk, **how), base_url=ADDRESS, follow_redirects=False)
 
 
 def verdict_form(desk, key, which, verdict, **more):

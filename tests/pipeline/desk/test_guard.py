@@ -10,8 +10,9 @@ from pipeline.desk.guard import host_name
 KEY = "/m/brindlewater"
 OTHERS = ("evil.example", "127.0.0.1.evil.example", "", "[::1", "localhost:x", "127.0.0.2")
 #: What would be alive, were it not text.
-LIVE = ("<script>alert", "<script>x", "<img src=x", "<b>Mill", "<i>me", "<s>x", "<tag>", "\u202e",
-        "49</")  # fmt: skip
+LIVE = (
+    "<script>alert", "<script>x", "<img src=x", "<b>Mill", "<i>me", "<s>x", "<tag>", "\u202e",
+)  # fmt: skip
 PAGES = ("/", "/period?from=2025-10-11&to=2025-10-12", "/waiting", "/verdicts", "/reports/")
 
 
@@ -128,6 +129,7 @@ def test_foreign_text_stays_text_on_every_page(hostile_pages):
         for live in LIVE:
             assert live not in answer.text
     assert any("&lt;i&gt;me" in a.text for a in hostile_pages)
+    assert any("{{ 7*7 }}" in a.text for a in hostile_pages)  # no template reads it a second time
 
 
 def test_foreign_text_is_no_formula_in_a_file(hostile):
