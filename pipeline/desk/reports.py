@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -16,7 +17,7 @@ from pipeline.desk.desk import Desk
 from pipeline.desk.guard import REPORT_POLICY
 from pipeline.desk.render import render
 from pipeline.mill import Mill
-from pipeline.store import chosen, published_store_of
+from pipeline.store import SAFE_ID, chosen, published_store_of
 from pipeline.words import clean, moment_words, span_words, words_of
 
 _TYPES: Final = {
@@ -30,6 +31,8 @@ _SAFE: Final = re.compile(r"[0-9A-Za-z][0-9A-Za-z_.-]{0,120}")
 _PERIOD: Final = re.compile(r"(\d{8}T\d{4}Z)_(\d{8}T\d{4}Z)")
 _NAMES: Final = {"nightly": "Night", "weekly": "Week", "backfill": "Season"}
 _MOST: Final = 2000
+#: How reports write the name of a finding; text from outside has no such tags, it is escaped.
+_NAMED: Final = re.compile(r"<code>([0-9a-z]{1,64})</code>")
 
 
 @dataclass(frozen=True)
@@ -141,9 +144,28 @@ def report(request: Request) -> Response:
     headers = {"content-type": kind}
     if path.suffix == ".html":
         headers["content-security-policy"] = REPORT_POLICY
+        known = published_store_of(mill).findings(withdrawn=True)["finding_id"].to_list()
+        text = linked(path.read_text(encoding="utf-8"), f"/m/{key}", known)
+        return Response(text, headers=headers)
     if path.suffix in {".csv", ".parquet"}:
         headers["content-disposition"] = f'attachment; filename="{path.name}"'
     return FileResponse(path, headers=headers)
+
+
+def linked(page: str, base: str, known: Sequence[str]) -> str:
+    """A report with ways back to the desk: on top, and from each finding it names."""
+    back = (
+        f'<p><a href="{base}/">The season at the desk</a> · '
+        f'<a href="{base}/reports/">All reports</a></p>'
+    )
+    page = page.replace("<body>", f"<body>{back}", 1)
+    safe = {name for name in known if SAFE_ID.fullmatch(name)}
+
+    def to_finding(match: re.Match[str]) -> str:
+        name = match[1]
+        return f'<a href="{base}/finding/{name}">{match[0]}</a>' if name in safe else match[0]
+
+    return _NAMED.sub(to_finding, page)
 
 
 def _no_report(said: str) -> ConfigError:

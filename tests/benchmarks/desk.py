@@ -16,6 +16,7 @@ import os
 import random
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -231,7 +232,7 @@ def main() -> None:
         if asked.browser:
             in_browser(address, windows)
         print(f"desk: peak memory {peak_mib(process.pid):.0f} MiB")
-        process.terminate()
+        process.send_signal(signal.SIGINT)
         process.wait()
 
 

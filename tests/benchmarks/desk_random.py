@@ -12,6 +12,7 @@ import os
 import random
 import re
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -74,66 +75,90 @@ def write(page, draw: random.Random) -> str:
     return "typing"
 
 
+class Watch:
+    """What pages said, and how the server answered."""
+
+    def __init__(self, page, own: str) -> None:
+        self.said: list[str] = []
+        self.statuses: Counter[int] = Counter()
+        page.on("pageerror", lambda error: self.said.append(f"error: {error}"))
+        page.on("console", self._console)
+        page.on("response", lambda answer: self.statuses.update([answer.status]))
+        page.on("request", lambda request: self._asked(request.url, own))
+        page.on("dialog", lambda dialog: dialog.dismiss())
+
+    def _console(self, message) -> None:
+        if "status of 4" not in message.text:  # what was typed wrong is answered so
+            self.said.append(f"console: {message.text}")
+
+    def _asked(self, url: str, own: str) -> None:
+        if urlsplit(url).netloc not in (own, ""):
+            self.said.append(f"asked: {url}")
+
+
+def play(page, address: str, pid: int, draw: random.Random, minutes: float):
+    """Do at random what people do; how often each, and the memory of the desk [MiB]."""
+    done: Counter[str] = Counter()
+    memory: list[float] = []
+    page.goto(address)
+    end, look = time.monotonic() + 60 * minutes, time.monotonic()
+    acts = (click, click, drag, press, press, press, write)
+    while time.monotonic() < end:
+        try:
+            done[draw.choice(acts)(page, draw)] += 1
+            if draw.random() < 0.02 or not page.url.startswith(address):
+                page.goto(address)
+        except Error as error:
+            # What was to be clicked went away, or is covered: a person meets that, too.
+            done["missed"] += 1
+            if "closed" in str(error):
+                raise
+        if time.monotonic() > look:
+            memory.append(resident_mib(pid))
+            look += 60 * minutes / 12
+    return done, memory
+
+
+def copied(mill: Path, folder: Path) -> Path:
+    """Description of a copy of the mill."""
+    known = load_mill(mill)
+    shutil.copytree(known.store_path, folder / "store")
+    path = folder / "store" / known.config_path.name
+    if not path.exists():
+        shutil.copy(known.config_path, path)
+    return path
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("mill", type=Path)
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
-    draw = random.Random(asked.seed)
-    with tempfile.TemporaryDirectory() as folder:
-        known = load_mill(asked.mill)
-        copy = Path(folder) / "store"
-        shutil.copytree(known.store_path, copy)
-        path = copy / known.config_path.name
-        if not path.exists():
-            shutil.copy(known.config_path, path)
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
+        path = copied(asked.mill, Path(folder))
         command = [sys.executable, "-m", "pipeline.cli", "desk", str(path), "--no-browser"]
         faults = (Path(folder) / "stderr").open("w+", encoding="utf-8")
         process = subprocess.Popen(
             command, stdout=subprocess.PIPE, stderr=faults, text=True, cwd=ROOT
         )
         address = re.search(r"http://\S+", process.stdout.readline())[0]
-        said: list[str] = []
-        done, statuses = Counter(), Counter()
-        memory: list[float] = []
-        with sync_playwright() as playwright:
-            where = os.environ.get("CHROMIUM") or shutil.which("chromium")
-            browser = playwright.chromium.launch(executable_path=where, args=["--no-sandbox"])
-            page = browser.new_page(viewport={"width": 1280, "height": 900})
-            own = urlsplit(address).netloc
-            page.on("pageerror", lambda error: said.append(f"error: {error}"))
-            page.on("console", lambda m: said.append(f"console: {m.text}")
-                    if "status of 4" not in m.text else None)  # fmt: skip
-            page.on("response", lambda r: statuses.update([r.status]))
-            page.on("request", lambda r: said.append(f"asked: {r.url}")
-                    if urlsplit(r.url).netloc not in (own, "") else None)  # fmt: skip
-            page.on("dialog", lambda dialog: dialog.dismiss())
-            page.goto(address)
-            end, look = time.monotonic() + 60 * asked.minutes, time.monotonic()
-            while time.monotonic() < end:
-                try:
-                    done[
-                        draw.choice((click, click, drag, press, press, press, write))(page, draw)
-                    ] += 1
-                except Error as error:
-                    # What was to be clicked went away, or is covered: a person meets that, too.
-                    done["missed"] += 1
-                    if "Target closed" in str(error):
-                        raise
-                if draw.random() < 0.02 or urlsplit(page.url).netloc != own:
-                    page.goto(address)
-                if time.monotonic() > look:
-                    memory.append(resident_mib(process.pid))
-                    look += 60 * asked.minutes / 12
+        where = os.environ.get("CHROMIUM") or shutil.which("chromium")
+        browser = playwright.chromium.launch(executable_path=where, args=["--no-sandbox"])
+        page = browser.new_page(viewport={"width": 1280, "height": 900})
+        watch = Watch(page, urlsplit(address).netloc)
+        draw = random.Random(asked.seed)
+        try:
+            done, memory = play(page, address, process.pid, draw, asked.minutes)
+        finally:
             browser.close()
-        process.terminate()
-        process.wait()
+            process.send_signal(signal.SIGINT)
+            process.wait()
         faults.seek(0)
-        noise = [line for line in faults if "Stopped by the system" not in line
-                 and not line.startswith(("Where:", "Next:"))]  # fmt: skip
-        print(f"seed {asked.seed}, {asked.minutes:g} min: {dict(done)}; answers {dict(statuses)}")
-        print(f"said by pages: {said or 'nothing'}; by the server: {''.join(noise) or 'nothing'}")
+        print(f"seed {asked.seed}, {asked.minutes:g} min: {dict(done)}; "
+              f"answers {dict(watch.statuses)}")  # fmt: skip
+        print(f"said by pages: {watch.said or 'nothing'}; by the server: "
+              f"{faults.read().strip() or 'nothing'}")  # fmt: skip
         print("memory of the desk [MiB]: " + ", ".join(f"{m:.0f}" for m in memory))
 
 

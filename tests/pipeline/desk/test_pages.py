@@ -204,6 +204,8 @@ def test_reports_are_indexed_and_reach_nothing_of_the_desk(desk, client, mine, f
     assert where in index.text
     page = client.get(where)
     assert page.headers["content-security-policy"].startswith("sandbox")
+    assert f'href="{KEY}/finding/{first["finding_id"]}"' in page.text
+    assert f'href="{KEY}/reports/"' in page.text
     data = client.get(where.replace("dossier.html", "minutes.csv"))
     assert data.headers["content-disposition"].startswith("attachment")
     (mine.reports_path / "link").symlink_to(mine.store_path)
