@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any, Final, TypeVar
 
 import numpy as np
@@ -13,19 +13,36 @@ import polars as pl
 from numpy.typing import NDArray
 
 from features.base import Signal
-from models.account import bare_sums
-from pipeline.base import ONE_DAY, DataError, midnight
+from pipeline.base import DataError, midnight
+from pipeline.desk.by_day import (
+    DAY_MIN,
+    ERRORS,
+    Day,
+    days_of,
+    minutes_of,
+    runs_of,
+    stops,
+    whole_hours,
+)
 from pipeline.desk.tiers import Tiers, tiers_of
-from pipeline.lake import DAILY, GRID, LOSSES, NOTICES, SEARCHED, STATION, UNCALIBRATED, lake_of
+from pipeline.lake import (
+    DAILY,
+    GRID,
+    LOSSES,
+    NOTICES,
+    SEARCHED,
+    STATION,
+    UNCALIBRATED,
+    Lake,
+    lake_of,
+)
 from pipeline.mill import Mill
 from pipeline.store import published_store_of
 
-_DAY_MIN: Final = 1440
 #: Accounts of periods kept, for their pages, tables and files.
 _MOST_MADE: Final = 6
 Made = TypeVar("Made")
-_ERRORS: Final = ("level_log_sd", "ph_sd", "ph_memory_h")
-_LOSS: Final = ("ts_utc", "unavoidable_kg_h", "excess_kg_h", "measured", *_ERRORS)
+_LOSS: Final = ("ts_utc", "unavoidable_kg_h", "excess_kg_h", "measured", *ERRORS)
 _STATION: Final = ("ts_utc", "sucrose_feed_kg_h", "stopped")
 
 
@@ -73,15 +90,6 @@ class Readings:
     tiers: Tiers
 
 
-@dataclass
-class _Day:
-    """What is kept of a UTC day of the lake, and of which files it is."""
-
-    of: Hashable
-    hours: pl.DataFrame
-    stopped: NDArray[np.bool_]
-
-
 class Kept:
     """Snapshot and readings of one mill, each made when first asked for, then kept.
 
@@ -96,7 +104,7 @@ class Kept:
         self._readings_lock = threading.Lock()
         self._of: Hashable = None
         self._snapshot: Snapshot | None = None
-        self._days: dict[date, _Day] = {}
+        self._days: dict[date, Day] = {}
         self._minutes: dict[date, tuple[Hashable, NDArray[np.float32]]] = {}
         self._made: dict[Hashable, object] = {}
         self._readings: tuple[Hashable, Readings] | None = None
@@ -148,14 +156,12 @@ class Kept:
         first, last = min(self._days), max(self._days)
         start, end = midnight(first), midnight(last, 1)
         run = runs.row(-1, named=True)
-        notices, daily, searched, doubts = (
-            lake.read_features(kind, first - 400 * ONE_DAY, last + ONE_DAY)
-            for kind in (NOTICES, DAILY, SEARCHED, UNCALIBRATED)
-        )
+        kinds = (NOTICES, DAILY, SEARCHED, UNCALIBRATED)
+        notices, daily, searched, doubts = (_every_day(lake, kind) for kind in kinds)
         return Snapshot(
             start=start,
             end=end,
-            hours=_whole_hours(self._days, start, end),
+            hours=whole_hours(self._days, start, end),
             findings=store.findings(withdrawn=True),
             verdicts=store.verdicts(),
             sensors=store.sensors(first, last),
@@ -164,7 +170,7 @@ class Kept:
             searched=searched,
             uncalibrated=doubts,
             run=run,
-            stops=tuple(_stops(self._days, start, end)),
+            stops=tuple(stops(self._days, start, end)),
             data_end=run["window_end"],
         )
 
@@ -173,12 +179,12 @@ class Kept:
         losses, station = (lake.feature_signatures(kind) for kind in (LOSSES, STATION))
         marks = {day: (mark, station.get(day)) for day, mark in losses.items()}
         self._days = {day: kept for day, kept in self._days.items() if day in marks}
-        for part in _runs_of(d for d, m in marks.items() if self._mark(d) != m):
+        for part in runs_of(d for d, m in marks.items() if self._mark(d) != m):
             span = (part[0], part[-1])
             minutes = lake.read_features(LOSSES, *span, _LOSS)
             fed = lake.read_features(STATION, *span, _STATION)
-            for day, kept in _days_of(minutes, fed).items():
-                self._days[day] = _Day(marks[day], *kept)
+            for day, kept in days_of(minutes, fed).items():
+                self._days[day] = Day(marks[day], *kept)
 
     def _mark(self, day: date) -> Hashable:
         kept = self._days.get(day)
@@ -190,9 +196,9 @@ class Kept:
         names = [signal.name for signal in signals]
         self._minutes = {d: kept for d, kept in self._minutes.items() if d in marks}
         stale = (d for d, m in marks.items() if d not in self._minutes or self._minutes[d][0] != m)
-        for part in _runs_of(stale):
+        for part in runs_of(stale):
             frame = lake.read_features(GRID, part[0], part[-1], ["ts_utc", *names])
-            for day, values in _minutes_of(frame, names, part).items():
+            for day, values in minutes_of(frame, names, part).items():
                 self._minutes[day] = marks[day], values
         days = sorted(self._minutes)
         if not days:
@@ -202,12 +208,18 @@ class Kept:
                 f"Run lostpol backfill {self.mill.config_path}.",
             )
         count = (days[-1] - days[0]).days + 1
-        fine = np.full((len(names), count * _DAY_MIN), np.nan, dtype=np.float32)
+        fine = np.full((len(names), count * DAY_MIN), np.nan, dtype=np.float32)
         for day, (_, values) in self._minutes.items():
-            at = (day - days[0]).days * _DAY_MIN
-            fine[:, at : at + _DAY_MIN] = values
-            self._minutes[day] = marks[day], fine[:, at : at + _DAY_MIN]
+            at = (day - days[0]).days * DAY_MIN
+            fine[:, at : at + DAY_MIN] = values
+            self._minutes[day] = marks[day], fine[:, at : at + DAY_MIN]
         return Readings(midnight(days[0]), signals, tiers_of(fine))
+
+
+def _every_day(lake: Lake, kind: str) -> pl.DataFrame:
+    """All of a kind that has few rows; some of it lies under days before the season."""
+    days = lake.feature_days(kind)
+    return lake.read_features(kind, days[0], days[-1]) if days else pl.DataFrame()
 
 
 def _signature(mill: Mill) -> Hashable:
@@ -217,81 +229,3 @@ def _signature(mill: Mill) -> Hashable:
     except FileNotFoundError:
         return "none"
     return facts.st_ino, facts.st_mtime_ns, facts.st_size
-
-
-def _runs_of(days: Iterable[date]) -> list[list[date]]:
-    """Days that follow one another, together: read in one go."""
-    runs: list[list[date]] = []
-    for day in sorted(days):
-        if runs and day - runs[-1][-1] == ONE_DAY:
-            runs[-1].append(day)
-        else:
-            runs.append([day])
-    return runs
-
-
-def _days_of(
-    minutes: pl.DataFrame, fed: pl.DataFrame
-) -> dict[date, tuple[pl.DataFrame, NDArray[np.bool_]]]:
-    """Sums of each hour, and the minutes of stops, by UTC day."""
-    # Days that an older version searched do not say how sure they are.
-    lacking = [n for n in _ERRORS if n not in minutes.columns]
-    minutes = minutes.with_columns(pl.lit(None, dtype=pl.Float64).alias(n) for n in lacking)
-    joined = minutes.join(fed, on="ts_utc", how="left").with_columns(
-        hour=pl.col("ts_utc").dt.truncate("1h"), stopped=pl.col("stopped").fill_null(value=False)
-    )
-    stops = joined.group_by("hour").agg(stopped_min=pl.col("stopped").sum().cast(pl.Int64))
-    hours = bare_sums(joined, ["hour"]).join(stops, on="hour", how="left").sort("hour")
-    by_day = hours.with_columns(day=pl.col("hour").dt.date()).partition_by("day", as_dict=True)
-    found = {}
-    stood = joined.filter(pl.col("stopped")).select(
-        day=pl.col("ts_utc").dt.date(),
-        at=pl.col("ts_utc").dt.hour().cast(pl.Int64) * 60 + pl.col("ts_utc").dt.minute(),
-    )
-    at = {key[0]: part["at"].to_numpy() for key, part in stood.partition_by(
-        "day", as_dict=True).items()}  # fmt: skip
-    for (day,), part in by_day.items():
-        stopped = np.zeros(_DAY_MIN, dtype=bool)
-        stopped[at.get(day, [])] = True
-        found[day] = part.drop("day"), stopped
-    return found
-
-
-def _minutes_of(
-    frame: pl.DataFrame, names: Sequence[str], days: Sequence[date]
-) -> dict[date, NDArray[np.float32]]:
-    """Readings by signal and minute of days that follow one another; NaN where there is none."""
-    out = np.full((len(names), len(days) * _DAY_MIN), np.nan, dtype=np.float32)
-    at = (frame["ts_utc"] - midnight(days[0])).dt.total_minutes().to_numpy()
-    inside = (at >= 0) & (at < out.shape[1])
-    for number, name in enumerate(names):
-        if name in frame.columns:
-            # Missing is NaN in arrays, and a column of nothing has no numbers at all.
-            values = frame[name].cast(pl.Float32).fill_null(float("nan")).to_numpy()
-            out[number, at[inside]] = values[inside]
-    return {d: out[:, n * _DAY_MIN : (n + 1) * _DAY_MIN] for n, d in enumerate(days)}
-
-
-def _whole_hours(days: dict[date, _Day], start: datetime, end: datetime) -> pl.DataFrame:
-    """Every hour of the season once, null where nothing was worked out."""
-    axis = pl.datetime_range(start, end, "1h", eager=True, closed="left", time_unit="us")
-    hours = pl.concat([days[day].hours for day in sorted(days)])
-    return pl.DataFrame({"hour": axis.dt.replace_time_zone(None).dt.replace_time_zone("UTC")}).join(
-        hours, on="hour", how="left", maintain_order="left"
-    )
-
-
-def _stops(
-    days: dict[date, _Day], start: datetime, end: datetime
-) -> list[tuple[datetime, datetime]]:
-    count = round((end - start) / timedelta(minutes=1))
-    stopped = np.zeros(count + 2, dtype=np.int8)
-    for day, kept in days.items():
-        at = 1 + (day - start.date()).days * _DAY_MIN
-        stopped[at : at + _DAY_MIN] = kept.stopped
-    change = np.diff(stopped)
-    begins, ends = np.flatnonzero(change == 1), np.flatnonzero(change == -1)
-    return [
-        (start + timedelta(minutes=int(a)), start + timedelta(minutes=int(b)))
-        for a, b in zip(begins, ends, strict=True)
-    ]
