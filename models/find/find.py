@@ -66,7 +66,15 @@ from models.detect import (
 )
 from models.find.rows import candidate_row, microbial_row, ranked
 from models.find.series import minute_series
-from models.level import fit_level
+from models.level import (
+    COURSE_COLUMNS,
+    METHOD_COLUMNS,
+    course_of,
+    fit_level,
+    level_samples,
+    methods_of,
+    zone_shares,
+)
 from models.search import Residual, cells_in, score_blocks, with_marks
 
 
@@ -99,6 +107,10 @@ class Losses:
         Columns of ``models.detect.UNCALIBRATED_COLUMNS``, whether anything was found there or not.
     driven : Driven or None
         What each vessel lost each minute and what drove it, for accounts of any period.
+    level : DataFrame
+        Columns of ``models.level.COURSE_COLUMNS``: the level of the kinetics week by week.
+    methods : DataFrame
+        Columns of ``models.level.METHOD_COLUMNS``: what analyses are off by.
     """
 
     findings: pl.DataFrame
@@ -116,6 +128,12 @@ class Losses:
         default_factory=lambda: pl.DataFrame(schema=polars_schema(UNCALIBRATED_COLUMNS))
     )
     driven: Driven | None = None
+    level: pl.DataFrame = field(
+        default_factory=lambda: pl.DataFrame(schema=polars_schema(COURSE_COLUMNS))
+    )
+    methods: pl.DataFrame = field(
+        default_factory=lambda: pl.DataFrame(schema=polars_schema(METHOD_COLUMNS))
+    )
 
 
 def find_losses(
@@ -169,7 +187,9 @@ def _search(
     published = published_pct(minutes, limed, clear)
     bias = {name: probe.bias for name, probe in biases.items()}
     microbial = find_microbial(minutes, lab, station, bias, settings)
-    level = fit_level(minutes, lab, station, biases, [(m.zone, m.start, m.end) for m in microbial])
+    spoilt = [(m.zone, m.start, m.end) for m in microbial]
+    samples = level_samples(minutes, lab, station, biases, spoilt)
+    level = fit_level(minutes, samples, station)
     multiplier = level.multiplier
     excess = with_stops(split_excess(minutes, station, limed, clear), minutes, station)
     witness = witness_of(biases["limed"], minutes) if "limed" in biases else None
@@ -210,6 +230,8 @@ def _search(
         lrv_ratios(minutes, channels, excess, multiplier.value, context.quiet),
         uncalibrated_of(looked),
         Driven(minutes, excess, level, biases),
+        course_of(level, minutes.start_utc, zone_shares(minutes)),
+        methods_of(level, samples),
     )
 
 

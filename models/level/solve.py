@@ -56,14 +56,14 @@ class Solved:
     scale: float
 
 
-def fit_level(
+def level_samples(
     minutes: Minutes,
     lab: pl.DataFrame,
     station: Station,
     biases: Mapping[str, ProbeBias],
     spoilt: Sequence[Spoilt] = (),
-) -> Level:
-    """Fit the level of the kinetics to every analysis along the train.
+) -> list[Samples]:
+    """Samples that tell the level: those of what is analysed at two points at least.
 
     Parameters
     ----------
@@ -80,12 +80,29 @@ def fit_level(
 
     Returns
     -------
+    list of Samples
+    """
+    samples = samples_of(lab, minutes, station, Ways(minutes, station, biases), spoilt)
+    return [s for s in samples if _compared(s, samples)]
+
+
+def fit_level(minutes: Minutes, samples: Sequence[Samples], station: Station) -> Level:
+    """Fit the level of the kinetics to every analysis along the train.
+
+    Parameters
+    ----------
+    minutes : Minutes
+    samples : sequence of Samples
+        As `level_samples` gives them.
+    station : Station
+        Its kinetics are the prior.
+
+    Returns
+    -------
     Level
         The prior's own where the analyses say nothing.
     """
     zones = list(minutes.zones)
-    samples = samples_of(lab, minutes, station, Ways(minutes, station, biases), spoilt)
-    samples = [s for s in samples if _compared(s, samples)]
     equations = Equations(samples, station, zones, minutes.n / 60.0)
     if not samples:
         prior = np.asarray(np.linalg.inv(equations.mill_precision()), dtype=float)

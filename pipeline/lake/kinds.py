@@ -37,3 +37,6 @@ SENSOR_DAYS: Final = "sensor_days"
 SHARPNESS: Final = "sharpness"
 SUMS: Final = "sums"
 UNCALIBRATED: Final = "uncalibrated"
+#: The level of the kinetics week by week, and what the laboratory's methods are off by.
+LEVEL: Final = "level"
+METHODS: Final = "methods"

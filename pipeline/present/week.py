@@ -18,6 +18,7 @@ from pipeline.present.plausible import plausible
 from pipeline.present.settling import settling_of
 from pipeline.present.view import judged_minutes, latest_run, report_path, run_log_sd, view_of
 from pipeline.report import Gap, WeekView, shift_lengths, shift_sums, write_week
+from pipeline.stages import level_course
 from pipeline.store import published_store_of
 
 #: Before and after of a fix are drawn from this far on either side.
@@ -51,6 +52,7 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
     first = mill.local_day(period.start)
     last = mill.local_day(period.end - timedelta(microseconds=1))
     season, seen = report.season, settling_of(mill, period)
+    course, methods = level_course(mill, lake_of(mill), period.end)
     if season is not None:
         season = season.filter(pl.col("day_local") <= last)
     return WeekView(
@@ -64,6 +66,8 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
         settling=seen.days,
         own=seen.own,
         crossing=seen.crossing,
+        level=course,
+        methods=methods,
         minutes=_around_fixes(mill, known, report.verdicts, run["as_of"]),
         run=run_health(mill, run),
         sharpness=_sharpness(mill, last),

@@ -266,6 +266,9 @@ class WeekView:
         What turbidity tells of the settlers.
     crossing : EffectiveResidence or None
         How much of the settlers juice passed through.
+    level, methods : polars.DataFrame or None
+        The kinetic level week by week and what the laboratory's methods are off by, as
+        ``models.level`` tells them.
     """
 
     report: ReportView
@@ -282,3 +285,5 @@ class WeekView:
     plausible: Plausibility | None = None
     own: OwnSettling | None = None
     crossing: EffectiveResidence | None = None
+    level: pl.DataFrame | None = None
+    methods: pl.DataFrame | None = None

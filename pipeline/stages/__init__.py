@@ -5,6 +5,7 @@ from pipeline.stages.days import derive_day, grid_day
 from pipeline.stages.identity import versions_here
 from pipeline.stages.rot import Mended, lines_of, mend, mend_days_of, mending, told_of_rot
 from pipeline.stages.search_results import (
+    level_course,
     owned_findings,
     season_days,
     season_rows,

@@ -12,12 +12,15 @@ from features.base import polars_schema
 from models.account import bare_sums, known_notices, pooled
 from models.detect import UNCALIBRATED_COLUMNS
 from models.find import Losses
+from models.level import COURSE_COLUMNS, METHOD_COLUMNS
 from pipeline.base import ONE_DAY, Window, midnight
 from pipeline.lake import (
     DAILY,
     DRIVEN,
     FOUND,
+    LEVEL,
     LOSSES,
+    METHODS,
     NOTICES,
     SEARCHED,
     SEARCHED_COLUMNS,
@@ -60,6 +63,8 @@ def keep(
     if sensors is not None:
         lake.write_features(SENSOR_DAYS, search_window.day, sensors)
     lake.write_features(SHARPNESS, search_window.day, losses.sharpness)
+    lake.write_features(LEVEL, search_window.day, losses.level)
+    lake.write_features(METHODS, search_window.day, losses.methods)
     lake.write_features(UNCALIBRATED, search_window.day, losses.uncalibrated)
     lake.write_features(SUMS, search_window.day, _sums(mill, lake, search_window, losses.minutes))
     found = owned_findings(search_window, losses)
@@ -121,6 +126,29 @@ def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:
     parts = [_sums_of(mill, lake, search_window) for search_window in plan(mill, lake)]
     # A local day may lie on both sides of a border.
     return pooled(pl.concat(parts), ["day_local"])
+
+
+def level_course(mill: Mill, lake: Lake, until: datetime) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """The kinetic level week by week, and what methods are off by, as searched up to a moment.
+
+    Returns
+    -------
+    course, methods : DataFrame
+        Columns of ``models.level.COURSE_COLUMNS`` and ``METHOD_COLUMNS``; each search window tells
+        the weeks that it owns, the last one the methods. Empty where no search kept them.
+    """
+    course = pl.DataFrame(schema=polars_schema(COURSE_COLUMNS))
+    methods = pl.DataFrame(schema=polars_schema(METHOD_COLUMNS))
+    for search_window in plan(mill, lake):
+        owns, day = search_window.owns, search_window.day
+        if owns.start >= until:
+            break
+        told = lake.read_features(LEVEL, day, day)
+        if told.width:
+            inside = pl.col("ts_utc").is_between(owns.start, min(owns.end, until), closed="left")
+            course = pl.concat([course, told.filter(inside)])
+            methods = lake.read_features(METHODS, day, day)
+    return course, methods
 
 
 def uncalibrated_channels(mill: Mill, lake: Lake, period: Window) -> pl.DataFrame:

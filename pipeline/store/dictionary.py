@@ -26,6 +26,7 @@ from models.account import DRIVEN_COLUMNS, SUM_COLUMNS
 from models.cause import DAILY_COLUMNS, NOTICE_COLUMNS
 from models.detect import SHARPNESS_COLUMNS, UNCALIBRATED_COLUMNS
 from models.find import FINDING_COLUMNS, LOSS_COLUMNS
+from models.level import COURSE_COLUMNS, METHOD_COLUMNS
 from pipeline.base import ConfigError
 from pipeline.lake import (
     DAILY,
@@ -33,7 +34,9 @@ from pipeline.lake import (
     FOUND,
     GRID,
     HEALTH,
+    LEVEL,
     LOSSES,
+    METHODS,
     NOTICES,
     READINGS_COLUMNS,
     REFUSED_COLUMNS,
@@ -117,6 +120,15 @@ LAKE: Final[dict[str, tuple[str, Columns]]] = {
     f"features/{SUMS}": (
         "One plant-local day of a search, as far as it lies in it; filed by the search's first day",
         {"day_local": Column(pl.Date(), "plant-local time", "Day.")} | dict(SUM_COLUMNS),
+    ),
+    f"features/{LEVEL}": (
+        "The level of the kinetics by all laboratory results, a row a week; filed by the search's "
+        "first day",
+        COURSE_COLUMNS,
+    ),
+    f"features/{METHODS}": (
+        "What one method is off by at one sampling point; filed by the search's first day",
+        METHOD_COLUMNS,
     ),
     f"features/{UNCALIBRATED}": (
         "One series of the search in which chance could not be learnt",

@@ -23,6 +23,7 @@ from pipeline.report.tables import FindingRow, finding_rows
 from pipeline.report.view import Estimate, WeekView
 from pipeline.report.week.control import controls
 from pipeline.report.week.findings import fixes, offenders, verdicts_due
+from pipeline.report.week.level import level_words
 from pipeline.report.week.settling import settling
 from pipeline.report.week.sharpness import sharpness_rows
 from pipeline.words import (
@@ -90,6 +91,7 @@ def compose_week(view: WeekView) -> dict[str, Any]:
         "rows": _found(view),
         "season": season_of(report),
         "controls": controls(report),
+        "kinetic": level_words(view),
         "sharpness": sharpness_rows(view),
         "due": verdicts_due(view),
         "offenders": offenders(view),

@@ -1,0 +1,70 @@
+"""The level of the kinetics week by week, and what the laboratory's methods are off by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+from typing import Any, Final
+from zoneinfo import ZoneInfo
+
+from pipeline.report.view import WeekView
+from pipeline.words import clean, count, day_words, quantity, stream_words
+
+#: Weeks shown, the newest of the season.
+_WEEKS: Final = 10
+_METHODS: Final = {"rs": "Reducing sugars", "purity": "Pol over Brix"}
+
+
+@dataclass(frozen=True, slots=True)
+class LevelWords:
+    """What the weekly review says of the level: its course, the methods, and a step in words."""
+
+    weeks: tuple[tuple[str, str], ...]
+    methods: tuple[tuple[str, str, str, str], ...]
+    moved: str
+
+
+def level_words(view: WeekView) -> LevelWords | None:
+    """Course and methods up to the week's end; None where no search kept them."""
+    if view.level is None or view.level.is_empty():
+        return None
+    zone = ZoneInfo(view.report.zone)
+    rows = view.level.sort("ts_utc").tail(_WEEKS).to_dicts()
+    weeks = tuple((_day(row["ts_utc"], zone), _factor(row)) for row in rows)
+    methods = () if view.methods is None else tuple(map(_method, view.methods.to_dicts()))
+    return LevelWords(weeks, methods, _moved(rows, zone))
+
+
+def _day(moment: datetime, zone: ZoneInfo) -> str:
+    return day_words(moment.astimezone(zone).date())
+
+
+def _factor(row: dict[str, Any]) -> str:
+    return quantity(row["multiplier"], row["low"], row["high"], "")
+
+
+def _moved(rows: list[dict[str, Any]], zone: ZoneInfo) -> str:
+    """The week in which it moved most, where the first and the last interval do not overlap."""
+    first, last = rows[0], rows[-1]
+    if first["low"] <= last["high"] and last["low"] <= first["high"]:
+        return ""
+    before, after = max(
+        pairwise(rows), key=lambda pair: abs(pair[1]["multiplier"] / pair[0]["multiplier"] - 1.0)
+    )
+    return (
+        f"It moved from {first['multiplier']:.2f} to {last['multiplier']:.2f}, most between "
+        f"{_day(before['ts_utc'], zone)} and {_day(after['ts_utc'], zone)}: other cane, another "
+        "reagent or method, or a volume or meter that changed then."
+    )
+
+
+def _method(row: dict[str, Any]) -> tuple[str, str, str, str]:
+    surely = row["high_pct_low"] * row["high_pct_high"] > 0.0
+    said = ("high" if row["high_pct"] > 0.0 else "low") if surely else "not told from right"
+    return (
+        _METHODS.get(row["analyte"], clean(row["analyte"], 40)),
+        stream_words(row["place"], "out"),
+        count(row["samples"]),
+        f"{quantity(row['high_pct'], row['high_pct_low'], row['high_pct_high'], '%')}: {said}",
+    )

@@ -1,0 +1,59 @@
+"""The kinetic level in the weekly review, as page and text say it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import polars as pl
+
+from features.base import polars_schema
+from models.level import COURSE_COLUMNS, METHOD_COLUMNS
+from pipeline.report.pages import page_of, text_of
+from pipeline.report.week.level import level_words
+from pipeline.report.week.week import compose_week
+
+START = datetime(2025, 9, 8, 5, tzinfo=UTC)
+
+
+def course(*values: float) -> pl.DataFrame:
+    rows = [
+        (START + timedelta(days=7 * n), value, 0.9 * value, 1.1 * value)
+        for n, value in enumerate(values)
+    ]
+    return pl.DataFrame(rows, schema=polars_schema(COURSE_COLUMNS), orient="row")
+
+
+METHODS = pl.DataFrame(
+    [
+        ("rs", "settler", 120, 3.1, 0.4, 5.8),
+        ("purity", "<b>tank</b>", 40, -0.2, -0.9, 0.5),
+    ],
+    schema=polars_schema(METHOD_COLUMNS),
+    orient="row",
+)
+
+
+def test_a_step_is_named_with_its_weeks(week):
+    told = level_words(replace(week, level=course(1.5, 1.5, 2.1, 2.1), methods=METHODS))
+    assert told.weeks[0] == ("Mon 8 Sep 2025", "1.50 (1.35 to 1.65)")
+    assert "from 1.50 to 2.10, most between Mon 15 Sep 2025 and Mon 22 Sep 2025" in told.moved
+
+
+def test_a_level_that_stays_is_said_to_stay(week):
+    steady = replace(week, level=course(1.5, 1.52, 1.55), methods=METHODS)
+    assert level_words(steady).moved == ""
+    assert "No week can be told from the others." in text_of("week", compose_week(steady))
+
+
+def test_methods_are_told_with_interval_and_verdict(week):
+    told = replace(week, level=course(1.5), methods=METHODS)
+    methods = level_words(told).methods
+    assert methods[0] == ("Reducing sugars", "clear juice", "120", "3.1 % (0.4 to 5.8): high")
+    assert methods[1][3] == "-0.2 % (-0.9 to 0.5): not told from right"
+    assert "<b>tank" not in page_of("week", compose_week(told))
+
+
+def test_without_a_search_that_kept_it_nothing_is_said(week):
+    assert level_words(week) is None
+    assert "week by week" not in text_of("week", compose_week(week))
