@@ -37,10 +37,11 @@ from pipeline.lake import (
     lake_of,
 )
 from pipeline.mill import Mill
+from pipeline.stages import level_course
 from pipeline.store import published_store_of
 
 #: Accounts of periods kept, for their pages, tables and files.
-_MOST_MADE: Final = 6
+_MOST_MADE: Final = 3
 Made = TypeVar("Made")
 _LOSS: Final = ("ts_utc", "unavoidable_kg_h", "excess_kg_h", "measured", *ERRORS)
 _STATION: Final = ("ts_utc", "sucrose_feed_kg_h", "stopped")
@@ -56,6 +57,8 @@ class Snapshot:
         Whole UTC days that are worked out.
     hours : polars.DataFrame
         One row an hour: ``hour``, then ``models.account.SUM_COLUMNS``, ``stopped_min``.
+    level : polars.DataFrame
+        Level of the kinetics week by week (``models.level.COURSE_COLUMNS``).
     findings, verdicts, sensors, notices, daily, searched, uncalibrated : polars.DataFrame
         As store and lake hold them; findings with those taken back.
     run : dict
@@ -69,6 +72,7 @@ class Snapshot:
     start: datetime
     end: datetime
     hours: pl.DataFrame
+    level: pl.DataFrame
     findings: pl.DataFrame
     verdicts: pl.DataFrame
     sensors: pl.DataFrame
@@ -162,6 +166,7 @@ class Kept:
             start=start,
             end=end,
             hours=whole_hours(self._days, start, end),
+            level=level_course(mill, lake, end)[0],
             findings=store.findings(withdrawn=True),
             verdicts=store.verdicts(),
             sensors=store.sensors(first, last),

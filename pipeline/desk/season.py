@@ -15,9 +15,9 @@ from pipeline.desk.axis import Axis
 from pipeline.desk.choose import NO_VERDICT, WEEKDAYS, findings_in, touches
 from pipeline.desk.events import cause_rows, chance_row, notes_row, notices_row
 from pipeline.desk.kept import Kept, Snapshot
+from pipeline.desk.level import level_row
 from pipeline.desk.strips import (
     clock_row,
-    level_row,
     loss_row,
     reading_rows,
     sensors_row,

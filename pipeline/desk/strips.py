@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from models.account import pooled, with_bounds
 from pipeline.base import ONE_DAY, midnight
-from pipeline.charts import multiplier_days
 from pipeline.desk.address import Shown
 from pipeline.desk.axis import Axis
 from pipeline.desk.choose import hours_chosen
@@ -35,9 +34,7 @@ from pipeline.words import (
     tonnes,
 )
 
-_Z90: Final = 1.645
 _LOSS_HEIGHT: Final = 132
-_LEVEL_HEIGHT: Final = 58
 _LANE_HEIGHT: Final = 42
 _LINE_HEIGHT: Final = 20
 _BAR: Final = 12
@@ -182,43 +179,6 @@ def sensors_row(known: Snapshot, axis: Axis, shown: Shown) -> Row:
     strip = begun(axis, _LINE_HEIGHT, f"Sensor troubles: {said}", shown)
     strip.bars(bars, _BAR, 4)
     return Row("sensors", "Sensor troubles", "", said, strip.done())
-
-
-def level_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
-    """Level of the loss by the laboratory: what each day asks for, and what was fitted."""
-    run = known.run
-    fitted = float(run["multiplier"])
-    days = known.daily
-    if not days.is_empty():
-        days = multiplier_days(days.unique("day", keep="last"), fitted).filter(pl.col("sd") > 0)
-    bounds = [float(run["multiplier_low"]), fitted, float(run["multiplier_high"])]
-    pairs = run["multiplier_pairs"]
-    said = (
-        f"{fitted:.2f} ({bounds[0]:.2f} to {bounds[2]:.2f}), fitted to {pairs} samples"
-        if pairs
-        else f"{fitted:.2f}, from the description: no laboratory pair was usable"
-    )
-    marks = []
-    for row in days.to_dicts() if not days.is_empty() else ():
-        noon = mill.day_start_utc(row["day"]) + timedelta(hours=12)
-        if 0.0 <= (x := axis.x(noon)) <= axis.width:
-            half = _Z90 * row["sd"]
-            marks.append((x, row["value"] - half, row["value"], row["value"] + half))
-    middles = np.array([m[2] for m in marks] + bounds)
-    low, high = range_of(middles)
-    scale = Scale(low, high, _LEVEL_HEIGHT)
-    strip = begun(axis, _LEVEL_HEIGHT, f"Level by the laboratory: {said}", shown)
-    strip.add("rect", {"x": 0, "width": axis.width, "y": scale.at(bounds[2]),
-                       "height": scale.at(bounds[0]) - scale.at(bounds[2]),
-                       "class": "interval"})  # fmt: skip
-    strip.levels(scale, 2)
-    y = scale.at(fitted)
-    strip.add("line", {"x1": 0, "x2": axis.width, "y1": y, "y2": y, "class": "level"})
-    for x, below, middle, above in marks:
-        strip.add("line", {"x1": x, "x2": x, "y1": scale.at(below), "y2": scale.at(above),
-                           "class": "bar-line"})  # fmt: skip
-        strip.add("circle", {"cx": x, "cy": scale.at(middle), "r": 2.4, "class": "grab"})
-    return Row("level", "Laboratory level", "times the published rate", said, strip.done())
 
 
 def reading_rows(readings: Readings, axis: Axis, shown: Shown) -> list[Row]:

@@ -92,7 +92,8 @@ class Watch:
             self.said.append(f"console: {message.text}")
 
     def _asked(self, url: str, own: str) -> None:
-        if urlsplit(url).netloc not in (own, ""):
+        # The browser's own viewer of PDF asks itself for its parts.
+        if urlsplit(url).scheme.startswith(("http", "ws")) and urlsplit(url).netloc != own:
             self.said.append(f"asked: {url}")
 
 
