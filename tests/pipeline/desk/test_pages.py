@@ -210,4 +210,5 @@ def test_reports_are_indexed_and_reach_nothing_of_the_desk(desk, client, mine, f
     assert data.headers["content-disposition"].startswith("attachment")
     (mine.reports_path / "link").symlink_to(mine.store_path)
     assert client.get(f"{KEY}/reports/link/findings.duckdb").status_code == 400
-    assert client.get(f"{KEY}/reports/link/demo_mill.toml").status_code == 400
+    (mine.store_path / "own.txt").write_text("not a report")
+    assert client.get(f"{KEY}/reports/link/own.txt").status_code == 400
