@@ -1,14 +1,18 @@
 """What several files of tests share."""
 
-from datetime import date
+from datetime import UTC, date, datetime
 from uuid import uuid4
 
 import fsspec
 import pytest
+from checkouts import small_checkout
 from chromium import CHROMIUM
 from lakes import s3_server, two_days
 from processes import PATIENCE_S
 from pulling import START, lake_bytes, long_frame, pulled
+
+from pipeline.cli import demo
+from pipeline.stages import stages
 
 
 @pytest.fixture(scope="session")
@@ -75,3 +79,18 @@ def bucket(s3):
 def two_exports(tmp_path_factory):
     """Exports of two days, see `lakes.two_days`."""
     return two_days(tmp_path_factory.mktemp("two_exports"))
+
+
+@pytest.fixture(scope="session")
+def searched(tmp_path_factory):
+    """Folder of a mill with four and a half days searched; not to be changed."""
+    tags = (datetime(2025, 10, 9, tzinfo=UTC), datetime(2025, 10, 13, 12, tzinfo=UTC))
+    lab = ("2025-10-08 20", "2025-10-13 08")
+    checkout = small_checkout(tmp_path_factory.mktemp("checkout"), tags, lab)
+    folder = tmp_path_factory.mktemp("searched")
+    # Without the reports of a demonstration: the dossier needs store and lake alone.
+    made, files = demo.prepare(folder, checkout)
+    stages.pull(made, files)
+    stages.derive(made)
+    stages.detect(made, "backfill")
+    return folder / demo.FOLDER

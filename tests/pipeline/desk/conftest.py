@@ -7,7 +7,6 @@ import duckdb
 import polars as pl
 import pytest
 from desks import client_of, desk_for
-from searched_mill import searched_folder
 
 from pipeline.mill.description import load_mill
 from pipeline.store.folders import store_of
@@ -15,12 +14,6 @@ from pipeline.store.verdicts import give_verdict
 
 #: Text that means something to a browser, a spreadsheet, a template or a terminal.
 HOSTILE = "</script><script>alert('note')</script> =1+1 \u202e {{ 7*7 }} \"'>&"
-
-
-@pytest.fixture(scope="session")
-def searched(tmp_path_factory):
-    """Folder of a searched mill; not to be changed."""
-    return searched_folder(tmp_path_factory)
 
 
 @pytest.fixture(scope="session")

@@ -163,6 +163,18 @@ def test_nothing_is_wider_than_the_window(chromium, served, first, width, scheme
     context.close()
 
 
+def test_paper_holds_what_is_shown_and_nothing_to_press(chromium, served):
+    page = chromium.new_page()
+    page.emulate_media(media="print")
+    for where in ("", "waiting", "verdicts", "period?from=2025-10-11&to=2025-10-12"):
+        page.goto(f"{served}/m/{KEY}/{where}")
+        page.wait_for_load_state("networkidle")
+        assert page.locator("main h1").is_visible()
+        for thing in page.locator("button, .button, input").all():
+            assert not thing.is_visible()
+    page.close()
+
+
 def test_without_script_links_and_forms_do_the_same(chromium, served):
     context = chromium.new_context(java_script_enabled=False)
     page = context.new_page()

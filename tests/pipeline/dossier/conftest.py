@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 import shutil
+from pathlib import Path
 
 import duckdb
 import polars as pl
 import pytest
-from searched_mill import searched_folder
 
 from pipeline.dossier.write import write_dossier
 from pipeline.mill.description import load_mill
@@ -16,6 +16,7 @@ from pipeline.store.folders import store_of
 from pipeline.store.naming import chosen
 from pipeline.store.verdicts import give_verdict
 
+ROOT = Path(__file__).resolve().parents[3]
 HOSTILE_TAGS = {
     "LT.AI212": "<script>alert('tag')</script>",
     "LT.FI211": '=HYPERLINK("http://x.example","y")',
@@ -26,12 +27,6 @@ HOSTILE_TAGS = {
     "LT.LI213": "null",
 }
 NOTE = "</script><script>alert('note')</script> =1+1 \u202e {{ 7*7 }}"
-
-
-@pytest.fixture(scope="session")
-def searched(tmp_path_factory):
-    """Folder of a mill with four and a half days searched; not to be changed."""
-    return searched_folder(tmp_path_factory)
 
 
 @pytest.fixture(scope="session")
