@@ -191,6 +191,24 @@ def test_a_wrong_verdict_is_said_and_nothing_kept(desk, client, mine, first, wro
 
 
 @pytest.mark.slow
+def test_the_desk_is_used_while_a_season_is_worked_out_anew(desk, client, mine, first):
+    name, pages = first["finding_id"], ("", "period?from=2025-10-11&to=2025-10-12", "waiting")
+    command = [sys.executable, "-m", "pipeline.cli", "backfill", str(mine.config_path)]
+    given = None
+    with ending(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as process:
+        while process.poll() is None:
+            for page in pages:
+                assert client.get(f"/m/{KEY}/{page}").status_code == 200
+            if given is None:
+                form = verdict_form(desk, KEY, name, "confirmed", by="Ana")
+                given = client.post(where(name), data=form).status_code
+        assert process.returncode == 0, process.stderr.read()
+    assert given == 303
+    assert store_of(mine).verdicts()["author"].to_list() == ["Ana"]
+    assert "Ana" in client.get(f"/m/{KEY}/finding/{name}").text
+
+
+@pytest.mark.slow
 def test_a_desk_killed_while_it_writes_leaves_nothing_half(mine, first):
     """Kill the command's own server at growing delays after a verdict was sent."""
     import httpx
