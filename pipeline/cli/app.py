@@ -19,6 +19,7 @@ from cyclopts import App, CycloptsError, Parameter, validators
 
 from pipeline.base import ConfigError, LostpolError, full_disk
 from pipeline.cli.care import health, tidy
+from pipeline.cli.desk import desk
 from pipeline.cli.dossier import explain
 from pipeline.cli.exports import describe, pull_direct
 from pipeline.cli.findings import dictionary, findings, outbox, show_findings, verdict, verdicts
@@ -48,8 +49,8 @@ app = App(
     help_format="plaintext",
 )
 for _command in (
-    describe, backfill, nightly, weekly, serve, findings, explain, period, replay, levers, note,
-    verdict, verdicts, outbox, dictionary, scorecard, health, tidy, settling,
+    describe, backfill, nightly, weekly, serve, desk, findings, explain, period, replay, levers,
+    note, verdict, verdicts, outbox, dictionary, scorecard, health, tidy, settling,
 ):  # fmt: skip
     app.command(_command)
 #: New objects after which Python looks for rubbish; some tens of MB at most.

@@ -15,7 +15,7 @@ from markupsafe import Markup
 from models.account import Departure
 from models.base import Array, block_means
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Lane, by_the_clock
+from pipeline.dossier.lanes import Lane, Line, by_the_clock
 
 #: Most points of a line; beyond, minutes are averaged.
 MOST_POINTS: Final = 6000
@@ -100,10 +100,7 @@ def _lane(
     known: dict[bytes, int],
     move: Departure | None,
 ) -> dict[str, Any]:
-    lines = [
-        {"name": line.name, "style": line.style} | _packed(_thinned(line.values[rows], step))
-        for line in lane.lines
-    ]
+    lines = [_line(line, rows, step, delays, known) for line in lane.lines]
     return {
         "key": lane.key,
         "tag": lane.tag,
@@ -122,6 +119,15 @@ def _lane(
         ],
         "moved": None if move is None else round(move.onset_min - rows.start, 1),
     }
+
+
+def _line(
+    line: Line, rows: slice, step: int, delays: list[str], known: dict[bytes, int]
+) -> dict[str, Any]:
+    own = line.delay_min
+    told = {} if own is None else {"delay": _delay_index(_thinned(own[rows], step), delays, known)}
+    packed = _packed(_thinned(line.values[rows], step))
+    return {"name": line.name, "style": line.style} | packed | told
 
 
 def _short(value: float) -> float:

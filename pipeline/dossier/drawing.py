@@ -17,7 +17,7 @@ from models.account import on_parcel_time
 from models.base import Array, block_means
 from pipeline.charts import INK, SHADE
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Grab, Lane, by_the_clock
+from pipeline.dossier.lanes import Grab, Lane, Line, by_the_clock
 from pipeline.words import clock_words, day_words
 
 _WIDTH: Final = 900
@@ -34,6 +34,7 @@ STYLES: Final = {
     "read": ("", "1.1"),
     "corrected": ("", "3.4"),
     "reference": ("2 3", "1.3"),
+    "under": ("7 3", "1.6"),
 }
 _LONGEST_HEAD: Final = 96
 
@@ -70,7 +71,7 @@ def _draw_lane(
     root: ET.Element, material: Material, lane: Lane, top: int, rows: tuple[int, int]
 ) -> None:
     first, last = rows
-    lines = [(line, _drawn_values(line.values, lane.delay_min, rows)) for line in lane.lines]
+    lines = [(line, _drawn_values(line.values, _delay_of(line, lane), rows)) for line in lane.lines]
     grabs = _moved(lane, rows)
     low, high = value_range([v for _, v in lines], grabs, lane.target)
 
@@ -107,12 +108,18 @@ def _draw_lane(
         if path:
             drawn = {"d": path, "fill": "none", "stroke": INK, "stroke-width": stroke}
             drawn |= {"stroke-dasharray": dash} if dash else {}
-            drawn |= {"stroke-opacity": "0.4"} if line.style == "corrected" else {}
+            drawn |= {"stroke-opacity": "0.4"} if line.style in ("corrected", "under") else {}
             ET.SubElement(root, "path", drawn)
     for part, grab in grabs:
         _error_bar(
             root, _at(part), (y(grab.value), y(grab.value - grab.half), y(grab.value + grab.half))
         )
+
+
+def _delay_of(line: Line, lane: Lane) -> Array:
+    """Travel time of a line: its own, but nothing is moved on a lane that is not."""
+    own = line.delay_min if lane.delay_min.any() else None
+    return lane.delay_min if own is None else own
 
 
 def _drawn_values(values: Array, delay_min: Array, rows: tuple[int, int]) -> Array:

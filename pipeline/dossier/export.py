@@ -75,16 +75,26 @@ def steps_frame(steps: Sequence[Step]) -> pl.DataFrame:
 
 def write_both(folder: Path, name: str, frame: pl.DataFrame) -> tuple[str, str]:
     """Write a frame as CSV and as Parquet; names of the two files."""
+    write_whole(folder / f"{name}.parquet", parquet_bytes(frame))
+    write_whole(folder / f"{name}.csv", csv_bytes(frame))
+    return f"{name}.csv", f"{name}.parquet"
+
+
+def parquet_bytes(frame: pl.DataFrame) -> bytes:
+    """A frame as Parquet."""
     buffer = io.BytesIO()
     frame.write_parquet(buffer, compression="zstd", compression_level=3)
-    write_whole(folder / f"{name}.parquet", buffer.getvalue())
+    return buffer.getvalue()
+
+
+def csv_bytes(frame: pl.DataFrame) -> bytes:
+    """A frame as CSV in which no cell is a formula; UTC with a Z."""
     text = frame.with_columns(
         pl.col(pl.String).map_elements(harmless, return_dtype=pl.String, skip_nulls=True),
         pl.col(pl.Datetime).dt.to_string("%Y-%m-%dT%H:%M:%SZ"),
     )
     # The mark at the start tells spreadsheets that this is UTF-8.
-    write_whole(folder / f"{name}.csv", b"\xef\xbb\xbf" + text.write_csv().encode())
-    return f"{name}.csv", f"{name}.parquet"
+    return b"\xef\xbb\xbf" + text.write_csv().encode()
 
 
 def write_whole(path: Path, content: bytes) -> None:

@@ -32,11 +32,12 @@ LOSS_KEY = "loss"
 
 @dataclass(frozen=True)
 class Line:
-    """One line of a lane, by minute of the whole span read; NaN where missing."""
+    """One line of a lane by minute; NaN where missing. ``delay_min`` where not its lane's."""
 
     name: str
     values: Array
     style: str = "read"
+    delay_min: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,7 @@ class Lane:
     what, unit : str
         What it is and where, and its unit.
     decimals : int
-    lines : tuple of Line
-    grabs : tuple of Grab
+    lines, grabs : tuple of Line, of Grab
     delay_min : ndarray, shape (n,)
         Travel time it is moved back by, by minute of the clock [min].
     carried : bool

@@ -9,7 +9,7 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import BaseLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 
@@ -35,10 +35,20 @@ def _environment() -> Environment:
     )
 
 
+def chart_script() -> str:
+    """Script that draws the lanes of a page, which holds their data and the places for them."""
+    return f'"use strict";(() => {{\n{_asset("lanes.js")}{_asset("controls.js")}}})();'
+
+
+def page_parts() -> BaseLoader:
+    """Parts of pages (trends, order of moves, laboratory, sensors) for others that show them."""
+    return PackageLoader("pipeline.dossier", "templates")
+
+
 def render(name: str, content: Mapping[str, Any]) -> str:
     """Fill a template; style and scripts stand in the page, and nothing else may run there."""
     style = _asset("dossier.css")
-    script = f'"use strict";(() => {{\n{_asset("lanes.js")}{_asset("controls.js")}}})();'
+    script = chart_script()
     policy = (
         f"default-src 'none'; style-src {_hash(style)}; script-src {_hash(script)}; img-src data:; "
         "base-uri 'none'; form-action 'none'"

@@ -62,6 +62,21 @@ def write_dossier(mill: Mill, which: str, out: Path | None = None) -> Path:
     return page
 
 
+def dossier_page(mill: Mill, which: str, links: Mapping[str, str]) -> str:
+    """The dossier of a finding as HTML text; nothing is written.
+
+    Parameters
+    ----------
+    mill : Mill
+    which : str
+        Id of the finding, or its beginning.
+    links : mapping of str to str
+        Address of the dossier of other findings, by id.
+    """
+    finding = chosen(published_store_of(mill).findings(withdrawn=True), which, mill)
+    return make_page(gather(mill, finding), links, []).html
+
+
 def _folder_name(finding: dict[str, Any]) -> str:
     name = str(finding["finding_id"])
     if not SAFE_ID.fullmatch(name):

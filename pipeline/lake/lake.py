@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Hashable, Sequence
 from contextlib import suppress
 from datetime import date, timedelta
 from pathlib import Path
@@ -203,6 +203,14 @@ class Lake:
     def feature_days(self, kind: str) -> list[date]:
         """Days stored of one kind of features, oldest first."""
         return self._days(_folder(kind), kind)
+
+    def feature_signatures(self, kind: str) -> dict[date, Hashable]:
+        """Signature of each stored day of a kind: who kept what was in it sees what changed."""
+        found: dict[date, Hashable] = {}
+        for day in self.feature_days(kind):
+            with suppress(FileNotFoundError):  # replaced or taken away meanwhile
+                found[day] = self.storage.signature(_name(_folder(kind), day, kind))
+        return found
 
     def drop_features(self, kind: str, day: date) -> None:
         """Remove one day of a kind of features, there or not."""

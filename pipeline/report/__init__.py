@@ -15,6 +15,9 @@ if TYPE_CHECKING:
         lever_lines,
         lever_rows,
     )
+    from pipeline.report.pdf import (
+        write_pdf,
+    )
     from pipeline.report.settling import (
         own_of,
         settlers_of,

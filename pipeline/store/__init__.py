@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     )
     from pipeline.store.export import (
         export_findings,
+        findings_frame,
     )
     from pipeline.store.folders import (
         PAGE,
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
         table_schema,
     )
     from pipeline.store.verdicts import (
+        Verdict,
         give_verdict,
         verdict_lines,
         verdict_summary,

@@ -14,13 +14,16 @@
 
   /* What a lane shows at the reading line: the nearest reading, none where it lies two steps off. */
   const valueAt = (lane, time) => {
-    const seen = times(lane);
-    let i = Math.min(firstAtLeast(seen, time), seen.length - 1);
-    if (i > 0 && Math.abs(seen[i - 1] - time) < Math.abs(seen[i] - time)) i -= 1;
-    const near = Math.abs(seen[i] - time) <= 2 * step;
+    const nearest = (seen) => {
+      let i = Math.min(firstAtLeast(seen, time), seen.length - 1);
+      if (i > 0 && Math.abs(seen[i - 1] - time) < Math.abs(seen[i] - time)) i -= 1;
+      return [i, Math.abs(seen[i] - time) <= 2 * step];
+    };
+    const [i] = nearest(times(lane));
     const parts = [];
     for (const line of lane.lines) {
-      const value = near ? line.values[i] : null;
+      const [k, near] = nearest(times(lane, line));
+      const value = near ? line.values[k] : null;
       const name = lane.lines.length > 1 ? line.name + " " : "";
       parts.push(name + (value === null ? "no reading" : written(value, lane) + (lane.unit ? " " + lane.unit : "")));
     }

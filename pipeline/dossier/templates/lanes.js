@@ -21,20 +21,24 @@
     return Array.from({ length: bytes.length / 2 }, (_, i) => view.getUint16(2 * i, true));
   };
   const delays = data.delays.map((text) => numbers(text).map((code) => code / data.delay_parts));
+  const clock = Array.from({ length: data.count }, (_, i) => data.start + (i + 0.5) * step);
+  const enteredBy = (delay) => {
+    let furthest = -Infinity;
+    return clock.map((time, i) => {
+      furthest = Math.max(furthest, time - (delay ? delay[i] * MINUTE : 0));
+      return furthest;
+    });
+  };
   const lanes = data.lanes.map((lane) => {
     const lines = lane.lines.map((line) => ({
       name: line.name,
       style: line.style,
       values: numbers(line.data).map((code) => (code === data.missing ? null : line.low + line.scale * code)),
+      /* A line of another period is moved back by travel times of its own. */
+      entered: line.delay === undefined ? null : enteredBy(line.delay < 0 ? null : delays[line.delay]),
     }));
     const delay = lane.delay < 0 ? null : delays[lane.delay];
-    const clock = Array.from({ length: data.count }, (_, i) => data.start + (i + 0.5) * step);
-    let furthest = -Infinity;
-    const entered = clock.map((time, i) => {
-      furthest = Math.max(furthest, time - (delay ? delay[i] * MINUTE : 0));
-      return furthest;
-    });
-    return Object.assign({}, lane, { lines, delay, clock, entered, on: lane.shown });
+    return Object.assign({}, lane, { lines, delay, clock, entered: enteredBy(delay), on: lane.shown });
   });
   let view = whole.slice();
   let byClock = data.by_clock;
@@ -71,7 +75,7 @@
     return DAYS[local.getUTCDay()] + " " + local.getUTCDate() + " " + MONTHS[local.getUTCMonth()];
   };
   const written = (value, lane) => value.toFixed(lane.decimals);
-  const times = (lane) => (byClock ? lane.clock : lane.entered);
+  const times = (lane, line) => (byClock ? lane.clock : (line && line.entered) || lane.entered);
   const firstAtLeast = (list, wanted) => {
     let low = 0, high = list.length;
     while (low < high) {
@@ -89,11 +93,12 @@
   const timeOf = (x) => view[0] + ((x - LEFT) / (width - LEFT - RIGHT)) * (view[1] - view[0]);
 
   const rangeOf = (lane) => {
-    const seen = times(lane);
-    const from = firstAtLeast(seen, view[0]), to = firstAtLeast(seen, view[1]);
     const known = [];
-    for (const line of lane.lines)
+    for (const line of lane.lines) {
+      const seen = times(lane, line);
+      const from = firstAtLeast(seen, view[0]), to = firstAtLeast(seen, view[1]);
       for (let i = from; i < to; i += 1) if (line.values[i] !== null) known.push(line.values[i]);
+    }
     known.sort((a, b) => a - b);
     const edges = known.length ? [known[Math.floor(0.002 * (known.length - 1))], known[Math.ceil(0.998 * (known.length - 1))]] : [];
     for (const grab of lane.lab) {
@@ -122,7 +127,7 @@
 
   /* One point to the pixel would hide a spike: each pixel keeps its lowest and highest reading. */
   const pathOf = (lane, line, yOf) => {
-    const seen = times(lane);
+    const seen = times(lane, line);
     const from = Math.max(firstAtLeast(seen, view[0]) - 1, 0);
     const to = Math.min(firstAtLeast(seen, view[1]) + 1, seen.length);
     let path = "", pen = "M", pixel = null, low = 0, high = 0, last = 0, at = 0;

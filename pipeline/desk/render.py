@@ -1,0 +1,67 @@
+"""Templates, style and scripts of the desk."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from collections.abc import Mapping
+from functools import cache
+from importlib.resources import files
+from typing import Any, Final
+
+from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, StrictUndefined
+from markupsafe import Markup
+
+from pipeline.dossier import chart_script, page_parts
+
+#: What may be asked for by name, and its type.
+STATIC: Final[Mapping[str, str]] = {
+    "desk.css": "text/css; charset=utf-8",
+    "desk.js": "text/javascript; charset=utf-8",
+    "lanes.js": "text/javascript; charset=utf-8",
+}
+
+
+@cache
+def static_text(name: str) -> str:
+    """A file of the desk that pages refer to."""
+    if name == "lanes.js":
+        return chart_script()
+    return files("pipeline.desk").joinpath("static", name).read_text(encoding="utf-8")
+
+
+@cache
+def _environment() -> Environment:
+    own = PackageLoader("pipeline.desk", "templates")
+    return Environment(
+        loader=ChoiceLoader([own, PrefixLoader({"dossier": page_parts()})]),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def _hash(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def render(name: str, content: Mapping[str, Any], *, kept: bool = False) -> str:
+    """Fill a template.
+
+    Parameters
+    ----------
+    name : str
+    content : mapping
+    kept : bool
+        One file that needs nothing else: style and chart stand in it, nothing can be written.
+    """
+    own: dict[str, Any] = {"kept": kept, "policy": "", "style": "", "chart_script": ""}
+    if kept:
+        style, script = static_text("desk.css"), static_text("lanes.js")
+        own |= {"style": Markup(style), "chart_script": Markup(script)}
+        own["policy"] = Markup(
+            f"default-src 'none'; style-src {_hash(style)}; script-src {_hash(script)}; "
+            "img-src data:; base-uri 'none'; form-action 'none'"
+        )
+    return _environment().get_template(name).render(dict(content) | own)
