@@ -19,7 +19,8 @@ from models.base import Array
 _TOLERANCE: Final = {"pH": 0.05, "degC": 0.5, "%": 2.0}
 #: The same for flows, as a share.
 _FLOW_SHARE: Final = 0.03
-#: Share of the minutes that may come to lie outside what the formulas cover.
+#: Share of the loss, or of the sugars destroyed, that may come to lie outside what the formulas
+#: cover: hours in which next to nothing is lost refuse nothing.
 _BEYOND_SHARE: Final = 0.02
 _MINUTES: Final = 60
 _BY_STATION: Final = {
@@ -143,7 +144,9 @@ def beyond_formulas(recorded: pl.DataFrame, replayed: pl.DataFrame) -> str:
     """
     keys = ["zone", "formula", "input", "unit", "low", "high"]
     was, now = (
-        beyond_ranges(zones).select(*keys, share=pl.col("minutes") / pl.col("of_minutes"))
+        beyond_ranges(zones).select(
+            *keys, share=(pl.col("beyond_kg") / pl.col("all_kg")).fill_nan(0.0)
+        )
         for zones in (recorded, replayed)
     )
     more = now.join(was, on=keys, suffix="_was").with_columns(

@@ -103,19 +103,7 @@ def saving_of(
     fed = _fed_share(run, now_in)
     was_h = np.where(run.inside, 1.0 / 60.0, 0.0)
     now_h = np.where(now_in, 1.0 / 60.0, 0.0) / fed
-    behind_was, behind_now = _behind(run.inside), _behind(now_in)
-    before, after = (zone_columns(d, "loss_kg_h") for d in (run.recorded, run.replayed))
-    by_vessel, later, followed = [], 0.0, []
-    for zone, kg_h in lost.items():
-        again, known = _again(kg_h, before.get(zone), after.get(zone), run.source)
-        was, now = np.nan_to_num(kg_h), np.nan_to_num(again)
-        by_vessel.append(
-            ZoneSaving(
-                zone, float(np.sum(was * was_h)) / 1000.0, float(np.sum(now * now_h)) / 1000.0
-            )
-        )
-        later += float(np.sum(was[behind_was]) - np.sum(now[behind_now])) / 60_000.0
-        followed.append(float(np.sum(known[now_in])) / 60.0)
+    by_vessel, later, followed = _by_vessel(run, lost, (was_h, now_h), now_in)
     recorded = sum(z.recorded_t for z in by_vessel) + others_t
     replayed = sum(z.replayed_t for z in by_vessel) + others_t
     around = _around(driven, by_vessel, temp_degc or {})
@@ -132,6 +120,23 @@ def saving_of(
         period_h=float(now_in.sum()) / 60.0,
         settles_badly_pct=settles_badly_pct(run, now_in),
     )
+
+
+def _by_vessel(
+    run: Rerun, lost: Mapping[str, Array], hours: tuple[Array, Array], now_in: NDArray[np.bool_]
+) -> tuple[list[ZoneSaving], float, list[float]]:
+    """What each vessel lost and would have lost, what was saved later [t], and hours followed."""
+    behind_was, behind_now = _behind(run.inside), _behind(now_in)
+    before, after = (zone_columns(d, "loss_kg_h") for d in (run.recorded, run.replayed))
+    by_vessel, later, followed = [], 0.0, []
+    for zone, kg_h in lost.items():
+        again, known = _again(kg_h, before.get(zone), after.get(zone), run.source)
+        was, now = np.nan_to_num(kg_h), np.nan_to_num(again)
+        sums = (float(np.sum(was * hours[0])), float(np.sum(now * hours[1])))
+        by_vessel.append(ZoneSaving(zone, sums[0] / 1000.0, sums[1] / 1000.0))
+        later += float(np.sum(was[behind_was]) - np.sum(now[behind_now])) / 60_000.0
+        followed.append(float(np.sum(known[now_in])) / 60.0)
+    return by_vessel, later, followed
 
 
 def _lost_kg_h(driven: pl.DataFrame, run: Rerun) -> dict[str, Array]:

@@ -1,4 +1,5 @@
 import numpy as np
+import polars as pl
 import pytest
 
 from features.replay import Change, parse_change, recorded, rerun, zone_rows
@@ -65,3 +66,20 @@ def test_formulas_that_do_not_cover_a_replay_are_named(truly, station, inside):
     assert "temperature in first_evaporator would lie outside" in said(
         "first_evaporator.temp_degc=+25"
     )
+
+
+def test_hours_in_which_nothing_is_lost_refuse_nothing(truly, station, inside):
+    # A standing evaporator at 80 degC, two kelvin colder: below what destruction is known for.
+    record = recorded(truly[0], station, inside)
+    rows = zone_rows(record.derived, inside)
+    stood = (pl.col("zone") == "first_evaporator") & (pl.int_range(pl.len()).over("zone") < 200)
+
+    def at(degc, lost):
+        changed = {"temp_degc": degc} | dict.fromkeys(("loss_kg_h", "rs_destroyed_kg_h"), lost)
+        return rows.with_columns(
+            pl.when(stood).then(pl.lit(value)).otherwise(name).alias(name)
+            for name, value in changed.items()
+        )
+
+    assert beyond_formulas(at(80.5, 0.01), at(78.5, 0.01)) == ""
+    assert "first_evaporator" in beyond_formulas(at(80.5, 90.0), at(78.5, 90.0))
