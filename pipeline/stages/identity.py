@@ -15,10 +15,17 @@ _PACKAGES: Final = ("lostpol", "duckdb", "numpy", "polars", "ruptures", "scikit-
 
 
 def stamp_of(mill: Mill) -> str:
-    """Hash of all but readings that a finding depends on: description and versions."""
+    """Hash of all but readings that a finding depends on: description and versions.
+
+    The layout of what a search keeps counts, too: what was kept in another one is searched again.
+    """
+    from models.account import DRIVEN_COLUMNS, SUM_COLUMNS  # noqa: PLC0415 - none of it to name a run
+    from models.find import LOSS_COLUMNS  # noqa: PLC0415
+
     versions = versions_here()
+    layout = short_hash([*LOSS_COLUMNS, *DRIVEN_COLUMNS, *SUM_COLUMNS])
     return short_hash(
-        [mill.config_hash, *(f"{name} {versions[name]}" for name in sorted(versions))]
+        [mill.config_hash, layout, *(f"{name} {versions[name]}" for name in sorted(versions))]
     )
 
 

@@ -9,11 +9,11 @@ from typing import Any, Final
 import polars as pl
 
 from features.base import polars_schema
-from models.account import bare_sums, known_notices, pooled
+from models.account import SUM_COLUMNS, bare_sums, known_notices, pooled
 from models.detect import UNCALIBRATED_COLUMNS
 from models.find import Losses
 from models.level import COURSE_COLUMNS, METHOD_COLUMNS
-from pipeline.base import ONE_DAY, Window, midnight
+from pipeline.base import ONE_DAY, DataError, Window, midnight
 from pipeline.lake import (
     DAILY,
     DRIVEN,
@@ -124,6 +124,12 @@ def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:
     summed here, so that a report costs the same on every day of a season.
     """
     parts = [_sums_of(mill, lake, search_window) for search_window in plan(mill, lake)]
+    if any(set(SUM_COLUMNS) - {*part.columns} for part in parts):
+        raise DataError(
+            "The season was searched by an older lostpol, which kept less than reports need now.",
+            str(mill.lake_path),
+            "Run lostpol backfill for this mill once: it searches the season again.",
+        )
     # A local day may lie on both sides of a border.
     return pooled(pl.concat(parts), ["day_local"])
 

@@ -30,6 +30,7 @@ from pipeline.present.view import view_of
 from pipeline.pull import inbox
 from pipeline.run import order
 from pipeline.stages import stages
+from pipeline.stages.search_plan import plan_search
 from pipeline.stages.search_results import SUMS, season_days
 from pipeline.stages.search_windows import plan
 from pipeline.store.folders import store_of
@@ -420,6 +421,21 @@ def test_a_late_first_day_does_not_shorten_what_is_learnt_from(ready):
     late = stages.detect(ready, "backfill", DAYS[2])
     assert late.window == whole.window
     assert store_of(ready).findings().equals(before)
+
+
+def test_what_an_older_search_kept_is_searched_again_and_never_shown(ready, monkeypatch):
+    stages.detect(ready, "backfill")
+    lake = lake_of(ready)
+    day = lake.feature_days(SUMS)[0]
+    sums = lake.read_features(SUMS, day, day)
+    lake.write_features(SUMS, day, sums.drop("level_log_sd"))
+    with pytest.raises(DataError, match="older lostpol") as caught:
+        season_days(ready, lake)
+    assert "backfill" in str(caught.value)
+    # Another layout is another search.
+    assert not plan_search(ready, lake).anew
+    monkeypatch.setattr("models.account.SUM_COLUMNS", {"day": None})
+    assert plan_search(ready, lake).anew
 
 
 def test_some_days_asked_for_do_not_leave_the_others_on_an_old_description(tmp_path, ready):
