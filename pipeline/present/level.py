@@ -18,6 +18,8 @@ from pipeline.mill import Mill
 from pipeline.words import cure_words, level_words
 
 _POINTS: Final = ("limed", "clear")
+#: A level surer than this share of the description's error is not the description's.
+_SURER: Final = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +119,9 @@ def level_beware(mill: Mill, log_sd: float, pairs: int, last: date) -> str:
     """
     if not rests_on_prior(pairs, log_sd, mill.station.kinetics.multiplier_log_sd):
         return ""
-    return level_words(factor_of(log_sd), pairs, lab_state(mill, last).cure)
+    # Without a sample the level is the prior's; a surer one than the description's was carried.
+    carried = pairs == 0 and log_sd < _SURER * mill.station.kinetics.multiplier_log_sd
+    return level_words(factor_of(log_sd), pairs, lab_state(mill, last).cure, carried=carried)
 
 
 @lru_cache(maxsize=8)

@@ -206,7 +206,7 @@ def _multiplier(mill: Mill, run: dict[str, Any]) -> Multiplier:
     source = (
         f"fitted to {pairs} laboratory samples along the train"
         if pairs
-        else "taken from the mill's description: no laboratory pair was usable"
+        else "not fitted: no laboratory sample of the season was usable"
     )
     bounds = (run["multiplier"], run["multiplier_low"], run["multiplier_high"])
     beware = level_beware(mill, run_log_sd(run), pairs, run["as_of"].date())

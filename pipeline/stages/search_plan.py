@@ -8,6 +8,7 @@ from datetime import date
 from pipeline.base import ConfigError, Window
 from pipeline.lake import Lake
 from pipeline.mill import Mill
+from pipeline.stages.carried import carried_into
 from pipeline.stages.identity import short_hash, stamp_of
 from pipeline.stages.search_results import searched
 from pipeline.stages.search_windows import SearchWindow, plan
@@ -36,6 +37,12 @@ class SearchPlan:
     anew: tuple[tuple[SearchWindow, str], ...]
 
 
+def stamp_in(lake: Lake, search_window: SearchWindow, stamp: str) -> str:
+    """Stamp of the search of a window: that of the mill, and of what the season before tells."""
+    carried = carried_into(lake, search_window)
+    return stamp if carried is None else carried.stamped(stamp)
+
+
 def plan_search(mill: Mill, lake: Lake, first: date | None = None) -> SearchPlan:
     """Tell which search windows of the season have to be searched; see `pipeline.stages.detect`.
 
@@ -57,7 +64,9 @@ def plan_search(mill: Mill, lake: Lake, first: date | None = None) -> SearchPlan
         )
     stamp, hashes, stale = stamp_of(mill), [], []
     for search_window in planned:
-        known = searched(lake, search_window, stamp) if search_window.sees.end <= anew else None
+        known = None
+        if search_window.sees.end <= anew:
+            known = searched(lake, search_window, stamp_in(lake, search_window, stamp))
         inputs = known["inputs"] if known else lake.readings_hash(*search_window.sees.days)
         hashes.append(inputs)
         if known is None:

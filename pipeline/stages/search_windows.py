@@ -17,7 +17,7 @@ searched, and `pipeline.stages.search_results` keeps what the search of each one
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
@@ -45,11 +45,17 @@ class SearchWindow:
         What is searched.
     open : bool
         It reaches to the end of data.
+    season : int
+        Number of its season among those planned together, from 0.
+    begins : date or None
+        First day of that season; None where no season before it is asked.
     """
 
     owns: Window
     sees: Window
     open: bool
+    season: int = 0
+    begins: date | None = None
 
     @property
     def day(self) -> date:
@@ -70,12 +76,15 @@ def plan(mill: Mill, lake: Lake) -> list[SearchWindow]:
     read = [day for day in lake.days() if days[0] <= day <= days[-1]] or days
     seasons = _seasons(read)
     found: list[SearchWindow] = []
-    for first, last in seasons:
+    for number, (first, last) in enumerate(seasons):
         start = begin if first == seasons[0][0] else midnight(first)
         over = end if last == seasons[-1][1] else midnight(last, 1)
-        found += search_windows(
-            Window(start, over), mill.detection.look_back_days, open_=over == end
-        )
+        found += [
+            replace(search_window, season=number, begins=first)
+            for search_window in search_windows(
+                Window(start, over), mill.detection.look_back_days, open_=over == end
+            )
+        ]
     return found
 
 

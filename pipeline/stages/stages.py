@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -32,10 +33,11 @@ from pipeline.base import (
 from pipeline.lake import FOUND, GRID, SEARCHED, SENSOR_DAYS, STATION, ZONES, Lake, lake_of
 from pipeline.mill import Mill
 from pipeline.pull import PullResult, SourceLedger, open_journal, pull_files, unfinished
+from pipeline.stages.carried import carried_into
 from pipeline.stages.days import changed_days, days_of, derive_day, grid_day, reach_of
 from pipeline.stages.identity import describe_run
 from pipeline.stages.rot import Mended, answered, lines_of, mend_days_of
-from pipeline.stages.search_plan import SearchPlan, plan_search
+from pipeline.stages.search_plan import SearchPlan, plan_search, stamp_in
 from pipeline.stages.search_results import forget, keep, season_rows
 from pipeline.stages.search_windows import SearchWindow
 from pipeline.store import RunResult, store_of
@@ -201,10 +203,7 @@ def detect(
     run = describe_run(mill, flow, job.window, job.inputs)
     store.record_run(run | {"state": "running"})
     try:
-        pieces = [(mill, search_window, job.stamp, inputs) for search_window, inputs in job.anew]
-        spread(
-            search_one, pieces, lambda done: progress("Looking for losses", done, len(pieces) + 1)
-        )
+        _search_seasons(mill, lake, first, job, progress, spread)
         judged = publish(mill, job, run)
     except BaseException:
         with suppress(LostpolError):  # what stopped the run tells more
@@ -214,10 +213,41 @@ def detect(
     return judged
 
 
+def _search_seasons(
+    mill: Mill,
+    lake: Lake,
+    first: date | None,
+    job: SearchPlan,
+    progress: Progress,
+    spread: Spread,
+) -> None:
+    """Search season after season: each begins with what the one before tells of the level."""
+    searched = 0
+    for season in range(job.search_windows[-1].season + 1):
+        # Planned again: what the season before tells may have changed just now.
+        anew = (job if season == 0 else plan_search(mill, lake, first)).anew
+        pieces = [
+            (mill, search_window, job.stamp, inputs)
+            for search_window, inputs in anew
+            if search_window.season == season
+        ]
+        spread(
+            search_one, pieces, partial(_told_of, progress, searched, searched + len(pieces) + 1)
+        )
+        searched += len(pieces)
+
+
+def _told_of(progress: Progress, before: int, total: int, done: int) -> None:
+    progress("Looking for losses", before + done, total)
+
+
 def search_one(mill: Mill, search_window: SearchWindow, stamp: str, inputs: str) -> None:
     """Search one search window and keep in the lake what it says; touches no database."""
     lake = lake_of(mill)
-    keep(mill, lake, search_window, search(mill, lake, search_window.sees), stamp, inputs)
+    carried = carried_into(lake, search_window)
+    begun = mill if carried is None else carried.on(mill)
+    losses = search(begun, lake, search_window.sees)
+    keep(mill, lake, search_window, losses, stamp_in(lake, search_window, stamp), inputs)
 
 
 def publish(mill: Mill, job: SearchPlan, run: dict[str, Any]) -> Judged:

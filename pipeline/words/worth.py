@@ -144,7 +144,7 @@ def cure_words(cure: Cure, described: Collection[Point], pairs: int) -> str:
     return f"{listed(asked)}, about {effort} {until}"
 
 
-def level_words(factor: float, pairs: int, cure: str) -> str:
+def level_words(factor: float, pairs: int, cure: str, *, carried: bool = False) -> str:
     """Say that a level rests on the description, how far off it may be, and the cure.
 
     Parameters
@@ -155,10 +155,14 @@ def level_words(factor: float, pairs: int, cure: str) -> str:
         Laboratory samples that entered all the same.
     cure : str
         From `cure_words`, or why there is none; empty for nothing to say.
+    carried : bool
+        It comes from the season before, not from the description.
     """
+    where = "what the laboratory told last season" if carried else "the description"
+    whose = "this season's" if carried else "this mill's"
     rough = f"; {pairs} samples were too rough to tell" if pairs else ""
     text = (
-        f"The level of the loss rests on the description, not on this mill's laboratory{rough}: "
+        f"The level of the loss rests on {where}, not on {whose} laboratory{rough}: "
         f"all tonnes may be off by a factor of {factor_words(factor)} either way."
     )
     return f"{text} Cheapest cure: {cure}." if cure else text

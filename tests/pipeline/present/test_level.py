@@ -68,6 +68,13 @@ def test_a_level_by_the_description_alone_says_how_far_off_and_the_cure(mill):
     assert "off by a factor of 1.6 either way" in level_beware(close, 0.3, 0, LAST)
 
 
+def test_a_level_of_the_season_before_is_told_as_such(mill):
+    told = level_beware(mill, 0.35, 0, LAST)
+    assert told.startswith("The level of the loss rests on what the laboratory told last season")
+    assert "not on this season's laboratory" in told
+    assert "rests on the description" in level_beware(mill, 0.6, 0, LAST)
+
+
 def test_pairs_that_tell_too_little_are_named(mill):
     assert "40 samples were too rough" in level_beware(mill, 0.58, 40, LAST)
 

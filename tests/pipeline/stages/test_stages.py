@@ -1,6 +1,7 @@
 """Stages and chains on four days of the sample season: repeats, late files, faults."""
 
 import hashlib
+import math
 import shutil
 import subprocess
 import sys
@@ -23,7 +24,7 @@ from pipeline.base.lock import only_run
 from pipeline.base.window import ONE_DAY
 from pipeline.cli.check import check_mill
 from pipeline.lake.coverage import lake_of, tag_health
-from pipeline.lake.kinds import GRID, HEALTH, LOSSES, STATION, UNCALIBRATED, ZONES
+from pipeline.lake.kinds import GRID, HEALTH, LOSSES, SEARCHED, STATION, UNCALIBRATED, ZONES
 from pipeline.mill.description import load_mill
 from pipeline.present.view import view_of
 from pipeline.pull import inbox
@@ -425,3 +426,43 @@ def test_some_days_asked_for_do_not_leave_the_others_on_an_old_description(tmp_p
     stages.detect(ready, "backfill")
     changed = describe(tmp_path, **{"volume_m3 = 340.0": "volume_m3 = 300.0"})
     assert stages.derive(changed, [DAYS[-1]]) == 5
+
+
+def test_a_season_begins_with_the_level_that_the_one_before_told(tmp_path, exports, monkeypatch):
+    later = timedelta(weeks=8)
+    written = pl.col("sampled").str.to_datetime("%Y-%m-%d %H:%M") + later
+    next_tags, next_lab = tmp_path / "next_tags.parquet", tmp_path / "next_lab.parquet"
+    pl.read_parquet(exports[0]).with_columns(pl.col("time") + later).write_parquet(next_tags)
+    pl.read_parquet(exports[2]).with_columns(
+        sampled=written.dt.strftime("%Y-%m-%d %H:%M")
+    ).write_parquet(next_lab)
+    files = [*exports[::2], next_tags, next_lab]
+    mill = describe(tmp_path)
+    # The first season is searched before the second comes in, as it would be.
+    begun = []
+    real = stages.find_losses
+
+    def watched(*parts, **named):
+        found = real(*parts, **named)
+        begun.append((parts[3].kinetics, found.multiplier))
+        return found
+
+    monkeypatch.setattr(stages, "find_losses", watched)
+    for season in (files[:2], files[2:]):
+        stages.pull(mill, season)
+        stages.derive(mill)
+        stages.detect(mill, "backfill")
+    (described, first), (carried, _) = begun
+    assert described == mill.station.kinetics
+    assert first.pairs > 0
+    assert carried.multiplier == pytest.approx(first.value)
+    assert carried.multiplier_log_sd == pytest.approx(math.hypot(first.log_sd, 0.25))
+    stages.detect(mill, "backfill")
+    assert len(begun) == 2  # nothing changed: nothing is searched again
+    # Another level of the first season: the second one is searched again, too.
+    lake = lake_of(mill)
+    day = lake.feature_days(SEARCHED)[0]
+    row = lake.read_features(SEARCHED, day, day)
+    lake.write_features(SEARCHED, day, row.with_columns(multiplier=pl.lit(2.5)))
+    stages.detect(mill, "backfill")
+    assert [kinetics.multiplier for kinetics, _ in begun[2:]] == [2.5]
