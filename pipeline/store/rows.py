@@ -16,7 +16,15 @@ from pipeline.store.season import RANK, season_cells, settled
 
 def frame_of(connection: duckdb.DuckDBPyConnection, query: str, mill: str) -> pl.DataFrame:
     """What a query gives for one mill, ``$mill`` in its text."""
-    # Taken over by Arrow's C interface: the relation's own way would load pyarrow for it.
+    frame: pl.DataFrame = connection.sql(query, params={"mill": mill}).pl()
+    return frame
+
+
+def listed(connection: duckdb.DuckDBPyConnection, query: str, mill: str) -> pl.DataFrame:
+    """Give the same on a connection that only reads.
+
+    By Arrow's C interface: the relation's own way loads pyarrow, which a list can do without.
+    """
     return pl.DataFrame(connection.sql(query, params={"mill": mill}))
 
 

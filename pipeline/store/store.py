@@ -30,7 +30,15 @@ from pipeline.base import (
 from pipeline.store.database import bring_back, migrate, opened, refuse_newer
 from pipeline.store.matching import Row
 from pipeline.store.published import published_path, write_copy
-from pipeline.store.rows import frame_of, insert, keep_findings, keep_run, keep_sensors, settle
+from pipeline.store.rows import (
+    frame_of,
+    insert,
+    keep_findings,
+    keep_run,
+    keep_sensors,
+    listed,
+    settle,
+)
 from pipeline.store.schema import MIGRATIONS
 
 _STOPPED: Final = "UPDATE runs SET state = 'failed' WHERE mill = ? AND state = 'running'"
@@ -229,7 +237,7 @@ class Store:
             if version == 0:
                 raise _nothing_yet(path)
             if version == len(MIGRATIONS):
-                return frame_of(connection, query, self.mill)
+                return listed(connection, query, self.mill)
         with self._writing() as connection:  # an older file: bring it up to date, then read
             return frame_of(connection, query, self.mill)
 
