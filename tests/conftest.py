@@ -1,5 +1,6 @@
 """One way of running property tests everywhere: the same examples on every machine, no clock."""
 
+import one_thread  # noqa: F401
 import pytest
 from hypothesis import HealthCheck, settings
 from processes import pytest_configure, pytest_sessionfinish  # noqa: F401
