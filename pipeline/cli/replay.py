@@ -36,17 +36,17 @@ def replay(
         Write it as JSON, times in UTC, for other programs.
     """
     from pipeline.base import now  # noqa: PLC0415
-    from pipeline.cli import replay_show  # noqa: PLC0415
     from pipeline.cli.terminal import CAUTION, say  # noqa: PLC0415
     from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.period import period_of  # noqa: PLC0415
     from pipeline.replay import replay as run_again  # noqa: PLC0415
+    from pipeline.replay import replay_json, replay_lines  # noqa: PLC0415
 
     described = load_mill(mill)
     found = run_again(described, period_of(first, last, described.tz, now()), change)
     if json:
-        sys.stdout.write(replay_show.as_json(found) + "\n")
+        sys.stdout.write(replay_json(found) + "\n")
         return
-    for line in replay_show.lines_of(found):
+    for line in replay_lines(found):
         say(line)
     say(CAUTION)

@@ -17,6 +17,7 @@ from pipeline.desk.overview import mills_view
 from pipeline.desk.period import asked_of, form_view, period_view
 from pipeline.desk.render import STATIC, render, static_text
 from pipeline.desk.season import season_view
+from pipeline.desk.what_if import what_if_view
 from pipeline.desk.writes import name_of
 from pipeline.dossier import dossier_page
 from pipeline.period import note_words, notes_of
@@ -73,6 +74,14 @@ def period_content(request: Request, _width: int = 0) -> dict[str, Any]:
     asked = asked_of(query_of(request), kept)
     view = form_view(kept, None) if asked is None else period_view(kept, asked, base)
     return view | desk.page(key, "period") | {"by": name_of(request)}
+
+
+def what_if(request: Request) -> Response:
+    """A period run again with something changed."""
+    desk: Desk = request.app.state.desk
+    key = request.path_params["key"]
+    view = what_if_view(desk.of(key), query_of(request))
+    return HTMLResponse(render("what_if.html.j2", view | desk.page(key, "period")))
 
 
 def finding(request: Request) -> Response:

@@ -10,6 +10,7 @@ from models.account import EXPLAINS
 from pipeline.base import Window, now
 from pipeline.desk.address import Query, season_of, span, stamp, window_of
 from pipeline.desk.kept import Kept
+from pipeline.desk.what_if import sliders_of
 from pipeline.dossier import PeriodView, view_of_period
 from pipeline.mill import Mill
 from pipeline.period import Answer, answer, notes_of, period_of
@@ -83,6 +84,7 @@ def period_view(kept: Kept, asked: Asked, base: str) -> dict[str, Any]:
         "others": _others(kept, asked, base),
         "in_season": f"{base}/?pick={span(asked.window)}"
         + (f"&beside={span(asked.beside)}" if asked.beside else ""),
+        "sliders": sliders_of(kept.mill, Query(())),
         "note_from": _typed(asked.window.start, kept.mill),
         "note_to": _typed(asked.window.end, kept.mill),
     }  # fmt: skip

@@ -35,6 +35,7 @@ def app_of(
         Route("/static/{name}", pages.static),
         Route("/m/{key}/", told(pages.season)),
         Route("/m/{key}/period", told(pages.period)),
+        Route("/m/{key}/what-if", told(pages.what_if)),
         Route("/m/{key}/finding/{which}", told(pages.finding)),
         Route("/m/{key}/finding/{which}/dossier", told(pages.dossier)),
         Route("/m/{key}/waiting", told(pages.waiting)),

@@ -5,4 +5,5 @@ from pipeline.replay.for_programs import replay_as_data
 from pipeline.replay.levers import Levers, levers_of, work_out_levers
 from pipeline.replay.prices import LIME_PRICE_SHARE, RS_PRICE_SHARE, prices_of
 from pipeline.replay.season import SeasonRan
+from pipeline.replay.told import replay_json, replay_lines
 from pipeline.replay.words import change_words, ph_words

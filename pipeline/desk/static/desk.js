@@ -195,6 +195,35 @@
   window.addEventListener("pageshow", (event) => { if (event.persisted) document.querySelectorAll("button:disabled").forEach((one) => { one.disabled = false; }); });
   let waiting = 0;
   window.addEventListener("resize", () => { clearTimeout(waiting); waiting = setTimeout(() => { const holder = byId("strips"); if (holder) go(location.href, "none"); }, 200); });
-  const start = () => { strips(); switchKeys(); };
+  /* Hours run again as a slider is let go; without this script the button does the same. */
+  const whatIf = () => {
+    const form = byId("what-if-form"), at = byId("what-if-answer");
+    if (!form || !at) return;
+    let newest = 0;
+    const ask = async () => {
+      const mine = ++newest;
+      at.setAttribute("aria-busy", "true");
+      at.textContent = "Running these hours again …";
+      const url = form.action + "?" + new URLSearchParams(new FormData(form));
+      let words = null;
+      try {
+        const answer = await fetch(url, { headers: { accept: "text/html" } });
+        const made = new DOMParser().parseFromString(await answer.text(), "text/html");
+        words = made.getElementById("what-if-answer") || made.querySelector("main");
+      } catch { words = null; }
+      if (mine !== newest) return;
+      at.removeAttribute("aria-busy");
+      if (words) at.replaceChildren(...[...words.childNodes].map((one) => document.adoptNode(one)));
+      else at.textContent = "The desk does not answer: is it still running?";
+    };
+    for (const slider of form.querySelectorAll("input[type=range]")) {
+      const told = slider.parentElement.querySelector("output");
+      slider.addEventListener("input", () => { told.textContent = (slider.valueAsNumber > 0 ? "+" : "") + slider.value; });
+      slider.addEventListener("change", ask);
+    }
+    form.addEventListener("submit", (event) => { event.preventDefault(); ask(); });
+  };
+
+  const start = () => { strips(); switchKeys(); whatIf(); };
   start();
 })();

@@ -1,4 +1,4 @@
-"""What `lostpol replay` prints: the answer first, then vessels, costs and what to know."""
+"""A replay in words: the answer first, then costs, vessels and what to know."""
 
 from __future__ import annotations
 
@@ -7,7 +7,9 @@ from collections.abc import Iterator
 from typing import Final
 
 from models.replay import Cost
-from pipeline.replay import Replay, change_words, replay_as_data
+from pipeline.replay.answered import Replay
+from pipeline.replay.for_programs import replay_as_data
+from pipeline.replay.words import change_words
 from pipeline.words import (
     bare_tonnes,
     duration_words,
@@ -22,12 +24,12 @@ from pipeline.words import (
 _LEAST_T: Final = 0.001
 
 
-def as_json(found: Replay) -> str:
+def replay_json(found: Replay) -> str:
     """The answer as JSON."""
     return json.dumps(replay_as_data(found), indent=2, ensure_ascii=True, allow_nan=False)
 
 
-def lines_of(found: Replay) -> Iterator[str]:
+def replay_lines(found: Replay) -> Iterator[str]:
     """The answer in lines for a person."""
     saving, zone, currency = found.saving, found.mill.tz, found.mill.currency
     kinds = {v.name: str(v.kind) for v in found.mill.station.vessels}
