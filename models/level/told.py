@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 
 import numpy as np
 import polars as pl
 
-from features.balance import pol_lost_per_sucrose
 from features.base import MINUTE, Column, Columns, check_frame, polars_schema
 from features.kinetics import Z90
 from models.level.level import Level
-from models.level.samples import Kind, Samples
+from models.level.samples import Samples
 
 #: One row a week: `course_of`.
 COURSE_COLUMNS: Columns = {
@@ -24,7 +22,7 @@ COURSE_COLUMNS: Columns = {
 }
 #: One row a method and sampling point: `methods_of`.
 METHOD_COLUMNS: Columns = {
-    "analyte": Column.text("rs: reducing sugars; purity: pol over Brix."),
+    "analyte": Column.text("rs: reducing sugars."),
     "place": Column.text("Vessel behind which it is drawn, or mixed_juice."),
     "samples": Column.count("Samples used."),
     "high_pct": Column.number("% of the result", "Reads high by; negative: reads low."),
@@ -65,7 +63,7 @@ def methods_of(level: Level, samples: Sequence[Samples]) -> pl.DataFrame:
     """What each method is off by at each point, beside the others.
 
     Only differences between points tell: what is off alike at all of them does not show, and takes
-    nothing from a comparison.
+    nothing from a comparison. Of pol only its swings are compared, so nothing is told of it.
 
     Parameters
     ----------
@@ -80,19 +78,13 @@ def methods_of(level: Level, samples: Sequence[Samples]) -> pl.DataFrame:
     """
     rows = []
     for (kind, place), (off_pct, sd_pct) in level.off_pct.items():
+        if kind != "rs":
+            continue
         own = [s for s in samples if (s.kind, s.place) == (kind, place)]
-        share = _of_result(kind, own)
-        high, half = share * off_pct, Z90 * abs(share) * sd_pct
-        analyte = "purity" if kind == "pol" else kind
-        rows.append((analyte, place, sum(map(len, own)), high, high - half, high + half))
+        usual = float(np.median(np.concatenate([s.seen_pct for s in own])))
+        # From inverted sucrose [% of sucrose] to the result [% of itself].
+        share = 100.0 / usual if usual > 0.0 else 0.0
+        high, half = share * off_pct, Z90 * share * sd_pct
+        rows.append((kind, place, sum(map(len, own)), high, high - half, high + half))
     frame = pl.DataFrame(rows, schema=polars_schema(METHOD_COLUMNS), orient="row")
     return check_frame(frame, METHOD_COLUMNS)
-
-
-def _of_result(kind: Kind, samples: Sequence[Samples]) -> float:
-    """From inverted sucrose [% of sucrose] to the result [% of itself]."""
-    if kind == "pol":
-        # More pol is less inversion.
-        return -float(pol_lost_per_sucrose())
-    usual = float(np.median(np.concatenate([s.seen_pct for s in samples])))
-    return 100.0 / usual if math.isfinite(usual) and usual > 0.0 else 0.0

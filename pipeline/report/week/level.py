@@ -13,7 +13,7 @@ from pipeline.words import clean, count, day_words, quantity, stream_words
 
 #: Weeks shown, the newest of the season.
 _WEEKS: Final = 10
-_METHODS: Final = {"rs": "Reducing sugars", "purity": "Pol over Brix"}
+_METHODS: Final = {"rs": "Reducing sugars"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -27,7 +27,7 @@ def course(*values: float) -> pl.DataFrame:
 METHODS = pl.DataFrame(
     [
         ("rs", "settler", 120, 3.1, 0.4, 5.8),
-        ("purity", "<b>tank</b>", 40, -0.2, -0.9, 0.5),
+        ("rs", "<b>tank</b>", 40, -0.2, -0.9, 0.5),
     ],
     schema=polars_schema(METHOD_COLUMNS),
     orient="row",
