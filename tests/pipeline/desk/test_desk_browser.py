@@ -146,6 +146,7 @@ def test_a_link_on_a_strip_opens_by_click_and_back_returns_to_the_same_state(pag
     assert urlsplit(page.url).path == urlsplit(state).path
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("width", "scheme"), [(390, "dark"), (1280, "light"), (1920, "dark")])
 def test_nothing_is_wider_than_the_window(chromium, served, first, width, scheme):
     context = chromium.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme)
@@ -162,6 +163,7 @@ def test_nothing_is_wider_than_the_window(chromium, served, first, width, scheme
     context.close()
 
 
+@pytest.mark.slow
 def test_paper_holds_what_is_shown_and_nothing_to_press(chromium, served):
     page = chromium.new_page()
     page.emulate_media(media="print")

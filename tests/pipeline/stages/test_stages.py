@@ -444,6 +444,7 @@ def test_some_days_asked_for_do_not_leave_the_others_on_an_old_description(tmp_p
     assert stages.derive(changed, [DAYS[-1]]) == 5
 
 
+@pytest.mark.slow
 def test_a_season_begins_with_the_level_that_the_one_before_told(tmp_path, exports, monkeypatch):
     later = timedelta(weeks=8)
     written = pl.col("sampled").str.to_datetime("%Y-%m-%d %H:%M") + later
