@@ -176,7 +176,7 @@ def _panels(scope: Scope) -> list[Panel]:
     target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
     return [
         ph_panel(scope, kinds),
-        Panel(f"Temperature, {where} [degC]", temperature, levels=target, least_span=4.0),
+        Panel(f"Temperature, {where} [°C]", temperature, levels=target, least_span=4.0),
         Panel(f"Residence time, {where} [min]", residence, from_zero=True),
         loss_panel(scope, zones),
     ]

@@ -111,12 +111,12 @@ def _odd_fall(held: Plausibility) -> str:
 
 def _destruction(held: Plausibility) -> str:
     at_7, at_8 = USUAL_DESTRUCTION_PCT_H
-    usual = f"{at_7:g} % near pH 7 and {at_8:g} % at pH 8, near 97 degC, is usual"
+    usual = f"{at_7:g} % near pH 7 and {at_8:g} % at pH 8, near 97 °C, is usual"
     if held.destroyed_pct_h is None or held.ph_settler is None:
         return f"Reducing sugars destroyed in the settler: not known ({usual})."
     return (
         f"Reducing sugars destroyed in the settler: {held.destroyed_pct_h:.1f} % an hour at "
-        f"pH {held.ph_settler:.2f} and {held.temp_settler_degc:.1f} degC; {usual}."
+        f"pH {held.ph_settler:.2f} and {held.temp_settler_degc:.1f} °C; {usual}."
     )
 
 

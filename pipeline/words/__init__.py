@@ -39,6 +39,7 @@ if TYPE_CHECKING:
         plain,
         quantity,
         tonnes,
+        unit_words,
     )
     from pipeline.words.text import clean, is_formula
     from pipeline.words.wording import (
@@ -48,6 +49,7 @@ if TYPE_CHECKING:
         confidence_key,
         confidence_words,
         notice_words,
+        place_within,
         section_words,
         sensor_words,
         share_words,

@@ -101,7 +101,7 @@ CAUSES: dict[str, CauseWords] = {
     ),
     "overheating": CauseWords(
         "Juice hotter than its target",
-        "The juice ran above its temperature target. Near boiling, about 7 degC more doubles "
+        "The juice ran above its temperature target. Near boiling, about 7 °C more doubles "
         "the rate of loss.",
         (
             "Compare the temperature gauge on the spot with the reading in the export.",
@@ -183,7 +183,7 @@ CAUSES: dict[str, CauseWords] = {
     ),
     "settler_infection": CauseWords(
         "Microbes growing in the settler",
-        "Below 75 degC, or in corners where nothing moves, microbes live on the juice and make "
+        "Below 75 °C, or in corners where nothing moves, microbes live on the juice and make "
         "acid. The pH falls without the lime being short.",
         (
             "Measure the temperature at each tray and in the mud, not at the outlet alone.",

@@ -13,13 +13,17 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.words.causes import words_of
-from pipeline.words.rounding import fact_value, known
+from pipeline.words.rounding import fact_value, known, quantity, unit_words
 from pipeline.words.text import clean
-from pipeline.words.wording import UNCALIBRATED, share_words
+from pipeline.words.wording import UNCALIBRATED, place_within, share_words
 
 _FACTS_SHOWN = 4
 _LAB_SHOWN = 6
 _SENTENCE = 400
+_PH = "pH"
+_BESIDE = {"usual": "usually", "target": "target"}
+#: A name in a form that something stands for.
+_BRACES = re.compile(r"\{(\w+)\}")
 #: A sentence that ends so runs on into its number.
 _RUNS_ON = (" by", " now", " for", " held", " was", " is", " within")
 
@@ -106,16 +110,54 @@ def _line(item: object) -> str:
         return clean(item, _SENTENCE)
     if not isinstance(item, Mapping):
         return ""
-    sentence, value = _signed(clean(item.get("text"), _SENTENCE), item.get("value"))
+    sentence, value = _signed(clean(_text(item), _SENTENCE), item.get("value"))
     if not sentence.startswith("pH"):
         sentence = sentence[:1].upper() + sentence[1:]
-    measured = fact_value(value, clean(item.get("unit"), 20))
+    unit = clean(item.get("unit"), 20)
+    measured = fact_value(value, unit)
     # A number the sentence already carries is not said twice.
     number = re.match(r"-?[\d.,]+", measured)
-    if measured and number and number[0].lstrip("-") in sentence:
+    if measured and number and number[0].lstrip("-") in sentence and "usual" not in item:
         return sentence
-    joint = " " if sentence.endswith(_RUNS_ON) else ": "
-    return joint.join(part for part in (sentence.rstrip(":. "), measured) if part)
+    runs_on = sentence.endswith(_RUNS_ON)
+    if unit == _PH and "usual" in item and not runs_on and measured:
+        measured = f"{_PH} {measured.removesuffix(f' {_PH}')}"
+    told = ", ".join(
+        part for part in (_with_span(measured, item, unit), *_beside(item, unit)) if part
+    )
+    joint = " " if runs_on else ": "
+    return joint.join(part for part in (sentence.rstrip(":. ") if told else sentence, told) if part)
+
+
+def _text(item: Mapping[Any, Any]) -> object:
+    """The subject of a fact, its places said as they are everywhere."""
+    form, parts = item.get("form"), item.get("parts")
+    if not isinstance(form, str) or not isinstance(parts, Mapping):
+        return item.get("text")
+    said = {
+        str(name): place_within(str(part)) if name == "place" else str(part)
+        for name, part in parts.items()
+    }
+    return _BRACES.sub(lambda name: said.get(name[1], name[0]), form)
+
+
+def _with_span(measured: str, item: Mapping[Any, Any], unit: str) -> str:
+    """A value with its 90 % interval, where it has one."""
+    low, high = known(item.get("low")), known(item.get("high"))
+    if not measured or low is None or high is None:
+        return measured
+    return f"{quantity(item.get('value'), low, high, unit)[:-1]}, 90 % interval)"
+
+
+def _beside(item: Mapping[Any, Any], unit: str) -> list[str]:
+    """What a value usually is, and should be; the unit stands with the value."""
+    told = []
+    for word in ("usual", "target"):
+        written = fact_value(item.get(word), unit)
+        if written:
+            bare = written.removesuffix(unit_words(unit)).rstrip()
+            told.append(f"{_BESIDE[word]} {bare}")
+    return told
 
 
 def _signed(sentence: str, value: object) -> tuple[str, object]:
@@ -148,5 +190,5 @@ def _alternatives(items: object) -> tuple[str, ...]:
         if isinstance(item, Mapping) and item.get("cause"):
             weight = known(item.get("weight"))
             name = words_of(str(item["cause"])).name
-            phrase.append(name if weight is None else f"{name} (weight {weight:.2f} of 1)")
+            phrase.append(name if weight is None else f"{name} ({100 * weight:.0f} % likely)")
     return tuple(phrase)

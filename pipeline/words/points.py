@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from pipeline.words.wording import section_words, spoken_name
+from pipeline.words.wording import place_within, section_words, spoken_name
 
 #: Quantity in words, unit kept inside the tool, decimals that instruments can tell.
 QUANTITIES: Final[Mapping[str, tuple[str, str, int]]] = {
@@ -52,10 +52,10 @@ _STREAMS: Final[Mapping[tuple[str, str], str]] = {
 }
 #: How a port joins a quantity to its vessel.
 _JOINTS: Final = {
-    "in": "into the",
-    "inside": "in the",
-    "out": "out of the",
-    "mud": "in the mud of the",
+    "in": "into",
+    "inside": "in",
+    "out": "out of",
+    "mud": "in the mud of",
 }
 #: Doses are known by what is dosed; a place adds nothing.
 _ALONE: Final = frozenset({"lime_flow", "flocculant_flow", "imbibition_flow", "cane_rate"})
@@ -87,12 +87,12 @@ def point_words(quantity: str, place: str, port: str) -> str:
     if quantity in _ALONE:
         return what
     if quantity == "mud_level":
-        return f"{what} in the {spoken_name(place)}"
+        return f"{what} in {place_within(place)}"
     stream = _STREAMS.get((place, port))
     if stream and (port or "level" not in quantity):
         return f"{stream} {'flow' if quantity == 'flow' else what}"
-    joint = _JOINTS.get(port) or ("in the" if quantity == "level" else "of the")
-    return f"{what} {joint} {spoken_name(place)}"
+    joint = _JOINTS.get(port) or ("in" if quantity == "level" else "of")
+    return f"{what} {joint} {place_within(place)}"
 
 
 def analyte_words(analyte: str, basis: str = "juice") -> str:

@@ -16,8 +16,22 @@ MISSING = "not computed"
 _LARGEST_PLACE = 6
 #: Decimal places that plant instruments and laboratories can tell apart (common practice).
 _PLACES_OF_UNITS = {"pH": 2, "degC": 1, "min": 1, "h": 1}
+#: Units as they are printed; inside the tool they are plain letters.
+_PRINTED = {
+    "degC": "°C",
+    "m3": "m³",
+    "m2": "m²",
+    "m3/h": "m³/h",
+    "L/m3": "L/m³",
+    "kg/m3": "kg/m³",
+}
 #: A finding in a stop loses much of next to nothing: the share then says little [%].
 _LARGE_SHARE = 5.0
+
+
+def unit_words(unit: str) -> str:
+    """A unit as it is printed: ``°C`` for ``degC``."""
+    return _PRINTED.get(unit, unit)
 
 
 def known(value: object) -> float | None:
@@ -91,7 +105,7 @@ def quantity(value: object, low: object, high: object, unit: str) -> str:
     if middle is None:
         return MISSING
     decimals = places(middle, bottom, top)
-    text = f"{plain(middle, decimals)} {unit}".rstrip()
+    text = f"{plain(middle, decimals)} {unit_words(unit)}".rstrip()
     if bottom is None or top is None:
         return f"{text} (no interval)"
     return f"{text} {_span(bottom, top, decimals)}"
@@ -159,4 +173,4 @@ def fact_value(value: object, unit: str) -> str:
     written = plain(number, decimals)
     if "." in written:
         written = written.rstrip("0").rstrip(".")
-    return f"{written} {unit}".rstrip()
+    return f"{written} {unit_words(unit)}".rstrip()

@@ -8,7 +8,7 @@ from pipeline.words.text import clean
 
 SHARES: dict[str, str] = {
     "ph": "lower pH",
-    "drop": "pH falling further on the way",
+    "drop": "pH falling more before clear juice",
     "temperature": "higher temperature",
     "temp": "higher temperature",
     "flow": "slower flow",
@@ -25,7 +25,7 @@ SHARES: dict[str, str] = {
 CHANNELS: dict[str, str] = {
     "ph": "lower pH of the limed juice",
     "ph_witness": "the slow drift of the limed-juice pH probe",
-    "drop": "pH falling further on the way than usual",
+    "drop": "pH falling more than usual between limed and clear juice",
     "heat": "higher temperature",
     "hold": "fuller tank",
     "mud": "more mud held",
@@ -118,15 +118,29 @@ def section_words(section: str, kinds: Mapping[str, str]) -> str:
     section : str
         Zone name (``<vessel>`` or ``<vessel>:mud``) or ``train``.
     kinds : Mapping of str to str
-        Kind of each vessel by name; a name that is missing is spoken as it stands.
+        Kind of each vessel by name.
     """
     if section == "train":
         return "whole station"
     vessel, _, part = section.partition(":")
-    kind = kinds.get(vessel, "")
-    alone = kind in _KINDS and sum(other == kind for other in kinds.values()) == 1
-    name = _KINDS[kind] if alone else spoken_name(vessel)
-    return f"{name}, mud" if part == "mud" else name or "place not named"
+    name = vessel_words(vessel, kinds.get(vessel, vessel))
+    return f"{name}, mud" if part == "mud" else name
+
+
+def vessel_words(vessel: str, kind: str) -> str:
+    """Call a vessel as the mill does, by its name; one named after its kind as the trade does."""
+    if vessel == kind and kind in _KINDS:
+        return _KINDS[kind]
+    return spoken_name(vessel) or "place not named"
+
+
+def place_within(section: str) -> str:
+    """Say where within a sentence: ``the settler``, ``the mud of the settler``."""
+    if section == "train":
+        return "the whole station"
+    vessel, _, part = section.partition(":")
+    name = f"the {vessel_words(vessel, vessel)}"
+    return f"the mud of {name}" if part == "mud" else name
 
 
 def confidence_words(confidence: float | None) -> str:

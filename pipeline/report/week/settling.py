@@ -71,7 +71,7 @@ def settling(view: WeekView) -> Settling:
 def _basis(station: Station, own: OwnSettling | None) -> str:
     area = sum(v.area_m2 or 0.0 for v in settlers_of(station))
     rate = station.settling.rate_m_h
-    text = f"Flow of clear juice by settling area ({area:g} m2), against half the initial settling "
+    text = f"Flow of clear juice by settling area ({area:g} m²), against half the initial settling "
     if rate is None:
         text += f"rate. No export holds that rate: {SLOW_M_H:g} to {FAST_M_H:g} m/h is usual at "
         text += "target Brix and temperature; a batch test (settling.rate_m_h) narrows the range. "
@@ -181,5 +181,5 @@ def _row(row: dict[str, Any], year: int) -> SettlingRow:
         bar(row["top_m_h"], _FULL),
         f"{low:.0f} to {high:.0f} %",
         f"{100 - high:.0f} to {100 - low:.0f} %",
-        f"{spare[0]:.0f} to {spare[1]:.0f} m3/h",
+        f"{spare[0]:.0f} to {spare[1]:.0f} m³/h",
     )
