@@ -16,6 +16,7 @@ from pipeline.words import (
     OF_LABORATORY,
     UNCALIBRATED,
     channel_words,
+    duration_words,
     listed,
     section_words,
     span_words,
@@ -152,8 +153,9 @@ def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:
     longest = runs.row(0, named=True)
     span = span_words(longest["start"], longest["end"] + _MINUTE, zone)
     phrase = "all of them" if runs.height == 1 else "the longest stretch"
+    missing = duration_words(timedelta(minutes=int(runs["minutes"].sum())))
     why = (
-        f"{100 * share:.0f} % of the minutes of this report lack a reading, {phrase} {span}; there "
-        "the mill's usual value stands in, so a fault of what was not read cannot show."
+        f"a reading lacks in {missing} of this report, {phrase} {span}; there the mill's usual "
+        "value stands in, so a fault of what was not read cannot show."
     )
     return [Gap("Minutes without all readings", why)]

@@ -95,12 +95,18 @@ def _last_verdict(verdicts: pl.DataFrame | None, finding_id: str) -> dict[str, A
 
 
 def mark_words(raw: Mapping[str, object]) -> str:
-    """Say how far chance may explain a finding, where the search says so."""
+    """Say whether a finding is on the strict list, of which next to none is chance.
+
+    How sure a finding is stands beside it as a number: this must not read like a second one.
+    """
     if read_evidence(raw.get("evidence")).uncalibrated:
-        return "how far chance explains it cannot be told"
-    return {"confident": "chance can hardly explain it", "listed": "chance may explain it"}.get(
+        return "not on the strict list, for which too little is known here"
+    return {"confident": "on the strict list", "listed": "not on the strict list"}.get(
         str(raw.get("mark")), ""
     )
+
+
+STRICT: Final = "Strict list: of a season's findings on it at most one in twenty is chance."
 
 
 def chance_words(raw: Mapping[str, object]) -> str:
@@ -113,8 +119,8 @@ def chance_words(raw: Mapping[str, object]) -> str:
         return "How likely chance alone makes such a finding was not worked out for it."
     by_itself = f"Chance alone makes a stretch so strong with probability {_small(p)} (p-value)"
     among = f"the share of chance among findings as strong as this is {_small(100 * q)} % (q-value)"
-    mark = "confident: 5 % at most" if raw.get("mark") == "confident" else "listed: more than 5 %"
-    return f"{by_itself}; over the season {among}. Mark: {mark}."
+    mark = "5 % at most: on" if raw.get("mark") == "confident" else "more than 5 %: not on"
+    return f"{by_itself}; over the season {among}. {mark[:1].upper()}{mark[1:]} the strict list."
 
 
 def _small(value: float) -> str:
