@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Final
@@ -37,23 +38,27 @@ CAUTION: Final = (
 
 def say(text: str, style: str = "") -> None:
     """Write one line to standard output; nothing in it is taken for a command to the terminal."""
-    _lines(OUT, Text(harmless(text), style=style))
+    _lines(OUT, harmless(text), style)
 
 
 def note(text: str) -> None:
     """Write one line to standard error, where it does not get into what is piped on."""
-    _lines(ERR, Text(harmless(text)))
+    _lines(ERR, harmless(text))
 
 
 def show_error(error: LostpolError) -> None:
     """Write what, where and next to standard error."""
-    _lines(ERR, Text(harmless(str(error))))
+    _lines(ERR, harmless(str(error)))
 
 
-def _lines(screen: Console, text: Text) -> None:
+def _lines(screen: Console, words: str, style: str = "") -> None:
     """Break lines between words where somebody looks; a path or a command is never cut."""
-    text.overflow = "ignore"
-    screen.print(text, soft_wrap=not screen.is_terminal, crop=False)
+    if screen.is_terminal:
+        words = "\n".join(
+            textwrap.fill(line, screen.width, break_long_words=False, break_on_hyphens=False)
+            for line in words.split("\n")
+        )
+    screen.print(Text(words, style=style))
 
 
 def harmless(text: str) -> str:
