@@ -5,23 +5,18 @@ from __future__ import annotations
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from pipeline.report.beyond import beyond_line
+from pipeline.report.data_lines import data_lines
 from pipeline.report.groups import written_dossiers
 from pipeline.report.season import gaps_of, level_of
-from pipeline.report.tables import tag_rows
 from pipeline.report.view import ReportView, RunHealth
 from pipeline.words import (
     clean,
     clocks_change,
-    count,
-    known,
     moment_words,
     money,
     quantity,
     zone_words,
 )
-
-_TAGS_NAMED = 3
 
 
 def common_parts(report: ReportView, run: RunHealth) -> dict[str, Any]:
@@ -72,36 +67,3 @@ def health_line(report: ReportView, run: RunHealth) -> str:
         parts.append(f"kinetic multiplier {factor}{source}")
     parts.append(f"lostpol {clean(run.version, 20)}, description {clean(run.config_hash, 20)}")
     return "; ".join(parts) + "."
-
-
-def data_lines(report: ReportView) -> list[str]:
-    """Rows read and refused, tags with many bad readings, formulas carried too far."""
-    beyond = beyond_line(report)
-    return [*_rows(report), *_bad_tags(report), *([beyond] if beyond else [])]
-
-
-def _rows(report: ReportView) -> list[str]:
-    if report.sources is None:
-        return ["Rows read and refused: no record was given."]
-    read, kept = (sum(known(v) or 0 for v in report.sources[n]) for n in ("rows_read", "rows_kept"))
-    files = report.sources.height
-    if files == 0:
-        return ["No export reaches into this period."]
-    named = "one export" if files == 1 else f"{files} exports"
-    refused = f"{count(read - kept)} refused" if read > kept else "none refused"
-    return [f"{count(read)} rows read from {named} that reach into this period, {refused}."]
-
-
-def _bad_tags(report: ReportView) -> list[str]:
-    tags = tag_rows(report)
-    if tags is None:
-        return ["Bad readings per tag: no count was given."]
-    if not tags.much:
-        return ["No tag with more than 1 % bad readings."]
-    named = [
-        f"{tag.name} {'without a reading' if tag.readings == '0' else tag.share}"
-        for tag in tags.much[:_TAGS_NAMED]
-    ]
-    more = len(tags.much) - len(named)
-    rest = f" and {more} more" if more else ""
-    return [f"Bad readings, of all: {', '.join(named)}{rest}."]
