@@ -53,7 +53,7 @@ def finding_words(row: Mapping[str, Any], mill: Mill) -> str:
     verdict = str(row["verdict"] or "no verdict yet").replace("_", " ")
     when = span_words(row["started"], row["ended"], mill.tz)
     gone = ", taken back by later data" if row["status"] == "withdrawn" else ""
-    mark = "" if row["mark"] == "confident" else ", chance may explain it"
+    mark = "" if row["mark"] == "confident" else ", not on the strict list"
     return f"{words_of(str(row['cause'])).name}, {where}, {when}: {lost}{mark}{gone}; {verdict}"
 
 
@@ -84,7 +84,7 @@ def _cause_row(
     cuts = [axis.clipped(row["started"], row["ended"]) or (0.0, 0.0) for row in rows]
     tracks = on_tracks(cuts)
     total = bare_tonnes(sum(row["lost_t"] or 0.0 for row in rows), None, None)
-    said = f"{len(rows)} {'finding' if len(rows) == 1 else 'findings'}, {total}"
+    said = f"{len(rows)} {'finding' if len(rows) == 1 else 'findings'}, {total} above the usual"
     name = words_of(cause).name
     height = (max(tracks) + 1) * (_TALL + _GAP + 3) + _GAP
     strip = begun(axis, height, f"{name}: {said}", shown)

@@ -9,7 +9,7 @@ import polars as pl
 
 from features.kinetics import DESTRUCTION, INVERSION
 from pipeline.report.view import ReportView
-from pipeline.words import section_words
+from pipeline.words import section_words, unit_words
 
 #: Of less of a loss than this nobody needs to hear at five in the morning [%] (judgement).
 _LEAST_PCT: Final = 0.1
@@ -63,7 +63,7 @@ def _pct(row: dict[str, Any]) -> float:
 
 def _row(row: dict[str, Any], view: ReportView) -> BeyondRow:
     kinds = {} if view.station is None else {v.name: v.kind for v in view.station.vessels}
-    unit = f" {row['unit']}".rstrip()
+    unit = f" {unit_words(row['unit'])}".rstrip()
     pct = _pct(row)
     share = "under 0.01 %" if pct < 0.01 else f"{pct:.2g} %"
     of = _OF.get(row["formula"], "of the station's loss")

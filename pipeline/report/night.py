@@ -32,6 +32,7 @@ from pipeline.words import (
     clock_words,
     day_span,
     day_words,
+    headline_words,
     moment_words,
     quantity,
     read_evidence,
@@ -151,11 +152,11 @@ def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
     mass = against_targets(total.value, total.low, total.high)
     parts = {"mass": head_of(mass), "mass_span": inside_of(mass)}
     if parts["mass"].endswith("better"):
-        return parts | {"against": "than at the targets", "worth": "", "worth_span": ""}, ""
+        return parts | {"against": headline_words(mass), "worth": "", "worth_span": ""}, ""
     worth = _against_money(view, total)
     nothing = "The interval reaches zero: it may be nothing." if total.low <= 0 else ""
     parts |= {"worth": head_of(worth), "worth_span": inside_of(worth)}
-    return parts | {"against": "of sucrose lost above the unavoidable"}, nothing
+    return parts | {"against": headline_words(mass)}, nothing
 
 
 def _days(number: int) -> str:

@@ -61,7 +61,7 @@ def health_line(report: ReportView, run: RunHealth) -> str:
         parts.append(f"the run before knew data to {moment_words(run.previous_end, zone)}")
     held = report.multiplier
     if held is not None:
-        factor = quantity(held.value, held.low, held.high, "")
+        factor = f"{quantity(held.value, held.low, held.high, '')[:-1]}, 90 % interval)"
         # Where it comes from stands at the head already when it is worth a warning.
         source = "" if held.beware else f", {clean(held.source, 120)}"
         parts.append(f"kinetic multiplier {factor}{source}")

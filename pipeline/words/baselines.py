@@ -26,6 +26,14 @@ DEFINED: Final = (
     f"no finding is the rest: {NO_FINDING_WHY}."
 )
 _BETTER: Final = "better"
+#: What follows the amount of a headline, either way.
+_LOST: Final = "of sucrose lost above the unavoidable"
+_DID_BETTER: Final = "than at the targets"
+
+
+def headline_words(amount: str) -> str:
+    """What follows an amount that `against_targets` wrote, at the head of a page."""
+    return _DID_BETTER if amount.partition(" (")[0].endswith(_BETTER) else _LOST
 
 
 def against_targets(value: object, low: object, high: object) -> str:

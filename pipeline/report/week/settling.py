@@ -74,7 +74,7 @@ def _basis(station: Station, own: OwnSettling | None) -> str:
     text = f"Flow of clear juice by settling area ({area:g} m²), against half the initial settling "
     if rate is None:
         text += f"rate. No export holds that rate: {SLOW_M_H:g} to {FAST_M_H:g} m/h is usual at "
-        text += "target Brix and temperature; a batch test (settling.rate_m_h) narrows the range. "
+        text += "target Brix and temperature; a batch test (under [settling]) narrows the range. "
     else:
         text += f"rate of {rate:g} m/h that the description gives. "
     if own is None or own.by_water is None:
@@ -161,7 +161,7 @@ def _flocculant(frame: pl.DataFrame, station: Station) -> list[str]:
     ):
         lines.append(
             "Flocculant: the dose is not known, the description gives no strength of the solution "
-            "(settling.flocculant_g_l)."
+            "under [settling]."
         )
     if station.settling.pumped_after:
         lines.append(
