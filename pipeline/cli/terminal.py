@@ -52,13 +52,17 @@ def show_error(error: LostpolError) -> None:
 
 
 def _lines(screen: Console, words: str, style: str = "") -> None:
+    screen.print(Text(folded(screen, words), style=style))
+
+
+def folded(screen: Console, words: str) -> str:
     """Break lines between words where somebody looks; a path or a command is never cut."""
-    if screen.is_terminal:
-        words = "\n".join(
-            textwrap.fill(line, screen.width, break_long_words=False, break_on_hyphens=False)
-            for line in words.split("\n")
-        )
-    screen.print(Text(words, style=style))
+    if not screen.is_terminal:
+        return words
+    return "\n".join(
+        textwrap.fill(line, screen.width, break_long_words=False, break_on_hyphens=False)
+        for line in words.split("\n")
+    )
 
 
 def harmless(text: str) -> str:

@@ -29,7 +29,8 @@ def level_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
     bounds = [float(run[n]) for n in ("multiplier_low", "multiplier", "multiplier_high")]
     pairs = run["multiplier_pairs"]
     said = (
-        f"{bounds[1]:.2f} ({bounds[0]:.2f} to {bounds[2]:.2f}, 90 % interval), fitted to {pairs} samples"
+        f"{bounds[1]:.2f} ({bounds[0]:.2f} to {bounds[2]:.2f}, 90 % interval), fitted to {pairs} "
+        "samples"
         if pairs
         else f"{bounds[1]:.2f}, from the description: no laboratory pair was usable"
     )

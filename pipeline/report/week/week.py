@@ -117,7 +117,7 @@ def _line(view: WeekView, name: str, sums: Tally | None) -> dict[str, str]:
         "computed": "yes",
         "mass": against_targets(*_ends(total)),
         "worth": worth_against_targets(
-            *(price * end for end in _ends(total)), view.report.currency
+            price * total.value, price * total.low, price * total.high, view.report.currency
         ),
         "a_day": against_targets(*_ends(a_day)),
         "unavoidable": head_of(tonnes(sums.unavoidable_t, None, None)),
