@@ -257,9 +257,10 @@ def _check(
     agrees = all(r is not None and abs(a - r) <= _SAME * max(abs(r), 1e-9) for r, a in pairs)
     middle = "not known" if reported[0] is None else digits(reported[0])
     if agrees:
-        return True, f"Reported: {middle} t. Worked out again from the steps: {digits(total_t)} t."
+        again = f"Worked out again from the steps: {digits(total_t)} t."
+        return True, f"Reported above the usual: {middle} t. {again}"
     return False, (
-        f"Reported: {middle} t, but the steps give {digits(total_t)} t. The finding was changed "
+        f"Reported above the usual: {middle} t, but the steps give {digits(total_t)} t. The finding was changed "
         "after it was made, perhaps by a verdict; the steps show what the search found."
     )
 
