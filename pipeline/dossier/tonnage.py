@@ -260,8 +260,9 @@ def _check(
         again = f"Worked out again from the steps: {digits(total_t)} t."
         return True, f"Reported above the usual: {middle} t. {again}"
     return False, (
-        f"Reported above the usual: {middle} t, but the steps give {digits(total_t)} t. The finding was changed "
-        "after it was made, perhaps by a verdict; the steps show what the search found."
+        f"Reported above the usual: {middle} t, but the steps give {digits(total_t)} t. The "
+        "finding was changed after it was made, perhaps by a verdict; the steps show what the "
+        "search found."
     )
 
 
