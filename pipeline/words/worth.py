@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Final
 
-from models.worth import Cure, Point
+from models.worth import WHERE, Cure, Point
+from pipeline.words.wording import spoken_name
 
 #: What a station should measure: its name in a sentence, and what goes unseen without it.
 NEEDS: Final[dict[str, tuple[str, str]]] = {
@@ -110,18 +111,26 @@ def factor_words(factor: float) -> str:
     return f"{factor:.1f}"
 
 
-def analyses_words(points: Collection[Point]) -> str:
+def analyses_words(points: Collection[Point], last: str) -> str:
     """Write analyses with their sampling points: ``reducing sugars and pol on clear juice``."""
-    ends = [
-        (end, [words for analyte, words in _ANALYTES.items() if (analyte, end) in points])
-        for end in ("limed", "clear")
+    wheres = [where for where in WHERE if any(point[1] == where for point in points)]
+    told = [
+        (where, [words for analyte, words in _ANALYTES.items() if (analyte, where) in points])
+        for where in wheres
     ]
-    if ends[0][1] == ends[1][1]:
-        return f"{listed(ends[0][1])} on limed and on clear juice"
-    return listed([f"{listed(words)} on {end} juice" for end, words in ends if words])
+    if all(words == told[0][1] for _, words in told):
+        return f"{listed(told[0][1])} on {juices_words(wheres, last)}"
+    return listed([f"{listed(words)} on {juices_words([where], last)}" for where, words in told])
 
 
-def cure_words(cure: Cure, described: Collection[Point], pairs: int) -> str:
+def juices_words(wheres: Sequence[str], last: str) -> str:
+    """Write sampling points as the juice there: ``mixed juice and clear juice``."""
+    names = {where: f"{where} juice" for where in WHERE}
+    names["last"] = f"juice out of the {spoken_name(last)}"
+    return listed([names[where] for where in wheres])
+
+
+def cure_words(cure: Cure, described: Collection[Point], samples: int) -> str:
     """Say by which analyses the level becomes the laboratory's, and how many it takes.
 
     Parameters
@@ -129,18 +138,19 @@ def cure_words(cure: Cure, described: Collection[Point], pairs: int) -> str:
     cure : Cure
     described : collection of (str, str)
         Analyses that the description names, whether or not results come.
-    pairs : int
-        Pairs that the store holds already.
+    samples : int
+        Samples that the store holds already.
     """
     until = f"until the factor is {factor_words(cure.factor)}"
     if not cure.add:
-        so_far = f"{pairs} pairs of limed- and clear-juice results are there"
-        return f"go on sampling as now; {so_far}, about {max(cure.pairs - pairs, 0)} more {until}"
+        more = max(cure.samples - samples, 0)
+        return f"go on sampling as now; {samples} samples are there, about {more} more {until}"
     silent = [point for point in cure.add if point in described]
     new = [point for point in cure.add if point not in described]
-    asked = [f"analyse {analyses_words(new)} too"] if new else []
-    asked += [f"bring in {analyses_words(silent)}, of which no result is there"] if silent else []
-    effort = f"{cure.pairs * len(new)} analyses" if new else f"{cure.pairs} pairs"
+    asked = [f"analyse {analyses_words(new, cure.last)} too"] if new else []
+    if silent:
+        asked.append(f"bring in {analyses_words(silent, cure.last)}, of which no result is there")
+    effort = f"{cure.samples * len(new)} analyses" if new else f"{cure.samples} samples of each"
     return f"{listed(asked)}, about {effort} {until}"
 
 

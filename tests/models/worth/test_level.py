@@ -13,7 +13,7 @@ from scipy.stats import norm
 from models.amount.reconcile import LEAST_PAIRS, expected_fit
 from models.worth.level import outlook_of
 from models.worth.nominal import nominal_of
-from models.worth.pairs import factor_of, pairs_seen, rests_on_prior
+from models.worth.seen import factor_of, rests_on_prior, results_seen
 from pipeline.mill.description import load_mill
 
 CONFIGS = Path(__file__).resolve().parents[3] / "configs"
@@ -164,7 +164,7 @@ def test_a_level_is_the_laboratorys_when_it_outweighs_the_prior(pairs, log_sd, r
 
 def test_pairs_in_the_store_are_counted_and_narrow_the_level(station):
     none, few, many = (
-        pairs_seen(results(np.arange(n) * 6.0), station) for n in (0, LEAST_PAIRS - 2, MANY)
+        results_seen(results(np.arange(n) * 6.0), station) for n in (0, LEAST_PAIRS - 2, MANY)
     )
     assert (none.pairs, none.rests_on_prior) == (0, True)
     assert 0 < few.pairs < LEAST_PAIRS
@@ -177,13 +177,13 @@ def test_pairs_in_the_store_are_counted_and_narrow_the_level(station):
 
 def test_samples_too_far_apart_make_no_pair(station):
     # features.base.LONGEST_HOLD_H: 12 h.
-    assert pairs_seen(results(np.arange(60) * 11.0), station).pairs > 50
-    day = pairs_seen(results(np.arange(60) * 24.0), station)
+    assert results_seen(results(np.arange(60) * 11.0), station).pairs > 50
+    day = results_seen(results(np.arange(60) * 24.0), station)
     assert day.pairs == 0 and day.rests_on_prior
     assert day.apart_h["rs", "limed"] == pytest.approx(24.0)
 
 
 def test_results_of_one_point_make_pairs_of_pol_alone(station):
-    seen = pairs_seen(results(np.arange(MANY) * 6.0, skip=(("rs", "settler"),)), station)
+    seen = results_seen(results(np.arange(MANY) * 6.0, skip=(("rs", "settler"),)), station)
     assert seen.rests_on_prior
     assert ("rs", "clear") not in seen.apart_h
