@@ -144,12 +144,14 @@ def zone_covariance(layout: Layout, covariance: Array, station: Station, told_by
         Of all unknowns of the mill.
     station : Station
     told_by : int
-        Samples behind it; with any, what their own model leaves out comes on top.
+        Samples behind it; what their own model leaves out comes on top, as far as they and not the
+        prior tell the level.
     """
     onto, w = _onto_zones(layout, station), layout.weeks
     spread: Array = np.asarray(onto @ covariance @ onto.T, dtype=float)
     if told_by:
-        spread[:w, :w] += FORM_LOG_SD**2
+        left = float(spread[:w, :w].mean()) / station.kinetics.multiplier_log_sd**2
+        spread[:w, :w] += (max(1.0 - left, 0.0) * FORM_LOG_SD) ** 2
     return spread
 
 

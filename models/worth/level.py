@@ -33,7 +33,10 @@ _MANY: Final = 300
 #: Samples suffice when a season of them cannot narrow the spread by more than this share
 #: (judgement).
 _NEARLY: Final = 0.25
-#: A set of analyses is no cure when another leaves less than this share of its spread (judgement).
+#: A cure leaves at most this share of the prior's error: it halves it.
+_HALVED: Final = 0.5
+#: Where nothing halves it, a set of analyses is no cure when another leaves less than this share of
+#: its spread (judgement).
 _AS_GOOD: Final = 0.75
 #: What a laboratory could analyse at two points, the usual first.
 _ASKED: Final[tuple[tuple[Analyte, ...], ...]] = (
@@ -91,7 +94,8 @@ class Outlook:
     promising : bool
         With them the laboratory outweighs the prior.
     cure : Cure or None
-        The fewest analyses that do as well as any; None where nothing would help.
+        The fewest analyses that halve the prior's error, or do nearly as well as any; None where
+        nothing would help.
     """
 
     points: bool
@@ -174,7 +178,7 @@ def _prior_wins(station: Station, count: int, log_sd: float) -> bool:
 
 
 def _cheapest(laboratory: Laboratory, have: Mapping[Point, float]) -> Cure | None:
-    """Fewest further analyses among the sets that leave the level known nearly as well as any."""
+    """Fewest further analyses that halve the prior's error, or do nearly as well as any."""
     known: dict[frozenset[Point], float] = {}
     for wanted in _sets(laboratory):
         add = frozenset(wanted - have.keys())
@@ -184,8 +188,9 @@ def _cheapest(laboratory: Laboratory, have: Mapping[Point, float]) -> Cure | Non
     useful = {add: sd for add, sd in known.items() if not _prior_wins(station, _MANY, sd)}
     if not useful:
         return None
-    best = min(useful.values())
-    good = [add for add, log_sd in useful.items() if best >= _AS_GOOD * log_sd]
+    halved = _HALVED * station.kinetics.multiplier_log_sd
+    least = max(halved, min(useful.values()) / _AS_GOOD)
+    good = [add for add, log_sd in useful.items() if log_sd <= least]
     # The fewest kinds of analyses first; sets that do alike stay in their order, the usual first.
     add = min(good, key=lambda one: (len(one), round(useful[one], 1)))
     count, log_sd = _enough(laboratory, dict(have) | dict.fromkeys(add, 0.0))

@@ -144,7 +144,7 @@ def _promise(mill: Mill, state: LabState) -> str:
     if not outlook.promising:
         return (
             f"Results of {juices} can be compared, but these analyses tell too little: even "
-            f"{outlook.enough_samples} samples of each leave a factor of "
+            "many samples of each leave a factor of "
             f"{factor_words(outlook.enough_factor)}."
         )
     return (
