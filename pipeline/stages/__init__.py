@@ -16,7 +16,7 @@ if TYPE_CHECKING:
         season_rows,
         uncalibrated_channels,
     )
-    from pipeline.stages.search_windows import BETWEEN_SEASONS, SearchWindow, plan
+    from pipeline.stages.search_windows import SearchWindow, plan
     from pipeline.stages.sensors import sensors_to_look_at
     from pipeline.stages.stages import Judged, derive, detect, finding_row, pull, search
 else:

@@ -68,9 +68,10 @@ def summed(cards: list[Scorecard]) -> str:
         pl.col("planted_t").is_between(pl.col("lost_t_low"), pl.col("lost_t_high")).mean()
     ).item()
     planted, found = events["planted_t"].sum(), losses["planted_t"].sum()
+    off, bias = np.exp(np.median(np.abs(ratio))), np.exp(np.median(ratio))
     return (
-        f"{100 * found / planted:4.0f} % of {planted:4.0f} t   "
-        f"factor {np.exp(np.median(abs(ratio))):.2f}   bias {np.exp(np.median(ratio)):.2f}   interval {100 * held:3.0f} % of {losses.height}"
+        f"{100 * found / planted:4.0f} % of {planted:4.0f} t   factor {off:.2f}   "
+        f"bias {bias:.2f}   interval {100 * held:3.0f} % of {losses.height}"
     )
 
 
