@@ -150,12 +150,6 @@ def analysed(station: Station) -> dict[Point, float]:
     return found
 
 
-def _compared(laboratory: Laboratory, points: Mapping[Point, float]) -> Iterator:
-    names = {step: where for where, step in laboratory.steps.items()}
-    for one in laboratory.samples(points, _TRIED[0]):
-        yield names[one.step], one
-
-
 def _log_sd(laboratory: Laboratory, points: Mapping[Point, float], count: int) -> float:
     samples = laboratory.samples(points, count)
     return expected_log_sd(samples, laboratory.station, laboratory.shares, count * EVERY_H)
