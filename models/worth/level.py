@@ -125,7 +125,8 @@ def outlook_of(station: Station) -> Outlook:
     if nominal is None:
         return Outlook(False, prior, (), "", 0, prior, False, None)
     laboratory, have = laboratory_of(station, nominal), analysed(station)
-    told = tuple({s.step: where for where, s in _compared(laboratory, have)}.values())
+    steps = {samples.step for samples in laboratory.samples(have, _TRIED[0])}
+    told = tuple(where for where, step in laboratory.steps.items() if step in steps)
     count, log_sd = _enough(laboratory, have) if told else (0, station.kinetics.multiplier_log_sd)
     return Outlook(
         True,
