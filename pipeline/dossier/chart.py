@@ -14,6 +14,7 @@ from markupsafe import Markup
 
 from models.account import Departure
 from models.base import Array, block_means
+from pipeline.charts import letter_of
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Lane, Line, by_the_clock
 
@@ -63,6 +64,10 @@ def chart_data(
         "delays": delays,
         "delay_parts": _DELAY_PARTS,
         "missing": _MISSING,
+        "noted": [
+            [_ms(item.started), _ms(item.ended), letter_of(n), item.words]
+            for n, item in enumerate(material.noted)
+        ],
         "lanes": packed,
     }
 

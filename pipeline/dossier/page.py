@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from models.account import Workings, work_through
+from pipeline.charts import told as told_known
 from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.choose import lanes_of, named_shown
 from pipeline.dossier.drawing import still
@@ -93,6 +94,7 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
     content: dict[str, Any] = _headline(material) | {
         "chart": as_script(data),
         "still": still(material, lanes),
+        "noted": told_known(material.noted),
         "lanes": lanes,
         "span": span_words(*material.drawn, zone),
         "clocks_change": clocks_change(*material.drawn, zone),

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.base import ConfigError, keep_private
+from pipeline.charts import told
 from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.choose import lanes_of, named_shown
 from pipeline.dossier.drawing import still
@@ -142,6 +143,7 @@ def view_of_period(found: Answer, links: Mapping[str, str]) -> PeriodView:
         "subject": "the period",
         "chart": as_script(chart_data(material, lanes, chart_moves(material, lanes, moves))),
         "still": still(material, lanes),
+        "noted": told(material.noted),
         "lanes": lanes,
         "span": span_words(*material.drawn, zone),
         "clocks_change": clocks_change(*material.drawn, zone),

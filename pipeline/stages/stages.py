@@ -32,6 +32,7 @@ from pipeline.base import (
 )
 from pipeline.lake import FOUND, GRID, SEARCHED, SENSOR_DAYS, STATION, ZONES, Lake, lake_of
 from pipeline.mill import Mill
+from pipeline.period import notes_of
 from pipeline.pull import PullResult, SourceLedger, open_journal, pull_files, unfinished
 from pipeline.stages.carried import carried_into
 from pipeline.stages.days import changed_days, days_of, derive_day, grid_day, reach_of
@@ -286,6 +287,7 @@ def search(mill: Mill, lake: Lake, window: Window) -> Losses:
         mill.station,
         settings,
         zone=mill.zone,
+        notes=notes_of(mill),
     )
 
 

@@ -207,6 +207,16 @@
     } else {
       make("text", { class: "small", x: LEFT + 8, y: TOP + PLOT / 2 + 4 }, lane.svg).textContent = "no readings in this window";
     }
+    /* What was noted beforehand, by the clock: a bar at the top, edges, a letter; words when pointed at. */
+    for (const [from, to, letter, words] of data.noted) {
+      const begin = Math.max(xOf(from), LEFT), end = Math.min(Math.max(xOf(to), xOf(from) + 3), right);
+      if (end <= begin) continue;
+      const group = make("g", { class: "known" }, lane.svg);
+      make("title", {}, group).textContent = words;
+      make("rect", { x: begin, y: TOP, width: end - begin, height: 4 }, group);
+      for (const x of [begin, end]) make("line", { x1: x, x2: x, y1: TOP, y2: TOP + PLOT }, group);
+      if (end - begin > 3) make("text", { class: "small", x: (begin + end) / 2, y: TOP + 14, "text-anchor": "middle" }, group).textContent = letter;
+    }
     lane.cursor = make("line", { class: "cursor", y1: TOP, y2: TOP + PLOT, visibility: "hidden" }, lane.svg);
     lane.chosen = make("rect", { class: "chosen", y: TOP, height: PLOT, visibility: "hidden" }, lane.svg);
   };

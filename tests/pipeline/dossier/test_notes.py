@@ -1,6 +1,7 @@
 """The calendar of a mill: kept, read from files, shown, told with findings, taken back."""
 
 import json
+import re
 from datetime import timedelta
 
 import polars as pl
@@ -12,6 +13,7 @@ from pipeline.base.errors import ConfigError, DataError
 from pipeline.base.window import Window
 from pipeline.cli import app
 from pipeline.dossier.period import write_period
+from pipeline.dossier.write import write_dossier
 from pipeline.lake.coverage import lake_of
 from pipeline.lake.kinds import NOTICES, SEARCHED
 from pipeline.period.answered import answer
@@ -22,6 +24,11 @@ from pipeline.stages.stages import detect
 from pipeline.store.folders import store_of
 
 HOSTILE = "</li><script>alert(1)</script> =1+1"
+
+
+def still_lanes(html):
+    """Lanes of the still picture: each has a frame."""
+    return html.count('stroke="#b9b4a7"')
 
 
 def given(mill, first, **more):
@@ -49,7 +56,13 @@ def test_a_note_is_told_with_the_finding_and_hides_nothing(mine, first, tmp_path
     assert as_data(found)["known"][0]["kind"] == "trial"
     page = write_period(found, tmp_path / "page").read_text(encoding="utf-8")
     assert "Noted beforehand as trial" in page
-    assert "<script>alert" not in page
+    dossier = write_dossier(mine, first["finding_id"]).read_text(encoding="utf-8")
+    for html in (page, dossier):
+        assert "<script>alert" not in html
+        # On the lanes with and without script, and in the line under them.
+        assert html.count('<g class="known">') == still_lanes(html) > 2
+        assert re.search(r'"noted":\[\[\d+,\d+,"A","trial, ', html)
+        assert "by the clock: <bdi>Noted beforehand: A trial, " in html
     withdraw_note(mine, as_data(found)["known"][0]["note_id"])
     assert notes_of(mine) == []
 
