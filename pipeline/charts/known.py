@@ -106,9 +106,10 @@ def layers(
     x = alt.X("t:T", scale=scale)
     rows = [{"t": m.start, "u": m.end, "w": m.letter} for m in marks]
     ends = [{"t": t} for m in marks for t in (m.start, m.end)]
-    bar = {"color": BLUE, "clip": True, "stroke": BLUE, "strokeWidth": 1.5}
     drawn = [
-        data.add(rows).mark_rect(**bar).encode(x=x, x2="u:T", y=alt.value(0), y2=alt.value(BAR_PX)),
+        data.add(rows)
+        .mark_rect(color=BLUE, clip=True, stroke=BLUE, strokeWidth=1.5)
+        .encode(x=x, x2="u:T", y=alt.value(0), y2=alt.value(BAR_PX)),
         data.add(ends)
         .mark_rule(color=BLUE, strokeDash=list(EDGE), strokeWidth=1, clip=True)
         .encode(x=x),
