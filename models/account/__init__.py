@@ -14,6 +14,7 @@ if TYPE_CHECKING:
         part_kg,
     )
     from models.account.calibrated import (
+        CALIBRATION,
         Calibration,
         calibrations,
         hours_of,

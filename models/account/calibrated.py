@@ -21,10 +21,12 @@ from models.account.known import KNOWN_NOTICE, Note
 from models.amount import ProbeBias
 from models.base import Minutes
 
+#: Kind of the notes that are meant.
+CALIBRATION: Final = "calibration"
 _POINTS: Final = ("mixed", "limed", "clear")
 #: The error before and after a calibration is told as its mean over so long [min].
 _TOLD_MIN: Final = 360
-#: A smaller step is not worth a word [pH].
+#: A smaller step is none [pH].
 _LEAST_PH: Final = 0.02
 
 
@@ -55,7 +57,7 @@ def calibrations(notes: Sequence[Note], station: Station) -> tuple[Calibration, 
     every = {signal.tag for signal in station.signals}
     found = []
     for note in notes:
-        if note.kind != "calibration":
+        if note.kind != CALIBRATION:
             continue
         named = {tag for tag in every if _names(note.text, tag)}
         found += [
@@ -103,17 +105,19 @@ def with_calibrations(
         bias = biases[item.point].bias
         before = float(bias[max(at - _TOLD_MIN, 0) : at].mean())
         after = float(bias[at : at + _TOLD_MIN].mean())
-        if abs(after - before) >= _LEAST_PH:
-            rows.append(_told(item, before, after))
+        rows.append(_told(item, before, after))
     more = pl.DataFrame(rows, schema=notices.schema)
     return pl.concat([notices, more]).sort("started", "kind")
 
 
 def _told(item: Calibration, before: float, after: float) -> dict[str, object]:
     note = item.note
-    text = (
-        f"Noted beforehand as {note.kind}: {note.text.rstrip('.')}. {item.tag} is taken to have "
-        f"stepped there: against the laboratory it read {before:+.2f} pH before and {after:+.2f} "
-        "pH after. Losses on both sides are worked out with that."
-    )
+    said = f"Noted beforehand as {note.kind}: {note.text.rstrip('.')}. "
+    text = said + f"Against the laboratory {item.tag} reads as it did before."
+    if abs(after - before) >= _LEAST_PH:
+        text = said + (
+            f"{item.tag} is taken to have stepped there: against the laboratory it read "
+            f"{before:+.2f} pH before and {after:+.2f} pH after. Losses on both sides are worked "
+            "out with that."
+        )
     return {"started": note.started, "ended": note.ended, "kind": KNOWN_NOTICE, "text": text}

@@ -11,24 +11,20 @@ from numpy.typing import NDArray
 
 from features.base import Station, polars_schema
 from models.account import (
-    Calibration,
+    CALIBRATION,
     Driven,
     Note,
     calibrations,
-    hours_of,
     known_notices,
     with_calibrations,
 )
 from models.amount import (
-    LabPoints,
     Multiplier,
     ProbeBias,
     chemical_balance,
     lab_points,
-    lab_series,
     ordinary_balance,
     ph_standing_error,
-    probe_biases,
     split_excess,
     zones_between,
 )
@@ -73,6 +69,7 @@ from models.detect import (
     with_stops,
     witness_of,
 )
+from models.find.noted import probe_truth, with_unexplained, within, without_planned
 from models.find.rows import candidate_row, microbial_row, ranked
 from models.find.series import minute_series
 from models.level import (
@@ -183,7 +180,12 @@ def find_losses(
     vessels = [v.name for v in sorted(station.vessels, key=lambda v: v.step)]
     station_minutes, zone_minutes, lab = in_order(station_minutes, zone_minutes, lab, vessels)
     minutes = to_minutes(station_minutes, zone_minutes)
-    found = _search(minutes, lab, station, settings, zone, calibrations(notes, station))
+    found = _search(minutes, lab, station, settings, zone, notes)
+    if calibrated := within(calibrations(notes, station), minutes):
+        others = [note for note in notes if note.kind != CALIBRATION]
+        plain = _search(minutes, lab, station, settings, zone, others)
+        findings = with_unexplained(found.findings, plain.findings, calibrated)
+        found = replace(found, findings=findings)
     return replace(found, notices=known_notices(found.notices, notes))
 
 
@@ -193,14 +195,15 @@ def _search(
     station: Station,
     settings: Settings,
     zone: str,
-    calibrated: Sequence[Calibration],
+    notes: Sequence[Note],
 ) -> Losses:
     """Search minutes without holes, in order."""
+    calibrated = within(calibrations(notes, station), minutes)
     settings = settings.at(station.targets)
     points = lab_points(station)
-    biases, lab_shift = _probe_truth(minutes, lab, points, calibrated)
+    biases, lab_shift = probe_truth(minutes, lab, points, calibrated)
     # Where a drift began is looked for in the course without steps, which says it more calmly.
-    calm = _probe_truth(minutes, lab, points, ())[0] if calibrated else biases
+    calm = probe_truth(minutes, lab, points)[0] if calibrated else biases
     limed, clear = (
         biases[name].bias if name in biases else np.zeros(minutes.n) for name in ("limed", "clear")
     )
@@ -220,6 +223,7 @@ def _search(
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     looked: list[tuple[Channel, Residual]] = []
     candidates = find_candidates(minutes, channels, settings, reference, looked)
+    candidates = without_planned(candidates, minutes, station, notes)
     context = Context(minutes, station, biases, _quiet(minutes, candidates), lab)
     candidates, faults = corroborate(candidates, excess, context)
     outliers = score_blocks(*_vectors(minutes, context, microbial))
@@ -260,21 +264,6 @@ def _search(
 def _chances(candidates: list[Candidate], microbial: list[MicrobialSpan]) -> list[float]:
     """Chance of each where nothing is lost."""
     return [c.span.p_value for c in candidates] + [m.p_value for m in microbial]
-
-
-def _probe_truth(
-    minutes: Minutes, lab: pl.DataFrame, points: LabPoints, calibrated: Sequence[Calibration]
-) -> tuple[dict[str, ProbeBias], Array]:
-    readings = {
-        "mixed": minutes.station["ph_mixed"],
-        "limed": minutes.station["ph_limed"],
-        "clear": minutes.station["ph_clear"],
-    }
-    where = {"mixed": points.mixed, "limed": points.limed, "clear": points.clear}
-    series = {name: lab_series(lab, minutes, "ph", point) for name, point in where.items()}
-    grabs = {n: (s.times_h, s.values, s.sd) for n, s in series.items() if len(s)}
-    times = {name: hours_of(calibrated, name, minutes) for name in readings}
-    return probe_biases(minutes.hours, readings, grabs, ~minutes.stopped, times)
 
 
 def _vectors(

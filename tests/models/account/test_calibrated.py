@@ -66,4 +66,5 @@ def test_what_a_calibration_changed_is_told():
     assert "it read +0.23 pH before and +0.02 pH after" in found["text"][0]
     still = {"limed": ProbeBias(np.zeros(MINUTES.n), np.full(MINUTES.n, 0.05), 20)}
     said = calibrations([note("LT.AI2 done")], STATION)
-    assert with_calibrations(none, MINUTES, still, said).is_empty()
+    (text,) = with_calibrations(none, MINUTES, still, said)["text"]
+    assert text.endswith("Against the laboratory LT.AI2 reads as it did before.")
