@@ -36,6 +36,7 @@ from pipeline.period import notes_of
 from pipeline.pull import PullResult, SourceLedger, open_journal, pull_files, unfinished
 from pipeline.stages.carried import carried_into
 from pipeline.stages.days import changed_days, days_of, derive_day, grid_day, reach_of
+from pipeline.stages.glance import keep_season
 from pipeline.stages.identity import describe_run
 from pipeline.stages.rot import Mended, answered, lines_of, mend_days_of
 from pipeline.stages.search_plan import SearchPlan, plan_search, stamp_in
@@ -264,6 +265,7 @@ def publish(mill: Mill, job: SearchPlan, run: dict[str, Any]) -> Judged:
     cells = round(facts["cells"].sum())
     health = pl.concat(sensors) if sensors else None
     store_of(mill).publish_run(RunResult(done, _mill_row(mill), found, health, cells))
+    keep_season(mill)
     return Judged(run["run_id"], job.window, len(found))
 
 
