@@ -115,12 +115,14 @@ def layers(
         .encode(x=x),
     ]
     if lettered:
-        # At its middle where that is in sight; a chart cuts off what lies outside of its axis.
-        first, last = scale.to_dict()["domain"]
-        words = [{"t": (max(m.start, first) + min(m.end, last)) // 2, "w": m.letter} for m in marks]
+        # At its beginning where that is in sight: nothing is drawn to the left of the axis.
+        first = scale.to_dict()["domain"][0]
+        words = [{"t": max(m.start, first), "w": m.letter} for m in marks]
         drawn.append(
             data.add(words)
-            .mark_text(color=BLUE, fontWeight="bold", fontSize=10, baseline="top")
+            .mark_text(
+                color=BLUE, fontWeight="bold", fontSize=10, baseline="top", align="left", dx=2
+            )
             .encode(x=x, y=alt.value(BAR_PX + 2), text="w:N")
         )
     return drawn
@@ -152,8 +154,8 @@ def draw_into(
         edge = _written({"x1": x, "x2": x, "y1": top, "y2": top + height})
         ET.SubElement(group, "line", edge | {"stroke": BLUE, "stroke-dasharray": "1 3"})
     if letter:
-        at = _written({"x": (left + left + wide) / 2, "y": top + BAR_PX + 9.0})
-        style = {"text-anchor": "middle", "font-weight": "600", "font-size": "10", "fill": BLUE}
+        at = _written({"x": left + 3.0, "y": top + BAR_PX + 9.0})
+        style = {"font-weight": "600", "font-size": "10", "fill": BLUE}
         ET.SubElement(group, "text", at | style).text = letter
 
 
