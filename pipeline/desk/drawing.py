@@ -8,6 +8,7 @@ from xml.etree import ElementTree as ET
 
 from markupsafe import Markup
 
+from pipeline.charts import draw_into
 from pipeline.desk.axis import Axis
 from pipeline.desk.paths import Scale
 from pipeline.words import clean
@@ -97,6 +98,10 @@ class Strip:
                 {"x1": tick.x, "x2": tick.x, "y1": 0, "y2": self.height,
                  "class": "day" if tick.day else "hour"},
             )  # fmt: skip
+
+    def noted(self, cut: tuple[float, float], words: str) -> None:
+        """Mark what was noted beforehand; its words stand on it when pointed at."""
+        draw_into(self.root, cut, 0.0, float(self.height), ("", clean(words, _LONGEST)))
 
     def path(self, data: str, kind: str) -> None:
         """Draw a path, if there is anything in it."""

@@ -9,16 +9,18 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.base import Window
+from pipeline.charts import in_hours
 from pipeline.desk.address import Shown, span, stamp
 from pipeline.desk.axis import Axis
 from pipeline.desk.decide import last_verdict_id
 from pipeline.desk.desk import waiting
-from pipeline.desk.events import cause_rows
+from pipeline.desk.events import cause_rows, notes_row
 from pipeline.desk.kept import Kept, Snapshot
 from pipeline.desk.season import finding_line
 from pipeline.desk.strips import clock_row, loss_row, stops_row
 from pipeline.dossier import similar_episodes
 from pipeline.mill import Mill
+from pipeline.period import known_of, notes_of
 from pipeline.report import chance_words
 from pipeline.store import chosen, counting
 from pipeline.words import (
@@ -81,11 +83,13 @@ def _strips(kept: Kept, row: dict[str, Any], base: str) -> dict[str, Any]:
     own = Window(row["started"], row["ended"])
     reach = max(2 * (own.end - own.start), _LEAST_AROUND)
     shown = Shown(Window(own.start - reach, own.end + reach), whole=False, pick=own, width=760)
-    axis = Axis(shown.window, shown.width, mill.tz)
+    noted = in_hours(known_of(mill), shown.window.start, shown.window.end)
+    axis = Axis(shown.window, shown.width, mill.tz, noted)
     found = known.findings.filter(pl.col("status") != "withdrawn").to_dicts()
     rows = [
         loss_row(known, mill, axis, shown),
         *cause_rows(found, mill, axis, shown, lambda name: f"{base}/finding/{name}"),
+        *([notes_row(notes_of(mill), mill, axis, shown)] if noted else []),
         stops_row(known, mill, axis, shown),
     ]
     return {"clock": clock_row(axis), "rows": rows}

@@ -10,6 +10,7 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.base import Window
+from pipeline.charts import in_hours
 from pipeline.desk.address import Shown, span, stamp
 from pipeline.desk.axis import Axis
 from pipeline.desk.choose import NO_VERDICT, WEEKDAYS, findings_in, touches
@@ -25,7 +26,7 @@ from pipeline.desk.strips import (
     tag_choices,
 )
 from pipeline.mill import Mill
-from pipeline.period import notes_of
+from pipeline.period import known_of, notes_of
 from pipeline.words import (
     clean,
     confidence_words,
@@ -54,7 +55,8 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
         Address of the mill's pages, ``/m/<key>``.
     """
     mill, known = kept.mill, kept.now()
-    axis = Axis(shown.window, shown.width, mill.tz)
+    noted = in_hours(known_of(mill), shown.window.start, shown.window.end)
+    axis = Axis(shown.window, shown.width, mill.tz, noted)
     found = findings_in(known.findings, shown.filters, mill)
     here = [row for row in found if touches(row, shown.window)]
     rows = [

@@ -162,4 +162,4 @@ def _warm(desk: Desk) -> None:
     for kept in desk.kept.values():
         with suppress(Exception):
             kept.now()
-            kept.readings()
+            kept.readings().tiers.load()

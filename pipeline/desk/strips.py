@@ -70,6 +70,9 @@ def begun(axis: Axis, height: int, label: str, shown: Shown) -> Strip:
         if window and (cut := axis.clipped(window.start, window.end)):
             strip.band(*cut, kind)
     strip.days()
+    for item in axis.noted:
+        if cut := axis.clipped(item.started, item.ended):
+            strip.noted(cut, item.words)
     return strip
 
 

@@ -10,8 +10,9 @@ import numpy as np
 
 from models.base import Array
 from pipeline.base import Window
+from pipeline.dossier.drawable import drawable_lanes
 from pipeline.dossier.gather import Material, gather
-from pipeline.dossier.lanes import Lane, Line, drawable_lanes
+from pipeline.dossier.lanes import Lane, Line
 
 _NAME: Final = "the other period"
 

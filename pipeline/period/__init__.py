@@ -33,6 +33,7 @@ if TYPE_CHECKING:
         withdraw_note,
     )
     from pipeline.period.of_finding import (
+        known_of,
         note_words,
         told_findings,
         told_of_finding,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -28,17 +28,18 @@ from pipeline.charts import (
     Point,
     Series,
     Size,
-    TimeAxis,
     Window,
     bucket_means,
     draw,
     envelope,
+    in_hours,
     stack,
+    told,
 )
+from pipeline.report.chart_hours import chart_window, data_bounds, epoch_ms, time_axis
 from pipeline.report.view import ReportView, vessel_kinds
-from pipeline.words import as_utc, chart_offset, clocks_change, section_words
+from pipeline.words import chart_offset, clocks_change, section_words
 
-_LEAST_MARGIN = timedelta(hours=6)
 _LIMED_PLACES = frozenset({"liming_tank"})
 _CLEAR_PLACES = frozenset({"settler"})
 _LIME_KIND, _CLEAR_KIND = "liming_tank", "settler"
@@ -71,30 +72,6 @@ class Scope:
         return frame.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
 
 
-def chart_window(
-    started: datetime, ended: datetime, bounds: tuple[datetime, datetime] | None
-) -> tuple[datetime, datetime]:
-    """Window drawn around a finding: some time either side, no further than there are data."""
-    margin = max(_LEAST_MARGIN, 0.6 * (ended - started))
-    start, end = started - margin, ended + margin
-    if bounds is not None:
-        start = max(start, min(bounds[0], started))
-        end = min(end, max(bounds[1], ended))
-    return start, end
-
-
-def data_bounds(view: ReportView) -> tuple[datetime, datetime] | None:
-    """First and last minute (end exclusive) of the minute frames."""
-    edges = [
-        edge
-        for frame in (view.station_minutes, view.zone_minutes)
-        if frame is not None and not frame.is_empty()
-        for edge in (frame["ts_utc"].min(), frame["ts_utc"].max())
-        if isinstance(edge, datetime)
-    ]
-    return (as_utc(min(edges)), as_utc(max(edges)) + timedelta(minutes=1)) if edges else None
-
-
 def finding_chart(
     view: ReportView, section: str, started: datetime, ended: datetime, prefix: str, label: str
 ) -> Drawing:
@@ -116,10 +93,7 @@ def finding_chart(
     window = chart_window(started, ended, data_bounds(view))
     offset = chart_offset(window[0], ZoneInfo(view.zone))
     shift_ms = round(offset.total_seconds() * 1000)
-    axis = TimeAxis(
-        (epoch_ms(window[0]) + shift_ms, epoch_ms(window[1]) + shift_ms),
-        (epoch_ms(started) + shift_ms, epoch_ms(ended) + shift_ms),
-    )
+    axis = time_axis(view, window, (started, ended), shift_ms)
     zone = drawn_zone(view, section, window)
     drawn: list[Markup] = []
     absent: list[str] = []
@@ -143,12 +117,8 @@ def _missing_words(
         text += [f"The loss rate leaves out {', '.join(names)}: no readings."] if names else []
     if clocks_change(*window, ZoneInfo(view.zone)):
         text.append("The clocks changed in these hours; the chart keeps the time of its left edge.")
+    text += [known] if (known := told(in_hours(view.known, *window))) else []
     return " ".join(text)
-
-
-def epoch_ms(moment: datetime) -> int:
-    """Epoch milliseconds of a moment."""
-    return round(as_utc(moment).timestamp() * 1000)
 
 
 def drawn_zone(view: ReportView, section: str, window: tuple[datetime, datetime]) -> str:

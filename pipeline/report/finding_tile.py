@@ -22,17 +22,16 @@ from pipeline.charts import (
     Panel,
     Series,
     Size,
-    TimeAxis,
     draw,
+    in_hours,
     stack,
+    told,
 )
+from pipeline.report.chart_hours import chart_window, data_bounds, time_axis
 from pipeline.report.days import MICROBES
 from pipeline.report.finding_chart import (
     Scope,
-    chart_window,
-    data_bounds,
     drawn_zone,
-    epoch_ms,
     heat_styles,
     lines_of,
     loss_panel,
@@ -85,15 +84,13 @@ def finding_tile(view: ReportView, row: FindingRow, prefix: str) -> Drawing:
     shown = [panel for panel in panels if not panel.empty]
     if not shown:
         return Drawing(note="No chart: there are no readings for these hours.")
-    axis = TimeAxis(
-        (epoch_ms(window[0]) + shift_ms, epoch_ms(window[1]) + shift_ms),
-        (epoch_ms(row.started) + shift_ms, epoch_ms(row.ended) + shift_ms),
-    )
+    axis = time_axis(view, window, (row.started, row.ended), shift_ms)
     label = f"{row.cause.name}, {row.where}, {row.when}: {'; '.join(p.title for p in shown)}"
     absent = [panel.title for panel in panels if panel.empty]
     text = [f"Not drawn, no readings: {'; '.join(absent)}."] if absent else []
     if clocks_change(*window, zone):
         text.append("The clocks changed; the chart keeps the time of its left edge.")
+    text += [known] if (known := told(in_hours(view.known, *window))) else []
     return Drawing(draw(stack(shown, axis, TILE), prefix, label), None, " ".join(text))
 
 

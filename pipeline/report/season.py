@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from models.account import added_findings, multiplier_log_sd, pooled, with_bounds
-from pipeline.charts import Drawing, season_chart
+from pipeline.charts import Drawing, in_hours, season_chart
 from pipeline.report.beyond import beyond_rows
 from pipeline.report.finding_chart import finding_chart, has_judged_loss
 from pipeline.report.levers import lever_lines, lever_rows
@@ -106,6 +106,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "lever_lines": lever_lines(view.levers),
         "notices": notice_rows(view),
         "has_notices": view.notices is not None,
+        "noted": [k.words for k in in_hours(view.known, view.period_start, view.period_end)],
         "sources": source_rows(view),
         "tags": tag_rows(view),
         "sensors": sensor_rows(view),
@@ -223,7 +224,7 @@ def season_of(view: ReportView) -> Season | None:
         return None
     held = frame.drop_nulls(["day_local", "sucrose_fed_t", "unavoidable_t", "excess_t"])
     if held.is_empty():
-        return Season(season_chart(frame, ""), (), "")
+        return Season(season_chart(frame, "", view.known, ZoneInfo(view.zone)), (), "")
     sums = with_bounds(pooled(held)).row(0, named=True)
     fed = sums["sucrose_fed_t"]
     without = frame.height - held.height
@@ -242,7 +243,7 @@ def season_of(view: ReportView) -> Season | None:
         ),
     )
     label = "Sucrose lost each day of the season: unavoidable, and above the unavoidable"
-    return Season(season_chart(frame, label), totals, days)
+    return Season(season_chart(frame, label, view.known, ZoneInfo(view.zone)), totals, days)
 
 
 def _total(

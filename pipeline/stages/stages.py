@@ -32,9 +32,11 @@ from pipeline.base import (
 )
 from pipeline.lake import FOUND, GRID, SEARCHED, SENSOR_DAYS, STATION, ZONES, Lake, lake_of
 from pipeline.mill import Mill
+from pipeline.period import notes_of
 from pipeline.pull import PullResult, SourceLedger, open_journal, pull_files, unfinished
 from pipeline.stages.carried import carried_into
 from pipeline.stages.days import changed_days, days_of, derive_day, grid_day, reach_of
+from pipeline.stages.glance import keep_season
 from pipeline.stages.identity import describe_run
 from pipeline.stages.rot import Mended, answered, lines_of, mend_days_of
 from pipeline.stages.search_plan import SearchPlan, plan_again, plan_search, stamp_in
@@ -262,6 +264,7 @@ def publish(mill: Mill, job: SearchPlan, run: dict[str, Any]) -> Judged:
     cells = round(facts["cells"].sum())
     health = pl.concat(sensors) if sensors else None
     store_of(mill).publish_run(RunResult(done, _mill_row(mill), found, health, cells))
+    keep_season(mill)
     return Judged(run["run_id"], job.window, len(found))
 
 
@@ -285,6 +288,7 @@ def search(mill: Mill, lake: Lake, window: Window) -> Losses:
         mill.station,
         settings,
         zone=mill.zone,
+        notes=notes_of(mill),
     )
 
 

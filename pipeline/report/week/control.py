@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Final
+from typing import Final
+from zoneinfo import ZoneInfo
 
-from pipeline.charts import Control, Drawing, control, multiplier_days, unexplained_days
+import polars as pl
+
+from pipeline.charts import Control, Drawing, Said, control, multiplier_days, unexplained_days
 from pipeline.report.view import ReportView
 from pipeline.words import day_words, quantity
 
@@ -29,20 +32,21 @@ def controls(view: ReportView) -> list[ControlWords]:
     """Control charts of the kinetic multiplier and of the unexplained loss; none without days."""
     if view.balance is None or view.balance.is_empty():
         return []
-    made = [_unexplained(view.balance)]
+    made = [_unexplained(view, view.balance)]
     if view.multiplier is not None:
-        made.insert(0, _multiplier(view.balance, view.multiplier.value))
+        made.insert(0, _multiplier(view, view.balance, view.multiplier.value))
     return made
 
 
-def _multiplier(balance: Any, fitted: float) -> ControlWords:  # noqa: ANN401
-    judged = control(
-        multiplier_days(balance, fitted),
-        fitted,
+def _multiplier(view: ReportView, balance: pl.DataFrame, fitted: float) -> ControlWords:
+    said = Said(
         "multiplier",
         "Kinetic multiplier by the laboratory [1]",
         "Kinetic multiplier that each day's laboratory results ask for, beside the one fitted",
+        view.known,
+        ZoneInfo(view.zone),
     )
+    judged = control(multiplier_days(balance, fitted), fitted, said)
     first = f"Dashed: {fitted:.2f}, as fitted to the whole season. Thick: mean of seven days."
     moved = (
         "It has moved away from the fitted one: volumes, meters or the laboratory may have changed "
@@ -57,14 +61,15 @@ def _multiplier(balance: Any, fitted: float) -> ControlWords:  # noqa: ANN401
     )
 
 
-def _unexplained(balance: Any) -> ControlWords:  # noqa: ANN401
-    judged = control(
-        unexplained_days(balance),
-        0.0,
+def _unexplained(view: ReportView, balance: pl.DataFrame) -> ControlWords:
+    said = Said(
         "unexplained",
         "Unexplained between limed and clear juice [t a day]",
         "Loss that laboratory balances see and kinetics do not, by day",
+        view.known,
+        ZoneInfo(view.zone),
     )
+    judged = control(unexplained_days(balance), 0.0, said)
     first = (
         "What laboratory balances see between limed and clear juice and kinetics do not. No "
         "finding contains it. Thick: mean of seven days."
