@@ -17,12 +17,14 @@ import polars as pl
 from pipeline.charts.panels import Datasets, single
 from pipeline.charts.shapes import BLUE, DASH, GREY, INK, NARROW, VERMILION, WIDE, Size
 from pipeline.charts.svg import Drawing, draw
+from pipeline.tongue import ENGLISH, Tongue
+from pipeline.words import said
 
 _Z90: Final = 1.645
 _ALARM: Final = 3.0
 _DAYS: Final = 7
 _DAY_MS: Final = 86_400_000
-_MARKED, _INSIDE = "three standard errors away", "a day, with 90 % interval"
+_MARKED, _INSIDE = said("three standard errors away"), said("a day, with 90 % interval")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,14 @@ def rolling(days: pl.DataFrame) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
-def control(days: pl.DataFrame, centre: float, name: str, title: str, label: str) -> Control:
+def control(
+    days: pl.DataFrame,
+    centre: float,
+    name: str,
+    title: str,
+    label: str,
+    tongue: Tongue = ENGLISH,
+) -> Control:
     """Judge a series of days against its centre and draw it.
 
     Parameters
@@ -93,16 +102,18 @@ def control(days: pl.DataFrame, centre: float, name: str, title: str, label: str
         Heading of the chart, with the unit in brackets.
     label : str
         What the chart shows, for readers who hear the page.
+    tongue : Tongue
+        What it is said in.
     """
     days = days.filter(pl.col("sd") > 0)
     if days.is_empty():
-        return Control(Drawing(note="No day could be drawn."), None, (), moved=False, days=0)
+        return Control(Drawing(note=said("No day could be drawn.")), None, (), moved=False, days=0)
     means = rolling(days)
     away = (pl.col("value") - centre).abs() > _ALARM * pl.col("sd")
     last = means.row(-1)
     rows, line = _rows(days.with_columns(away=away)), _line(means)
     drawn = [
-        draw(_spec(rows, line, centre, title, size), f"{name}-{size.name}", label)
+        draw(_spec(rows, line, centre, title, size), f"{name}-{size.name}", label, tongue)
         for size in (WIDE, NARROW)
     ]
     return Control(

@@ -10,9 +10,11 @@ import polars as pl
 from pipeline.charts.panels import Datasets, single
 from pipeline.charts.shapes import INK, NARROW, VERMILION, WIDE, Size
 from pipeline.charts.svg import Drawing, draw
+from pipeline.tongue import ENGLISH, Tongue
+from pipeline.words import said
 
 
-def season_chart(season: pl.DataFrame, label: str) -> Drawing:
+def season_chart(season: pl.DataFrame, label: str, tongue: Tongue = ENGLISH) -> Drawing:
     """Draw the unavoidable and the excess loss of every day, stacked, with its interval.
 
     A day that lost less than the unavoidable is drawn as a shorter bar with nothing on top.
@@ -31,9 +33,10 @@ def season_chart(season: pl.DataFrame, label: str) -> Drawing:
         .to_dicts()
     )
     if not rows:
-        return Drawing(note="No day of the season could be computed.")
+        return Drawing(note=said("No day of the season could be computed."))
     drawn = [
-        draw(_season_spec(rows, size), f"season-{size.name}", label) for size in (WIDE, NARROW)
+        draw(_season_spec(rows, size), f"season-{size.name}", label, tongue)
+        for size in (WIDE, NARROW)
     ]
     return Drawing(drawn[0], drawn[1])
 
@@ -50,7 +53,7 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
         for row in rows
         for name, lower, upper in (
             ("unavoidable", 0.0, row["base"]),
-            ("above the unavoidable", row["base"], row["top"]),
+            (said("above the unavoidable"), row["base"], row["top"]),
         )
         if upper > lower
     ]
@@ -71,7 +74,7 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
     y = alt.Y(
         "lower:Q", axis=alt.Axis(title=None, tickCount=5), scale=alt.Scale(domain=_range(rows))
     )
-    names = ["unavoidable", "above the unavoidable"]
+    names = ["unavoidable", said("above the unavoidable")]
     color = alt.Color(
         "s:N",
         scale=alt.Scale(domain=names, range=["#d3dbe2", VERMILION]),

@@ -15,7 +15,7 @@ from models.amount import PAIRED, lab_points
 from models.worth import Outlook, Point, Seen, factor_of, outlook_of, pairs_seen, rests_on_prior
 from pipeline.lake import lake_of
 from pipeline.mill import Mill
-from pipeline.words import cure_words, level_words
+from pipeline.words import cure_words, figure, joined, level_words, said
 
 _POINTS: Final = ("limed", "clear")
 #: A level surer than this share of the description's error is not the description's.
@@ -47,14 +47,18 @@ class LabState:
     def cure(self) -> str:
         """The cheapest cure in words; empty where the laboratory tells, or nothing would help."""
         wide = [
-            f"{point} juice is sampled {hours:.0f} h apart"
+            said(
+                "{point} juice is sampled {hours} h apart", point=point, hours=figure(hours, ".0f")
+            )
             for point in _POINTS
             if (hours := self._apart_h(point)) is not None and hours > LONGEST_HOLD_H
         ]
         if wide:
-            return (
-                f"{' and '.join(wide)}, and results pair only up to {LONGEST_HOLD_H:.0f} h: take "
-                "samples of both in every shift"
+            return said(
+                "{wide}, and results pair only up to {longest_hold_h} h: take samples of "
+                "both in every shift",
+                wide=joined(" and ", wide),
+                longest_hold_h=figure(LONGEST_HOLD_H, ".0f"),
             )
         if self.outlook.cure is None:
             return ""

@@ -21,6 +21,7 @@ from pipeline.present.view import judged_minutes, latest_run, report_path, run_l
 from pipeline.report import Gap, WeekView, shift_lengths, shift_sums, write_week
 from pipeline.stages import level_course
 from pipeline.store import published_store_of
+from pipeline.words import said
 
 #: Before and after of a fix are drawn from this far on either side.
 _AROUND_A_FIX: Final = timedelta(days=8)
@@ -63,7 +64,7 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
         first=first,
         last=last,
         shifts=_shifts(mill, period),
-        shift_names=mill.shifts.names or ("the day",),
+        shift_names=mill.shifts.names or (said("the day"),),
         shift_minutes=tuple(shift_lengths(mill.shifts.starts)),
         known=known,
         settling=seen.days,

@@ -36,7 +36,7 @@ from pipeline.charts import (
     stack,
 )
 from pipeline.report.view import ReportView, vessel_kinds
-from pipeline.words import as_utc, chart_offset, clocks_change, section_words
+from pipeline.words import as_utc, chart_offset, clocks_change, joined, said, section_words
 
 _LEAST_MARGIN = timedelta(hours=6)
 _LIMED_PLACES = frozenset({"liming_tank"})
@@ -128,22 +128,32 @@ def finding_chart(
         shown = [panel for panel in made if not panel.empty]
         absent = [panel.title for panel in made if panel.empty]
         if not shown:
-            return Drawing(note="No minute data for these hours: no chart could be drawn.")
-        drawn.append(draw(stack(shown, axis, size), f"{prefix}-{size.name}", label))
+            return Drawing(note=said("No minute data for these hours: no chart could be drawn."))
+        drawn.append(draw(stack(shown, axis, size), f"{prefix}-{size.name}", label, view.tongue))
     return Drawing(drawn[0], drawn[1], _missing_words(view, window, absent))
 
 
 def _missing_words(
     view: ReportView, window: tuple[datetime, datetime], absent: Sequence[str]
 ) -> str:
-    text = [f"Not drawn, because no readings exist: {'; '.join(absent)}."] if absent else []
+    text = (
+        [said("Not drawn, because no readings exist: {absent}.", absent=joined("; ", absent))]
+        if absent
+        else []
+    )
     if view.zone_minutes is not None and not has_judged_loss(view.station_minutes):
         zones = view.zone_minutes.filter(pl.col("ts_utc").is_between(*window, closed="left"))
         names = [section_words(zone, vessel_kinds(view)) for zone in silent_zones(zones)]
-        text += [f"The loss rate leaves out {', '.join(names)}: no readings."] if names else []
+        text += (
+            [said("The loss rate leaves out {names}: no readings.", names=joined(", ", names))]
+            if names
+            else []
+        )
     if clocks_change(*window, ZoneInfo(view.zone)):
-        text.append("The clocks changed in these hours; the chart keeps the time of its left edge.")
-    return " ".join(text)
+        text.append(
+            said("The clocks changed in these hours; the chart keeps the time of its left edge.")
+        )
+    return joined(" ", text)
 
 
 def epoch_ms(moment: datetime) -> int:
@@ -176,8 +186,13 @@ def _panels(scope: Scope) -> list[Panel]:
     target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
     return [
         ph_panel(scope, kinds),
-        Panel(f"Temperature, {where} [degC]", temperature, levels=target, least_span=4.0),
-        Panel(f"Residence time, {where} [min]", residence, from_zero=True),
+        Panel(
+            said("Temperature, {where} [degC]", where=where),
+            temperature,
+            levels=target,
+            least_span=4.0,
+        ),
+        Panel(said("Residence time, {where} [min]", where=where), residence, from_zero=True),
         loss_panel(scope, zones),
     ]
 
@@ -228,23 +243,27 @@ def _usual(values: pl.Series) -> tuple[float, float] | None:
 def ph_panel(scope: Scope, kinds: Mapping[str, str]) -> Panel:
     """Limed and clear pH as read and corrected, with laboratory grabs and targets."""
     styles = {
-        "ph_limed": Series("limed, as read", (), BLUE, SOLID, 1.4),
-        "ph_clear": Series("clear, as read", (), VERMILION, DASH, 1.4),
-        "ph_limed_corrected": Series("limed, corrected", (), INK, LONG_DASH, 2.2),
-        "ph_clear_corrected": Series("clear, corrected", (), GREY, LONG_DASH, 2.2),
+        "ph_limed": Series(said("limed, as read"), (), BLUE, SOLID, 1.4),
+        "ph_clear": Series(said("clear, as read"), (), VERMILION, DASH, 1.4),
+        "ph_limed_corrected": Series(said("limed, corrected"), (), INK, LONG_DASH, 2.2),
+        "ph_clear_corrected": Series(said("clear, corrected"), (), GREY, LONG_DASH, 2.2),
     }
     limed = _LIMED_PLACES | {name for name, kind in kinds.items() if kind == _LIME_KIND}
     clear = _CLEAR_PLACES | {name for name, kind in kinds.items() if kind == _CLEAR_KIND}
     dots = [
-        Dots("limed, laboratory", grabs_of(scope, limed), BLUE, "circle"),
-        Dots("clear, laboratory", grabs_of(scope, clear), VERMILION, "diamond"),
+        Dots(said("limed, laboratory"), grabs_of(scope, limed), BLUE, "circle"),
+        Dots(said("clear, laboratory"), grabs_of(scope, clear), VERMILION, "diamond"),
     ]
     station = scope.view.station
     targets = () if station is None else (station.targets.ph_limed, station.targets.ph_clear)
     minutes = scope.minutes(scope.view.station_minutes)
     lines = lines_of(minutes, styles, scope)
     return Panel(
-        "pH (cooled-sample basis)", lines, [d for d in dots if d.points], targets, least_span=0.8
+        said("pH (cooled-sample basis)"),
+        lines,
+        [d for d in dots if d.points],
+        targets,
+        least_span=0.8,
     )
 
 
@@ -289,7 +308,7 @@ def _station_loss(scope: Scope, zones: pl.DataFrame | None) -> pl.DataFrame | No
 
 def loss_panel(scope: Scope, zones: pl.DataFrame | None) -> Panel:
     """Loss rate of the whole station: a cause in one vessel also moves the others."""
-    title = "Sucrose lost, whole station [kg/h]"
+    title = said("Sucrose lost, whole station [kg/h]")
     whole = _station_loss(scope, zones)
     if whole is None:
         return Panel(title, ())

@@ -26,10 +26,13 @@ from pipeline.words import (
     clock_words,
     day_span,
     day_words,
+    figure,
+    joined,
     moment_words,
     money,
     quantity,
     read_evidence,
+    said,
     tonnes,
     within_line,
     words_of,
@@ -111,7 +114,7 @@ def _headline(view: NightView) -> dict[str, Any]:
     columns = [_column(view, name, of_day)]
     if today is not None and today.minutes > 0:
         until = clock_words(view.report.period_end, ZoneInfo(view.report.zone))
-        columns.append(_column(view, f"Today until {until}", today))
+        columns.append(_column(view, said("Today until {until}", until=until), today))
     for n, sums in zip(_BEFORE, before, strict=True):
         columns.append(_column(view, _mean_of(n, sums), sums, mean=True))
     lead, nothing = _lead(view, of_day)
@@ -127,29 +130,41 @@ def _headline(view: NightView) -> dict[str, Any]:
 
 def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
     if of_day is None:
-        when = "on" if said_first(view.report) else "yesterday,"
-        return {}, f"What was lost {when} {day_words(view.day)}, could not be computed."
+        when = "on" if said_first(view.report) else said("yesterday,")
+        return {}, said(
+            "What was lost {when} {day_words}, could not be computed.",
+            when=when,
+            day_words=day_words(view.day),
+        )
     price, total = view.report.price_per_t, of_day.total
     mass = tonnes(total.value, total.low, total.high)
     worth = money(total.value * price, total.low * price, total.high * price, view.report.currency)
     nothing = ""
     if total.low <= 0:
-        nothing = "The interval reaches zero: it may be nothing."
+        nothing = said("The interval reaches zero: it may be nothing.")
     if total.value <= 0:
-        nothing = "The station did no worse than at its targets."
-    parts = {"mass": mass.split(" (", 1)[0], "mass_span": mass.split(" (", 1)[1].rstrip(")")}
-    parts |= {"worth": worth.split(" (", 1)[0], "worth_span": worth.split(" (", 1)[1].rstrip(")")}
+        nothing = said("The station did no worse than at its targets.")
+    parts = {
+        "mass": mass.split(said(" ("), 1)[0],
+        "mass_span": mass.split(said(" ("), 1)[1].rstrip(")"),
+    }
+    parts |= {
+        "worth": worth.split(said(" ("), 1)[0],
+        "worth_span": worth.split(said(" ("), 1)[1].rstrip(")"),
+    }
     return parts, nothing
 
 
 def _days(number: int) -> str:
-    return "day" if number == 1 else f"{number} days"
+    return "day" if number == 1 else said("{number} days", number=number)
 
 
 def _mean_of(days: int, sums: Tally | None) -> str:
     if sums is None or sums.days == days:
-        return f"Mean of the {days} days before"
-    return f"Mean of {sums.days} of the {days} days before (all there are)"
+        return said("Mean of the {days} days before", days=days)
+    return said(
+        "Mean of {days} of the {days2} days before (all there are)", days=sums.days, days2=days
+    )
 
 
 def _column(view: NightView, name: str, sums: Tally | None, *, mean: bool = False) -> Column:
@@ -169,18 +184,18 @@ def _column(view: NightView, name: str, sums: Tally | None, *, mean: bool = Fals
 def _share(sums: Tally) -> str:
     """Loss as a share of the sucrose fed, with the digits that its interval allows."""
     if sums.sucrose_fed_t <= 0:
-        return "not computed"
+        return said("not computed")
     total = sums.total
     value, low, high = (
         100 * mass / sums.sucrose_fed_t for mass in (total.value, total.low, total.high)
     )
-    return quantity(value, low, high, "%").split(" (", 1)[0]
+    return quantity(value, low, high, "%").split(said(" ("), 1)[0]
 
 
 def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str:
     """Set the day beside the days before it, and name what was found in it."""
     if of_day is None or before is None or view.report.season is None:
-        return "There is no earlier day to set it beside."
+        return said("There is no earlier day to set it beside.")
     usual, value = before.a_day.value, of_day.total.value
     days = view.report.season.filter(
         pl.col("day_local").is_between(view.day - timedelta(days=30), view.day - timedelta(days=1))
@@ -190,39 +205,62 @@ def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str
     spread = Estimate(difference, 0.0, 2 * difference)
     size = bare_tonnes(difference, spread.low, spread.high)
     side = "more" if value > usual else "less"
-    text = f"{size} {side} than the mean of the {_days(before.days)} before"
-    text += f"; {_rank(worse, days.height)}."
-    return f"{text} {_found_in_it(view, value)}"
+    text = said(
+        "{size} {side} than the mean of the {days} before",
+        size=size,
+        side=side,
+        days=_days(before.days),
+    )
+    text += said("; {rank}.", rank=_rank(worse, days.height))
+    return said("{text} {found_in_it}", text=text, found_in_it=_found_in_it(view, value))
 
 
 def _rank(worse: int, days: int) -> str:
     if worse == 0:
-        return f"none of those {days} days was worse" if days > 1 else "that day was better"
+        return (
+            said("none of those {days} days was worse", days=days)
+            if days > 1
+            else said("that day was better")
+        )
     if worse == days:
-        return f"each of those {days} days was worse" if days > 1 else "that day was worse"
-    return f"more was lost on {worse} of those {days} days"
+        return (
+            said("each of those {days} days was worse", days=days)
+            if days > 1
+            else said("that day was worse")
+        )
+    return said("more was lost on {worse} of those {days} days", worse=worse, days=days)
 
 
 def _found_in_it(view: NightView, value: float) -> str:
     bounds = day_span(view.day, view.day, ZoneInfo(view.report.zone))
     rows = within(view.known, *bounds).sort("lost_t", descending=True)
     if rows.is_empty():
-        return "No finding lies in it."
+        return said("No finding lies in it.")
     causes = rows.group_by("cause", maintain_order=True).agg(
         pl.col("lost_t", "lost_t_low", "lost_t_high").sum()
     )
     named = [
-        f"{within_line(words_of(row['cause']).name)} {_mass(row)}"
+        said(
+            "{within_line} {mass}",
+            within_line=within_line(words_of(row["cause"]).name),
+            mass=_mass(row),
+        )
         for row in causes.head(_NAMED_CAUSES).to_dicts()
     ]
     rest = value - float(causes["lost_t"].sum())
     outside = bare_tonnes(abs(rest), abs(rest) - 0.1, abs(rest) + 0.1)
-    entries = f"Outside it {outside}." if rest > 0 else f"Outside it {outside} less than at target."
-    text = f"Found in it: {'; '.join(named)}"
-    text += (
-        f"; {causes.height - _NAMED_CAUSES} more causes" if causes.height > _NAMED_CAUSES else ""
+    entries = (
+        said("Outside it {outside}.", outside=outside)
+        if rest > 0
+        else said("Outside it {outside} less than at target.", outside=outside)
     )
-    return f"{text}. {entries}"
+    text = said("Found in it: {named}", named=joined("; ", named))
+    text += (
+        said("; {height} more causes", height=causes.height - _NAMED_CAUSES)
+        if causes.height > _NAMED_CAUSES
+        else ""
+    )
+    return said("{text}. {entries}", text=text, entries=entries)
 
 
 def _mass(row: dict[str, Any]) -> str:
@@ -230,31 +268,40 @@ def _mass(row: dict[str, Any]) -> str:
 
 
 def _microbes(of_day: Tally) -> str:
-    eaten = quantity(of_day.microbes_t, None, None, "t").split(" (", 1)[0]
-    return f"{eaten} of it was eaten by microbes, by the finding below."
+    eaten = quantity(of_day.microbes_t, None, None, "t").split(said(" ("), 1)[0]
+    return said("{eaten} of it was eaten by microbes, by the finding below.", eaten=eaten)
 
 
 def _cover(view: NightView, of_day: Tally | None) -> tuple[str, bool]:
     """Say how much of the day rests on readings; True when that is little."""
     if of_day is None or view.day_minutes <= 0 or of_day.minutes <= 0:
-        return "How much of the day could be computed is not known.", True
+        return said("How much of the day could be computed is not known."), True
     judged = min(100.0, 100.0 * of_day.minutes / view.day_minutes)
     measured = min(100.0, 100.0 * of_day.measured / view.day_minutes)
-    text = f"{judged:.0f} % of the day's minutes computed, {measured:.0f} % with all readings."
+    text = said(
+        "{judged} % of the day's minutes computed, {measured} % with all readings.",
+        judged=figure(judged, ".0f"),
+        measured=figure(measured, ".0f"),
+    )
     if judged >= 95 and measured >= 90:
         return text, False
-    lacking = "Where readings lack, the mill's usual value stands in, and a loss may not show"
-    return f"{text} {lacking}; see below.", True
+    lacking = said("Where readings lack, the mill's usual value stands in, and a loss may not show")
+    return said("{text} {lacking}; see below.", text=text, lacking=lacking), True
 
 
 def _counts(items: Sequence[Item]) -> str:
-    names = {"new": "new", "open": "still open", "ended": "ended", "withdrawn": "taken back"}
+    names = {
+        "new": "new",
+        "open": said("still open"),
+        "ended": "ended",
+        "withdrawn": said("taken back"),
+    }
     counted = [
-        f"{n} {words}"
+        said("{n} {words}", n=n, words=words)
         for state, words in names.items()
         if (n := sum(item.state == state for item in items))
     ]
-    return ", ".join(counted)
+    return joined(", ", counted)
 
 
 def _card(view: NightView, item: Item) -> Card:
@@ -265,13 +312,13 @@ def _card(view: NightView, item: Item) -> Card:
         facts=evidence.facts[:_FACTS],
         problem=evidence.problem,
         alternatives=_alternatives(evidence),
-        cautions=", ".join(labels),
+        cautions=joined(", ", labels),
         drawing=finding_tile(view.report, item.row, f"tile-{item.row.number}"),
     )
 
 
 def _alternatives(evidence: Evidence) -> str:
-    return "; ".join(within_line(name) for name in evidence.alternatives)
+    return joined("; ", (within_line(name) for name in evidence.alternatives))
 
 
 def _cautions(cards: Sequence[Card]) -> list[tuple[str, str]]:

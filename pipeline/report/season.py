@@ -37,6 +37,7 @@ from pipeline.words import (
     plain,
     quantity,
     read_evidence,
+    said,
     span_words,
     tonnes,
 )
@@ -95,7 +96,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "clocks_change": clocks_change(view.period_start, view.period_end, zone),
         "currency": clean(view.currency),
         "price": money(view.price_per_t, view.price_per_t, view.price_per_t, view.currency).split(
-            " (", 1
+            said(" ("), 1
         )[0],
         "headline": headline(view, rows),
         "rows": rows,
@@ -134,9 +135,9 @@ def period_excess(view: ReportView, rows: Sequence[FindingRow]) -> tuple[Estimat
         orient="row",
     )
     total = Estimate(*added_findings(sizes, level_log_sd(view)))
-    basis = (
-        "Sum of the findings below, which share the error of the kinetic level; what else makes "
-        "each uncertain is its own."
+    basis = said(
+        "Sum of the findings below, which share the error of the kinetic level; "
+        "what else makes each uncertain is its own."
     )
     return (total if counted else None), basis
 
@@ -152,15 +153,17 @@ def headline(view: ReportView, rows: Sequence[FindingRow]) -> Headline:
     standing = [row for row in rows if not row.withdrawn]
     total, basis = period_excess(view, rows)
     cover, beware = _cover(view)
-    counted = {0: "No finding", 1: "One finding"}.get(len(standing), f"{len(standing)} findings")
+    counted = {0: said("No finding"), 1: said("One finding")}.get(
+        len(standing), said("{standing} findings", standing=len(standing))
+    )
     if total is None:
         return Headline(
-            mass="No loss found",
-            mass_span="above the unavoidable, as far as the data reach",
+            mass=said("No loss found"),
+            mass_span=said("above the unavoidable, as far as the data reach"),
             worth="",
             worth_span="",
             basis="",
-            counted=f"{counted} in this period.",
+            counted=said("{counted} in this period.", counted=counted),
             worst="",
             cover=cover,
             beware=beware,
@@ -168,11 +171,11 @@ def headline(view: ReportView, rows: Sequence[FindingRow]) -> Headline:
     price = view.price_per_t
     mass = tonnes(total.value, total.low, total.high)
     worth = money(total.value * price, total.low * price, total.high * price, view.currency)
-    nothing = " The interval reaches zero, so it may be nothing." if total.low <= 0 else ""
+    nothing = said(" The interval reaches zero, so it may be nothing.") if total.low <= 0 else ""
     return Headline(
-        mass=mass.split(" (", 1)[0],
-        mass_span=_inside(mass) + " t",
-        worth=worth.split(" (", 1)[0],
+        mass=mass.split(said(" ("), 1)[0],
+        mass_span=_inside(mass) + said(" t"),
+        worth=worth.split(said(" ("), 1)[0],
         worth_span=_inside(worth),
         basis=(basis + nothing).strip(),
         counted=f"{counted}.",
@@ -183,7 +186,7 @@ def headline(view: ReportView, rows: Sequence[FindingRow]) -> Headline:
 
 
 def _inside(text: str) -> str:
-    return text.split(" (", 1)[1].rstrip(")")
+    return text.split(said(" ("), 1)[1].rstrip(")")
 
 
 def _worst(standing: Sequence[FindingRow]) -> str:
@@ -192,25 +195,39 @@ def _worst(standing: Sequence[FindingRow]) -> str:
     if worst is None:
         return ""
     mass = bare_tonnes(worst.lost_t, worst.low_t, worst.high_t)
-    what = f"{worst.cause.name} ({worst.where}), {worst.when}: {mass}, {worst.confidence}"
-    return f"{what}; finding {worst.finding_id}."
+    what = said(
+        "{name} ({where}), {when}: {mass}, {confidence}",
+        name=worst.cause.name,
+        where=worst.where,
+        when=worst.when,
+        mass=mass,
+        confidence=worst.confidence,
+    )
+    return said("{what}; finding {finding_id}.", what=what, finding_id=worst.finding_id)
 
 
 def _cover(view: ReportView) -> tuple[str, str]:
     """Say how much of the period could be computed, and warn when it is not nearly all."""
     share = computed_share(view)
     if share is None:
-        return "", "How much of the period could be computed is not known: minute data are missing."
-    phrase = f"{plain(share, 1 if 99 < share < 100 else 0)} % of the period could be computed."
+        return "", said(
+            "How much of the period could be computed is not known: minute data are missing."
+        )
+    phrase = said(
+        "{share} % of the period could be computed.",
+        share=plain(share, 1 if 99 < share < 100 else 0),
+    )
     if share >= 95:
         return phrase, ""
-    return phrase, "Hours without data are not hours without loss: see “What is missing”."
+    return phrase, said("Hours without data are not hours without loss: see “What is missing”.")
 
 
 def _card(view: ReportView, row: FindingRow) -> Card:
-    label = (
-        f"pH, temperature, residence time and loss rate around finding {row.finding_id}: "
-        f"{row.cause.name}, {row.when}"
+    label = said(
+        "pH, temperature, residence time and loss rate around finding {finding_id}: {name}, {when}",
+        finding_id=row.finding_id,
+        name=row.cause.name,
+        when=row.when,
     )
     drawing = finding_chart(view, row.section, row.started, row.ended, row.anchor, label)
     return Card(row, read_evidence(row.evidence), drawing)
@@ -223,52 +240,66 @@ def season_of(view: ReportView) -> Season | None:
         return None
     held = frame.drop_nulls(["day_local", "sucrose_fed_t", "unavoidable_t", "excess_t"])
     if held.is_empty():
-        return Season(season_chart(frame, ""), (), "")
+        return Season(season_chart(frame, "", view.tongue), (), "")
     sums = with_bounds(pooled(held)).row(0, named=True)
     fed = sums["sucrose_fed_t"]
     without = frame.height - held.height
     first, last = (day_words(held["day_local"].sort()[i]) for i in (0, -1))
-    days = f"{held.height} days, {first} to {last}" + (
-        f"; {without} more could not be computed and are left out" if without else ""
+    days = said("{height} days, {first} to {last}", height=held.height, first=first, last=last) + (
+        said("; {without} more could not be computed and are left out", without=without)
+        if without
+        else ""
     )
     totals = (
-        ("Sucrose fed", quantity(fed, None, None, "t").split(" (", 1)[0], "100 %"),
-        _total("Unavoidable loss", sums["unavoidable_t"], None, fed),
+        (said("Sucrose fed"), quantity(fed, None, None, "t").split(said(" ("), 1)[0], "100 %"),
+        _total(said("Unavoidable loss"), sums["unavoidable_t"], None, fed),
         _total(
-            "Loss above the unavoidable",
+            said("Loss above the unavoidable"),
             sums["excess_t"],
             (sums["excess_low_t"], sums["excess_high_t"]),
             fed,
         ),
     )
-    label = "Sucrose lost each day of the season: unavoidable, and above the unavoidable"
-    return Season(season_chart(frame, label), totals, days)
+    label = said("Sucrose lost each day of the season: unavoidable, and above the unavoidable")
+    return Season(season_chart(frame, label, view.tongue), totals, days)
 
 
 def _total(
     name: str, mass: float, bounds: tuple[float, float] | None, fed: float
 ) -> tuple[str, str, str]:
-    share = percent(100 * mass / fed) if fed > 0 else "not computed"
+    share = percent(100 * mass / fed) if fed > 0 else said("not computed")
     if bounds is None:
-        return name, quantity(mass, None, None, "t").split(" (", 1)[0], share
+        return name, quantity(mass, None, None, "t").split(said(" ("), 1)[0], share
     return name, tonnes(mass, *bounds), share
 
 
 def gaps_of(view: ReportView) -> list[tuple[str, str]]:
     """Say what the report lacks: what the view names, and every part that was not given."""
     absent = (
-        (view.station_minutes, "pH in the charts", "no minute data of the station were given"),
+        (
+            view.station_minutes,
+            said("pH in the charts"),
+            said("no minute data of the station were given"),
+        ),
         (
             view.zone_minutes,
-            "Temperature, residence time and loss rate in the charts",
-            "no minute data of the vessels were given",
+            said("Temperature, residence time and loss rate in the charts"),
+            said("no minute data of the vessels were given"),
         ),
-        (view.lab, "Laboratory grabs in the charts", "no laboratory results were given"),
-        (view.season, "The season's loss by day", "no daily sums were given"),
-        (view.multiplier, "The mill's own kinetic multiplier", "it was not given"),
-        (view.notices, "Odd events without loss", "no list of notices was given"),
-        (view.sources, "Rows read, kept and refused", "no record of the pull was given"),
-        (view.tags, "Bad readings per tag", "no count per tag was given"),
+        (
+            view.lab,
+            said("Laboratory grabs in the charts"),
+            said("no laboratory results were given"),
+        ),
+        (view.season, said("The season's loss by day"), said("no daily sums were given")),
+        (view.multiplier, said("The mill's own kinetic multiplier"), said("it was not given")),
+        (view.notices, said("Odd events without loss"), said("no list of notices was given")),
+        (
+            view.sources,
+            said("Rows read, kept and refused"),
+            said("no record of the pull was given"),
+        ),
+        (view.tags, said("Bad readings per tag"), said("no count per tag was given")),
     )
     named = [(clean(gap.what, 200), clean(gap.why, 600)) for gap in view.not_computed]
     return named + [(what, why) for part, what, why in absent if part is None]
@@ -277,10 +308,10 @@ def gaps_of(view: ReportView) -> list[tuple[str, str]]:
 def _loss_basis(view: ReportView) -> str:
     """Say what the loss rate in the charts is computed from."""
     if has_judged_loss(view.station_minutes):
-        return "The loss rate uses the corrected pH and the mill's multiplier."
+        return said("The loss rate uses the corrected pH and the mill's multiplier.")
     if view.multiplier is None:
-        return "The loss rate uses the pH as read and multiplier 1."
-    return "The loss rate uses the pH as read and the mill's multiplier."
+        return said("The loss rate uses the pH as read and multiplier 1.")
+    return said("The loss rate uses the pH as read and the mill's multiplier.")
 
 
 def _multiplier(view: ReportView) -> tuple[str, str] | None:

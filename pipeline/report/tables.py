@@ -17,10 +17,12 @@ from pipeline.words import (
     count,
     duration_words,
     feed_share,
+    joined,
     known,
     money,
     notice_words,
     percent,
+    said,
     section_words,
     sensor_words,
     span_words,
@@ -173,13 +175,16 @@ def _refused(refused: pl.DataFrame | None, source: dict[str, object]) -> str:
     read, kept = known(source["rows_read"]), known(source["rows_kept"])
     lost = None if read is None or kept is None else read - kept
     if refused is None:
-        return f"{count(lost)} (reasons not recorded)" if lost else "none"
+        return said("{lost} (reasons not recorded)", lost=count(lost)) if lost else "none"
     reasons = refused.filter(pl.col("source") == source["source"]).sort("rows", descending=True)
-    phrase = [f"{count(r['rows'])} {clean(r['reason'])}" for r in reasons.to_dicts()]
+    phrase = [
+        said("{rows} {reason}", rows=count(r["rows"]), reason=clean(r["reason"]))
+        for r in reasons.to_dicts()
+    ]
     rest = (lost or 0) - sum(known(rows) or 0 for rows in reasons["rows"])
     if rest > 0:
-        phrase.append(f"{count(rest)} without a recorded reason")
-    return "; ".join(phrase) or "none"
+        phrase.append(said("{rest} without a recorded reason", rest=count(rest)))
+    return joined("; ", phrase) or "none"
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +246,11 @@ class SensorRow:
 def _measures(row: dict[str, object]) -> str:
     """What a sensor measures and where, as far as it is known."""
     quantity = "pH" if row.get("quantity") == "ph" else clean(row.get("quantity"))
-    return f"{quantity} {clean(row.get('place'))}".replace("_", " ").strip()
+    return (
+        said("{quantity} {row}", quantity=quantity, row=clean(row.get("place")))
+        .replace("_", " ")
+        .strip()
+    )
 
 
 def sensor_rows(view: ReportView) -> list[SensorRow] | None:
@@ -263,7 +272,7 @@ def sensor_rows(view: ReportView) -> list[SensorRow] | None:
 def _why(row: dict[str, object]) -> str:
     """Why a sensor is not well; without words of its own where they say the verdict again."""
     text = clean(row["text"], _LONGEST_TEXT)
-    return "not one came in" if text == sensor_words(str(row["verdict"])) else text
+    return said("not one came in") if text == sensor_words(str(row["verdict"])) else text
 
 
 def computed_share(view: ReportView) -> float | None:

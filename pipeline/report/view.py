@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from pipeline.tongue import ENGLISH, Tongue
+
 if TYPE_CHECKING:  # a list of findings is a view too, and needs none of what makes these
     from features.base import Station
     from features.flow import EffectiveResidence, OwnSettling
@@ -136,6 +138,8 @@ class ReportView:
         Run id, versions, data window: shown as given.
     dossiers : Mapping of str to str
         Address of each dossier that is written, seen from the report, by finding id.
+    tongue : Tongue
+        What the report is said in.
     """
 
     mill: str
@@ -165,6 +169,7 @@ class ReportView:
     not_computed: tuple[Gap, ...] = ()
     run: Mapping[str, str] = field(default_factory=dict)
     dossiers: Mapping[str, str] = field(default_factory=dict)
+    tongue: Tongue = ENGLISH
 
     def lacking(self) -> list[str]:
         """Name every column that a frame should have and lacks, as ``frame.column``."""

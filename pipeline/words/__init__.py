@@ -20,6 +20,22 @@ if TYPE_CHECKING:
         span_words,
         zone_words,
     )
+    from pipeline.words.message import (
+        Day,
+        Edited,
+        Figure,
+        Measured,
+        Parts,
+        Phrase,
+        Said,
+        Stored,
+        counted,
+        figure,
+        filled,
+        joined,
+        said,
+        stored,
+    )
     from pipeline.words.points import (
         ANALYTES,
         QUANTITIES,

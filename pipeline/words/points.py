@@ -5,22 +5,23 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from pipeline.words.message import joined, said
 from pipeline.words.wording import section_words, spoken_name
 
 #: Quantity in words, unit kept inside the tool, decimals that instruments can tell.
 QUANTITIES: Final[Mapping[str, tuple[str, str, int]]] = {
-    "flow": ("juice flow", "m3/h", 1),
+    "flow": (said("juice flow"), "m3/h", 1),
     "temperature": ("temperature", "degC", 1),
     "ph": ("pH", "pH", 2),
     "level": ("level", "%", 1),
-    "mud_level": ("mud level", "%", 1),
+    "mud_level": (said("mud level"), "%", 1),
     "brix": ("Brix", "%", 2),
     "turbidity": ("turbidity", "NTU", 1),
     "conductivity": ("conductivity", "mS/cm", 2),
-    "steam_pressure": ("steam pressure", "kPa", 0),
-    "cane_rate": ("cane rate", "t/h", 0),
-    "imbibition_flow": ("imbibition water", "m3/h", 1),
-    "lime_flow": ("milk of lime", "L/h", 0),
+    "steam_pressure": (said("steam pressure"), "kPa", 0),
+    "cane_rate": (said("cane rate"), "t/h", 0),
+    "imbibition_flow": (said("imbibition water"), "m3/h", 1),
+    "lime_flow": (said("milk of lime"), "L/h", 0),
     "flocculant_flow": ("flocculant", "L/h", 0),
     "other": ("reading", "", 2),
 }
@@ -30,8 +31,8 @@ ANALYTES: Final[Mapping[str, tuple[str, str, int]]] = {
     "brix": ("Brix", "%", 2),
     "pol": ("pol", "%", 2),
     "purity": ("purity", "%", 1),
-    "rs": ("reducing sugars on juice", "%", 3),
-    "lactic": ("lactic acid", "mg/kg", 0),
+    "rs": (said("reducing sugars on juice"), "%", 3),
+    "lactic": (said("lactic acid"), "mg/kg", 0),
     "turbidity": ("turbidity", "NTU", 0),
     "potassium": ("potassium", "mg/kg", 0),
     "chloride": ("chloride", "mg/kg", 0),
@@ -42,20 +43,20 @@ ANALYTES: Final[Mapping[str, tuple[str, str, int]]] = {
 _PORTS: Final = {"in": "inlet", "inside": "inside", "out": "outlet", "mud": "mud", "": ""}
 #: Juices and streams by place and port, as the trade calls them.
 _STREAMS: Final[Mapping[tuple[str, str], str]] = {
-    ("mixed_juice", ""): "mixed juice",
-    ("liming_tank", "out"): "limed juice",
-    ("settler", "out"): "clear juice",
+    ("mixed_juice", ""): said("mixed juice"),
+    ("liming_tank", "out"): said("limed juice"),
+    ("settler", "out"): said("clear juice"),
     ("settler", "mud"): "mud",
     ("filtrate", ""): "filtrate",
     ("syrup", ""): "syrup",
-    ("filter_cake", ""): "filter cake",
+    ("filter_cake", ""): said("filter cake"),
 }
 #: How a port joins a quantity to its vessel.
 _JOINTS: Final = {
-    "in": "into the",
-    "inside": "in the",
-    "out": "out of the",
-    "mud": "in the mud of the",
+    "in": said("into the"),
+    "inside": said("in the"),
+    "out": said("out of the"),
+    "mud": said("in the mud of the"),
 }
 #: Doses are known by what is dosed; a place adds nothing.
 _ALONE: Final = frozenset({"lime_flow", "flocculant_flow", "imbibition_flow", "cane_rate"})
@@ -65,7 +66,7 @@ def place_words(place: str, port: str, kinds: Mapping[str, str]) -> str:
     """Say where something is read: ``liming tank, outlet``."""
     where = "mill" if place == "mill" else section_words(place, kinds)
     side = _PORTS.get(port, spoken_name(port))
-    return ", ".join(part for part in (where, side) if part)
+    return joined(", ", (part for part in (where, side) if part))
 
 
 def stream_words(place: str, port: str) -> str:
@@ -87,16 +88,28 @@ def point_words(quantity: str, place: str, port: str) -> str:
     if quantity in _ALONE:
         return what
     if quantity == "mud_level":
-        return f"{what} in the {spoken_name(place)}"
+        return said("{what} in the {spoken_name}", what=what, spoken_name=spoken_name(place))
     stream = _STREAMS.get((place, port))
     if stream and (port or "level" not in quantity):
-        return f"{stream} {'flow' if quantity == 'flow' else what}"
-    joint = _JOINTS.get(port) or ("in the" if quantity == "level" else "of the")
-    return f"{what} {joint} {spoken_name(place)}"
+        return said(
+            "{stream} {said}", stream=stream, said=said("flow") if quantity == "flow" else what
+        )
+    joint = _JOINTS.get(port) or (said("in the") if quantity == "level" else said("of the"))
+    return said(
+        "{what} {joint} {spoken_name}", what=what, joint=joint, spoken_name=spoken_name(place)
+    )
 
 
 def analyte_words(analyte: str, basis: str = "juice") -> str:
     """Name an analysis: ``pH``, ``reducing sugars on solids``."""
     known = ANALYTES.get(analyte)
     what = known[0] if known else spoken_name(analyte)
-    return what if basis == "juice" else f"{what.removesuffix(' on juice')} on {spoken_name(basis)}"
+    return (
+        what
+        if basis == "juice"
+        else said(
+            "{what} on {spoken_name}",
+            what=what.removesuffix(" on juice"),
+            spoken_name=spoken_name(basis),
+        )
+    )

@@ -32,14 +32,16 @@ from pipeline.words import (
     count,
     day_span,
     day_words,
+    figure,
     moment_words,
     money,
     percent,
+    said,
     tonnes,
     words_of,
 )
 
-_NO_FINDING: Final = "In no finding: scatter, slow drift, losses too small to stand out"
+_NO_FINDING: Final = said("In no finding: scatter, slow drift, losses too small to stand out")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +83,11 @@ def compose_week(view: WeekView) -> dict[str, Any]:
     sums = _sums(view, 0)
     return {
         **common_parts(report, view.run),
-        "week": f"{day_words(view.first, view.last.year)} to {day_words(view.last)}",
+        "week": said(
+            "{day_words} to {day_words2}",
+            day_words=day_words(view.first, view.last.year),
+            day_words2=day_words(view.last),
+        ),
         "until": moment_words(view.run.data_end, zone),
         "hatch": hatch(),
         "lines": _lines(view, sums),
@@ -138,27 +144,31 @@ def _season_sums(view: WeekView) -> Tally | None:
 def _lines(view: WeekView, sums: Tally | None) -> list[dict[str, str]]:
     """The week beside the week before and the season, each as a mean day too."""
     named = (
-        ("This week", sums),
-        ("The week before", _sums(view, 1)),
-        ("Season to date", _season_sums(view)),
+        (said("This week"), sums),
+        (said("The week before"), _sums(view, 1)),
+        (said("Season to date"), _season_sums(view)),
     )
     return [_line(view, name, held) for name, held in named]
 
 
 def _line(view: WeekView, name: str, sums: Tally | None) -> dict[str, str]:
     if sums is None:
-        none = "not computed"
+        none = said("not computed")
         row = {"mass": none, "worth": none, "a_day": none, "unavoidable": none}
         return {"name": name, "computed": "", **row}
     total, a_day = sums.total, sums.a_day
-    partly = "" if sums.days == sums.asked else f", {sums.days} of {sums.asked} days"
+    partly = (
+        ""
+        if sums.days == sums.asked
+        else said(", {days} of {asked} days", days=sums.days, asked=sums.asked)
+    )
     return {
         "name": name + partly,
         "computed": "yes",
         "mass": _tonnes(total),
         "worth": _money(view, total),
         "a_day": _tonnes(a_day),
-        "unavoidable": tonnes(sums.unavoidable_t, None, None).split(" (", 1)[0],
+        "unavoidable": tonnes(sums.unavoidable_t, None, None).split(said(" ("), 1)[0],
     }
 
 
@@ -198,17 +208,17 @@ def _days(view: WeekView) -> list[DayRow] | None:
 
 def _cell(row: dict[str, Any] | None, longest: float, length: int) -> Cell:
     if row is None or not row.get("minutes", length):
-        return Cell("not computed", bar(0.0, 1.0), "")
+        return Cell(said("not computed"), bar(0.0, 1.0), "")
     mass = tonnes(row["excess_t"], row["excess_low_t"], row["excess_high_t"])
     share = 100.0 * row.get("minutes", length) / length
-    thin = f"{share:.0f} % of its hours" if share < 95 else ""
+    thin = said("{share} % of its hours", share=figure(share, ".0f")) if share < 95 else ""
     return Cell(mass, bar(row["excess_t"], longest), thin or _unread(row, length))
 
 
 def _unread(row: dict[str, Any], length: int) -> str:
     """Say when a sum rests on the mill's usual values rather than on readings."""
     read = 100.0 * row.get("measured", length) / length
-    return f"{read:.0f} % with all readings" if read < 90 else ""
+    return said("{read} % with all readings", read=figure(read, ".0f")) if read < 90 else ""
 
 
 def _shift_totals(view: WeekView) -> list[str]:
@@ -219,7 +229,7 @@ def _shift_totals(view: WeekView) -> list[str]:
     names = ("excess_t", "excess_low_t", "excess_high_t")
     sums = {row["order"]: row for row in with_bounds(pooled(held, ["order"])).to_dicts()}
     return [
-        tonnes(*(sums[n][name] for name in names)) if n in sums else "not computed"
+        tonnes(*(sums[n][name] for name in names)) if n in sums else said("not computed")
         for n in range(len(view.shift_names))
     ]
 
@@ -249,7 +259,7 @@ def _causes(view: WeekView, sums: Tally | None) -> list[CauseRow]:
                 _money(view, held),
                 count(n),
                 percent(100 * held.value / whole),
-                f"{100 * together / whole:.0f} %",
+                said("{together} %", together=figure(100 * together / whole, ".0f")),
             )
         )
     return made if rest is None else [*made, _rest(view, rest, whole, longest)]
@@ -258,7 +268,9 @@ def _causes(view: WeekView, sums: Tally | None) -> list[CauseRow]:
 def _rest(view: WeekView, rest: float, whole: float, longest: float) -> CauseRow:
     price, code = view.report.price_per_t, view.report.currency
     if rest <= 0:
-        mass = f"{tonnes(-rest, None, None).split(' (', 1)[0]} less than at the targets"
+        mass = said(
+            "{rest} less than at the targets", rest=tonnes(-rest, None, None).split(" (", 1)[0]
+        )
         return CauseRow(_NO_FINDING, bar(0.0, 1.0), mass, "", "", "", "")
     share = 100 * rest / whole if whole > 0 else None
     return CauseRow(
