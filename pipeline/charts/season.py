@@ -52,7 +52,7 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
         row | {"lower": lower, "upper": upper, "s": name}
         for row in rows
         for name, lower, upper in (
-            ("unavoidable", 0.0, row["base"]),
+            (said("unavoidable"), 0.0, row["base"]),
             (said("above the unavoidable"), row["base"], row["top"]),
         )
         if upper > lower
@@ -74,7 +74,7 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
     y = alt.Y(
         "lower:Q", axis=alt.Axis(title=None, tickCount=5), scale=alt.Scale(domain=_range(rows))
     )
-    names = ["unavoidable", said("above the unavoidable")]
+    names = [said("unavoidable"), said("above the unavoidable")]
     color = alt.Color(
         "s:N",
         scale=alt.Scale(domain=names, range=["#d3dbe2", VERMILION]),

@@ -181,8 +181,8 @@ def _panels(scope: Scope) -> list[Panel]:
     zone = None if zones is None else zones.filter(pl.col("zone") == scope.section)
     where = section_words(scope.section, kinds)
     vessel = scope_vessel(scope)
-    temperature = lines_of(zone, heat_styles(scope, "temperature"), scope)
-    residence = lines_of(zone, {"residence_min": Series("residence", (), BLUE)}, scope)
+    temperature = lines_of(zone, heat_styles(scope, said("temperature")), scope)
+    residence = lines_of(zone, {"residence_min": Series(said("residence"), (), BLUE)}, scope)
     target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
     return [
         ph_panel(scope, kinds),
@@ -316,8 +316,8 @@ def loss_panel(scope: Scope, zones: pl.DataFrame | None) -> Panel:
     series = [
         Series(name, scope.local(bucket_means(whole, column, scope.utc, points)), color, dash)
         for column, name, color, dash in (
-            ("loss_kg_h", "lost", INK, SOLID),
-            ("unavoidable_kg_h", "unavoidable", BLUE, DASH),
+            ("loss_kg_h", said("lost"), INK, SOLID),
+            ("unavoidable_kg_h", said("unavoidable"), BLUE, DASH),
         )
     ]
-    return Panel(title, series, from_zero=True, between=("lost", "unavoidable"))
+    return Panel(title, series, from_zero=True, between=(said("lost"), said("unavoidable")))

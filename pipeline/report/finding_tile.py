@@ -138,7 +138,7 @@ def _clear_ph(drawn: _Drawn) -> Panel:
 
 def _one_ph(drawn: _Drawn, juice: str, title: str, target: slice) -> Panel:
     whole = ph_panel(drawn.scope, vessel_kinds(drawn.scope.view))
-    names = {f"{juice}, as read": said("as read"), f"{juice}, corrected": "corrected"}
+    names = {f"{juice}, as read": said("as read"), f"{juice}, corrected": said("corrected")}
     return replace(
         whole,
         title=title,
@@ -150,7 +150,9 @@ def _one_ph(drawn: _Drawn, juice: str, title: str, target: slice) -> Panel:
 
 
 def _residence(drawn: _Drawn) -> Panel:
-    lines = lines_of(_zone(drawn), {"residence_min": Series("residence", (), BLUE)}, drawn.scope)
+    lines = lines_of(
+        _zone(drawn), {"residence_min": Series(said("residence"), (), BLUE)}, drawn.scope
+    )
     return Panel(said("Residence time, {where} [min]", where=drawn.where), lines, from_zero=True)
 
 
@@ -165,7 +167,7 @@ def _temperature(drawn: _Drawn) -> Panel:
 def _feed(drawn: _Drawn) -> Panel:
     scope = drawn.scope
     minutes = scope.minutes(scope.view.station_minutes)
-    lines = lines_of(minutes, {"flow_feed_m3_h": Series("feed", (), BLUE)}, scope)
+    lines = lines_of(minutes, {"flow_feed_m3_h": Series(said("feed"), (), BLUE)}, scope)
     station = scope.view.station
     target = [] if station is None else [station.targets.flow_feed_m3_h]
     return Panel(said("Juice fed [m3/h]"), lines, levels=target, from_zero=True)

@@ -20,15 +20,15 @@ from pipeline.words import clean, day_words, figure, known, read_evidence, said
 State = Literal["new", "open", "ended", "withdrawn"]
 
 STATE_WORDS: Final[dict[State, str]] = {
-    "new": "New",
+    "new": said("New"),
     "open": said("Still open"),
-    "ended": "Ended",
+    "ended": said("Ended"),
     "withdrawn": said("Taken back"),
 }
 _VERDICTS: Final = {
-    "confirmed": "confirmed",
+    "confirmed": said("confirmed"),
     "dismissed": said("dismissed: no loss"),
-    "fixed": "fixed",
+    "fixed": said("fixed"),
     "look_again": said("look again: it grew or went on after the verdict"),
 }
 _NOTE: Final = 160

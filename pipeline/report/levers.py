@@ -93,7 +93,7 @@ def lever_lines(levers: SeasonLevers | None) -> list[str]:
         return []
     lines = [levers.ph] if levers.ph else []
     if levers.missing_weeks:
-        weeks = "week" if levers.missing_weeks == 1 else "weeks"
+        weeks = said("week") if levers.missing_weeks == 1 else said("weeks")
         lines.append(
             said(
                 "{missing_weeks} {weeks} of the season not worked out yet: lostpol levers does.",

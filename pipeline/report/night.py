@@ -110,7 +110,7 @@ def _headline(view: NightView) -> dict[str, Any]:
     before = [_tally(view, view.day - n * one, view.day - one) for n in _BEFORE]
     today = _tally(view, view.day + one, view.day + one)
     # A day that readings end with is called yesterday only where it is.
-    name = day_words(view.day) if said_first(view.report) else "Yesterday"
+    name = day_words(view.day) if said_first(view.report) else said("Yesterday")
     columns = [_column(view, name, of_day)]
     if today is not None and today.minutes > 0:
         until = clock_words(view.report.period_end, ZoneInfo(view.report.zone))
@@ -156,7 +156,7 @@ def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
 
 
 def _days(number: int) -> str:
-    return "day" if number == 1 else said("{number} days", number=number)
+    return said("day") if number == 1 else said("{number} days", number=number)
 
 
 def _mean_of(days: int, sums: Tally | None) -> str:
@@ -204,7 +204,7 @@ def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str
     difference = abs(value - usual)
     spread = Estimate(difference, 0.0, 2 * difference)
     size = bare_tonnes(difference, spread.low, spread.high)
-    side = "more" if value > usual else "less"
+    side = said("more") if value > usual else said("less")
     text = said(
         "{size} {side} than the mean of the {days} before",
         size=size,
@@ -291,9 +291,9 @@ def _cover(view: NightView, of_day: Tally | None) -> tuple[str, bool]:
 
 def _counts(items: Sequence[Item]) -> str:
     names = {
-        "new": "new",
+        "new": said("new"),
         "open": said("still open"),
-        "ended": "ended",
+        "ended": said("ended"),
         "withdrawn": said("taken back"),
     }
     counted = [

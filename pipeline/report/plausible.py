@@ -158,7 +158,7 @@ def _fall(held: Plausibility) -> str:
 def _odd_fall(held: Plausibility) -> str:
     if held.ph_fall is None or abs(held.ph_fall - USUAL_PH_FALL) <= _ODD_FALL:
         return ""
-    more = "more" if held.ph_fall > USUAL_PH_FALL else "less"
+    more = said("more") if held.ph_fall > USUAL_PH_FALL else said("less")
     return said(
         "The pH falls clearly {more} than usual: compare both probes with grabs.", more=more
     )

@@ -175,7 +175,7 @@ def _refused(refused: pl.DataFrame | None, source: dict[str, object]) -> str:
     read, kept = known(source["rows_read"]), known(source["rows_kept"])
     lost = None if read is None or kept is None else read - kept
     if refused is None:
-        return said("{lost} (reasons not recorded)", lost=count(lost)) if lost else "none"
+        return said("{lost} (reasons not recorded)", lost=count(lost)) if lost else said("none")
     reasons = refused.filter(pl.col("source") == source["source"]).sort("rows", descending=True)
     phrase = [
         said("{rows} {reason}", rows=count(r["rows"]), reason=clean(r["reason"]))
@@ -184,7 +184,7 @@ def _refused(refused: pl.DataFrame | None, source: dict[str, object]) -> str:
     rest = (lost or 0) - sum(known(rows) or 0 for rows in reasons["rows"])
     if rest > 0:
         phrase.append(said("{rest} without a recorded reason", rest=count(rest)))
-    return joined("; ", phrase) or "none"
+    return joined("; ", phrase) or said("none")
 
 
 @dataclass(frozen=True, slots=True)

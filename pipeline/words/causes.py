@@ -283,7 +283,7 @@ CAUSES: dict[str, CauseWords] = {
 #: Short names of the cautions, for where the full words stand further down.
 _CAUTION_LABELS: dict[str, str] = {
     _HOT: said("hot juice and steam"),
-    _LIME: "lime",
+    _LIME: said("lime"),
     _CONFINED: said("confined vessels"),
     _SET_POINT: said("changing set-points"),
     _PROBE: said("taking out a probe"),

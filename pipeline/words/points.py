@@ -11,44 +11,50 @@ from pipeline.words.wording import section_words, spoken_name
 #: Quantity in words, unit kept inside the tool, decimals that instruments can tell.
 QUANTITIES: Final[Mapping[str, tuple[str, str, int]]] = {
     "flow": (said("juice flow"), "m3/h", 1),
-    "temperature": ("temperature", "degC", 1),
+    "temperature": (said("temperature"), "degC", 1),
     "ph": ("pH", "pH", 2),
-    "level": ("level", "%", 1),
+    "level": (said("level"), "%", 1),
     "mud_level": (said("mud level"), "%", 1),
     "brix": ("Brix", "%", 2),
-    "turbidity": ("turbidity", "NTU", 1),
-    "conductivity": ("conductivity", "mS/cm", 2),
+    "turbidity": (said("turbidity"), "NTU", 1),
+    "conductivity": (said("conductivity"), "mS/cm", 2),
     "steam_pressure": (said("steam pressure"), "kPa", 0),
     "cane_rate": (said("cane rate"), "t/h", 0),
     "imbibition_flow": (said("imbibition water"), "m3/h", 1),
     "lime_flow": (said("milk of lime"), "L/h", 0),
-    "flocculant_flow": ("flocculant", "L/h", 0),
-    "other": ("reading", "", 2),
+    "flocculant_flow": (said("flocculant"), "L/h", 0),
+    "other": (said("reading"), "", 2),
 }
 #: Analyte in words, unit, decimals.
 ANALYTES: Final[Mapping[str, tuple[str, str, int]]] = {
     "ph": ("pH", "pH", 2),
     "brix": ("Brix", "%", 2),
     "pol": ("pol", "%", 2),
-    "purity": ("purity", "%", 1),
+    "purity": (said("purity"), "%", 1),
     "rs": (said("reducing sugars on juice"), "%", 3),
     "lactic": (said("lactic acid"), "mg/kg", 0),
-    "turbidity": ("turbidity", "NTU", 0),
-    "potassium": ("potassium", "mg/kg", 0),
-    "chloride": ("chloride", "mg/kg", 0),
-    "dextran": ("dextran", "mg/kg", 0),
-    "colour": ("colour", "IU", 0),
-    "phosphate": ("phosphate", "mg/kg", 0),
+    "turbidity": (said("turbidity"), "NTU", 0),
+    "potassium": (said("potassium"), "mg/kg", 0),
+    "chloride": (said("chloride"), "mg/kg", 0),
+    "dextran": (said("dextran"), "mg/kg", 0),
+    "colour": (said("colour"), "IU", 0),
+    "phosphate": (said("phosphate"), "mg/kg", 0),
 }
-_PORTS: Final = {"in": "inlet", "inside": "inside", "out": "outlet", "mud": "mud", "": ""}
+_PORTS: Final = {
+    "in": said("inlet"),
+    "inside": said("inside"),
+    "out": said("outlet"),
+    "mud": said("mud"),
+    "": "",
+}
 #: Juices and streams by place and port, as the trade calls them.
 _STREAMS: Final[Mapping[tuple[str, str], str]] = {
     ("mixed_juice", ""): said("mixed juice"),
     ("liming_tank", "out"): said("limed juice"),
     ("settler", "out"): said("clear juice"),
-    ("settler", "mud"): "mud",
-    ("filtrate", ""): "filtrate",
-    ("syrup", ""): "syrup",
+    ("settler", "mud"): said("mud"),
+    ("filtrate", ""): said("filtrate"),
+    ("syrup", ""): said("syrup"),
     ("filter_cake", ""): said("filter cake"),
 }
 #: How a port joins a quantity to its vessel.
@@ -64,7 +70,7 @@ _ALONE: Final = frozenset({"lime_flow", "flocculant_flow", "imbibition_flow", "c
 
 def place_words(place: str, port: str, kinds: Mapping[str, str]) -> str:
     """Say where something is read: ``liming tank, outlet``."""
-    where = "mill" if place == "mill" else section_words(place, kinds)
+    where = said("mill") if place == "mill" else section_words(place, kinds)
     side = _PORTS.get(port, spoken_name(port))
     return joined(", ", (part for part in (where, side) if part))
 
@@ -109,7 +115,7 @@ def analyte_words(analyte: str, basis: str = "juice") -> str:
         if basis == "juice"
         else said(
             "{what} on {spoken_name}",
-            what=what.removesuffix(" on juice"),
+            what=what.removesuffix(said(" on juice")),
             spoken_name=spoken_name(basis),
         )
     )

@@ -20,6 +20,8 @@ _LARGEST_PLACE = 6
 _PLACES_OF_UNITS = {"pH": 2, "degC": 1, "°F": 1, "min": 1, "h": 1}
 #: Units that a reader may want others for.
 _TURNED = frozenset({"degC", "K", "t"})
+#: Units that a reader may want others for.
+_TURNED = frozenset({"degC", "K", "t"})
 #: A finding in a stop loses much of next to nothing: the share then says little [%].
 _LARGE_SHARE = 5.0
 
@@ -167,6 +169,11 @@ def fact_value(value: object, unit: str) -> str:
         written = figure(str(written).rstrip("0").rstrip("."))
     text = said("{value} {unit}", value=written, unit=unit).rstrip()
     return Said(text, Measured(text, _fact, value, None, None, unit)) if unit in _TURNED else text
+
+
+def _fact(value: object, _low: object, _high: object, unit: str) -> str:
+    """Write a fact as a quantity is written, for other units."""
+    return fact_value(value, unit)
 
 
 def _fact(value: object, _low: object, _high: object, unit: str) -> str:

@@ -18,7 +18,7 @@ SHARES: dict[str, str] = {
     "brix": said("thinner juice"),
     "throughput": said("slower flow"),
     "residence": said("longer stay"),
-    "microbes": "microbes",
+    "microbes": said("microbes"),
     "standing": said("juice standing in stops"),
 }
 
@@ -60,7 +60,7 @@ _KINDS: dict[str, str] = {
     "liming_tank": said("liming tank"),
     "heater": said("juice heater"),
     "flash_tank": said("flash tank"),
-    "settler": "settler",
+    "settler": said("settler"),
     "clear_juice_tank": said("clear-juice tank"),
     "clear_juice_heater": said("clear-juice heater"),
     "evaporator_vessel": said("evaporator vessel"),
@@ -68,7 +68,7 @@ _KINDS: dict[str, str] = {
 
 _STATUS: dict[str, str] = {
     "open": said("still going on"),
-    "ended": "ended",
+    "ended": said("ended"),
     "withdrawn": said("withdrawn: later data took it back"),
 }
 
@@ -86,7 +86,7 @@ _NOTICES: dict[str, str] = {
     "imbibition_change": said("More imbibition water"),
     "sensor_fault": said("Sensor at fault"),
     "stuck_tag": said("Stuck reading"),
-    "stop": "Stop",
+    "stop": said("Stop"),
     "clock": said("Clock trouble"),
     "known": said("Known beforehand"),
 }
@@ -100,9 +100,9 @@ _SENSORS: dict[str, str] = {
 #: Lowest confidence of each word, highest first (wording of our own).
 _CONFIDENCE: tuple[tuple[float, str], ...] = (
     (0.9, said("almost sure")),
-    (0.7, "likely"),
+    (0.7, said("likely")),
     (0.5, said("more likely than not")),
-    (0.3, "possible"),
+    (0.3, said("possible")),
     (0.0, said("a weak hint")),
 )
 

@@ -105,9 +105,9 @@ _ANALYTES: Final = {
     "rs": said("reducing sugars"),
     "brix": "Brix",
     "pol": "pol",
-    "purity": "purity",
-    "potassium": "potassium",
-    "chloride": "chloride",
+    "purity": said("purity"),
+    "potassium": said("potassium"),
+    "chloride": said("chloride"),
 }
 
 

@@ -269,7 +269,8 @@ def _rest(view: WeekView, rest: float, whole: float, longest: float) -> CauseRow
     price, code = view.report.price_per_t, view.report.currency
     if rest <= 0:
         mass = said(
-            "{rest} less than at the targets", rest=tonnes(-rest, None, None).split(" (", 1)[0]
+            "{rest} less than at the targets",
+            rest=tonnes(-rest, None, None).split(said(" ("), 1)[0],
         )
         return CauseRow(_NO_FINDING, bar(0.0, 1.0), mass, "", "", "", "")
     share = 100 * rest / whole if whole > 0 else None
