@@ -40,7 +40,7 @@ def show_standing(standing: Standing, juice: Juice, known: Known) -> None:
     for beyond in standing.beyond:
         say(f"Beyond the kinetics: {beyond}. Take the figures as a rough guide.")
     if end.temp_degc < _MICROBES_BELOW_DEGC:
-        say("Below about 80 degC microbes may take far more than this; it is not counted here.")
+        say("Below about 80 °C microbes may take far more than this; it is not counted here.")
     _caution(
         "Draining, reheating or liming a standing vessel is for trained and licensed people under "
         "site procedures and local codes."
@@ -56,7 +56,7 @@ def _after(hours: float) -> str:
 
 def _standing_table(standing: Standing) -> Table:
     table = Table(title="Hour by hour")
-    for name in ("[h]", "[degC]", "pH", "Sucrose lost [%]", "Reducing sugars made [%]"):
+    for name in ("[h]", "[°C]", "pH", "Sucrose lost [%]", "Reducing sugars made [%]"):
         table.add_column(escape(name), justify="right")
     moments = standing.moments
     every = math.ceil((len(moments) - 1) / _MOST_ROWS)

@@ -151,9 +151,9 @@ def told(answer: dict[str, Any]) -> list[str]:
     """Say the answer to a person, the use of the settler first."""
     lines = [
         f"{_share(answer['used_low'], answer['used_high'])} of the settler's design rule is used: "
-        f"{answer['flow_m3_h']:.0f} m3/h over {answer['area_m2']:g} m2, {answer['load_m_h']:.2f} "
-        "m3/h per m2.",
-        f"It could take {answer['spare_m3_h_low']:.0f} to {answer['spare_m3_h_high']:.0f} m3/h "
+        f"{answer['flow_m3_h']:.0f} m³/h over {answer['area_m2']:g} m², {answer['load_m_h']:.2f} "
+        "m³/h per m².",
+        f"It could take {answer['spare_m3_h_low']:.0f} to {answer['spare_m3_h_high']:.0f} m³/h "
         "besides (below 0: it is over its rule).",
     ]
     if answer["dilution_pct"] > 0.0:

@@ -32,6 +32,7 @@ from pipeline.words import (
     sensor_words,
     span_words,
     tonnes,
+    unit_words,
 )
 
 _LOSS_HEIGHT: Final = 132
@@ -219,7 +220,9 @@ def _lane(
     strip = begun(axis, _LANE_HEIGHT, f"{name}: {said}", shown)
     strip.levels(scale, 2)
     strip.path(strokes(low, high, scale), "line")
-    return Row(f"tag-{number}", f"{clean(signal.tag, 60)}: {name}", unit, said, strip.done())
+    return Row(
+        f"tag-{number}", f"{clean(signal.tag, 60)}: {name}", unit_words(unit), said, strip.done()
+    )
 
 
 def tag_choices(signals: Sequence[object]) -> list[tuple[str, str]]:

@@ -23,7 +23,7 @@ from models.base import Array
 from pipeline.dossier.gather import Material
 from pipeline.dossier.words import signal_words
 from pipeline.period import tags_of, unit_of, what_of
-from pipeline.words import ANALYTES, QUANTITIES, clean, place_words
+from pipeline.words import ANALYTES, QUANTITIES, clean, place_words, unit_words
 
 #: Half of a 90 % interval in standard errors.
 Z90 = 1.645
@@ -180,7 +180,7 @@ def _dose_lanes(material: Material) -> list[Lane]:
                     key=dose.key,
                     tag=tags_of(dose),
                     what=what_of(dose),
-                    unit=unit,
+                    unit=unit_words(unit),
                     decimals=decimals,
                     lines=(Line("worked out", dose.by_clock),),
                     grabs=(),
@@ -211,7 +211,7 @@ def _signal_lane(
         key=f"tag-{number}",
         tag=clean(signal.tag, 80),
         what=signal_words(signal, vessel_kinds(material)),
-        unit=unit,
+        unit=unit_words(unit),
         decimals=decimals,
         lines=(as_read, *_corrected(material, signal)),
         grabs=_grabs(material, signal.quantity, signal.place, signal.port),
@@ -287,7 +287,7 @@ def _laboratory_lanes(
                 key=f"lab-{number}",
                 tag="",
                 what=f"laboratory: {what}, {place_words(place, port, kinds)}",
-                unit=unit,
+                unit=unit_words(unit),
                 decimals=decimals,
                 lines=(),
                 grabs=_grabs(material, analyte, place, port),

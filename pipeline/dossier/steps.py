@@ -14,7 +14,7 @@ from features.base import Station
 from features.flow import zone_temperature_source
 from features.kinetics import VUKOV_A, VUKOV_B_K
 from models.account import ByHand
-from pipeline.words import plain
+from pipeline.words import plain, unit_words
 
 _DIGITS = 5
 
@@ -45,10 +45,12 @@ def digits(value: float, wanted: int = _DIGITS) -> str:
 
 
 _VOLUME = "description, to 10 %; level tag"
-_SPS4, _SEEN = "density: ICUMSA SPS-4", "confirmed"
+_SPS4, _SEEN = "density: ICUMSA SPS-4", "seen in print"
+#: Constants written down by heart; the laboratory sets the level all the same.
+_PRINTED = "published, not checked in print"
 _TEMP = "temperature tag"
 _PROBES = "pH probes, weighted by place"
-_LINE, _LINE_MARK = "Schaffler 1987, a straight line", "form confirmed, slope estimate"
+_LINE, _LINE_MARK = "Schaffler 1987, a straight line", "form seen in print, slope an estimate"
 _GRABS = "the laboratory's grabs, smoothed"
 _TARGETS = "targets of the description"
 
@@ -83,16 +85,16 @@ def minute_steps(hand: ByHand, station: Station, account: Mapping[str, Any]) -> 
         ("Water in it", "(100 − a5) / 100 × density", hand.water_g_ml, "g/mL", _SPS4, _SEEN),
         ("pH, cooled sample", "as read, vessel's mean", hand.ph_read, "pH", _PROBES, "measured"),
         ("The same at a4", f"a7 + {slope} × (a4 − {cold})", hand.ph_hot, "pH", _LINE, _LINE_MARK),
-        ("Inversion rate", rate, hand.inversion_1_h, "1/h", _vukov(hand), "memory"),
+        ("Inversion rate", rate, hand.inversion_1_h, "1/h", _vukov(hand), _PRINTED),
         ("Probe reads too high by", "probe − laboratory", hand.ph_error, "pH", _GRABS, "computed"),
-        ("Correction for it", "10^a10", hand.correction, "-", "first order, as in a9", "memory"),
+        ("Correction for it", "10^a10", hand.correction, "-", "first order, as in a9", _PRINTED),
         ("Mill's multiplier", "actual over published", hand.multiplier, "-", fitted, _fit(pairs)),
         ("Sucrose lost", "a3 × a9 × a11 × a12", hand.loss_kg_h, "kg/h", "", "computed"),
         ("The same at targets", "all of it again", hand.target_kg_h, "kg/h", _TARGETS, "estimate"),
         ("From a14 back to a13", f"a14 × {factors}", through, "kg/h", "", "computed"),
     )  # fmt: skip
     return [
-        Step(f"a{i}", what, formula, digits(value), unit, source, mark)
+        Step(f"a{i}", what, formula, digits(value), unit_words(unit), source, mark)
         for i, (what, formula, value, unit, source, mark) in enumerate(rows, start=1)
     ]
 

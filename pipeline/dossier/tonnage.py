@@ -13,7 +13,7 @@ from features.kinetics import Z90
 from models.account import interval_kg, lost_kg, part_kg
 from pipeline.dossier.steps import Step, digits
 from pipeline.dossier.words import ERRORS
-from pipeline.words import channel_words, known, section_words, span_words
+from pipeline.words import channel_words, known, section_words, span_words, unit_words
 
 #: Reported and recomputed tonnes may differ by so much before it is said [-].
 _SAME = 1e-3
@@ -180,7 +180,7 @@ def _microbial(account: Mapping[str, Any]) -> list[Step]:
             account["sucrose_per_lactic_kg_kg"],
             "kg/kg",
             "0.95 by stoichiometry; 2 to 8 in the trade",
-            "computed; memory, weak",
+            "known to a factor of two",
         ),
         ("Lost by it", "b3 × b4", lost_kg(account), "kg", "", "computed"),
     )
@@ -267,6 +267,6 @@ def _check(
 def _numbered(rows: Sequence[tuple[str, str, float, str, str, str]]) -> list[Step]:
     """Rows of what, formula, value, unit, source and mark as steps b1, b2 and so on."""
     return [
-        Step(f"b{i}", what, formula, digits(value), unit, source, mark)
+        Step(f"b{i}", what, formula, digits(value), unit_words(unit), source, mark)
         for i, (what, formula, value, unit, source, mark) in enumerate(rows, start=1)
     ]

@@ -26,7 +26,7 @@ ERRORS: Final[Mapping[str, tuple[str, str, str]]] = {
     "sucrose_per_lactic": (
         "sucrose eaten per lactic acid",
         "0.95 by stoichiometry (computed), 2 to 8 in the trade",
-        "memory, weak",
+        "known to a factor of two",
     ),
     "analyses": ("lactic-acid analyses", "the laboratory's errors", "computed"),
     "microbial_evidence": (

@@ -16,7 +16,7 @@ from models.account import (
     Tracked,
 )
 from pipeline.period.moves import Around, Told
-from pipeline.words import QUANTITIES, clean, moment_words, plain, point_words
+from pipeline.words import QUANTITIES, clean, moment_words, plain, point_words, unit_words
 
 _RATIOS: Final = {
     LIME_PER_JUICE: "milk of lime per juice",
@@ -142,8 +142,8 @@ def _change(item: Moved) -> str:
     verb = "rose" if change.change > 0 else "fell"
     share = abs(change.change / change.usual) if change.usual else 0.0
     if item.signal.quantity in _IN_PER_CENT and share >= _TELLING_SHARE:
-        return f"{verb} by {100.0 * share:.0f} %, from {low} to {high} {unit}"
-    return f"{verb} from {low} to {high} {unit}"
+        return f"{verb} by {100.0 * share:.0f} %, from {low} to {high} {unit_words(unit)}"
+    return f"{verb} from {low} to {high} {unit_words(unit)}"
 
 
 def moment_of_move(item: Moved, told: Told, known: Around) -> str:
@@ -189,4 +189,4 @@ def _stood_cold(item: Moved, known: Around) -> list[str]:
     hours = float(np.sum(values < _COLD_DEGC)) / 60.0
     if hours < 0.5:
         return []
-    return [f"it stood below {_COLD_DEGC:.0f} degC for {hours:.1f} h"]
+    return [f"it stood below {_COLD_DEGC:.0f} °C for {hours:.1f} h"]

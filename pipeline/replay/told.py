@@ -18,6 +18,7 @@ from pipeline.words import (
     section_words,
     span_words,
     tonnes,
+    unit_words,
 )
 
 #: Vessels that change by less than this are not told [t].
@@ -67,7 +68,7 @@ def _cost(cost: Cost, currency: str) -> str:
     if cost.unit == "%":
         more = "more" if cost.amount > 0.0 else "less"
         return f"{cost.what}: {plain(abs(cost.amount), 1)} % {more} load the settler could take"
-    text = f"{cost.what}: {plain(cost.amount, 2)} {cost.unit}"
+    text = f"{cost.what}: {plain(cost.amount, 2)} {unit_words(cost.unit)}"
     if cost.value is None:
         return text
     return f"{text}, {money(cost.value, None, None, currency).removesuffix(' (no interval)')}"

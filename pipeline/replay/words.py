@@ -5,11 +5,11 @@ from __future__ import annotations
 from features.advice import USUAL_PH
 from features.replay import FILTRATE_TO, Change
 from pipeline.replay.levers import Levers
-from pipeline.words import clean
+from pipeline.words import clean, unit_words
 
 
 def change_words(change: Change) -> str:
-    """A change in words, such as ``settler temperature 2 degC lower``."""
+    """A change in words, such as ``settler temperature 2 °C lower``."""
     name = _NAMES[change.what]
     place = clean(change.place, 60).replace("_", " ")
     what = f"{place} {name}" if place else name
@@ -19,7 +19,7 @@ def change_words(change: Change) -> str:
         return f"filtrate returned to {FILTRATE_TO[int(change.amount)]} juice"
     # Of a level the points are meant, not a share of it.
     unit = {"pH": "", "%": " points" if change.how == "by" else " %"}.get(
-        change.unit, f" {change.unit}"
+        change.unit, f" {unit_words(change.unit)}"
     )
     if change.how == "by":
         return f"{what} {abs(change.amount):g}{unit} {_way(change.amount)}"

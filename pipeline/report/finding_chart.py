@@ -187,7 +187,7 @@ def _panels(scope: Scope) -> list[Panel]:
     return [
         ph_panel(scope, kinds),
         Panel(
-            said("Temperature, {where} [degC]", where=where),
+            said("Temperature, {where} [°C]", where=where),
             temperature,
             levels=target,
             least_span=4.0,

@@ -160,7 +160,7 @@ def _temperature(drawn: _Drawn) -> Panel:
     lines = lines_of(_zone(drawn), heat_styles(drawn.scope, "temp"), drawn.scope)
     vessel = scope_vessel(drawn.scope)
     target = [] if vessel is None or ":" in drawn.section else [vessel.temp_degc]
-    title = said("Temperature, {where} [degC]", where=drawn.where)
+    title = said("Temperature, {where} [°C]", where=drawn.where)
     return Panel(title, lines, levels=target, least_span=4.0)
 
 
@@ -170,7 +170,7 @@ def _feed(drawn: _Drawn) -> Panel:
     lines = lines_of(minutes, {"flow_feed_m3_h": Series(said("feed"), (), BLUE)}, scope)
     station = scope.view.station
     target = [] if station is None else [station.targets.flow_feed_m3_h]
-    return Panel(said("Juice fed [m3/h]"), lines, levels=target, from_zero=True)
+    return Panel(said("Juice fed [m³/h]"), lines, levels=target, from_zero=True)
 
 
 def _lactic(drawn: _Drawn) -> Panel:

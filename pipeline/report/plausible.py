@@ -167,7 +167,7 @@ def _odd_fall(held: Plausibility) -> str:
 def _destruction(held: Plausibility) -> str:
     at_7, at_8 = USUAL_DESTRUCTION_PCT_H
     usual = said(
-        "{at_7} % near pH 7 and {at_8} % at pH 8, near 97 degC, is usual",
+        "{at_7} % near pH 7 and {at_8} % at pH 8, near 97 °C, is usual",
         at_7=figure(at_7, "g"),
         at_8=figure(at_8, "g"),
     )
@@ -175,7 +175,7 @@ def _destruction(held: Plausibility) -> str:
         return said("Reducing sugars destroyed in the settler: not known ({usual}).", usual=usual)
     return said(
         "Reducing sugars destroyed in the settler: {destroyed_pct_h} % an hour at"
-        " pH {ph_settler} and {temp_settler_degc} degC; {usual}.",
+        " pH {ph_settler} and {temp_settler_degc} °C; {usual}.",
         destroyed_pct_h=figure(held.destroyed_pct_h, ".1f"),
         ph_settler=figure(held.ph_settler, ".2f"),
         temp_settler_degc=figure(held.temp_settler_degc, ".1f"),

@@ -27,11 +27,28 @@ from pipeline.words import (
     sensor_words,
     span_words,
     status_words,
+    stored,
+    stream_words,
     tonnes,
     words_of,
 )
 
 _LONGEST_TEXT = 300
+_QUANTITIES = {
+    "ph": said("pH"),
+    "flow": said("flow"),
+    "temperature": said("temperature"),
+    "level": said("level"),
+    "mud_level": said("mud level"),
+    "brix": said("Brix"),
+    "turbidity": said("turbidity"),
+    "conductivity": said("conductivity"),
+    "steam_pressure": said("steam pressure"),
+    "cane_rate": said("cane rate"),
+    "imbibition_flow": said("imbibition flow"),
+    "lime_flow": said("lime flow"),
+    "flocculant_flow": said("flocculant flow"),
+}
 #: Tags with at least this share of bad readings get a row of their own [%].
 _MUCH_BAD = 1.0
 
@@ -140,7 +157,7 @@ def notice_rows(view: ReportView) -> list[NoticeRow]:
                 _year(view),
             ),
             notice_words(str(row["kind"] or "")),
-            clean(row["text"], _LONGEST_TEXT),
+            stored(clean(row["text"], _LONGEST_TEXT)),
         )
         for row in rows
     ]
@@ -245,12 +262,11 @@ class SensorRow:
 
 def _measures(row: dict[str, object]) -> str:
     """What a sensor measures and where, as far as it is known."""
-    quantity = "pH" if row.get("quantity") == "ph" else clean(row.get("quantity"))
-    return (
-        said("{quantity} {row}", quantity=quantity, row=clean(row.get("place")))
-        .replace("_", " ")
-        .strip()
-    )
+    name = clean(row.get("quantity"))
+    quantity = _QUANTITIES.get(name, name.replace("_", " "))
+    place = clean(row.get("place"))
+    where = stream_words(place, "") if place else ""
+    return said("{quantity} {place}", quantity=quantity, place=where).strip()
 
 
 def sensor_rows(view: ReportView) -> list[SensorRow] | None:
@@ -271,7 +287,7 @@ def sensor_rows(view: ReportView) -> list[SensorRow] | None:
 
 def _why(row: dict[str, object]) -> str:
     """Why a sensor is not well; without words of its own where they say the verdict again."""
-    text = clean(row["text"], _LONGEST_TEXT)
+    text = stored(clean(row["text"], _LONGEST_TEXT))
     return said("not one came in") if text == sensor_words(str(row["verdict"])) else text
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import date
 from functools import cache, cached_property
 from importlib.resources import files
@@ -17,11 +16,12 @@ from babel.messages.pofile import read_po
 from babel.numbers import get_decimal_symbol, get_group_symbol
 from babel.support import Translations
 
+from pipeline.tongue.stored import Sentences
+
 #: A catalogue without a country speaks as most mills of the language do.
 _USUAL: Final = {"pt": "pt_BR"}
-_SLOT: Final = re.compile(r"\\\{(\w+)\\\}")
 #: Messages that lie in the lake in English: sentences of the search.
-_STORED: Final = "models/"
+_STORED: Final = ("models/", "features/", "pipeline/words/wording.py")
 _NARROW_SPACE: Final = "\u202f"
 _SPACE: Final = "\u00a0"
 
@@ -81,29 +81,17 @@ class Catalogue:
         return format_skeleton(skeleton, day, locale=self._locale)
 
     @cached_property
-    def _sentences(self) -> list[tuple[str, re.Pattern[str]]]:
-        """Sentences of the search with places in them, those with most of their own words first."""
+    def _sentences(self) -> Sentences:
         known = [
             str(m.id if isinstance(m.id, str) else m.id[0])
             for m in read_catalogue(self._language)
             if m.id and any(place.startswith(_STORED) for place, _ in m.locations)
         ]
-        open_ones = sorted((m for m in known if "{" in m), key=_own_words, reverse=True)
-        return [(m, re.compile(_SLOT.sub(r"(?P<\1>.+?)", re.escape(m)))) for m in open_ones]
+        return Sentences(known, self.words, self.digits)
 
-    def recognised(self, text: str) -> tuple[str, dict[str, str]] | None:
-        """Find the message that an English text of the search was made of, and its values."""
-        if self._words.ugettext(text) != text:
-            return text, {}
-        for message, pattern in self._sentences:
-            found = pattern.fullmatch(text)
-            if found is not None:
-                return message, found.groupdict()
-        return None
-
-
-def _own_words(message: str) -> int:
-    return len(re.sub(r"\{\w+\}", "", message))
+    def stored(self, text: str) -> str:
+        """Say what a search wrote in English, as far as its sentences are known."""
+        return self._sentences.say(text)
 
 
 @cache

@@ -120,25 +120,12 @@ class Tongue:
         values, unit = converted((made.value, made.low, made.high), made.unit, self.units)
         return str(self(made.text if unit == made.unit else made.write(*values, unit)))
 
-    def _stored(self, text: Said, _made: Stored) -> str:
+    def _stored(self, text: Said, made: Stored) -> str:
         """Say what a search wrote in English, as far as its sentence is known."""
-        if self.language == "en":
-            return str(text)
-        found = self.catalogue.recognised(str(text))
-        if found is None:
-            return str(text)
-        message, values = found
-        told = {name: self._captured(name, value) for name, value in values.items()}
-        return filled(self.catalogue.words(message), told)
+        form = made.form or str(text)
+        words = form if self.language == "en" else self.catalogue.stored(form)
+        return filled(words, {name: self(value) for name, value in made.values.items()})
 
-    def _captured(self, name: str, value: str) -> str:
-        if _NUMBER.fullmatch(value):
-            return self._digits(value)
-        return value if name in GIVEN else self._stored(Said(value, Stored()), Stored())
-
-
-#: Places of a sentence that hold names of the mill's own, which are never translated.
-GIVEN: Final = frozenset({"tag", "vessel", "name", "note", "author", "by", "probe", "file"})
 
 _BY_KIND: Final[Mapping[type, Callable[[Tongue, Said, Any], str]]] = {
     Phrase: Tongue._phrase,

@@ -55,6 +55,7 @@ if TYPE_CHECKING:
         plain,
         quantity,
         tonnes,
+        unit_words,
     )
     from pipeline.words.text import clean, is_formula
     from pipeline.words.wording import (
@@ -64,6 +65,7 @@ if TYPE_CHECKING:
         confidence_key,
         confidence_words,
         notice_words,
+        place_within,
         section_words,
         sensor_words,
         share_words,

@@ -124,7 +124,7 @@ CAUSES: dict[str, CauseWords] = {
     "overheating": CauseWords(
         said("Juice hotter than its target"),
         said(
-            "The juice ran above its temperature target. Near boiling, about 7 degC "
+            "The juice ran above its temperature target. Near boiling, about 7 °C "
             "more doubles the rate of loss."
         ),
         (
@@ -240,7 +240,7 @@ CAUSES: dict[str, CauseWords] = {
     "settler_infection": CauseWords(
         said("Microbes growing in the settler"),
         said(
-            "Below 75 degC, or in corners where nothing moves, microbes live on the "
+            "Below 75 °C, or in corners where nothing moves, microbes live on the "
             "juice and make acid. The pH falls without the lime being short."
         ),
         (

@@ -10,8 +10,8 @@ string, and stays as it stands.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any, Final, SupportsIndex
 
@@ -73,7 +73,10 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Stored:
-    """A sentence that a search wrote in English and the store kept as text."""
+    """A sentence that a search wrote in English: kept as text, or as a form and its values."""
+
+    form: str = ""
+    values: Mapping[str, object] = field(default_factory=dict)
 
 
 Made = Phrase | Figure | Parts | Edited | Day | Measured | Stored
@@ -136,7 +139,7 @@ class Said(str):
         return joined("", (other, self))
 
 
-def filled(message: str, values: dict[str, object]) -> str:
+def filled(message: str, values: Mapping[str, object]) -> str:
     """Put values into the places of a message; a place without a value stays as it is written."""
     return _SLOT.sub(lambda slot: str(values.get(slot[1], slot[0])), message)
 
@@ -176,6 +179,12 @@ def joined(between: str, texts: Iterable[object]) -> Said:
     return Said(str(between).join(parts), Parts(between, parts))
 
 
-def stored(text: str) -> Said:
-    """Take text of the store for a sentence of the search; one that is not stays as it is."""
-    return Said(text, Stored())
+def stored(text: str, **values: object) -> Said:
+    """Take text of the store for a sentence of the search; one that is not stays as it is.
+
+    Parameters
+    ----------
+    text : str
+        The sentence, or its form with places for `values`.
+    """
+    return Said(filled(text, values) if values else text, Stored(text, values))

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from pipeline.words.message import joined, said
-from pipeline.words.wording import section_words, spoken_name
+from pipeline.words.wording import place_within, section_words, spoken_name
 
 #: Quantity in words, unit kept inside the tool, decimals that instruments can tell.
 QUANTITIES: Final[Mapping[str, tuple[str, str, int]]] = {
@@ -59,10 +59,10 @@ _STREAMS: Final[Mapping[tuple[str, str], str]] = {
 }
 #: How a port joins a quantity to its vessel.
 _JOINTS: Final = {
-    "in": said("into the"),
-    "inside": said("in the"),
-    "out": said("out of the"),
-    "mud": said("in the mud of the"),
+    "in": said("into"),
+    "inside": said("in"),
+    "out": said("out of"),
+    "mud": said("in the mud of"),
 }
 #: Doses are known by what is dosed; a place adds nothing.
 _ALONE: Final = frozenset({"lime_flow", "flocculant_flow", "imbibition_flow", "cane_rate"})
@@ -94,15 +94,15 @@ def point_words(quantity: str, place: str, port: str) -> str:
     if quantity in _ALONE:
         return what
     if quantity == "mud_level":
-        return said("{what} in the {spoken_name}", what=what, spoken_name=spoken_name(place))
+        return said("{what} in {place_within}", what=what, place_within=place_within(place))
     stream = _STREAMS.get((place, port))
     if stream and (port or "level" not in quantity):
         return said(
             "{stream} {said}", stream=stream, said=said("flow") if quantity == "flow" else what
         )
-    joint = _JOINTS.get(port) or (said("in the") if quantity == "level" else said("of the"))
+    joint = _JOINTS.get(port) or (said("in") if quantity == "level" else said("of"))
     return said(
-        "{what} {joint} {spoken_name}", what=what, joint=joint, spoken_name=spoken_name(place)
+        "{what} {joint} {place_within}", what=what, joint=joint, place_within=place_within(place)
     )
 
 
@@ -115,7 +115,7 @@ def analyte_words(analyte: str, basis: str = "juice") -> str:
         if basis == "juice"
         else said(
             "{what} on {spoken_name}",
-            what=what.removesuffix(said(" on juice")),
+            what=what.removesuffix(" on juice"),
             spoken_name=spoken_name(basis),
         )
     )

@@ -18,12 +18,24 @@ MISSING = said("not computed")
 _LARGEST_PLACE = 6
 #: Decimal places that plant instruments and laboratories can tell apart (common practice).
 _PLACES_OF_UNITS = {"pH": 2, "degC": 1, "°F": 1, "min": 1, "h": 1}
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
+#: Units as they are printed; inside the tool they are plain letters.
+_PRINTED = {
+    "degC": "°C",
+    "m3": "m³",
+    "m2": "m²",
+    "m3/h": "m³/h",
+    "L/m3": "L/m³",
+    "kg/m3": "kg/m³",
+}
 #: Units that a reader may want others for.
 _TURNED = frozenset({"degC", "K", "t"})
 #: A finding in a stop loses much of next to nothing: the share then says little [%].
 _LARGE_SHARE = 5.0
+
+
+def unit_words(unit: str) -> str:
+    """A unit as it is printed: ``°C`` for ``degC``."""
+    return _PRINTED.get(unit, unit)
 
 
 def known(value: object) -> float | None:
@@ -97,7 +109,7 @@ def quantity(value: object, low: object, high: object, unit: str) -> str:
     if middle is None:
         return MISSING
     decimals = places(middle, bottom, top)
-    text = said("{value} {unit}", value=plain(middle, decimals), unit=unit).rstrip()
+    text = said("{value} {unit}", value=plain(middle, decimals), unit=unit_words(unit)).rstrip()
     if bottom is None or top is None:
         text = said("{value} (no interval)", value=text)
     else:
@@ -167,13 +179,8 @@ def fact_value(value: object, unit: str) -> str:
     written = plain(number, decimals)
     if "." in written:
         written = figure(str(written).rstrip("0").rstrip("."))
-    text = said("{value} {unit}", value=written, unit=unit).rstrip()
+    text = said("{value} {unit}", value=written, unit=unit_words(unit)).rstrip()
     return Said(text, Measured(text, _fact, value, None, None, unit)) if unit in _TURNED else text
-
-
-def _fact(value: object, _low: object, _high: object, unit: str) -> str:
-    """Write a fact as a quantity is written, for other units."""
-    return fact_value(value, unit)
 
 
 def _fact(value: object, _low: object, _high: object, unit: str) -> str:

@@ -9,7 +9,7 @@ from pipeline.words.text import clean
 
 SHARES: dict[str, str] = {
     "ph": said("lower pH"),
-    "drop": said("pH falling further on the way"),
+    "drop": said("pH falling more before clear juice"),
     "temperature": said("higher temperature"),
     "temp": said("higher temperature"),
     "flow": said("slower flow"),
@@ -26,7 +26,7 @@ SHARES: dict[str, str] = {
 CHANNELS: dict[str, str] = {
     "ph": said("lower pH of the limed juice"),
     "ph_witness": said("the slow drift of the limed-juice pH probe"),
-    "drop": said("pH falling further on the way than usual"),
+    "drop": said("pH falling more than usual between limed and clear juice"),
     "heat": said("higher temperature"),
     "hold": said("fuller tank"),
     "mud": said("more mud held"),
@@ -57,6 +57,7 @@ UNCALIBRATED: dict[str, str] = {
 }
 
 _KINDS: dict[str, str] = {
+    "mixed_juice": said("mixed juice"),
     "liming_tank": said("liming tank"),
     "heater": said("juice heater"),
     "flash_tank": said("flash tank"),
@@ -64,6 +65,17 @@ _KINDS: dict[str, str] = {
     "clear_juice_tank": said("clear-juice tank"),
     "clear_juice_heater": said("clear-juice heater"),
     "evaporator_vessel": said("evaporator vessel"),
+}
+
+#: The same within a sentence.
+_THE: dict[str, str] = {
+    "liming_tank": said("the liming tank"),
+    "heater": said("the juice heater"),
+    "flash_tank": said("the flash tank"),
+    "settler": said("the settler"),
+    "clear_juice_tank": said("the clear-juice tank"),
+    "clear_juice_heater": said("the clear-juice heater"),
+    "evaporator_vessel": said("the evaporator vessel"),
 }
 
 _STATUS: dict[str, str] = {
@@ -125,15 +137,29 @@ def section_words(section: str, kinds: Mapping[str, str]) -> str:
     section : str
         Zone name (``<vessel>`` or ``<vessel>:mud``) or ``train``.
     kinds : Mapping of str to str
-        Kind of each vessel by name; a name that is missing is spoken as it stands.
+        Kind of each vessel by name.
     """
     if section == "train":
         return said("whole station")
     vessel, _, part = section.partition(":")
-    kind = kinds.get(vessel, "")
-    alone = kind in _KINDS and sum(other == kind for other in kinds.values()) == 1
-    name = _KINDS[kind] if alone else spoken_name(vessel)
-    return said("{name}, mud", name=name) if part == "mud" else name or said("place not named")
+    name = vessel_words(vessel, kinds.get(vessel, vessel))
+    return said("{name}, mud", name=name) if part == "mud" else name
+
+
+def vessel_words(vessel: str, kind: str) -> str:
+    """Call a vessel as the mill does, by its name; one named after its kind as the trade does."""
+    if vessel == kind and kind in _KINDS:
+        return _KINDS[kind]
+    return spoken_name(vessel) or said("place not named")
+
+
+def place_within(section: str) -> str:
+    """Say where within a sentence: ``the settler``, ``the mud of the settler``."""
+    if section == "train":
+        return said("the whole station")
+    vessel, _, part = section.partition(":")
+    name = _THE.get(vessel) or said("the {vessel}", vessel=spoken_name(vessel))
+    return said("the mud of {name}", name=name) if part == "mud" else name
 
 
 def confidence_words(confidence: float | None) -> str:

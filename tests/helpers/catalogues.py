@@ -13,6 +13,7 @@ from pathlib import Path
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
+from pipeline.tongue.stored import sentences
 from pipeline.tongue.template import messages
 
 ROOT = Path(__file__).parents[2]
@@ -20,8 +21,18 @@ CATALOGUES = ROOT / "pipeline" / "tongue" / "catalogues"
 LANGUAGES = {"es": "es", "pt": "pt_BR", "fr": "fr"}
 _PLACE = re.compile(r"\{\w+\}")
 _LETTER = re.compile(r"[^\W\d_]")
-#: Sentences of the search that are kept in English: where they are made.
-_SEARCH = ("models/cause", "models/find", "models/detect", "models/amount", "models/verdicts")
+#: What writes sentences in English into lake and store.
+_SEARCH = (
+    "models/cause",
+    "models/find",
+    "models/verdicts",
+    "features/signal/health.py",
+)
+#: Words of a sentence, by which it is told from a name or a key.
+_PROSE = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z(]|[a-z]{2,} by$|^[a-z]+ \{")
+_FORMAT = re.compile(r"\{(\w*)(?::[^{}]*)?\}")
+#: Calls whose words are no sentence of the search.
+_NO_SENTENCE = {"Column", "ValueError", "text", "number", "count", "moment", "flag"}
 
 
 def extracted() -> dict[str | tuple[str, str], set[str]]:
@@ -60,15 +71,58 @@ def _said(tree: ast.AST):
 def stored() -> dict[str, set[str]]:
     """Sentences of the search, by their literals in its sources."""
     found: dict[str, set[str]] = defaultdict(set)
-    for folder in _SEARCH:
-        for path in sorted((ROOT / folder).rglob("*.py")):
-            for message in _sentences(ast.parse(path.read_text("utf-8"))):
-                found[message].add(path.relative_to(ROOT).as_posix())
+    for name in _SEARCH:
+        paths = [ROOT / name] if name.endswith(".py") else sorted((ROOT / name).rglob("*.py"))
+        for path in paths:
+            for text in _literals(ast.parse(path.read_text("utf-8"))):
+                for sentence in sentences(text):
+                    if _PROSE.search(sentence):
+                        found[sentence].add(path.relative_to(ROOT).as_posix())
     return found
 
 
-def _sentences(tree: ast.AST):
-    return []
+def _literals(node: ast.AST):
+    """Texts of a source, with places for what is filled in; no docstring and no error."""
+    if isinstance(node, ast.Raise | ast.Expr) and not isinstance(
+        getattr(node, "value", None), ast.Yield | ast.Call
+    ):
+        return
+    if isinstance(node, ast.Call) and _called(node.func) in _NO_SENTENCE:
+        return
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        yield _named_places(node.value)
+        return
+    if isinstance(node, ast.JoinedStr):
+        yield _named_places("".join(_piece(part) for part in node.values))
+        for part in node.values:
+            if isinstance(part, ast.FormattedValue):
+                yield from _literals(part.value)
+        return
+    for child in ast.iter_child_nodes(node):
+        yield from _literals(child)
+
+
+def _called(function: ast.expr) -> str:
+    return function.attr if isinstance(function, ast.Attribute) else getattr(function, "id", "")
+
+
+def _piece(part: ast.expr) -> str:
+    if isinstance(part, ast.Constant):
+        return part.value
+    names = re.findall(r"[A-Za-z]\w*", ast.unparse(part.value))
+    return f"{{{names[-1] if names else 'value'}}}"
+
+
+def _named_places(text: str) -> str:
+    """Give every place of a message a name of its own."""
+    taken: dict[str, int] = defaultdict(int)
+
+    def named(place: re.Match[str]) -> str:
+        name = place[1] or "value"
+        taken[name] += 1
+        return f"{{{name}{taken[name] if taken[name] > 1 else ''}}}"
+
+    return _FORMAT.sub(named, text)
 
 
 def updated(language: str) -> Catalog:

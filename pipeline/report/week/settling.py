@@ -72,7 +72,7 @@ def _basis(station: Station, own: OwnSettling | None) -> str:
     area = sum(v.area_m2 or 0.0 for v in settlers_of(station))
     rate = station.settling.rate_m_h
     text = said(
-        "Flow of clear juice by settling area ({area} m2), against half the initial settling ",
+        "Flow of clear juice by settling area ({area} m²), against half the initial settling ",
         area=figure(area, "g"),
     )
     if rate is None:
@@ -236,7 +236,7 @@ def _row(row: dict[str, Any], year: int) -> SettlingRow:
         said("{low} to {high} %", low=figure(low, ".0f"), high=figure(high, ".0f")),
         said("{high} to {low} %", high=figure(100 - high, ".0f"), low=figure(100 - low, ".0f")),
         said(
-            "{spare} to {spare2} m3/h",
+            "{spare} to {spare2} m³/h",
             spare=figure(spare[0], ".0f"),
             spare2=figure(spare[1], ".0f"),
         ),

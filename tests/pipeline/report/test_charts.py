@@ -102,7 +102,7 @@ def test_judged_loss_is_drawn_rather_than_the_sum_over_vessels(view):
 
 
 def test_train_draws_the_zone_that_lost_most(view):
-    assert "Temperature, settler [degC]" in str(draw(view, section="train").wide)
+    assert "Temperature, settler [°C]" in str(draw(view, section="train").wide)
 
 
 def test_window_stays_inside_the_data(view):
