@@ -15,6 +15,7 @@ from pipeline.base import ONE_DAY, Window
 from pipeline.lake import lake_of
 from pipeline.mill import Mill
 from pipeline.present.plausible import plausible
+from pipeline.present.tongues import in_every_language
 from pipeline.present.view import latest_run, report_path, run_log_sd, view_of
 from pipeline.report import Gap, NightView, RunHealth, write_night
 from pipeline.store import published_store_of
@@ -37,10 +38,11 @@ def write_night_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> 
     Returns
     -------
     Path
-        The HTML file; PDF and text lie beside it.
+        The HTML file; PDF and text lie beside it, and the same in other languages of readers.
     """
     out = report_path(mill, period, "nightly.html")
-    return write_night(out, night_view(mill, period, tuple(gaps)))
+    view = night_view(mill, period, tuple(gaps))
+    return in_every_language(mill, out, view, write_night)
 
 
 def night_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> NightView:

@@ -24,6 +24,7 @@ from pipeline.present.gaps import hours_without_readings
 from pipeline.present.level import level_beware
 from pipeline.present.levers import season_levers
 from pipeline.present.plausible import beyond_of
+from pipeline.present.tongues import tongue_for
 from pipeline.report import REQUIRED_COLUMNS, Gap, Multiplier, ReportView, write_report
 from pipeline.stages import season_days, sensors_to_look_at, uncalibrated_channels
 from pipeline.store import dossiers_of, published_store_of
@@ -124,6 +125,7 @@ def view_of(
         verdicts=store.verdicts(),
         beyond=beyond_of(mill, period),
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
+        tongue=tongue_for(mill),
         not_computed=(
             *gaps,
             *hours_without_readings(mill, period),

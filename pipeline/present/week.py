@@ -17,6 +17,7 @@ from pipeline.present.levers import season_levers
 from pipeline.present.night import run_health
 from pipeline.present.plausible import plausible
 from pipeline.present.settling import settling_of
+from pipeline.present.tongues import in_every_language
 from pipeline.present.view import judged_minutes, latest_run, report_path, run_log_sd, view_of
 from pipeline.report import Gap, WeekView, shift_lengths, shift_sums, write_week
 from pipeline.stages import level_course
@@ -43,7 +44,8 @@ def write_week_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> P
         The HTML file; PDF and text lie beside it.
     """
     out = report_path(mill, period, "weekly.html")
-    return write_week(out, week_view(mill, period, tuple(gaps)))
+    view = week_view(mill, period, tuple(gaps))
+    return in_every_language(mill, out, view, write_week)
 
 
 def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekView:

@@ -144,7 +144,7 @@ def filled(message: str, values: Mapping[str, object]) -> str:
     return _SLOT.sub(lambda slot: str(values.get(slot[1], slot[0])), message)
 
 
-def said(message: str, **values: object) -> Said:
+def said(message: str, **values: object) -> str:
     """Say a message of the catalogues.
 
     Parameters
@@ -162,18 +162,18 @@ def said(message: str, **values: object) -> Said:
     return Said(filled(message, values) if values else message, Phrase(message, values))
 
 
-def counted(number: float, one: str, many: str, **values: object) -> Said:
+def counted(number: float, one: str, many: str, **values: object) -> str:
     """Say a message whose form depends on a number, which stands in its place ``{n}``."""
     values = {"n": number, **values}
     return Said(filled(one if number == 1 else many, values), Phrase(one, values, many, number))
 
 
-def figure(value: object, form: str = "") -> Said:
+def figure(value: object, form: str = "") -> str:
     """Write a number by a format such as ``.1f``; a tongue will only part its digits anew."""
     return Said(format(value, form), Figure())
 
 
-def joined(between: str, texts: Iterable[object]) -> Said:
+def joined(between: str, texts: Iterable[object]) -> str:
     """Join texts as :meth:`str.join` does."""
     parts = tuple(text if isinstance(text, str) else str(text) for text in texts)
     return Said(str(between).join(parts), Parts(between, parts))
