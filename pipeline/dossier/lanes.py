@@ -23,7 +23,7 @@ from models.base import Array
 from pipeline.dossier.gather import Material
 from pipeline.dossier.words import signal_words
 from pipeline.period import tags_of, unit_of, what_of
-from pipeline.words import ANALYTES, QUANTITIES, clean, place_words, unit_words
+from pipeline.words import ANALYTES, QUANTITIES, clean, place_words, said, unit_words
 
 #: Half of a 90 % interval in standard errors.
 Z90 = 1.645
@@ -89,7 +89,7 @@ class Lane:
     @property
     def name(self) -> str:
         """Tag and meaning in one line."""
-        return f"{self.tag} ({self.what})" if self.tag else self.what
+        return said("{tag} ({what})", tag=self.tag, what=self.what) if self.tag else self.what
 
     @property
     def empty(self) -> bool:
@@ -152,7 +152,7 @@ def _loss_lane(material: Material, n: int) -> Lane:
     return Lane(
         key=LOSS_KEY,
         tag="",
-        what="sucrose lost, whole station",
+        what=said("sucrose lost, whole station"),
         unit="kg/h",
         decimals=0,
         lines=(
@@ -182,7 +182,7 @@ def _dose_lanes(material: Material) -> list[Lane]:
                     what=what_of(dose),
                     unit=unit_words(unit),
                     decimals=decimals,
-                    lines=(Line("worked out", dose.by_clock),),
+                    lines=(Line(said("worked out"), dose.by_clock),),
                     grabs=(),
                     delay_min=dose.delay_min,
                     carried=True,
@@ -206,7 +206,7 @@ def _signal_lane(
     material: Material, signal: Signal, number: int, known: Mapping[tuple[str, str], Way]
 ) -> Lane:
     _, unit, decimals = QUANTITIES[signal.quantity]
-    as_read = Line("as read", _column(material.grid, signal.name))
+    as_read = Line(said("as read"), _column(material.grid, signal.name))
     return Lane(
         key=f"tag-{number}",
         tag=clean(signal.tag, 80),
@@ -228,7 +228,7 @@ def _corrected(material: Material, signal: Signal) -> tuple[Line, ...]:
         if probe_signal(material.station, point) == signal:
             true = _column(material.losses, f"ph_{point}_true")
             if np.isfinite(true).any():
-                return (Line("corrected by the laboratory", true, "corrected"),)
+                return (Line(said("corrected by the laboratory"), true, "corrected"),)
     return ()
 
 
@@ -286,7 +286,11 @@ def _laboratory_lanes(
             Lane(
                 key=f"lab-{number}",
                 tag="",
-                what=f"laboratory: {what}, {place_words(place, port, kinds)}",
+                what=said(
+                    "laboratory: {what}, {place_words}",
+                    what=what,
+                    place_words=place_words(place, port, kinds),
+                ),
                 unit=unit_words(unit),
                 decimals=decimals,
                 lines=(),

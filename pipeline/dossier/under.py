@@ -12,8 +12,9 @@ from models.base import Array
 from pipeline.base import Window
 from pipeline.dossier.gather import Material, gather
 from pipeline.dossier.lanes import Lane, Line, drawable_lanes
+from pipeline.words import said
 
-_NAME: Final = "the other period"
+_NAME: Final = said("the other period")
 
 
 def laid_under(material: Material, lanes: Sequence[Lane], other: Window) -> list[Lane]:

@@ -39,9 +39,25 @@ from pipeline.mill.sources import Source, read_sources
 from pipeline.mill.station import read_station
 
 _SECTIONS: Final = (
-    "mill", "shifts", "detection", "schedule", "cluster", "keep", "reports", "mail", "exports", "source",
-    "targets", "kinetics", "filtrate", "settling", "prices", "train", "tags", "lab",
-)  # fmt: skip
+    "mill",
+    "shifts",
+    "detection",
+    "schedule",
+    "cluster",
+    "keep",
+    "reports",
+    "mail",
+    "exports",
+    "source",
+    "targets",
+    "kinetics",
+    "filtrate",
+    "settling",
+    "prices",
+    "train",
+    "tags",
+    "lab",
+)
 
 
 #: So many minutes may be missing at the end of a day that is told as a whole one: a recorder that

@@ -13,7 +13,7 @@ from pipeline.base import Window
 from pipeline.mill import Mill
 from pipeline.period.moves import Around, Told, around, told_of
 from pipeline.period.sentence import explained, named_as_data, sentence_of
-from pipeline.words import bare_tonnes, span_words
+from pipeline.words import bare_tonnes, joined, said, span_words
 
 #: Channel of mud, whose driver it shares with tanks.
 _MUD = "mud"
@@ -48,7 +48,7 @@ def with_sentence(
         return evidence
     share = None if told.named.weak else share_of(evidence.get("account"), told.named.family)
     lost = bare_tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"])
-    text = " ".join(part for part in (words, explained(share, lost)) if part)
+    text = joined(" ", (part for part in (words, explained(share, lost)) if part))
     facts = [{"text": text, "value": None, "unit": ""}, *evidence.get("facts", [])]
     return evidence | {"facts": facts, "named": named_as_data(told, known) or {}}
 
@@ -88,7 +88,9 @@ def _with_notes(
 def note_words(mill: Mill, note: Note) -> str:
     """Say what was known: ``Noted beforehand as stop, Tue 11 Nov 21:00 to 23:00: boiler``."""
     hours = span_words(note.started, note.ended, mill.tz, note.started.astimezone(mill.tz).year)
-    return f"Noted beforehand as {note.kind}, {hours}: {note.text}"
+    return said(
+        "Noted beforehand as {kind}, {hours}: {text}", kind=note.kind, hours=hours, text=note.text
+    )
 
 
 def told_of_finding(known: Around, row: Mapping[str, Any], evidence: Mapping[str, Any]) -> Told:

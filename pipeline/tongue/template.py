@@ -23,7 +23,7 @@ _PIECE: Final = re.compile(
 )
 #: Attributes whose text people read or hear.
 _ATTRIBUTE: Final = re.compile(
-    r'(?P<name>\b(?:data-label|aria-label|title|alt|placeholder|data-said)=")(?P<text>[^"{}]+)(?P<end>")'
+    r'(?P<name>\b(?:data-label|aria-label|title|alt|placeholder|data-said[-\w]*)=")(?P<text>[^"{}]+)(?P<end>")'
 )
 _WORD: Final = re.compile(r"[^\W\d_]{2,}")
 _PATH: Final = re.compile(r"[A-Za-z_][\w.]*")

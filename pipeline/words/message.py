@@ -112,6 +112,7 @@ class Said(str):
     made: Made
 
     def __new__(cls, text: str, made: Made | None = None) -> Said:
+        """Make a text; without `made` it is a message without places."""
         self = super().__new__(cls, text)
         self.made = Phrase(text, {}) if made is None else made
         return self
@@ -132,10 +133,10 @@ class Said(str):
     def __getitem__(self, key: SupportsIndex | slice) -> Said:
         return Said(str.__getitem__(self, key), Edited(self, "__getitem__", (key,)))
 
-    def __add__(self, other: str) -> Said:
+    def __add__(self, other: str) -> str:
         return joined("", (self, other))
 
-    def __radd__(self, other: str) -> Said:
+    def __radd__(self, other: str) -> str:
         return joined("", (other, self))
 
 

@@ -18,7 +18,6 @@ import polars as pl
 
 from pipeline.report.days import MICROBES
 from pipeline.report.view import Estimate
-from pipeline.words import said
 
 _REACH: Final = timedelta(days=7)
 _LEAST: Final = timedelta(hours=12)
@@ -108,7 +107,7 @@ def check_fix(
     if row["cause"] == MICROBES:
         nothing: tuple[None, None, None] = (None, None, None)
         return FixCheck(
-            row["finding_id"], said("not seen by kinetics"), *nothing, None, since, hours, again
+            row["finding_id"], "not seen by kinetics", *nothing, None, since, hours, again
         )
     sd = _scatter(parts)
     before, during, after = (None if sd is None else _mean(part, sd) for part in parts)
@@ -121,17 +120,17 @@ def _outcome(hours: float, parts: tuple[Estimate | None, ...], fell: Estimate | 
     """Judge what is left of the rise; without a week before, only whether the loss fell."""
     before, during, after = parts
     if hours < _LEAST / timedelta(hours=1):
-        return said("too early")
+        return "too early"
     if fell is None or after is None or during is None:
-        return said("cannot be told")
+        return "cannot be told"
     if before is None:
-        return "fell" if fell.low > 0 else said("cannot be told")
+        return "fell" if fell.low > 0 else "cannot be told"
     left, rise = _less(after, before), during.value - before.value
     if rise > 0 and left.low > _GOES_ON * rise:
-        return said("goes on")
+        return "goes on"
     if rise > 0 and left.high < _STOPPED * rise and fell.low > 0:
         return "stopped"
-    return "fell" if fell.low > 0 else said("cannot be told")
+    return "fell" if fell.low > 0 else "cannot be told"
 
 
 def _between(minutes: pl.DataFrame, start: datetime, end: datetime) -> pl.DataFrame:
