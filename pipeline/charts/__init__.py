@@ -7,6 +7,14 @@ from features.base import handed_out
 if TYPE_CHECKING:
     from pipeline.charts.bars import bar, hatch
     from pipeline.charts.control_chart import Control, control, multiplier_days, unexplained_days
+    from pipeline.charts.days_strip import (
+        NARROW_STRIP,
+        WIDE_STRIP,
+        DayBar,
+        Lane,
+        StripSize,
+        strip,
+    )
     from pipeline.charts.decimate import Point, Window, bucket_means, envelope
     from pipeline.charts.panels import stack
     from pipeline.charts.season import season_chart

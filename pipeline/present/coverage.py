@@ -16,7 +16,7 @@ from pipeline.words import (
     OF_LABORATORY,
     UNCALIBRATED,
     channel_words,
-    figure,
+    duration_words,
     listed,
     said,
     section_words,
@@ -170,11 +170,12 @@ def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:
     longest = runs.row(0, named=True)
     span = span_words(longest["start"], longest["end"] + _MINUTE, zone)
     phrase = said("all of them") if runs.height == 1 else said("the longest stretch")
+    missing = duration_words(timedelta(minutes=int(runs["minutes"].sum())))
     why = said(
-        "{share} % of the minutes of this report lack a reading, {phrase} {span};"
-        " there the mill's usual value stands in, so a fault of what was not read"
-        " cannot show.",
-        share=figure(100 * share, ".0f"),
+        "a reading lacks in {missing} of this report, {phrase} {span}; there the "
+        "mill's usual value stands in, so a fault of what was not read cannot "
+        "show.",
+        missing=missing,
         phrase=phrase,
         span=span,
     )

@@ -109,5 +109,5 @@ def _cost(cost: Cost, currency: str) -> str:
     return said(
         "{text}, {value}",
         text=text,
-        value=money(cost.value, None, None, currency).removesuffix(" (no interval)"),
+        value=money(cost.value, None, None, currency).removesuffix(said(" (no interval)")),
     )

@@ -97,13 +97,18 @@ def _last_verdict(verdicts: pl.DataFrame | None, finding_id: str) -> dict[str, A
 
 
 def mark_words(raw: Mapping[str, object]) -> str:
-    """Say how far chance may explain a finding, where the search says so."""
+    """Say whether a finding is on the strict list, of which next to none is chance.
+
+    How sure a finding is stands beside it as a number: this must not read like a second one.
+    """
     if read_evidence(raw.get("evidence")).uncalibrated:
-        return said("how far chance explains it cannot be told")
-    return {
-        "confident": said("chance can hardly explain it"),
-        "listed": said("chance may explain it"),
-    }.get(str(raw.get("mark")), "")
+        return said("not on the strict list, for which too little is known here")
+    return {"confident": said("on the strict list"), "listed": said("not on the strict list")}.get(
+        str(raw.get("mark")), ""
+    )
+
+
+STRICT: Final = said("Strict list: of a season's findings on it at most one in twenty is chance.")
 
 
 def chance_words(raw: Mapping[str, object]) -> str:
@@ -122,15 +127,14 @@ def chance_words(raw: Mapping[str, object]) -> str:
         small=_small(100 * q),
     )
     mark = (
-        said("confident: 5 % at most")
-        if raw.get("mark") == "confident"
-        else said("listed: more than 5 %")
+        said("5 % at most: on") if raw.get("mark") == "confident" else said("more than 5 %: not on")
     )
     return said(
-        "{by_itself}; over the season {among}. Mark: {mark}.",
+        "{by_itself}; over the season {among}. {mark}{mark2} the strict list.",
         by_itself=by_itself,
         among=among,
-        mark=mark,
+        mark=mark[:1].upper(),
+        mark2=mark[1:],
     )
 
 

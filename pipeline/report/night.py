@@ -11,16 +11,22 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from pipeline.charts import Drawing
-from pipeline.report.days import Tally, microbes_within, tally, within
+from pipeline.report.days import Tally, tally_of, within
+from pipeline.report.days_strip import last_days
 from pipeline.report.finding_tile import finding_tile
 from pipeline.report.groups import Item, items_of
 from pipeline.report.plausible import plausible_short
 from pipeline.report.runline import common_parts, said_first
+from pipeline.report.season_head import head_of, inside_of
 from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import notice_rows
 from pipeline.report.view import Estimate, NightView
 from pipeline.words import (
+    NO_FINDING,
+    UNAVOIDABLE,
+    USUAL,
     Evidence,
+    against_targets,
     bare_tonnes,
     caution_label,
     clock_words,
@@ -29,13 +35,14 @@ from pipeline.words import (
     figure,
     joined,
     moment_words,
-    money,
     quantity,
     read_evidence,
     said,
+    share_against_targets,
     tonnes,
     within_line,
     words_of,
+    worth_against_targets,
 )
 
 #: Findings with a card and a chart of their own; the rest stand in a table.
@@ -44,6 +51,10 @@ _FACTS: Final = 3
 _SENSORS: Final = 4
 _BEFORE: Final = (7, 30)
 _NAMED_CAUSES: Final = 3
+#: How the sheet may be set, ever closer: the more findings, the closer it begins.
+_CLOSER: Final = ("large", "roomy", "plain", "fuller", "fullest", "bare")
+#: The same for a browser that prints the page, which cannot try; by the number of cards.
+_BY_BROWSER: Final = ("roomy", "roomy", "plain", "bare")
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,15 +103,16 @@ def compose_night(view: NightView) -> dict[str, Any]:
         "more_sensors": 0 if sensors is None else max(0, len(sensors) - _SENSORS),
         "notices": notice_rows(report),
         "plausible": plausible_short(view.plausible),
+        "strip": last_days(view),
+        "closer": joined(" ", _CLOSER[max(0, len(cards) - 1) :]),
+        "browser": _BY_BROWSER[len(cards)],
+        "unavoidable": UNAVOIDABLE,
+        "usual": USUAL,
     }
 
 
 def _tally(view: NightView, first: date, last: date) -> Tally | None:
-    days = view.report.season
-    if days is None:
-        return None
-    bounds = day_span(first, last, ZoneInfo(view.report.zone))
-    return tally(days, first, last, microbes_within(view.known, *bounds))
+    return tally_of(view.report.season, view.known, first, last, view.report.zone)
 
 
 def _headline(view: NightView) -> dict[str, Any]:
@@ -123,9 +135,15 @@ def _headline(view: NightView) -> dict[str, Any]:
         "nothing": nothing,
         "columns": columns,
         "changed": _changed(view, of_day, before[-1]),
-        "cover": _cover(view, of_day),
+        "cover": _cover(view, of_day, today),
         "microbes": "" if of_day is None or of_day.microbes_t <= 0 else _microbes(of_day),
     }
+
+
+def _against_money(view: NightView, held: Estimate) -> str:
+    price = view.report.price_per_t
+    bounds = (held.value * price, held.low * price, held.high * price)
+    return worth_against_targets(*bounds, view.report.currency)
 
 
 def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
@@ -136,23 +154,15 @@ def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
             when=when,
             day_words=day_words(view.day),
         )
-    price, total = view.report.price_per_t, of_day.total
-    mass = tonnes(total.value, total.low, total.high)
-    worth = money(total.value * price, total.low * price, total.high * price, view.report.currency)
-    nothing = ""
-    if total.low <= 0:
-        nothing = said("The interval reaches zero: it may be nothing.")
-    if total.value <= 0:
-        nothing = said("The station did no worse than at its targets.")
-    parts = {
-        "mass": mass.split(said(" ("), 1)[0],
-        "mass_span": mass.split(said(" ("), 1)[1].rstrip(")"),
-    }
-    parts |= {
-        "worth": worth.split(said(" ("), 1)[0],
-        "worth_span": worth.split(said(" ("), 1)[1].rstrip(")"),
-    }
-    return parts, nothing
+    total = of_day.total
+    mass = against_targets(total.value, total.low, total.high)
+    parts = {"mass": head_of(mass), "mass_span": inside_of(mass)}
+    if parts["mass"].endswith("better"):
+        return parts | {"against": said("than at the targets"), "worth": "", "worth_span": ""}, ""
+    worth = _against_money(view, total)
+    nothing = said("The interval reaches zero: it may be nothing.") if total.low <= 0 else ""
+    parts |= {"worth": head_of(worth), "worth_span": inside_of(worth)}
+    return parts | {"against": said("of sucrose lost above the unavoidable")}, nothing
 
 
 def _days(number: int) -> str:
@@ -170,12 +180,12 @@ def _mean_of(days: int, sums: Tally | None) -> str:
 def _column(view: NightView, name: str, sums: Tally | None, *, mean: bool = False) -> Column:
     if sums is None:
         return Column(name, "not computed", "not computed", "not computed", "not computed")
-    price, total = view.report.price_per_t, sums.a_day if mean else sums.total
+    total = sums.a_day if mean else sums.total
     days = sums.days if mean else 1
     return Column(
         name,
-        tonnes(total.value, total.low, total.high),
-        money(total.value * price, total.low * price, total.high * price, view.report.currency),
+        against_targets(total.value, total.low, total.high),
+        _against_money(view, total),
         quantity(sums.unavoidable_t / days, None, None, "t").split(" (", 1)[0],
         _share(sums),
     )
@@ -189,7 +199,7 @@ def _share(sums: Tally) -> str:
     value, low, high = (
         100 * mass / sums.sucrose_fed_t for mass in (total.value, total.low, total.high)
     )
-    return quantity(value, low, high, "%").split(said(" ("), 1)[0]
+    return head_of(share_against_targets(value, low, high))
 
 
 def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str:
@@ -206,7 +216,7 @@ def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str
     size = bare_tonnes(difference, spread.low, spread.high)
     side = said("more") if value > usual else said("less")
     text = said(
-        "{size} {side} than the mean of the {days} before",
+        "Above the unavoidable {size} {side} than the mean of the {days} before",
         size=size,
         side=side,
         days=_days(before.days),
@@ -249,12 +259,13 @@ def _found_in_it(view: NightView, value: float) -> str:
     ]
     rest = value - float(causes["lost_t"].sum())
     outside = bare_tonnes(abs(rest), abs(rest) - 0.1, abs(rest) + 0.1)
-    entries = (
-        said("Outside it {outside}.", outside=outside)
-        if rest > 0
-        else said("Outside it {outside} less than at target.", outside=outside)
+    entries = said(
+        "{no_finding} {outside}{rest}.",
+        no_finding=NO_FINDING,
+        outside=outside,
+        rest="" if rest > 0 else said(" better than at the targets"),
     )
-    text = said("Found in it: {named}", named=joined("; ", named))
+    text = said("In findings, above the usual: {named}", named=joined("; ", named))
     text += (
         said("; {height} more causes", height=causes.height - _NAMED_CAUSES)
         if causes.height > _NAMED_CAUSES
@@ -272,21 +283,36 @@ def _microbes(of_day: Tally) -> str:
     return said("{eaten} of it was eaten by microbes, by the finding below.", eaten=eaten)
 
 
-def _cover(view: NightView, of_day: Tally | None) -> tuple[str, bool]:
-    """Say how much of the day rests on readings; True when that is little."""
+def _cover(view: NightView, of_day: Tally | None, today: Tally | None) -> tuple[str, bool]:
+    """Say how much of day and morning rests on readings; True when that is little of the day."""
     if of_day is None or view.day_minutes <= 0 or of_day.minutes <= 0:
         return said("How much of the day could be computed is not known."), True
     judged = min(100.0, 100.0 * of_day.minutes / view.day_minutes)
     measured = min(100.0, 100.0 * of_day.measured / view.day_minutes)
     text = said(
-        "{judged} % of the day's minutes computed, {measured} % with all readings.",
+        "{judged} % of the day's minutes computed, {measured} % with all readings",
         judged=figure(judged, ".0f"),
         measured=figure(measured, ".0f"),
     )
+    text += _cover_today(view, today)
     if judged >= 95 and measured >= 90:
         return text, False
     lacking = said("Where readings lack, the mill's usual value stands in, and a loss may not show")
     return said("{text} {lacking}; see below.", text=text, lacking=lacking), True
+
+
+def _cover_today(view: NightView, today: Tally | None) -> str:
+    """The same of the hours since, where any were computed."""
+    _, begun = day_span(view.day, view.day, ZoneInfo(view.report.zone))
+    minutes = (view.report.period_end - begun) / timedelta(minutes=1)
+    if today is None or today.minutes <= 0 or minutes <= 0:
+        return "."
+    judged, measured = (min(100.0, 100.0 * n / minutes) for n in (today.minutes, today.measured))
+    return said(
+        "; of today's so far {judged} % and {measured} %.",
+        judged=figure(judged, ".0f"),
+        measured=figure(measured, ".0f"),
+    )
 
 
 def _counts(items: Sequence[Item]) -> str:

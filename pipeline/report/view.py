@@ -104,8 +104,6 @@ class ReportView:
         pH applied) are drawn rather than the sum over the vessels.
     season : polars.DataFrame or None
         One row a plant-local day: sucrose fed, unavoidable and excess loss [t].
-    period_excess : Estimate or None
-        Loss above the unavoidable in the period [t]. Without it the findings are added up.
     station : Station or None
         Station description: kinds of vessels, and targets drawn as thin lines.
     multiplier : Multiplier or None
@@ -153,7 +151,6 @@ class ReportView:
     zone_minutes: pl.DataFrame | None = None
     season: pl.DataFrame | None = None
     lab: pl.DataFrame | None = None
-    period_excess: Estimate | None = None
     station: Station | None = None
     multiplier: Multiplier | None = None
     notices: pl.DataFrame | None = None

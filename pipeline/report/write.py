@@ -5,14 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, require_columns, write_forms, write_text
 from pipeline.report.season import compose
 from pipeline.report.view import Gap, NightView, ReportView, WeekView
+from pipeline.report.week.keeper import compose_keeper
 from pipeline.report.week.week import compose_week
 from pipeline.words import said
+
+#: The page for those who keep the tool.
+KEEPER: Final = "keeper.html"
 
 ViewT = TypeVar("ViewT", NightView, WeekView)
 
@@ -75,8 +79,13 @@ def write_night(out: Path, view: NightView) -> Path:
 
 
 def write_week(out: Path, view: WeekView) -> Path:
-    """Write the weekly review as :func:`write_night` writes a night."""
-    return _write_forms(out, "week", view, compose_week)
+    """Write the weekly review as :func:`write_night` writes a night.
+
+    A page for those who keep the tool lies beside it, called ``keeper.html``.
+    """
+    made = _write_forms(out, "week", view, compose_week)
+    write_text(out.with_name(KEEPER), page_of("keeper", compose_keeper(view)))
+    return made
 
 
 def _write_forms(

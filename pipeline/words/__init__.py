@@ -5,6 +5,16 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
+    from pipeline.words.baselines import (
+        DEFINED,
+        NO_FINDING,
+        NO_FINDING_WHY,
+        UNAVOIDABLE,
+        USUAL,
+        against_targets,
+        share_against_targets,
+        worth_against_targets,
+    )
     from pipeline.words.causes import CAUSES, CauseWords, caution_label, words_of
     from pipeline.words.evidence import Evidence, parsed_evidence, read_evidence
     from pipeline.words.localtime import (

@@ -115,7 +115,7 @@ def analyte_words(analyte: str, basis: str = "juice") -> str:
         if basis == "juice"
         else said(
             "{what} on {spoken_name}",
-            what=what.removesuffix(" on juice"),
+            what=what.removesuffix(said(" on juice")),
             spoken_name=spoken_name(basis),
         )
     )
