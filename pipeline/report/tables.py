@@ -81,8 +81,17 @@ class FindingRow:
     evidence: object
 
 
-def finding_rows(view: ReportView) -> list[FindingRow]:
-    """All findings, standing ones by rank, withdrawn ones last."""
+def finding_rows(view: ReportView, *, as_given: bool = False) -> list[FindingRow]:
+    """All findings, standing ones by rank, withdrawn ones last.
+
+    Parameters
+    ----------
+    view : ReportView
+    as_given : bool
+        In the order they are given in, each with its rank as its number.
+    """
+    if as_given:
+        return [_finding(view, row["rank"] or 0, row) for row in view.findings.to_dicts()]
     ordered = view.findings.with_columns(
         (pl.col("status") == "withdrawn").fill_null(value=False).alias("_gone")
     ).sort("_gone", "rank", "lost_t", descending=[False, False, True], nulls_last=True)

@@ -247,6 +247,14 @@ def _chosen_days(mill: Mill, first: date | None, last: date | None) -> tuple[dat
             "--from",
             f"Readings reach from {days[0]} to {days[-1]} (UTC days); choose a day among them.",
         )
+    one = timedelta(days=1)
+    if from_day <= to_day and not any(from_day <= d + one and d - one <= to_day for d in days):
+        raise ConfigError(
+            f"There are no readings from {from_day} to {to_day}, so there is nothing to work out.",
+            "--from and --to",
+            f"Readings reach from {days[0]} to {days[-1]} (UTC days); choose days among them, or "
+            "pull the exports that lack.",
+        )
     if from_day > to_day:
         raise ConfigError(
             f"The first day, {from_day}, comes after the last day, {to_day}.",
