@@ -177,7 +177,3 @@ def _lane(lane: Lane, top: float, above: float, scale: _Scale, size: StripSize) 
             f'fill="{_INK}"/>'
         )
     return parts
-
-
-def _text(x: float, y: float, words: str, anchor: str) -> str:
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'

@@ -13,7 +13,7 @@ from pipeline.base import Window
 from pipeline.mill import Mill
 from pipeline.period.moves import Around, Told, around, told_of
 from pipeline.period.sentence import explained, named_as_data, sentence_of
-from pipeline.words import bare_tonnes, joined, said, span_words
+from pipeline.words import bare_tonnes, joined, packed, said, span_words
 
 #: Channel of mud, whose driver it shares with tanks.
 _MUD = "mud"
@@ -49,7 +49,7 @@ def with_sentence(
     share = None if told.named.weak else share_of(evidence.get("account"), told.named.family)
     lost = bare_tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"])
     text = joined(" ", (part for part in (words, explained(share, lost)) if part))
-    facts = [{"text": text, "value": None, "unit": ""}, *evidence.get("facts", [])]
+    facts = [_told(text), *evidence.get("facts", [])]
     return evidence | {"facts": facts, "named": named_as_data(told, known) or {}}
 
 
@@ -81,8 +81,13 @@ def _with_notes(
 ) -> dict[str, Any]:
     """Evidence with what was known of the hours of a finding, ahead of its facts."""
     known = touching(notes, row["started"], row["ended"])
-    facts = [{"text": note_words(mill, note), "value": None, "unit": ""} for note in known]
+    facts = [_told(note_words(mill, note)) for note in known]
     return evidence | {"facts": [*facts, *evidence.get("facts", [])]} if facts else evidence
+
+
+def _told(text: str) -> dict[str, Any]:
+    """A fact without a number; how it was made stands beside it, for readers of other tongues."""
+    return {"text": text, "value": None, "unit": "", "said": packed(text)}
 
 
 def note_words(mill: Mill, note: Note) -> str:

@@ -87,7 +87,7 @@ class Catalogue:
             for m in read_catalogue(self._language)
             if m.id and any(place.startswith(_STORED) for place, _ in m.locations)
         ]
-        return Sentences(known, self.words, self.digits)
+        return Sentences(self._language, known, self.words, self.digits)
 
     def stored(self, text: str) -> str:
         """Say what a search wrote in English, as far as its sentences are known."""

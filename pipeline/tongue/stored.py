@@ -10,6 +10,8 @@ import re
 from collections.abc import Callable, Iterable
 from typing import Final
 
+from pipeline.tongue.grammar import fitted
+
 #: Where one sentence ends and the next begins.
 _BETWEEN: Final = re.compile(r"(?<=[.;]) (?=[A-Z0-9{])")
 _SLOT: Final = re.compile(r"\\\{(\w+)\\\}")
@@ -31,6 +33,7 @@ class Sentences:
 
     Parameters
     ----------
+    language : str
     messages : iterable of str
         Their ids.
     words : callable
@@ -39,7 +42,8 @@ class Sentences:
         Parts the digits of a number.
     """
 
-    def __init__(self, messages: Iterable[str], words: Words, digits: Words) -> None:
+    def __init__(self, language: str, messages: Iterable[str], words: Words, digits: Words) -> None:
+        self._language = language
         known = list(messages)
         self._whole = {message for message in known if "{" not in message}
         open_ones = sorted((m for m in known if "{" in m), key=_own_letters, reverse=True)
@@ -80,11 +84,13 @@ class Sentences:
 
     def _filled(self, message: str, values: dict[str, str]) -> str:
         told = {name: self._captured(name, value) for name, value in values.items()}
-        return _PLACE.sub(lambda place: told.get(place[0][1:-1], place[0]), self._words(message))
+        ours = frozenset(told) - _GIVEN
+        return fitted(self._language, self._words(message), told, ours)
 
     def _captured(self, name: str, value: str) -> str:
-        if _NUMBER.fullmatch(value):
-            return self._digits(value)
+        number = _NUMBER.match(value)
+        if number and (number.end() == len(value) or value[number.end()] == " "):
+            return self._digits(number[0]) + value[number.end() :]
         if name in _GIVEN or not value or value.startswith("{"):
             return value
         known = self._known(value.strip())

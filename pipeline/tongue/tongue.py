@@ -13,8 +13,9 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, Final
 
 from pipeline.base import ConfigError
+from pipeline.tongue.grammar import fitted
 from pipeline.tongue.units import Units, converted
-from pipeline.words import Day, Edited, Figure, Measured, Parts, Phrase, Said, Stored, filled
+from pipeline.words import Day, Edited, Figure, Measured, Parts, Phrase, Said, Stored
 
 if TYPE_CHECKING:
     from jinja2 import BaseLoader
@@ -29,7 +30,6 @@ LANGUAGES: Final[Mapping[str, str]] = {
     "fr": "français",
 }
 _CHART: Final = {"es": "es-ES", "pt": "pt-BR", "fr": "fr-FR"}
-_NUMBER: Final = re.compile(r"[+-]?[\d,]*\.?\d+(?:e[+-]?\d+)?")
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,12 @@ class Tongue:
         if self.language != "en":
             words = self.catalogue.words(made.message, made.many, made.number)
         words = self.units.inside(made.message, words, values)
-        return filled(words, {name: self(value) for name, value in values.items()})
+        return self._filled(words, values)
+
+    def _filled(self, words: str, values: Mapping[str, object]) -> str:
+        told = {name: str(self(value)) for name, value in values.items()}
+        ours = frozenset(name for name, value in values.items() if isinstance(value, Said))
+        return fitted(self.language, words, told, ours)
 
     def _figure(self, text: Said, _made: Figure) -> str:
         return self._digits(str(text))
@@ -124,7 +129,7 @@ class Tongue:
         """Say what a search wrote in English, as far as its sentence is known."""
         form = made.form or str(text)
         words = form if self.language == "en" else self.catalogue.stored(form)
-        return filled(words, {name: self(value) for name, value in made.values.items()})
+        return self._filled(words, made.values)
 
 
 _BY_KIND: Final[Mapping[type, Callable[[Tongue, Said, Any], str]]] = {

@@ -46,6 +46,7 @@ if TYPE_CHECKING:
         said,
         stored,
     )
+    from pipeline.words.packing import packed, unpacked
     from pipeline.words.points import (
         ANALYTES,
         QUANTITIES,

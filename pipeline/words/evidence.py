@@ -14,6 +14,7 @@ from typing import Any
 
 from pipeline.words.causes import words_of
 from pipeline.words.message import Said, Stored, figure, joined, said, stored
+from pipeline.words.packing import unpacked
 from pipeline.words.rounding import fact_value, known, quantity, unit_words
 from pipeline.words.text import clean
 from pipeline.words.wording import UNCALIBRATED, place_within, share_words
@@ -134,9 +135,11 @@ def _line(item: object) -> str:
     )
 
 
-def _text(item: Mapping[Any, Any]) -> Said:
+def _text(item: Mapping[Any, Any]) -> str:
     """The subject of a fact, its places said as they are everywhere."""
     form, parts = item.get("form"), item.get("parts")
+    if "said" in item:
+        return unpacked(item["said"], clean(item.get("text"), _SENTENCE))
     if not isinstance(form, str) or not isinstance(parts, Mapping):
         return stored(clean(item.get("text"), _SENTENCE))
     held = {
@@ -172,7 +175,7 @@ def _beside(item: Mapping[Any, Any], unit: str) -> list[str]:
     return told
 
 
-def _signed(sentence: Said, value: object) -> tuple[Said, object]:
+def _signed(sentence: str, value: object) -> tuple[str, object]:
     """Say “below by 0.3” rather than “above by -0.3”."""
     sentence = sentence.removeprefix("and ")
     number = known(value)
@@ -184,9 +187,9 @@ def _signed(sentence: Said, value: object) -> tuple[Said, object]:
     return sentence, value
 
 
-def _turned(sentence: Said, word: str, other: str) -> Said:
+def _turned(sentence: str, word: str, other: str) -> Said:
     """The same sentence with the other side in it: a message of its own."""
-    made = sentence.made
+    made = sentence.made if isinstance(sentence, Said) else None
     form, values = (made.form, made.values) if isinstance(made, Stored) else (str(sentence), {})
     return stored(form.replace(f" {word} ", f" {other} ", 1), **values)
 

@@ -31,6 +31,8 @@ _SEARCH = (
 #: Words of a sentence, by which it is told from a name or a key.
 _PROSE = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z(]|[a-z]{2,} by$|^[a-z]+ \{")
 _FORMAT = re.compile(r"\{(\w*)(?::[^{}]*)?\}")
+#: Single words that stand in the places of such sentences.
+_WORDS = ("above", "below", "clear", "limed", "high", "low", "a sign", "{spikes} spikes", "mud")
 #: Calls whose words are no sentence of the search.
 _NO_SENTENCE = {"Column", "ValueError", "text", "number", "count", "moment", "flag"}
 
@@ -77,7 +79,19 @@ def stored() -> dict[str, set[str]]:
             for text in _literals(ast.parse(path.read_text("utf-8"))):
                 for sentence in sentences(text):
                     if _PROSE.search(sentence):
-                        found[sentence].add(path.relative_to(ROOT).as_posix())
+                        for told in _both_ways(sentence):
+                            found[told].add(path.relative_to(ROOT).as_posix())
+    for word in _WORDS:
+        found[word].add("models/cause")
+    return found
+
+
+def _both_ways(sentence: str) -> list[str]:
+    """A sentence that says how far above something is may have to say how far below."""
+    found = [sentence]
+    for side, other in (("above", "below"), ("below", "above")):
+        if sentence.endswith(" by") and f" {side} " in sentence:
+            found.append(sentence.replace(f" {side} ", f" {other} ", 1))
     return found
 
 
