@@ -7,24 +7,39 @@ from typing import Final
 
 from rich.text import Text
 
+from pipeline.cli.spoken import spoken
 from pipeline.cli.tables import ROOM, Column, show_table
 from pipeline.cli.terminal import OUT, harmless, say
 from pipeline.report import FindingRow, ReportView, finding_rows
+from pipeline.words import figure, joined, said
 
-_TITLE: Final = "Where sucrose was lost, most worth acting on first"
+_TITLE: Final = said("Where sucrose was lost, most worth acting on first")
 _BOXED: Final = (
     Column("", "right"),
-    Column("When (mill time)"),
-    Column("Why and where"),
-    Column("Lost, 90 % interval", "right"),
-    Column("Worth", "right"),
-    Column("How sure"),
+    Column(said("When (mill time)")),
+    Column(said("Why and where")),
+    Column(said("Lost, 90 % interval"), "right"),
+    Column(said("Worth"), "right"),
+    Column(said("How sure")),
 )
 _PIPED: Final = tuple(
     Column(name)
     for name in (
-        *("no", "id", "when", "lasted", "status", "why", "where"),
-        *("lost above the usual, 90 % interval", "worth", "how sure", "verdict"),
+        *(
+            said("no"),
+            "id",
+            said("when"),
+            said("lasted"),
+            said("status"),
+            said("why"),
+            said("where"),
+        ),
+        *(
+            said("lost above the usual, 90 % interval"),
+            said("worth"),
+            said("how sure"),
+            said("verdict"),
+        ),
     )
 )
 
@@ -45,17 +60,19 @@ def show_findings(
     """
     rows = [row for row in finding_rows(view, as_given=as_given) if not row.withdrawn]
     if not rows:
-        say("No loss above the unavoidable was found in the days searched.")
+        say(said("No loss above the unavoidable was found in the days searched."))
         return
     _table(rows[:most], _verdicts(view))
     if not OUT.is_terminal:
         return
-    say("Lost above the usual. Numbered by worth times how sure the finding is.")
+    say(said("Lost above the usual. Numbered by worth times how sure the finding is."))
     rest = rows[most:] if most is not None else []
     if rest:
         tonnes = sum(row.lost_t or 0.0 for row in rest)
-        more = f"{len(rest)} more, {tonnes:.1f} t together"
-        say(f"{more}: see the report, or lostpol findings {mill}.")
+        more = said(
+            "{rest} more, {tonnes} t together", rest=len(rest), tonnes=figure(tonnes, ".1f")
+        )
+        say(said("{more}: see the report, or lostpol findings {mill}.", more=more, mill=mill))
 
 
 def _verdicts(view: ReportView) -> dict[str, str]:
@@ -87,23 +104,35 @@ def _piped(row: FindingRow, verdicts: Mapping[str, str]) -> tuple[str, ...]:
 def _boxed(row: FindingRow, verdicts: Mapping[str, str]) -> tuple[str, ...]:
     return (
         str(row.number),
-        f"{row.when}\n{row.lasted}, {row.status}, id {row.finding_id}",
+        said(
+            "{when}\n{lasted}, {status}, id {finding_id}",
+            when=row.when,
+            lasted=row.lasted,
+            status=row.status,
+            finding_id=row.finding_id,
+        ),
         f"{row.cause.name}\n{row.where}",
         row.mass.replace(" (", "\n("),
         row.worth.replace(" (", "\n("),
-        "\n".join(filter(None, (row.confidence, verdicts.get(row.raw_id)))),
+        joined("\n", filter(None, (row.confidence, verdicts.get(row.raw_id)))),
     )
 
 
 def _block(row: FindingRow, verdict: str) -> None:
     """One finding below the other: what, where and when, how much, how sure."""
-    OUT.print(Text(harmless(f"{row.number}. {row.cause.name}"), style="bold"), soft_wrap=False)
+    OUT.print(
+        Text(
+            harmless(spoken(said("{number}. {name}", number=row.number, name=row.cause.name))),
+            style="bold",
+        ),
+        soft_wrap=False,
+    )
     for line in (
-        f"{row.mass} above the usual",
+        said("{mass} above the usual", mass=row.mass),
         row.worth,
         row.where,
-        f"{row.when} ({row.lasted}, {row.status})",
-        "; ".join(filter(None, (row.confidence, verdict))),
-        f"id {row.finding_id}",
+        said("{when} ({lasted}, {status})", when=row.when, lasted=row.lasted, status=row.status),
+        joined("; ", filter(None, (row.confidence, verdict))),
+        said("id {finding_id}", finding_id=row.finding_id),
     ):
-        OUT.print(Text(f"   {harmless(line)}"), soft_wrap=False)
+        OUT.print(Text(f"   {harmless(spoken(line))}"), soft_wrap=False)
