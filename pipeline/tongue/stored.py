@@ -13,7 +13,7 @@ from typing import Final
 from pipeline.tongue.grammar import fitted
 
 #: Where one sentence ends and the next begins.
-_BETWEEN: Final = re.compile(r"(?<=[.;]) (?=[A-Z0-9{])")
+_BETWEEN: Final = re.compile(r"(?<=[.;]) (?=[A-Z0-9{])|(?<=\{why\}) (?=[A-Z])")
 _SLOT: Final = re.compile(r"\\\{(\w+)\\\}")
 _PLACE: Final = re.compile(r"\{\w+\}")
 #: Places of a sentence that hold names of the mill's own, which are never translated.

@@ -50,6 +50,9 @@ def _stored(text: Said, made: Stored) -> dict[str, Any]:
 
 
 def _edited(text: Said, made: Edited) -> object:
+    if made.method == "__getitem__" and isinstance(made.arguments[0], slice):
+        part = made.arguments[0]
+        return {"cut": [part.start, part.stop], "of": packed(made.text)}
     if made.method not in _METHODS or made.part is not None:
         return str(text)
     arguments = [packed(argument) for argument in made.arguments]
@@ -111,6 +114,11 @@ def _day(held: Mapping[str, Any]) -> str:
     return day_words(day, None if held["year"] else day.year)
 
 
+def _cut(held: Mapping[str, Any]) -> str:
+    start, stop = held["cut"]
+    return _made(held["of"])[start:stop]
+
+
 def _again(held: Mapping[str, Any]) -> str:
     if held["edit"] not in _METHODS:
         raise ValueError(held["edit"])
@@ -125,4 +133,5 @@ _MAKE: Final[Mapping[str, Callable[[Mapping[str, Any]], str]]] = {
     "day": _day,
     "stored": lambda held: stored(str(held["stored"]), **_values(held)),
     "edit": _again,
+    "cut": _cut,
 }

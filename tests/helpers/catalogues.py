@@ -48,7 +48,7 @@ def extracted() -> dict[str | tuple[str, str], set[str]]:
             plain = path.name.endswith(".txt.j2")
             for message in messages(path.read_text("utf-8"), plain=plain):
                 found[message].add(path.relative_to(ROOT).as_posix())
-    for message, where in stored().items():
+    for message, where in sentences_kept().items():
         found[message] |= where
     plurals = {message[0] for message in found if isinstance(message, tuple)}
     return {m: where for m, where in found.items() if needs_words(m) and m not in plurals}
@@ -70,7 +70,7 @@ def _said(tree: ast.AST):
                 yield tuple(t for t in texts if isinstance(t, str))[:2]
 
 
-def stored() -> dict[str, set[str]]:
+def sentences_kept() -> dict[str, set[str]]:
     """Sentences of the search, by their literals in its sources."""
     found: dict[str, set[str]] = defaultdict(set)
     for name in _SEARCH:
@@ -151,10 +151,16 @@ def updated(language: str) -> Catalog:
         key = message if isinstance(message, str) else message[0]
         held = old.get(key)
         words = held.string if held is not None else ("" if isinstance(message, str) else ("", ""))
-        if isinstance(message, tuple) and isinstance(words, str):
-            words = (words, words)
+        if isinstance(message, tuple):
+            words = _forms(words, new.num_plurals)
         new.add(message, words, locations=[(name, None) for name in sorted(where)])
     return new
+
+
+def _forms(words: str | tuple[str, ...], number: int) -> tuple[str, ...]:
+    """As many forms as the language counts by; the last that is known stands for the rest."""
+    known = [form for form in ((words,) if isinstance(words, str) else words) if form] or [""]
+    return tuple((known + known[-1:] * number)[:number])
 
 
 def main() -> None:
