@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -27,78 +26,34 @@ from pipeline.charts import (
     Panel,
     Point,
     Series,
-    Size,
     TimeAxis,
-    Window,
     bucket_means,
     draw,
-    envelope,
     stack,
 )
+from pipeline.report.lab_panels import microbial_panels
+from pipeline.report.scope import Scope, chart_window, data_bounds, epoch_ms, lines_of
 from pipeline.report.view import ReportView, vessel_kinds
-from pipeline.words import as_utc, chart_offset, clocks_change, joined, said, section_words
+from pipeline.words import chart_offset, clocks_change, joined, said, section_words
 
-_LEAST_MARGIN = timedelta(hours=6)
 _LIMED_PLACES = frozenset({"liming_tank"})
 _CLEAR_PLACES = frozenset({"settler"})
 _LIME_KIND, _CLEAR_KIND = "liming_tank", "settler"
 
 
-@dataclass(frozen=True, slots=True)
-class Scope:
-    """What one finding's panels need: minutes of the window and the clock of its left edge."""
-
-    view: ReportView
-    section: str
-    window: tuple[datetime, datetime]
-    shift_ms: int
-    size: Size
-
-    @property
-    def utc(self) -> Window:
-        """Window in epoch milliseconds, UTC."""
-        return epoch_ms(self.window[0]), epoch_ms(self.window[1])
-
-    def local(self, points: Sequence[Point]) -> list[Point]:
-        """Points moved to the clock of the left edge."""
-        return [(t + self.shift_ms, v) for t, v in points]
-
-    def minutes(self, frame: pl.DataFrame | None) -> pl.DataFrame | None:
-        """Rows of a minute frame inside the window."""
-        if frame is None:
-            return None
-        start, end = self.window
-        return frame.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
-
-
-def chart_window(
-    started: datetime, ended: datetime, bounds: tuple[datetime, datetime] | None
-) -> tuple[datetime, datetime]:
-    """Window drawn around a finding: some time either side, no further than there are data."""
-    margin = max(_LEAST_MARGIN, 0.6 * (ended - started))
-    start, end = started - margin, ended + margin
-    if bounds is not None:
-        start = max(start, min(bounds[0], started))
-        end = min(end, max(bounds[1], ended))
-    return start, end
-
-
-def data_bounds(view: ReportView) -> tuple[datetime, datetime] | None:
-    """First and last minute (end exclusive) of the minute frames."""
-    edges = [
-        edge
-        for frame in (view.station_minutes, view.zone_minutes)
-        if frame is not None and not frame.is_empty()
-        for edge in (frame["ts_utc"].min(), frame["ts_utc"].max())
-        if isinstance(edge, datetime)
-    ]
-    return (as_utc(min(edges)), as_utc(max(edges)) + timedelta(minutes=1)) if edges else None
-
-
 def finding_chart(
-    view: ReportView, section: str, started: datetime, ended: datetime, prefix: str, label: str
+    view: ReportView,
+    section: str,
+    started: datetime,
+    ended: datetime,
+    prefix: str,
+    label: str,
+    *,
+    microbes: bool = False,
 ) -> Drawing:
     """Draw pH, temperature, residence time and loss rate around one finding.
+
+    Of one by microbes, what tells of them: temperature and the laboratory's lactic acid and pol.
 
     Parameters
     ----------
@@ -112,6 +67,8 @@ def finding_chart(
         Makes names inside the drawing unique on the page.
     label : str
         What the chart shows, for readers who hear the page.
+    microbes : bool
+        Draw what tells of microbes.
     """
     window = chart_window(started, ended, data_bounds(view))
     offset = chart_offset(window[0], ZoneInfo(view.zone))
@@ -124,7 +81,8 @@ def finding_chart(
     drawn: list[Markup] = []
     absent: list[str] = []
     for size in (WIDE, NARROW):
-        made = _panels(Scope(view, zone, window, shift_ms, size))
+        scope = Scope(view, zone, window, shift_ms, size)
+        made = [_temperature(scope), *microbial_panels(scope)] if microbes else _panels(scope)
         shown = [panel for panel in made if not panel.empty]
         absent = [panel.title for panel in made if panel.empty]
         if not shown:
@@ -156,11 +114,6 @@ def _missing_words(
     return joined(" ", text)
 
 
-def epoch_ms(moment: datetime) -> int:
-    """Epoch milliseconds of a moment."""
-    return round(as_utc(moment).timestamp() * 1000)
-
-
 def drawn_zone(view: ReportView, section: str, window: tuple[datetime, datetime]) -> str:
     """Zone to draw: that of the finding, or the one that lost most above its target."""
     frame = view.zone_minutes
@@ -180,21 +133,26 @@ def _panels(scope: Scope) -> list[Panel]:
     zones = scope.minutes(scope.view.zone_minutes)
     zone = None if zones is None else zones.filter(pl.col("zone") == scope.section)
     where = section_words(scope.section, kinds)
-    vessel = scope_vessel(scope)
-    temperature = lines_of(zone, heat_styles(scope, said("temperature")), scope)
     residence = lines_of(zone, {"residence_min": Series(said("residence"), (), BLUE)}, scope)
-    target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
     return [
         ph_panel(scope, kinds),
-        Panel(
-            said("Temperature, {where} [°C]", where=where),
-            temperature,
-            levels=target,
-            least_span=4.0,
-        ),
+        _temperature(scope),
         Panel(said("Residence time, {where} [min]", where=where), residence, from_zero=True),
         loss_panel(scope, zones),
     ]
+
+
+def _temperature(scope: Scope) -> Panel:
+    zones = scope.minutes(scope.view.zone_minutes)
+    zone = None if zones is None else zones.filter(pl.col("zone") == scope.section)
+    vessel = scope_vessel(scope)
+    target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
+    title = said(
+        "Temperature, {section_words} [°C]",
+        section_words=section_words(scope.section, vessel_kinds(scope.view)),
+    )
+    lines = lines_of(zone, heat_styles(scope, said("temperature")), scope)
+    return Panel(title, lines, levels=target, least_span=4.0)
 
 
 def heat_styles(scope: Scope, name: str) -> dict[str, Series]:
@@ -212,32 +170,6 @@ def scope_vessel(scope: Scope) -> Vessel | None:
     station = scope.view.station
     vessels = () if station is None else station.vessels
     return next((v for v in vessels if v.name == scope.section), None)
-
-
-def lines_of(
-    frame: pl.DataFrame | None, styles: Mapping[str, Series], scope: Scope
-) -> list[Series]:
-    """Decimated lines for the columns of `styles` that the frame has and that hold readings."""
-    if frame is None:
-        return []
-    held = [
-        name for name in styles if name in frame.columns and frame[name].null_count() < frame.height
-    ]
-    budget = scope.size.points // max(1, len(held))
-    return [
-        replace(
-            styles[name],
-            points=scope.local(envelope(frame, name, scope.utc, budget)),
-            usual=_usual(frame[name]),
-        )
-        for name in held
-    ]
-
-
-def _usual(values: pl.Series) -> tuple[float, float] | None:
-    """Range of nearly all readings: one wild reading must not flatten the panel."""
-    low, high = values.quantile(0.003), values.quantile(0.997)
-    return None if low is None or high is None else (low, high)
 
 
 def ph_panel(scope: Scope, kinds: Mapping[str, str]) -> Panel:

@@ -13,11 +13,8 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from features.base import grabs
 from pipeline.charts import (
     BLUE,
-    VERMILION,
-    Dots,
     Drawing,
     Panel,
     Series,
@@ -28,17 +25,14 @@ from pipeline.charts import (
 )
 from pipeline.report.days import MICROBES
 from pipeline.report.finding_chart import (
-    Scope,
-    chart_window,
-    data_bounds,
     drawn_zone,
-    epoch_ms,
     heat_styles,
-    lines_of,
     loss_panel,
     ph_panel,
     scope_vessel,
 )
+from pipeline.report.lab_panels import lactic_panel
+from pipeline.report.scope import Scope, chart_window, data_bounds, epoch_ms, lines_of
 from pipeline.report.tables import FindingRow
 from pipeline.report.view import ReportView, vessel_kinds
 from pipeline.words import chart_offset, clocks_change, joined, said, section_words
@@ -174,24 +168,7 @@ def _feed(drawn: _Drawn) -> Panel:
 
 
 def _lactic(drawn: _Drawn) -> Panel:
-    """Lactic acid by the laboratory, a mark for each sampling point."""
-    scope = drawn.scope
-    lab = scope.minutes(scope.view.lab)
-    title = said("Lactic acid, laboratory [mg/kg]")
-    if lab is None:
-        return Panel(title, ())
-    kept = grabs(lab).filter(pl.col("analyte") == "lactic").drop_nulls("value")
-    shapes = ("circle", "diamond", "square", "triangle-up")
-    kinds = vessel_kinds(scope.view)
-    dots = []
-    for shape, ((place,), rows) in zip(
-        shapes, kept.sort("place").partition_by("place", as_dict=True).items(), strict=False
-    ):
-        times = rows["ts_utc"].dt.epoch("ms").to_list()
-        points = scope.local(list(zip(times, rows["value"].to_list(), strict=True)))
-        color = VERMILION if place == drawn.section else BLUE
-        dots.append(Dots(section_words(str(place), kinds), points, color, shape))
-    return Panel(title, (), dots, from_zero=True)
+    return lactic_panel(drawn.scope)
 
 
 def _zone(drawn: _Drawn) -> pl.DataFrame | None:

@@ -106,11 +106,12 @@ def lever_lines(levers: SeasonLevers | None) -> list[str]:
 
 BASIS: Final = said(
     "Each step alone, over the season so far, for the same sucrose; they do "
-    "not add up. Certain is the low end of the 90 % interval as a share of "
-    "the saving. Worth is less lime and reducing sugars destroyed, which "
-    "colour the juice; steam, scale and work are not in it. Set-points are "
-    "changed by licensed and authorised people under site procedures and "
-    "local codes."
+    "not add up, and each counts from all that was lost, the unavoidable too."
+    " In brackets: 90 % interval. Certain is the low end of the 90 % interval"
+    " as a share of the saving. Worth is less lime and reducing sugars "
+    "destroyed, which colour the juice; steam, scale and work are not in it. "
+    "Set-points are changed by licensed and authorised people under site "
+    "procedures and local codes."
 )
 
 

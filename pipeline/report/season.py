@@ -3,23 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
-from typing import Any, Final
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
 
 from pipeline.charts import Drawing, season_chart
 from pipeline.report.beyond import beyond_rows
-from pipeline.report.days import Tally, days_with_microbes, tally_of
+from pipeline.report.data_lines import data_lines
+from pipeline.report.days import MICROBES, Tally, days_with_microbes, tally_of
 from pipeline.report.finding_chart import finding_chart, has_judged_loss
+from pipeline.report.groups import STRICT
 from pipeline.report.levers import lever_lines, lever_rows
 from pipeline.report.season_head import foot_of, head_of, headline, total_of
+from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import (
     FindingRow,
     finding_rows,
     notice_rows,
-    sensor_rows,
     source_rows,
     tag_rows,
 )
@@ -28,10 +29,12 @@ from pipeline.words import (
     DEFINED,
     Evidence,
     against_targets,
+    caution_label,
     clean,
     clocks_change,
     confidence_key,
     day_words,
+    joined,
     money,
     percent,
     quantity,
@@ -39,8 +42,6 @@ from pipeline.words import (
     said,
     span_words,
 )
-
-_MOMENT: Final = timedelta(microseconds=1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +51,7 @@ class Card:
     row: FindingRow
     evidence: Evidence
     drawing: Drawing
+    cautions: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,10 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "has_notices": view.notices is not None,
         "sources": source_rows(view),
         "tags": tag_rows(view),
-        "sensors": sensor_rows(view),
+        "sensors": gathered_sensors(view),
+        "data_lines": data_lines(view),
+        "dossiers": view.dossiers,
+        "strict": STRICT,
         "missing_tags": [clean(tag, 80) for tag in view.missing_tags],
         "gaps": gaps_of(view),
         "beyond": beyond_rows(view),
@@ -110,13 +115,17 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
 
 def _card(view: ReportView, row: FindingRow) -> Card:
     label = said(
-        "pH, temperature, residence time and loss rate around finding {finding_id}: {name}, {when}",
+        "The hours around finding {finding_id}: {name}, {when}",
         finding_id=row.finding_id,
         name=row.cause.name,
         when=row.when,
     )
-    drawing = finding_chart(view, row.section, row.started, row.ended, row.anchor, label)
-    return Card(row, read_evidence(row.evidence), drawing)
+    microbes = row.code == MICROBES
+    drawing = finding_chart(
+        view, row.section, row.started, row.ended, row.anchor, label, microbes=microbes
+    )
+    cautions = joined(", ", dict.fromkeys(caution_label(line) for line in row.cause.cautions))
+    return Card(row, read_evidence(row.evidence), drawing, cautions)
 
 
 def season_of(view: ReportView, findings: pl.DataFrame) -> Season | None:

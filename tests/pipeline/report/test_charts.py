@@ -11,8 +11,9 @@ import pytest
 
 from pipeline.charts.season import season_chart
 from pipeline.charts.shapes import NARROW, WIDE, Panel, Series, value_range
-from pipeline.report.finding_chart import chart_window, data_bounds, finding_chart
+from pipeline.report.finding_chart import finding_chart
 from pipeline.report.finding_tile import finding_tile
+from pipeline.report.scope import chart_window, data_bounds
 from pipeline.report.tables import finding_rows
 
 START = datetime(2025, 10, 6, 5, tzinfo=UTC)

@@ -48,7 +48,7 @@ def undrawn(monkeypatch):
     # By name, as the package calls a function of its own `compose` too.
     compose = import_module("pipeline.report.season")
     for chart in ("finding_chart", "season_chart"):
-        monkeypatch.setattr(compose, chart, lambda *_: Drawing(note="not drawn"))
+        monkeypatch.setattr(compose, chart, lambda *_, **__: Drawing(note="not drawn"))
 
 
 @pytest.fixture(scope="module")
