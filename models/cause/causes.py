@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from features.flow import MUD_REL_SD, mud_told
+from models.base import Array
 from models.cause.episode import NamedCause, fact, mean_in, probe_words, usual_of
 from models.cause.fall import LEAST_UNEXPLAINED_PH, judge_fall
-from models.cause.untold_words import UNTOLD_WHY, heat_told, place_of
+from models.cause.untold_words import UNTOLD_WHY, heat_told
 from models.detect import (
     MUD_SUFFIX,
     Candidate,
@@ -73,20 +74,24 @@ def _verdict(part: Candidate, context: Context) -> NamedCause:
 def _beside(item: Candidate) -> list[dict[str, object]]:
     """Losses of their own in the same hours: the reader must not take this one for all."""
     return [
-        fact(f"in the same hours, and a finding of its own: {_fault(channel)}", span.kg / 1e3, "t")
+        fact(
+            f"in the same hours, and a finding of its own: {_fault(channel)}",
+            span.kg / 1e3,
+            "t",
+            place=channel.section.removesuffix(MUD_SUFFIX),
+        )
         for channel, span in item.beside
     ]
 
 
 def _fault(channel: Channel) -> str:
-    """What an episode of a channel is, in words."""
-    place = channel.section.removesuffix(MUD_SUFFIX).replace("_", " ")
+    """What an episode of a channel is, in words, with room for its place."""
     return {
         "ph": "limed juice too acid",
-        "drop": "pH falling further on the way",
-        "heat": f"juice too hot in the {place}",
-        "hold": f"juice held in the {place}",
-        "mud": f"mud held in the {place}",
+        "drop": "pH falling further before the clear juice",
+        "heat": "juice too hot in {place}",
+        "hold": "juice held in {place}",
+        "mud": "mud held in {place}",
         "throughput": "slow running",
         "standing": "juice standing in a stop",
     }.get(channel.name, "a loss that no known cause explains")
@@ -97,9 +102,10 @@ def _judge_ph(item: Candidate, context: Context) -> NamedCause:
     station = context.minutes.station
     limed, clear = station["ph_limed"], station["ph_clear"]
     bias = context.biases.get("limed")
-    read_gap = usual_of(limed, context) - mean_in(limed, item)
+    limed_usual, clear_usual = (usual_of(values, context) for values in (limed, clear))
+    read_gap = limed_usual - mean_in(limed, item)
     error = mean_in(bias.bias, item) - usual_of(bias.bias, context) if bias is not None else 0.0
-    clear_gap = usual_of(clear, context) - mean_in(clear, item)
+    clear_gap = clear_usual - mean_in(clear, item)
     parts = {"low_limed_ph": max(np.nan_to_num(read_gap), 0.0), "ph_probe_high": max(error, 0.0)}
     parts["unexplained"] = LEAST_UNEXPLAINED_PH
     total = sum(parts.values())
@@ -108,10 +114,19 @@ def _judge_ph(item: Candidate, context: Context) -> NamedCause:
         probe_words(context.station, kind) for kind in ("liming_tank", "settler")
     )
     facts = [
-        fact(f"limed juice{limed_probe} reads below its usual by", read_gap, "pH"),
-        fact("and stands above the laboratory's grabs, more than usual, by", error, "pH"),
-        fact(f"clear juice{clear_probe} reads below its usual by", clear_gap, "pH"),
-    ]
+        fact(
+            "limed juice{tag}", limed_usual - read_gap, "pH", usual=limed_usual,
+            target=context.station.targets.ph_limed, tag=limed_probe,
+        ),
+        fact(
+            "limed-juice probe{tag} reads above the laboratory's grabs, more than usual, by",
+            error, "pH", tag=limed_probe,
+        ),
+        fact(
+            "clear juice{tag}", clear_usual - clear_gap, "pH", usual=clear_usual,
+            target=context.station.targets.ph_clear, tag=clear_probe,
+        ),
+    ]  # fmt: skip
     telling = [f for f, ph in zip(facts, (read_gap, error, clear_gap), strict=True) if _tells(ph)]
     return NamedCause(max(weights, key=weights.__getitem__), weights, telling)
 
@@ -143,12 +158,17 @@ def _standing_facts(item: Candidate, context: Context) -> list[dict[str, object]
         # No level, but its mud stood or it ran over at once: what is not known is not here at all.
         full = "" if _content_read(context, zone) else ", counted as full for want of a level,"
         how = heat_told(context.station, zone)
-        heat = f"{degc:.0f} degC ({how})" if how else f"{degc:.0f} degC"
-        content = f"{held:.0f} m3 at {heat} and pH {ph:.1f}"
-        text = f"{place_of(zone)}{full} held {content}; of the loss"
-        facts.append(fact(text, 100.0 * kg[zone] / total, "%"))
+        heat = f"{degc:.0f} °C ({how})" if how else f"{degc:.0f} °C"
+        content = f"{held:.0f} m³ at {heat} and pH {ph:.1f}"
+        form = f"{{place}}{full} held {{content}}; part of the loss"
+        facts.append(fact(form, 100.0 * kg[zone] / total, "%", place=zone, content=content))
     return facts + [
-        fact(f"not counted: {place_of(p.zone)}, {UNTOLD_WHY[p.why]}", (p.end - p.start) / 60.0, "h")
+        fact(
+            f"not counted: {{place}}, {UNTOLD_WHY[p.why]}",
+            (p.end - p.start) / 60.0,
+            "h",
+            place=p.zone,
+        )
         for p in left_out
     ]
 
@@ -162,13 +182,29 @@ def _content_read(context: Context, zone: str) -> bool:
 
 def _throughput_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
     station = context.minutes.station
+    target = context.station.targets.flow_feed_m3_h
     return [
-        fact("juice flow", mean_in(station["flow_feed_m3_h"], item), "m3/h"),
-        fact("usual juice flow", usual_of(station["flow_feed_m3_h"], context), "m3/h"),
-        fact("residence in the train", mean_in(station["residence_train_min"], item), "min"),
-        fact("usual residence", usual_of(station["residence_train_min"], context), "min"),
+        _beside_usual("juice flow", station["flow_feed_m3_h"], "m3/h", item, context, target),
+        _beside_usual(
+            "residence time of the whole station", station["residence_train_min"], "min", item,
+            context,
+        ),
         *_cooled(item, context),
-    ]
+    ]  # fmt: skip
+
+
+def _beside_usual(
+    form: str,
+    values: Array,
+    unit: str,
+    item: Candidate,
+    context: Context,
+    target: float | None = None,
+    **parts: str,
+) -> dict[str, object]:
+    """A mean of the episode beside the usual of quiet hours."""
+    usual = usual_of(values, context)
+    return fact(form, mean_in(values, item), unit, usual=usual, target=target, **parts)
 
 
 def _cooled(item: Candidate, context: Context) -> list[dict[str, object]]:
@@ -179,33 +215,32 @@ def _cooled(item: Candidate, context: Context) -> list[dict[str, object]]:
         temp = context.minutes.zones[settler.name]["temp_degc"]
         colder = usual_of(temp, context) - mean_in(temp, item)
         if colder >= _TELLING_K:
-            text = "slow juice cools, which the tonnes are net of; settler below its usual by"
-            return [fact(text, colder, "K")]
+            text = (
+                "{place}, cooled by slow juice, which the tonnes are net of, is below its usual by"
+            )
+            return [fact(text, colder, "K", place=settler.name)]
     return []
 
 
 def _heat_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
     zone = context.minutes.zones[item.channel.section]
     how = heat_told(context.station, item.channel.section)
-    told = f"juice temperature ({how})" if how else "juice temperature"
+    form = f"juice in {{place}} ({how})" if how else "juice in {place}"
+    target = vessel_of(context.station, item.channel.section).temp_degc
+    place = item.channel.section
     return [
-        fact(told, mean_in(zone["temp_degc"], item), "degC"),
-        fact("usual temperature", usual_of(zone["temp_degc"], context), "degC"),
-        fact("target", vessel_of(context.station, item.channel.section).temp_degc, "degC"),
+        _beside_usual(form, zone["temp_degc"], "degC", item, context, target, place=place),
     ]
 
 
 def _hold_facts(item: Candidate, context: Context) -> list[dict[str, object]]:
     zone = context.minutes.zones[item.channel.section]
-    mud = item.channel.section.endswith(MUD_SUFFIX)
-    tank = mud or str(vessel_of(context.station, item.channel.section).kind).endswith("_tank")
-    what = "mud zone" if mud else "tank" if tank else "vessel"
+    place = item.channel.section
+    held, stay = "juice in {place}", "residence time in {place}"
     return [
-        fact(f"juice in the {what}", mean_in(zone["volume_m3"], item), "m3"),
-        fact(f"usual volume in the {what}", usual_of(zone["volume_m3"], context), "m3"),
-        fact("residence there", mean_in(zone["residence_min"], item), "min"),
-        fact("usual residence there", usual_of(zone["residence_min"], context), "min"),
-        *(_by_balance(item, context) if mud else []),
+        _beside_usual(held, zone["volume_m3"], "m3", item, context, place=place),
+        _beside_usual(stay, zone["residence_min"], "min", item, context, place=place),
+        *(_by_balance(item, context) if place.endswith(MUD_SUFFIX) else []),
     ]
 
 

@@ -37,14 +37,12 @@ def crossing_clue(item: Candidate, context: Context) -> Clue | None:
     error = math.hypot(_sd(before), _sd(during))
     z = (usual_m3 - now_m3) / max(error, 1e-9)
     chance = 0.5 * math.erfc(-(z - _Z90) / math.sqrt(2.0))
-    text = f"volume of the settler that the juice passes through, usually {usual_m3:.0f} m3, now"
-    facts = [fact(text, now_m3, "m3")]
+    text = "volume of the settler that the juice passes through"
+    facts = [fact(text, now_m3, "m3", usual=usual_m3)]
     turbidity = context.minutes.station["turbidity_clear"]
     usual_ntu, now_ntu = usual_of(turbidity, context), mean_in(turbidity, item)
     if math.isfinite(now_ntu) and math.isfinite(usual_ntu):
-        facts.append(
-            fact(f"turbidity of clear juice, usually {usual_ntu:.0f} NTU, now", now_ntu, "NTU")
-        )
+        facts.append(fact("turbidity of clear juice", now_ntu, "NTU", usual=usual_ntu))
     if not now_ntu >= _TURBID * usual_ntu:
         chance *= _UNBORNE
     return Clue("short_circuiting", chance=chance, facts=facts)

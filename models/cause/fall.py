@@ -88,10 +88,10 @@ def judge_fall(item: Candidate, context: Context) -> NamedCause:
 
 def _fall_fact(fall: _Fall, usual: float) -> dict[str, object]:
     if _limed_known(fall.item, fall.context):
-        text = f"pH falls between limed and clear juice, usually by {usual:.2f}, now by"
-        return fact(text, usual + fall.ph, "pH")
-    return fact("clear juice stands below its usual, limed juice not measured, by",
-                fall.ph, "pH")  # fmt: skip
+        text = "pH falls between limed and clear juice by"
+        return fact(text, usual + fall.ph, "pH", usual=usual)
+    text = "clear juice stands below its usual, limed juice not measured, by"
+    return fact(text, fall.ph, "pH")
 
 
 def share_out(fall_ph: float, clues: list[Clue]) -> dict[str, float]:
@@ -165,8 +165,9 @@ def _clues(fall: _Fall) -> Iterator[Clue | None]:
 def _gap_clue(fall: _Fall, gap: GrabGap, cause: str, kind: VesselKind) -> Clue:
     juice, side = ("clear", "below") if kind == "settler" else ("limed", "above")
     probe = probe_words(fall.context.station, kind)
-    text = f"{juice} juice: the probe{probe} stands {side} {gap.grabs} grabs, more than usual, by"
-    return Clue(cause, gap.ph, gap.sd_ph, facts=[fact(text, gap.ph, "pH")])
+    text = f"{juice}-juice probe{{tag}} stands {side} {{n}} grabs, more than usual, by"
+    told = fact(text, gap.ph, "pH", tag=probe, n=str(gap.grabs))
+    return Clue(cause, gap.ph, gap.sd_ph, facts=[told])
 
 
 def _limed_known(item: Candidate, context: Context) -> bool:
@@ -217,8 +218,8 @@ def _invert_destruction(fall: _Fall) -> Clue | None:
     ph_usual, ph_now, usual_degc, now_degc = values
     size = made(ph_now, now_degc) - made(ph_usual, usual_degc)
     facts = [
-        fact(f"limed juice, usually pH {ph_usual:.2f}, now", ph_now, "pH"),
-        fact(f"juice in the settler, usually {usual_degc:.1f} degC, now", now_degc, "degC"),
+        fact("limed juice", ph_now, "pH", usual=ph_usual),
+        fact("juice in {place}", now_degc, "degC", usual=usual_degc, place=zones[0]),
         fact("reducing sugars destroyed by that lower the pH by", size, "pH"),
     ]
     return Clue("invert_destruction", size, _SOURING_REL_SD * abs(size), facts=facts)
@@ -243,16 +244,16 @@ def _late_reaction(fall: _Fall) -> Clue | None:
     usual_degc, now_degc = fall.usual(temp), fall.mean(temp)
     if not all(math.isfinite(v) for v in (usual_min, now_min, usual_degc, now_degc)):
         return None
-    facts = [fact(f"stay in the liming tank, usually {usual_min:.0f} min, now", now_min, "min")]
+    stayed = "residence time in {place}"
+    facts = [fact(stayed, now_min, "min", usual=usual_min, place=names[0])]
     if abs(now_degc - usual_degc) >= 1.0:
-        text = f"liming tank, usually {usual_degc:.0f} degC, now"
-        facts.append(fact(text, now_degc, "degC"))
+        facts.append(fact("juice in {place}", now_degc, "degC", usual=usual_degc, place=names[0]))
     phosphate = lab_mean(fall.item, context, "phosphate", "mixed")
     more = 1.0
     if phosphate is not None:
         more = phosphate.now / phosphate.usual if phosphate.usual > 0.0 else 1.0
-        text = f"phosphate in mixed juice, usually {phosphate.usual:.0f} mg/kg, now"
-        facts.append(fact(text, phosphate.now, "mg/kg"))
+        text = "phosphate in mixed juice"
+        facts.append(fact(text, phosphate.now, "mg/kg", usual=phosphate.usual))
     size = more * left(now_min, now_degc) - left(usual_min, usual_degc)
     return Clue("late_lime_reaction", size, _REACTION_REL_SD * abs(size), facts=facts)
 
@@ -276,9 +277,9 @@ def _infection(fall: _Fall) -> Clue | None:
     if not math.isfinite(now):
         return None
     chance = 0.5 * math.erfc((now - _GROWTH_DEGC) / _GROWTH_SD_K / math.sqrt(2.0))
-    facts = [fact("juice in the settler, cool enough to grow in below 75 degC,", now, "degC")]
+    cool = "juice in {place}, where microbes grow below 75 °C"
+    facts = [fact(cool, now, "degC", place=measured[0])]
     dextran = lab_mean(fall.item, context, "dextran", "clear")
     if dextran is not None and chance >= _TOLD_WEIGHT:
-        text = f"dextran in clear juice, usually {dextran.usual:.0f} mg/kg, now"
-        facts.append(fact(text, dextran.now, "mg/kg"))
+        facts.append(fact("dextran in clear juice", dextran.now, "mg/kg", usual=dextran.usual))
     return Clue("settler_infection", chance=chance, facts=facts)

@@ -40,7 +40,7 @@ def level_fault(case: Case) -> SensorFault | None:
     name = quantity.replace("_", " ")
     jump = _jump_m3(case, volume)
     if jump is not None:
-        why = f"{name} jumped by {jump:+.0f} m3 within {_JUMP_MIN} minutes, more than pumps move."
+        why = f"{name} jumped by {jump:+.0f} m³ within {_JUMP_MIN} minutes, more than pumps move."
         return case.fault(signal, why)
     if mud or case.station.signal("flow", place, "out") is None:
         return None
@@ -48,7 +48,7 @@ def level_fault(case: Case) -> SensorFault | None:
     if rise is None or filled is None or filled >= _FILLED_SHARE * rise:
         return None
     why = (
-        f"level up by {rise:.0f} m3, but the flow meters brought in {filled:.0f} m3 more than left."
+        f"level up by {rise:.0f} m³, but the flow meters brought in {filled:.0f} m³ more than left."
     )
     return case.fault(signal, why)
 

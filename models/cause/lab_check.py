@@ -6,12 +6,14 @@ import math
 from dataclasses import dataclass
 from datetime import date
 from itertools import pairwise
+from typing import Final
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
 from features.base import Column, Columns, polars_schema
+from features.kinetics import Z90
 from models.amount import Balance, Excess, OrdinaryBalance
 from models.base import Array, Minutes
 from models.cause.episode import fact
@@ -30,6 +32,21 @@ DAILY_COLUMNS: Columns = {
     "pairs": Column.count("Laboratory pairs of the day."),
 }
 _LEAST_QUIET_PAIRS = 8
+_BEARS_OUT: Final = (
+    "So the laboratory sees more than usual, and as much as the kinetics: it bears this out."
+)
+_SEES_OTHER: Final = (
+    "So the laboratory sees more than usual, but another amount than the kinetics: something was "
+    "lost, and its tonnes are less sure."
+)
+_SEES_MORE: Final = "So the laboratory sees more than usual: it bears this out."
+_CANNOT_TELL: Final = (
+    "So the laboratory can tell it neither from the usual nor from the kinetics: these samples are "
+    "too few for so small a loss, and speak neither for nor against it."
+)
+_SPEAKS_AGAINST: Final = (
+    "So the laboratory sees no more than usual, and less than the kinetics: it speaks against this."
+)
 #: Correlation of neighbouring pairs: half of a pair's variance is that of the limed juice, and
 #: neighbours share about half of its samples (estimate; 0.12-0.22 on tuning seasons).
 _NEIGHBOURS = 0.25
@@ -94,21 +111,38 @@ class LabCheck:
         if not inside.any() or usual.sum() < _LEAST_QUIET_PAIRS:
             return []
         mean, sd = period_mean(self.balance, inside)
-        way = "inverted between limed and clear juice"
-        unit = "% of sucrose"
-        lines = [
-            fact(f"{way} in this period, by laboratory balance", mean, unit),
-            fact(f"standard error of that, from {int(inside.sum())} pairs of samples", sd, unit),
-            fact(
-                f"{way} usually, by laboratory balance", period_mean(self.balance, usual)[0], unit
-            ),
-        ]
+        usually = period_mean(self.balance, usual)[0]
+        span = {"low": round(mean - Z90 * sd, 4), "high": round(mean + Z90 * sd, 4)}
+        form = "sucrose inverted between limed and clear juice, by {n} pairs of laboratory samples"
+        lines = [fact(form, mean, "%", usual=usually, n=str(int(inside.sum()))) | span]
         kinetic = self.kinetic_pct[self.balance.minute[inside]]
-        if np.isfinite(kinetic).any():
-            lines.append(
-                fact(f"{way} in the same samples, by kinetics", float(np.nanmean(kinetic)), unit)
-            )
-        return lines
+        by_kinetics = float(np.nanmean(kinetic)) if np.isfinite(kinetic).any() else float("nan")
+        if math.isfinite(by_kinetics):
+            lines.append(fact("the same by kinetics, for the same samples", by_kinetics, "%"))
+        says = balance_says(mean - usually, by_kinetics - usually, sd)
+        return [*lines, {"text": says, "value": None, "unit": ""}]
+
+
+def balance_says(rise: float, expected: float, sd: float) -> str:
+    """What the laboratory's balance concludes about a finding.
+
+    Parameters
+    ----------
+    rise : float
+        Inversion by the laboratory above its usual [% of sucrose].
+    expected : float
+        The same by kinetics; NaN where that is not known [% of sucrose].
+    sd : float
+        Standard error of `rise` [% of sucrose].
+    """
+    more = rise > Z90 * sd
+    if not math.isfinite(expected):
+        return _SEES_MORE if more else _CANNOT_TELL
+    agrees = abs(rise - expected) <= Z90 * sd
+    if more:
+        return _BEARS_OUT if agrees else _SEES_OTHER
+    # A finding so small beside the error cannot be denied either.
+    return _CANNOT_TELL if agrees else _SPEAKS_AGAINST
 
 
 def period_mean(balance: Balance, chosen: NDArray[np.bool_]) -> tuple[float, float]:

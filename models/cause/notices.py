@@ -124,7 +124,7 @@ def _watches(
         ),
         Watch(
             "imbibition_change",
-            "Imbibition water up by {:.0f} m3/h: thinner juice and more of it, no extra inversion.",
+            "Imbibition water up by {:.0f} m³/h: thinner juice and more of it, no extra inversion.",
             _over_usual(s["imbibition_m3_h"]),
             8.0,
             180,

@@ -75,7 +75,7 @@ def flash_text(seen: FlashSeen) -> str:
     """Say what juice does that is too cool to flash; a place is left for by how much."""
     return (
         "Juice came to the flash tank {:.1f} K below its boiling point of "
-        f"{seen.boils_degc:.1f} degC ({seen.tag}); 102 to 103 degC before it is usual. It does not "
+        f"{seen.boils_degc:.1f} °C ({seen.tag}); 102 to 103 °C before it is usual. It does not "
         "flash: air stays in the flocs and they rise instead of settling. Look at the last heater, "
         "its steam and its tubes."
     )
@@ -140,8 +140,8 @@ def _flow(minutes: Minutes, start: int, end: int) -> float:
 
 def _short_text(found: EffectiveResidence, nominal_m3: float, flow_m3_h: float) -> str:
     text = (
-        f"Swings of pH cross the settler as if juice passed through {found.volume_m3:.0f} m3 "
-        f"({found.low_m3:.0f} to {found.high_m3:.0f}) of its {nominal_m3:.0f} m3"
+        f"Swings of pH cross the settler as if juice passed through {found.volume_m3:.0f} m³ "
+        f"({found.low_m3:.0f} to {found.high_m3:.0f}) of its {nominal_m3:.0f} m³"
     )
     if math.isfinite(flow_m3_h) and flow_m3_h > 0.0:
         now, usual = (60.0 * v / flow_m3_h for v in (found.volume_m3 or 0.0, nominal_m3))

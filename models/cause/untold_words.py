@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from features.base import Station
 from features.flow import zone_temperature_source
-from models.detect import MUD_SUFFIX
+from models.cause.episode import place_in
 
 #: Why a vessel is not in the tonnes of a stop.
 UNTOLD_WHY = {
@@ -15,9 +15,8 @@ UNTOLD_WHY = {
 
 
 def place_of(zone: str) -> str:
-    """A zone in words."""
-    name = zone.removesuffix(MUD_SUFFIX).replace("_", " ")
-    return f"mud of the {name}" if zone.endswith(MUD_SUFFIX) else name
+    """A zone in words, without its article."""
+    return place_in(zone).removeprefix("the ")
 
 
 def heat_told(station: Station, zone: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from typing import Final
 
 import numpy as np
 import polars as pl
@@ -21,10 +22,13 @@ from models.cause import (
     zone_excess_kg,
 )
 from models.detect import Candidate, Context, MicrobialSpan, kind_of
-from models.find.microbial_facts import microbial_facts
+from models.find.microbial_facts import microbial_facts, usual_degc
 from models.find.rank import Amount, confidence_of, error_of
 from models.level import Level
 from models.search import OutlierScore
+
+#: Quiet quarter-hours that look odd, by the way the score is made [%].
+_ODD_QUIET_PCT: Final = 5.0
 
 FINDING_COLUMNS: Columns = {
     "section": Column.text("Vessel with most of the loss, or train."),
@@ -101,7 +105,7 @@ def _uncalibrated(item: Candidate) -> dict[str, object]:
 def _loss_fact(total: Array, context: Context, start: int, end: int) -> dict[str, object]:
     usual = float(np.nanmedian(total[context.quiet])) if context.quiet.any() else float("nan")
     now = float(np.nanmean(total[start:end]))
-    return fact(f"sucrose inverted per hour, usually {usual:.0f} kg/h, now", now, "kg/h")
+    return fact("sucrose inverted in the whole station", now, "kg/h", usual=usual)
 
 
 def _outlier_fact(outliers: OutlierScore, start: int, end: int) -> list[dict[str, object]]:
@@ -109,8 +113,8 @@ def _outlier_fact(outliers: OutlierScore, start: int, end: int) -> list[dict[str
     share = outliers.share_below(start // width, max(end // width, start // width + 1))
     if not math.isfinite(share):
         return []
-    text = "share of its quarter-hours that look unlike 95 % of quiet ones, all signals together"
-    return [fact(text, 100.0 * share, "%")]
+    text = "quarter-hours in which all signals together look odd"
+    return [fact(text, 100.0 * share, "%", usual=_ODD_QUIET_PCT)]
 
 
 def _driver_shares(excess: Excess, start: int, end: int) -> dict[str, float]:
@@ -126,7 +130,7 @@ def microbial_row(
 ) -> dict[str, object]:
     """Row of a microbial spell; `yield_kg_kg` is the sucrose eaten per lactic acid made [kg/kg]."""
     amount = Amount.lognormal(span.kg, math.hypot(*span.log_sds.values()))
-    facts = microbial_facts(span)
+    facts = microbial_facts(span, usual_degc(minutes, span))
     sure = min(span.probability, 0.99)
     verdict = NamedCause("microbial", {"microbial": sure, "unexplained": 1.0 - sure}, facts)
     fed = float(np.nansum(minutes.station["sucrose_feed_kg_h"][span.start : span.end])) / 60.0

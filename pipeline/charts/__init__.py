@@ -8,10 +8,18 @@ if TYPE_CHECKING:
     from pipeline.charts.bars import bar, hatch
     from pipeline.charts.control_chart import (
         Control,
-        Said,
+        Titled,
         control,
         multiplier_days,
         unexplained_days,
+    )
+    from pipeline.charts.days_strip import (
+        NARROW_STRIP,
+        WIDE_STRIP,
+        DayBar,
+        Lane,
+        StripSize,
+        strip,
     )
     from pipeline.charts.decimate import Point, Window, bucket_means, envelope
     from pipeline.charts.known import (

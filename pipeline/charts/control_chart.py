@@ -29,11 +29,13 @@ from pipeline.charts.known import (
 from pipeline.charts.panels import single
 from pipeline.charts.shapes import BLUE, DASH, GREY, INK, NARROW, VERMILION, WIDE, Size
 from pipeline.charts.svg import Drawing, draw
+from pipeline.tongue import ENGLISH, Tongue
+from pipeline.words import said
 
 _Z90: Final = 1.645
 _ALARM: Final = 3.0
 _DAYS: Final = 7
-_MARKED, _INSIDE = "three standard errors away", "a day, with 90 % interval"
+_MARKED, _INSIDE = said("three standard errors away"), said("a day, with 90 % interval")
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +92,7 @@ def rolling(days: pl.DataFrame) -> pl.DataFrame:
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class Titled:
     """What a control chart is called, and what was known of its days.
 
     Attributes
@@ -114,7 +116,7 @@ class Said:
     zone: tzinfo = UTC
 
 
-def control(days: pl.DataFrame, centre: float, said: Said) -> Control:
+def control(days: pl.DataFrame, centre: float, titled: Titled, tongue: Tongue = ENGLISH) -> Control:
     """Judge a series of days against its centre and draw it.
 
     Parameters
@@ -123,23 +125,26 @@ def control(days: pl.DataFrame, centre: float, said: Said) -> Control:
         day, value, sd.
     centre : float
         What the series should stay near, unit of `days`.
-    said : Said
+    titled : Titled
+    tongue : Tongue
+        What it is said in.
     """
     days = days.filter(pl.col("sd") > 0)
     if days.is_empty():
-        return Control(Drawing(note="No day could be drawn."), None, (), moved=False, days=0)
+        return Control(Drawing(note=said("No day could be drawn.")), None, (), moved=False, days=0)
     means = rolling(days)
     away = (pl.col("value") - centre).abs() > _ALARM * pl.col("sd")
     last = means.row(-1)
     rows, line = _rows(days.with_columns(away=away)), _line(means)
     ends = (rows[0]["t"] - DAY_MS // 2, rows[-1]["t"] + DAY_MS // 2)
-    known = in_days(said.known, ends, said.zone)
-    marks = marks_of(known, plant_clock(said.zone))
+    known = in_days(titled.known, ends, titled.zone)
+    marks = marks_of(known, plant_clock(titled.zone))
     drawn = [
         draw(
-            _spec(rows, line, (centre, marks), said.title, size),
-            f"{said.name}-{size.name}",
-            said.label,
+            _spec(rows, line, (centre, marks), titled.title, size),
+            f"{titled.name}-{size.name}",
+            titled.label,
+            tongue,
         )
         for size in (WIDE, NARROW)
     ]

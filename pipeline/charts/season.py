@@ -23,10 +23,16 @@ from pipeline.charts.known import (
 from pipeline.charts.panels import single
 from pipeline.charts.shapes import INK, NARROW, VERMILION, WIDE, Size
 from pipeline.charts.svg import Drawing, draw
+from pipeline.tongue import ENGLISH, Tongue
+from pipeline.words import said
 
 
 def season_chart(
-    season: pl.DataFrame, label: str, known: Sequence[Known] = (), zone: tzinfo = UTC
+    season: pl.DataFrame,
+    label: str,
+    known: Sequence[Known] = (),
+    zone: tzinfo = UTC,
+    tongue: Tongue = ENGLISH,
 ) -> Drawing:
     """Draw the unavoidable and the excess loss of every day, stacked, with its interval.
 
@@ -57,11 +63,11 @@ def season_chart(
         .to_dicts()
     )
     if not rows:
-        return Drawing(note="No day of the season could be computed.")
+        return Drawing(note=said("No day of the season could be computed."))
     shown = in_days(known, (rows[0]["t"], rows[-1]["t"] + DAY_MS), zone)
     marks = marks_of(shown, plant_clock(zone))
     drawn = [
-        draw(_season_spec(rows, size, marks), f"season-{size.name}", label)
+        draw(_season_spec(rows, size, marks), f"season-{size.name}", label, tongue)
         for size in (WIDE, NARROW)
     ]
     return Drawing(drawn[0], drawn[1], told(shown))
@@ -78,8 +84,8 @@ def _season_spec(rows: list[dict[str, Any]], size: Size, marks: Sequence[Mark]) 
         row | {"lower": lower, "upper": upper, "s": name}
         for row in rows
         for name, lower, upper in (
-            ("unavoidable", 0.0, row["base"]),
-            ("above the unavoidable", row["base"], row["top"]),
+            (said("unavoidable"), 0.0, row["base"]),
+            (said("above the unavoidable"), row["base"], row["top"]),
         )
         if upper > lower
     ]
@@ -101,7 +107,7 @@ def _season_spec(rows: list[dict[str, Any]], size: Size, marks: Sequence[Mark]) 
     y = alt.Y(
         "lower:Q", axis=alt.Axis(title=None, tickCount=5), scale=alt.Scale(domain=_range(rows))
     )
-    names = ["unavoidable", "above the unavoidable"]
+    names = [said("unavoidable"), said("above the unavoidable")]
     color = alt.Color(
         "s:N",
         scale=alt.Scale(domain=names, range=["#d3dbe2", VERMILION]),

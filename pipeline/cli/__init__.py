@@ -1,3 +1,3 @@
 """Commands, and what they print."""
 
-from pipeline.cli.app import main
+from pipeline.cli.start import main

@@ -1,5 +1,5 @@
 """The command, by ``python -m pipeline.cli``."""
 
-from pipeline.cli.app import main
+from pipeline.cli.start import main
 
 main()

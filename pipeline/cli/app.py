@@ -18,9 +18,11 @@ from typing import Annotated, Final, Literal
 from cyclopts import App, CycloptsError, Parameter, validators
 
 from pipeline.base import ConfigError, LostpolError, full_disk
+from pipeline.cli.advice import setpoint, standing
 from pipeline.cli.care import health, tidy
 from pipeline.cli.desk import desk
 from pipeline.cli.dossier import explain
+from pipeline.cli.endings import as_said, nobody_reads
 from pipeline.cli.exports import describe, pull_direct
 from pipeline.cli.findings import dictionary, findings, outbox, show_findings, verdict, verdicts
 from pipeline.cli.levers import levers
@@ -30,6 +32,7 @@ from pipeline.cli.replay import replay
 from pipeline.cli.runs import backfill, nightly, serve, weekly
 from pipeline.cli.scorecard import scorecard
 from pipeline.cli.settling import settling
+from pipeline.cli.spoken import without_language
 
 
 def _version() -> str:
@@ -47,10 +50,12 @@ app = App(
         "results. Start with: lostpol demo"
     ),
     help_format="plaintext",
+    suppress_keyboard_interrupt=False,  # it ends with a word, below
 )
 for _command in (
     describe, backfill, nightly, weekly, serve, desk, findings, explain, period, replay, levers,
-    note, verdict, verdicts, outbox, dictionary, scorecard, health, tidy, settling,
+    note, verdict, verdicts, outbox, dictionary, scorecard, health, tidy, settling, standing,
+    setpoint,
 ):  # fmt: skip
     app.command(_command)
 #: New objects after which Python looks for rubbish; some tens of MB at most.
@@ -102,8 +107,8 @@ def check(
     it first shows what was understood of each of them; nothing is stored.
     """
     from pipeline.cli.check import check_exports, check_mill  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     described, lines = load_mill(mill), None
     if files:
@@ -151,8 +156,8 @@ def pull(
     from pipeline.base import only_run  # noqa: PLC0415
     from pipeline.cli.folders import exports_named  # noqa: PLC0415
     from pipeline.cli.pull_show import pull_lines  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
     named = exports_named(described, files, say)
@@ -165,6 +170,15 @@ def pull(
         )
     for line in [*stages.lines_of(found), *pull_lines(result, mill)]:
         say(line)
+
+
+@app.command
+def completion(shell: Literal["bash", "zsh", "fish"], /) -> None:
+    """Print a script by which a shell completes lostpol's commands and options at a key.
+
+    For bash: lostpol completion bash > ~/.local/share/bash-completion/completions/lostpol
+    """
+    sys.stdout.write(app.generate_completion(shell=shell) + "\n")
 
 
 @app.command
@@ -187,79 +201,11 @@ def refused(
         How many rows to show.
     """
     from pipeline.cli.refused_show import refused_lines  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     for line in refused_lines(load_mill(mill), reason, file, limit):
         say(line)
-
-
-@app.command
-def standing(
-    *,
-    ph: float,
-    ph_at: Literal["cold", "hot"],
-    temp: float,
-    brix: float,
-    hours: float,
-    cooling: float = 0.0,
-    mill: Path | None = None,
-    json: bool = False,
-) -> None:
-    """Tell what juice held hot loses while it stands.
-
-    Parameters
-    ----------
-    ph
-        pH at the start, 4 to 9.
-    ph_at
-        cold: of a cooled sample; hot: at the juice's own temperature. The pH at the end is told
-        on the same basis.
-    temp
-        Juice temperature at the start [degC], 20 to 130.
-    brix
-        Dissolved solids [% by mass], above 0 to 80.
-    hours
-        How long it stands [h], up to 720.
-    cooling
-        How fast it cools [K/h], down to 20 degC.
-    mill
-        A mill's description, for its own kinetics; without one the published ones.
-    json
-        Write it as JSON for other programs: lost_pct with its 90 % interval and rs_made_pct
-        (reducing sugars made, 1.0526 x sucrose inverted) in % of the sucrose at the start.
-    """
-    from features.advice import Juice  # noqa: PLC0415
-    from pipeline.cli import calculators, calculators_show  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
-
-    juice = Juice(ph, ph_at, temp, brix, cooling)
-    described = load_mill(mill) if mill else None
-    result, known = calculators.standing_juice(juice, hours, described)
-    if json:
-        sys.stdout.write(calculators.standing_json(result) + "\n")
-    else:
-        calculators_show.show_standing(result, juice, known)
-
-
-@app.command
-def setpoint(mill: MillFile, *, json: bool = False) -> None:
-    """Tell the limed-juice pH that costs least between inversion and destruction of sugars.
-
-    Parameters
-    ----------
-    json
-        Write it as JSON for other programs, with the whole curve; costs per day.
-    """
-    from pipeline.cli import calculators, calculators_show  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
-
-    described = load_mill(mill)
-    answer = calculators.limed_ph(described)
-    if json:
-        sys.stdout.write(calculators.setpoint_json(described, *answer) + "\n")
-    else:
-        calculators_show.show_setpoint(described, *answer)
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -267,12 +213,12 @@ def run(arguments: Sequence[str]) -> int:
     words = [word for word in arguments if word != "--debug"]
     debug = len(words) < len(arguments)
     try:
+        words = without_language(words)
         app(words, exit_on_error=False, print_error=False, result_action="return_value")
-    except LostpolError as error:
-        return _show(error, debug=debug)
-    except CycloptsError as error:
-        cure = "Run lostpol --help, or lostpol COMMAND --help."
-        return _show(ConfigError(str(error), "command line", cure), debug=debug)
+    except (LostpolError, CycloptsError) as error:
+        return _show(as_said(error), debug=debug)
+    except BrokenPipeError:
+        return nobody_reads()
     except KeyboardInterrupt:
         stop = "Run the same command again: what was finished is kept, the rest is done again."
         _show(LostpolError("Stopped by the keyboard.", "command line", stop), debug=debug)
@@ -311,4 +257,9 @@ def main() -> None:
     gc.set_threshold(_NEW_OBJECTS, 20, 20)
     # A time limit of the system ends a run in good order: recorded, and told of by mail.
     signal.signal(signal.SIGTERM, _stop)
-    sys.exit(run(sys.argv[1:]))
+    code = run(sys.argv[1:])
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        code = nobody_reads()
+    sys.exit(code)

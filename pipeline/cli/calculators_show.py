@@ -6,13 +6,11 @@ import math
 from collections.abc import Sequence
 from typing import Final
 
-from rich.markup import escape
-from rich.table import Table
-
 from features.advice import LONGEST_H, TENTH_PCT, USUAL_PH, Cost, Juice, Prices, Setpoint, Standing
 from features.kinetics import Estimate
 from pipeline.cli.calculators import Known
-from pipeline.cli.terminal import OUT, say
+from pipeline.cli.tables import Column, show_table
+from pipeline.cli.terminal import say
 from pipeline.mill import Mill
 from pipeline.words import money, plain, quantity
 
@@ -34,13 +32,13 @@ def show_standing(standing: Standing, juice: Juice, known: Known) -> None:
     say(tenth + (f"not lost within {LONGEST_H / 24:g} days." if soon is None else _after(soon)))
     basis = "as of a cooled sample" if juice.basis == "cold" else "at the juice's own temperature"
     say(f"pH {plain(start.ph.value, 2)} becomes {_ph(end.ph)}, {basis}.")
-    OUT.print(_standing_table(standing))
+    _standing_table(standing)
     say("Lost and made are % of the sucrose at the start; intervals hold 90 %.")
     _say_kinetics(known)
     for beyond in standing.beyond:
         say(f"Beyond the kinetics: {beyond}. Take the figures as a rough guide.")
     if end.temp_degc < _MICROBES_BELOW_DEGC:
-        say("Below about 80 degC microbes may take far more than this; it is not counted here.")
+        say("Below about 80 °C microbes may take far more than this; it is not counted here.")
     _caution(
         "Draining, reheating or liming a standing vessel is for trained and licensed people under "
         "site procedures and local codes."
@@ -54,22 +52,22 @@ def _after(hours: float) -> str:
     return f"lost after about {plain(hours, 1 if hours < 48.0 else 0)} h."
 
 
-def _standing_table(standing: Standing) -> Table:
-    table = Table(title="Hour by hour")
-    for name in ("[h]", "[degC]", "pH", "Sucrose lost [%]", "Reducing sugars made [%]"):
-        table.add_column(escape(name), justify="right")
+def _standing_table(standing: Standing) -> None:
+    names = ("[h]", "[°C]", "pH", "Sucrose lost [%]", "Reducing sugars made [%]")
     moments = standing.moments
     every = math.ceil((len(moments) - 1) / _MOST_ROWS)
     shown = [*moments[:-1:every], moments[-1]]
-    for moment in shown:
-        table.add_row(
+    rows = [
+        (
             f"{moment.hours:g}",
             f"{moment.temp_degc:.1f}",
             f"{moment.ph.value:.2f}",
             _of(moment.lost_pct, "", ""),
             _of(moment.rs_made_pct, "", ""),
         )
-    return table
+        for moment in shown
+    ]
+    show_table([Column(name, "right") for name in names], rows, "Hour by hour")
 
 
 def show_setpoint(mill: Mill, advice: Setpoint, prices: Prices, known: Known) -> None:
@@ -88,7 +86,7 @@ def show_setpoint(mill: Mill, advice: Setpoint, prices: Prices, known: Known) ->
     )
     for line in _judgement(mill, advice):
         say(line)
-    OUT.print(_cost_table(advice.curve, mill.currency))
+    _cost_table(advice.curve, mill.currency)
     say("All at target feed, temperatures and levels; clear pH moves with limed pH.")
     _say_kinetics(known)
     for what, price, named in (
@@ -132,21 +130,16 @@ def _judgement(mill: Mill, advice: Setpoint) -> list[str]:
     return lines
 
 
-def _cost_table(curve: Sequence[Cost], currency: str) -> Table:
+def _cost_table(curve: Sequence[Cost], currency: str) -> None:
     """Costs from the least to the most pH in use."""
-    table = Table(
-        title=escape(f"Cost by limed pH [{currency} a day], 90 % intervals"), show_lines=True
-    )
-    for name in ("Limed pH", "Clear pH", "Total", "Sucrose inverted", "Sugars destroyed", "Lime"):
-        table.add_column(name, justify="right")
+    names = ("Limed pH", "Clear pH", "Total", "Sucrose inverted", "Sugars destroyed", "Lime")
+    rows = []
     for cost in (c for c in curve if _TABLE_PH[0] <= round(c.ph_limed, 2) <= _TABLE_PH[1]):
         parts = (cost.total, cost.inversion, cost.reducing_sugar, cost.lime)
-        table.add_row(
-            f"{cost.ph_limed:.1f}",
-            f"{cost.ph_clear:.2f}",
-            *(money(p.value, p.low, p.high, "").replace(" (", "\n(") for p in parts),
-        )
-    return table
+        told = (money(p.value, p.low, p.high, "").replace(" (", "\n(") for p in parts)
+        rows.append((f"{cost.ph_limed:.1f}", f"{cost.ph_clear:.2f}", *told))
+    title = f"Cost by limed pH [{currency} a day], 90 % intervals"
+    show_table([Column(name, "right") for name in names], rows, title, lines=True)
 
 
 def _say_kinetics(known: Known) -> None:

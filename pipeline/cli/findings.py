@@ -3,59 +3,111 @@
 from __future__ import annotations
 
 import sys
+from datetime import date
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
-from cyclopts import Parameter
+from cyclopts import Parameter, validators
 
 from pipeline.base import ConfigError
+
+if TYPE_CHECKING:
+    from pipeline.cli.chosen import Chosen
 
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 
 
-def findings(mill: MillFile, *, json: bool = False, out: Path | None = None) -> None:
+def findings(
+    mill: Annotated[
+        Path | None,
+        Parameter(help="The mill's description; without one, the only one nearby."),
+    ] = None,
+    /,
+    *,
+    since: date | None = None,
+    cause: str | None = None,
+    section: str | None = None,
+    sort: Literal["rank", "time", "tonnes", "sure"] = "rank",
+    limit: Annotated[int | None, Parameter(validator=validators.Number(gte=1))] = None,
+    json: bool = False,
+    out: Path | None = None,
+) -> None:
     """List the losses found so far, most worth acting on first.
+
+    In a pipe, one finding a line, its cells parted by tabs.
 
     Parameters
     ----------
+    since
+        Only those that went on at the start of this local day or later, such as 2025-11-01.
+    cause
+        Only this cause: its name, such as microbial, or a part of how it is said.
+    section
+        Only this vessel or station, likewise.
+    sort
+        rank, time (last first), tonnes or sure (most first).
+    limit
+        So many at most.
     json
         Write them as JSON, times in UTC, for other programs.
     out
-        Write them to this file instead: .csv, .xlsx or .parquet.
+        Write all of them to this file instead: .csv, .xlsx or .parquet.
     """
-    if json and out is not None:
+    from pipeline.cli.chosen import Chosen  # noqa: PLC0415
+    from pipeline.cli.nearby import only_mill  # noqa: PLC0415
+
+    chosen = Chosen(since, cause, section, sort, limit)
+    if out is not None and (json or chosen.narrowed or sort != "rank"):
         cure = "lostpol findings MILL --json > FILE, or lostpol findings MILL --out FILE"
-        raise ConfigError("Either --json or --out, not both.", "command line", cure)
+        raise ConfigError("--out writes all findings and goes alone.", "command line", cure)
+    meant = mill or only_mill("findings")
     if out is not None:
-        _write_findings(mill, out)
+        _write_findings(meant, out)
     elif json:
         from pipeline.cli.listing import as_json  # noqa: PLC0415
-        from pipeline.mill import load_mill  # noqa: PLC0415
+        from pipeline.cli.spoken import load_mill  # noqa: PLC0415
 
-        sys.stdout.write(as_json(load_mill(mill)) + "\n")
+        sys.stdout.write(as_json(load_mill(meant), chosen) + "\n")
     else:
-        show_findings(mill)
+        show_findings(meant, chosen=chosen, told=mill is None)
 
 
-def show_findings(mill: Path, most: int | None = None) -> None:
-    """Write the ranked findings of a mill as a table."""
-    from pipeline.cli import terminal  # noqa: PLC0415
+def show_findings(
+    mill: Path, most: int | None = None, chosen: Chosen | None = None, *, told: bool = False
+) -> None:
+    """Write the ranked findings of a mill as a table.
+
+    Parameters
+    ----------
+    most : int, optional
+        Show only so many, and say how many more there are.
+    chosen : Chosen, optional
+        Which of them, and in which order.
+    told : bool
+        Say whose they are: nobody named the mill.
+    """
+    from pipeline.cli import findings_table, terminal  # noqa: PLC0415
     from pipeline.cli.listing import listing_view  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.store import published_store_of  # noqa: PLC0415
 
     described = load_mill(mill)
-    view, store = listing_view(described), published_store_of(described)
+    if told:
+        terminal.note(f"Findings of {described.name}, {mill}")
+    view, store = listing_view(described, chosen), published_store_of(described)
     nothing = view.findings.is_empty() and store.runs().is_empty()
     if nothing and store.findings(withdrawn=True).is_empty():
         terminal.say(f"Nothing has been worked out yet. Next: lostpol backfill {mill}")
         return
-    terminal.show_findings(view, most, str(mill))
+    if view.findings.is_empty() and chosen is not None and chosen.narrowed:
+        terminal.say("No finding is like that. Without the options all are listed.")
+        return
+    findings_table.show_findings(view, most, str(mill), as_given=chosen is not None)
 
 
 def _write_findings(mill: Path, out: Path) -> None:
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.store import export_findings  # noqa: PLC0415
 
     count = export_findings(load_mill(mill), out)
@@ -92,8 +144,8 @@ def verdict(
     if withdraw == (outcome is not None):
         cure = "lostpol verdict MILL ID confirmed|dismissed|fixed --note TEXT, or --withdraw"
         raise ConfigError("Say one verdict, or take back the last.", "command line", cure)
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.store import give_verdict, verdict_summary  # noqa: PLC0415
 
     described = load_mill(mill)
@@ -104,8 +156,8 @@ def verdict(
 
 def verdicts(mill: MillFile) -> None:
     """List every verdict given, last one first."""
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.store import verdict_lines  # noqa: PLC0415
 
     for line in verdict_lines(load_mill(mill)):
@@ -128,9 +180,9 @@ def outbox(
         Name of a mail that was refused, or whose fate is not known: let it wait again.
     """
     from pipeline.cli.outbox_show import outbox_lines  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.mail import flush, put_back  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
     if again is not None:

@@ -6,15 +6,13 @@ import json
 from collections.abc import Iterator
 from typing import Any
 
-from rich.markup import escape
-from rich.table import Table
-
 from pipeline.base import DataError
-from pipeline.cli.terminal import OUT
+from pipeline.cli import tables
 from pipeline.mill import Mill
 from pipeline.present import shown_levers
 from pipeline.replay import Levers, levers_of
 from pipeline.report import lever_lines, lever_rows
+from pipeline.words import said
 
 
 def kept(mill: Mill) -> Levers:
@@ -37,19 +35,24 @@ def kept(mill: Mill) -> Levers:
 
 def lines_of(found: Levers) -> Iterator[str]:
     """What stands above the table."""
-    yield f"What each change would have saved, {shown_levers(found).days}:"
+    yield said("What each change would have saved, {days}:", days=shown_levers(found).days)
 
 
 def show_table(found: Levers) -> None:
     """The table, best first."""
     shown = shown_levers(found)
-    table = Table()
-    for name in ("Change", "Saved", "Certain", f"Worth less costs [{shown.currency}]", "Beside it"):
-        table.add_column(escape(name))
-    for row in lever_rows(shown, len(shown.rows)):
-        cells = (row.what, row.saved, row.certain, row.worth, row.costs)
-        table.add_row(*(escape(cell) for cell in cells))
-    OUT.print(table)
+    names = (
+        said("Change"),
+        said("Saved"),
+        said("Certain"),
+        said("Worth less costs [{currency}]", currency=shown.currency),
+        said("Beside it"),
+    )
+    rows = [
+        (row.what, row.saved, row.certain, row.worth, row.costs)
+        for row in lever_rows(shown, len(shown.rows))
+    ]
+    tables.show_table([tables.Column(name) for name in names], rows)
 
 
 def lines_below(found: Levers) -> list[str]:

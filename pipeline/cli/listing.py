@@ -6,30 +6,38 @@ import json
 from datetime import UTC, datetime
 from typing import Any
 
+import polars as pl
+
+from pipeline.cli.chosen import Chosen, choose
 from pipeline.mill import Mill
 from pipeline.report import ReportView
 from pipeline.store import published_store_of
 
 
-def listing_view(mill: Mill) -> ReportView:
-    """Everything found so far, without minutes or charts."""
-    found = published_store_of(mill).findings()
+def listing_view(mill: Mill, chosen: Chosen | None = None) -> ReportView:
+    """What was found so far, without minutes or charts."""
+    found = _found(mill, chosen)
     now = datetime.now(UTC)
     return ReportView(
         mill=mill.name,
         zone=mill.zone,
         currency=mill.currency,
         price_per_t=mill.price_per_t,
-        period_start=found["started"][0] if found.height else now,
-        period_end=found["ended"][-1] if found.height else now,
+        period_start=found["started"].min() if found.height else now,  # type: ignore[arg-type]
+        period_end=found["ended"].max() if found.height else now,  # type: ignore[arg-type]
         findings=found,
         station=mill.station,
     )
 
 
-def as_json(mill: Mill) -> str:
+def _found(mill: Mill, chosen: Chosen | None) -> pl.DataFrame:
+    found = published_store_of(mill).findings()
+    return found if chosen is None else choose(mill, found, chosen)
+
+
+def as_json(mill: Mill, chosen: Chosen | None = None) -> str:
     """Findings, first rank first, as a JSON list; times in UTC as ISO 8601."""
-    rows = [_plain(row) for row in published_store_of(mill).findings().to_dicts()]
+    rows = [_plain(row) for row in _found(mill, chosen).to_dicts()]
     return json.dumps(rows, indent=2, ensure_ascii=True, allow_nan=False)
 
 

@@ -58,8 +58,8 @@ def settling(
     json
         Write it as JSON for other programs; shares in use are 1 at the design rule.
     """
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
     answer = answer_of(described, Asked(flow, brix, temp, dilution, rate))
@@ -151,9 +151,9 @@ def told(answer: dict[str, Any]) -> list[str]:
     """Say the answer to a person, the use of the settler first."""
     lines = [
         f"{_share(answer['used_low'], answer['used_high'])} of the settler's design rule is used: "
-        f"{answer['flow_m3_h']:.0f} m3/h over {answer['area_m2']:g} m2, {answer['load_m_h']:.2f} "
-        "m3/h per m2.",
-        f"It could take {answer['spare_m3_h_low']:.0f} to {answer['spare_m3_h_high']:.0f} m3/h "
+        f"{answer['flow_m3_h']:.0f} m³/h over {answer['area_m2']:g} m², {answer['load_m_h']:.2f} "
+        "m³/h per m².",
+        f"It could take {answer['spare_m3_h_low']:.0f} to {answer['spare_m3_h_high']:.0f} m³/h "
         "besides (below 0: it is over its rule).",
     ]
     if answer["dilution_pct"] > 0.0:

@@ -69,7 +69,7 @@ def _smallest_line(mill: Mill) -> str:
         why = "from detection.smallest_finding_worth and the price, within three times by size"
     else:
         why = (
-            f"worked out from the {mill.station.targets.flow_feed_m3_h:g} m3/h of juice that "
+            f"worked out from the {mill.station.targets.flow_feed_m3_h:g} m³/h of juice that "
             "[targets] feeds; detection.smallest_finding_t changes it"
         )
     return f"- Smallest finding: {least_t:g} t sucrose, worth {worth} ({why})."

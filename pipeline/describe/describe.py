@@ -211,7 +211,7 @@ def _taken_list(found: Gathered, table: Table, tags: set[str]) -> tuple[Verdict,
     sizes = read_sizes(table)
     if sizes is not None:
         found.sizes |= sizes.of
-        told = ", ".join(f"{s.called} {s.volume_m3:g} m3" for s in sizes.of.values())
+        told = ", ".join(f"{s.called} {s.volume_m3:g} m³" for s in sizes.of.values())
         left = f"; left out, no vessel of the station: {', '.join(sizes.others)}"
         left = left if sizes.others else ""
         return "read", f"a table of vessels: {shown(told + left, 300)}"

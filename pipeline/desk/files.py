@@ -24,7 +24,9 @@ from pipeline.desk.share import (
     hours_table,
     pdf_of,
 )
+from pipeline.desk.tongues import tongue_here
 from pipeline.dossier import lab_frame, minutes_frame
+from pipeline.tongue import Tongue
 from pipeline.words import clean
 
 KINDS: Final = {
@@ -70,13 +72,17 @@ def page(request: Request, *, view: str, kind: str) -> Response:
     content = PAGES[view](request, _PAPER if kind == "pdf" else 0)
     name = f"{_UNSAFE.sub('_', key)}_{view}.{kind}"
     if kind == "pdf":
-        return _file(pdf_of(_for_paper(f"{view}.html.j2", content)), "application/pdf", name)
-    text = render(f"{view}.html.j2", content, kept=True)
+        return _file(
+            pdf_of(_for_paper(f"{view}.html.j2", content, tongue_here(request))),
+            "application/pdf",
+            name,
+        )
+    text = render(f"{view}.html.j2", content, tongue_here(request), kept=True)
     return _file(text.encode(), "text/html; charset=utf-8", name)
 
 
-def _for_paper(name: str, content: dict[str, Any]) -> str:
-    text = render(name, content, kept=True)
+def _for_paper(name: str, content: dict[str, Any], tongue: Tongue) -> str:
+    text = render(name, content, tongue, kept=True)
     return text.replace("</style>", f"{_PDF_STYLE}</style>", 1)
 
 

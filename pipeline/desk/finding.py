@@ -27,9 +27,11 @@ from pipeline.words import (
     CAUSES,
     clean,
     feed_share,
+    figure,
     moment_words,
     parsed_evidence,
     read_evidence,
+    said,
     status_words,
     words_of,
 )
@@ -118,7 +120,7 @@ def _alike(
         found.append(
             line
             | {
-                "alike": f"{100 * (1 - item.distance):.0f} %",
+                "alike": said("{distance} %", distance=figure(100 * (1 - item.distance), ".0f")),
                 "note": clean(given["note"], _NOTE) if given else "",
             }
         )
@@ -139,7 +141,7 @@ def verdict_line(row: dict[str, Any], mill: Mill) -> dict[str, str]:
         "when": moment_words(row["given_at"], mill.tz),
         "note": clean(row["note"], _NOTE),
         "cause": words_of(str(row["cause"])).name,
-        "lost": f"{row['lost_t']:.2f} t",
+        "lost": said("{lost_t} t", lost_t=figure(row["lost_t"], ".2f")),
     }
 
 
@@ -167,7 +169,7 @@ def waiting_view(kept: Kept, base: str) -> dict[str, Any]:
 
 
 def _tonnes_of(rows: Sequence[dict[str, Any]]) -> str:
-    return f"{sum(row['lost_t'] or 0.0 for row in rows):.1f} t"
+    return said("{sum} t", sum=figure(sum(row["lost_t"] or 0.0 for row in rows), ".1f"))
 
 
 def verdicts_view(kept: Kept, base: str) -> dict[str, Any]:

@@ -31,8 +31,10 @@ from pipeline.words import (
     clean,
     confidence_words,
     duration_words,
+    joined,
     moment_words,
     money,
+    said,
     section_words,
     span_words,
     tonnes,
@@ -127,12 +129,18 @@ def choices(known: Snapshot, mill: Mill) -> dict[str, list[tuple[str, str]]]:
         "cause": [(v, words_of(v).name) for v in values("cause")],
         "section": [(v, section_words(v, kinds)) for v in values("section")],
         "mark": [(v, v) for v in _MARKS],
-        "verdict": [(v, "no verdict yet" if v == NO_VERDICT else v.replace("_", " "))
-                    for v in _VERDICTS],
+        "verdict": [
+            (v, said("no verdict yet") if v == NO_VERDICT else v.replace("_", " "))
+            for v in _VERDICTS
+        ],
         "weekday": [(str(n), name) for n, name in enumerate(WEEKDAYS)],
-        "shift": [(str(n), f"{clean(name, 40)}, from {start}") for n, (name, start) in
-                  enumerate(zip(mill.shifts.names, mill.shifts.starts, strict=True))],
-    }  # fmt: skip
+        "shift": [
+            (str(n), said("{name}, from {start}", name=clean(name, 40), start=start))
+            for n, (name, start) in enumerate(
+                zip(mill.shifts.names, mill.shifts.starts, strict=True)
+            )
+        ],
+    }
 
 
 def _typed(moment: Any, mill: Mill) -> str:  # noqa: ANN401
@@ -158,7 +166,7 @@ def _moves(shown: Shown, known: Snapshot) -> list[tuple[str, str, str]]:
         ("later", "Later", at(first + half, last + half)),
         ("closer", "Closer", at(first + fourth, last - fourth)),
         ("wider", "Wider", at(first - half, last + half)),
-        ("whole", "Whole season", whole),
+        ("whole", said("Whole season"), whole),
     ]
 
 
@@ -186,7 +194,9 @@ def _left_out(every: pl.DataFrame, found: Sequence[dict[str, Any]], shown: Shown
     parts = []
     if shown.filters.any:
         kept = sum(row["status"] != "withdrawn" for row in found)
-        parts.append(f"The filters leave {kept} of {standing} findings.")
+        parts.append(
+            said("The filters leave {kept} of {standing} findings.", kept=kept, standing=standing)
+        )
     if gone and not shown.filters.gone:
-        parts.append(f"{gone} taken back by later data are not shown.")
-    return " ".join(parts)
+        parts.append(said("{gone} taken back by later data are not shown.", gone=gone))
+    return joined(" ", parts)

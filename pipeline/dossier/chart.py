@@ -17,6 +17,8 @@ from models.base import Array, block_means
 from pipeline.charts import letter_of
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Lane, Line, Raw, by_the_clock
+from pipeline.tongue import ENGLISH, Tongue
+from pipeline.words import figure, said
 
 #: Most points of a line; beyond, minutes are averaged.
 MOST_POINTS: Final = 6000
@@ -69,15 +71,40 @@ def chart_data(
             for n, item in enumerate(material.noted)
         ],
         "lanes": packed,
+        "words": _WORDS,
     }
 
 
-def as_script(data: dict[str, Any]) -> Markup:
+def as_script(data: dict[str, Any], tongue: Tongue = ENGLISH) -> Markup:
     """JSON that cannot end the element it stands in, whatever text it holds."""
-    text = json.dumps(data, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    told = _told(data | {"language": tongue.tag}, tongue)
+    text = json.dumps(told, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     for char in "<>&":
         text = text.replace(char, f"\\u{ord(char):04x}")
     return Markup(text)
+
+
+def _told(part: object, tongue: Tongue) -> object:
+    """Say every text of the data in a tongue."""
+    if isinstance(part, dict):
+        return {name: _told(value, tongue) for name, value in part.items()}
+    if isinstance(part, list):
+        return [_told(value, tongue) for value in part]
+    return tongue(part)
+
+
+#: What the script says beside the names of signals.
+_WORDS: Final = {
+    "no_reading": said("no reading"),
+    "laboratory": said("laboratory"),
+    "read": said("read"),
+    "no_result": said("no result here"),
+    "to": said("to"),
+    "by_clock": said("by the clock"),
+    "entered": said("juice entered"),
+    "empty": said("no readings in this window"),
+    "decimal": figure(0.5, ".1f")[1:2],
+}
 
 
 def _ms(moment: datetime) -> int:

@@ -22,7 +22,7 @@ from pipeline.dossier.lanes import (
 )
 from pipeline.dossier.worked import worked_lanes
 from pipeline.period import tags_of, unit_of, what_of
-from pipeline.words import ANALYTES, clean, place_words
+from pipeline.words import ANALYTES, clean, place_words, said, unit_words
 
 
 def drawable_lanes(material: Material) -> list[Lane]:
@@ -74,9 +74,9 @@ def _dose_lanes(material: Material) -> list[Lane]:
                     key=dose.key,
                     tag=tags_of(dose),
                     what=what_of(dose),
-                    unit=unit,
+                    unit=unit_words(unit),
                     decimals=decimals,
-                    lines=(Line("worked out", dose.by_clock),),
+                    lines=(Line(said("worked out"), dose.by_clock),),
                     grabs=(),
                     delay_min=dose.delay_min,
                     carried=True,
@@ -104,8 +104,12 @@ def _laboratory_lanes(
             Lane(
                 key=f"lab-{number}",
                 tag="",
-                what=f"laboratory: {what}, {place_words(place, port, kinds)}",
-                unit=unit,
+                what=said(
+                    "laboratory: {what}, {place_words}",
+                    what=what,
+                    place_words=place_words(place, port, kinds),
+                ),
+                unit=unit_words(unit),
                 decimals=decimals,
                 lines=(),
                 grabs=grabs_at(material, analyte, place, port),

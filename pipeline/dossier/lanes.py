@@ -18,7 +18,7 @@ from models.account import (
 from models.base import Array
 from pipeline.dossier.gather import Material
 from pipeline.dossier.words import signal_words
-from pipeline.words import QUANTITIES, clean
+from pipeline.words import QUANTITIES, clean, said, unit_words
 
 #: Half of a 90 % interval in standard errors.
 Z90 = 1.645
@@ -108,7 +108,7 @@ class Lane:
     @property
     def name(self) -> str:
         """Tag and meaning in one line."""
-        return f"{self.tag} ({self.what})" if self.tag else self.what
+        return said("{tag} ({what})", tag=self.tag, what=self.what) if self.tag else self.what
 
     @property
     def empty(self) -> bool:
@@ -139,7 +139,7 @@ def loss_lane(material: Material, n: int) -> Lane:
     return Lane(
         key=LOSS_KEY,
         tag="",
-        what="sucrose lost, whole station",
+        what=said("sucrose lost, whole station"),
         unit="kg/h",
         decimals=0,
         lines=(
@@ -169,12 +169,12 @@ def signal_lane(
 ) -> Lane:
     """The lane of one tag, with what the laboratory says at its place."""
     _, unit, decimals = QUANTITIES[signal.quantity]
-    as_read = Line("as read", column_of(material.grid, signal.name))
+    as_read = Line(said("as read"), column_of(material.grid, signal.name))
     return Lane(
         key=f"tag-{number}",
         tag=clean(signal.tag, 80),
         what=signal_words(signal, vessel_kinds(material)),
-        unit=unit,
+        unit=unit_words(unit),
         decimals=decimals,
         lines=(as_read, *_corrected(material, signal)),
         grabs=grabs_at(material, signal.quantity, signal.place, signal.port),
@@ -191,7 +191,7 @@ def _corrected(material: Material, signal: Signal) -> tuple[Line, ...]:
         if probe_signal(material.station, point) == signal:
             true = column_of(material.losses, f"ph_{point}_true")
             if np.isfinite(true).any():
-                return (Line("corrected by the laboratory", true, "corrected"),)
+                return (Line(said("corrected by the laboratory"), true, "corrected"),)
     return ()
 
 

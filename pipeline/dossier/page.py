@@ -27,8 +27,10 @@ from pipeline.dossier.similar import similar_episodes, similar_rows
 from pipeline.dossier.steps import Step, minute_steps
 from pipeline.dossier.tonnage import Sum, sum_of
 from pipeline.period import Around, Told, sentence_of, tags_of, what_of
+from pipeline.present import tongue_for
 from pipeline.report import chance_words, mark_words
 from pipeline.store import counting
+from pipeline.tongue import InTongue
 from pipeline.words import (
     channel_words,
     clean,
@@ -36,10 +38,12 @@ from pipeline.words import (
     confidence_words,
     duration_words,
     feed_share,
+    figure,
     known,
     moment_words,
     money,
     read_evidence,
+    said,
     section_words,
     span_words,
     status_words,
@@ -93,7 +97,7 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
     names = {lane.key: lane.tag or lane.what for lane in lanes}
     data = chart_data(material, lanes, chart_moves(material, lanes, moves))
     content: dict[str, Any] = _headline(material) | {
-        "chart": as_script(data),
+        "chart": InTongue(lambda tongue: as_script(data, tongue)),
         "still": still(material, lanes),
         "noted": told_known(material.noted),
         "lanes": lanes,
@@ -127,7 +131,7 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
         "run": _run_words(material),
     }
     steps = [*by_minute, *(total.steps if total is not None else ())]
-    return Page(render("dossier.html.j2", content), lanes, steps)
+    return Page(render("dossier.html.j2", content, tongue_for(material.mill)), lanes, steps)
 
 
 def _headline(material: Material) -> dict[str, Any]:
@@ -140,7 +144,7 @@ def _headline(material: Material) -> dict[str, Any]:
     worth = money(price[0], price[1], price[2], clean(mill.currency, 12))
     return {
         "mill": clean(mill.name),
-        "subject": "the finding",
+        "subject": said("the finding"),
         "zone": mill.zone,
         "number": row["rank"],
         "finding_id": str(row["finding_id"]),
@@ -164,7 +168,7 @@ def _headline(material: Material) -> dict[str, Any]:
 
 def _parted(text: str) -> list[str]:
     """A quantity and, without its brackets, its interval."""
-    return text.rstrip(")").split(" (", 1)
+    return text.rstrip(")").split(said(" ("), 1)
 
 
 def _all_facts(material: Material) -> list[str]:
@@ -197,13 +201,21 @@ def _look_first(told: Told | None) -> str:
     if told is None or told.named is None:
         return ""
     signal = told.named.first.signal
-    return f"Look first at {tags_of(signal)}: {what_of(signal)}."
+    return said(
+        "Look first at {tags_of}: {what_of}.", tags_of=tags_of(signal), what_of=what_of(signal)
+    )
 
 
 def _verdict_words(phrase: Mapping[str, Any], zone: ZoneInfo) -> str:
-    by = f"by {clean(phrase['author'], 80)}, {moment_words(phrase['given_at'], zone)}"
+    by = said(
+        "by {author}, {moment_words}",
+        author=clean(phrase["author"], 80),
+        moment_words=moment_words(phrase["given_at"], zone),
+    )
     note = clean(phrase["note"], 1000)
-    return f"{clean(phrase['verdict'], 20)} {by}" + (f": {note}" if note else "")
+    return said("{verdict} {by}", verdict=clean(phrase["verdict"], 20), by=by) + (
+        said(": {note}", note=note) if note else ""
+    )
 
 
 def _workings(material: Material) -> Workings | None:
@@ -231,8 +243,11 @@ def _total(material: Material) -> tuple[Sum | None, str]:
     account, mill = material.account, material.mill
     if account is None:
         return None, (
-            "No account of the calculation is kept with this finding: it was written by an older "
-            "version, or its evidence is damaged. Run lostpol backfill to have it written."
+            said(
+                "No account of the calculation is kept with this finding: it was written "
+                "by an older version, or its evidence is damaged. Run lostpol backfill to"
+                " have it written."
+            )
         )
     price = (mill.price_per_t, clean(mill.currency, 12))
     try:
@@ -246,8 +261,10 @@ def _total(material: Material) -> tuple[Sum | None, str]:
         ), ""
     except (KeyError, TypeError, ValueError, OverflowError):
         return None, (
-            "The account of the calculation kept with this finding is damaged. "
-            "Run lostpol backfill to have it written anew."
+            said(
+                "The account of the calculation kept with this finding is damaged. Run "
+                "lostpol backfill to have it written anew."
+            )
         )
 
 
@@ -271,7 +288,11 @@ def _run_words(material: Material) -> list[tuple[str, str]]:
         ("finding", str(material.finding["finding_id"])),
         ("run", str(run["run_id"])),
         ("searched", span_words(run["window_start"], run["window_end"], zone)),
-        ("multiplier", f"{run['multiplier']:.3g}" + (f", from {pairs} samples" if pairs else "")),
+        (
+            "multiplier",
+            figure(run["multiplier"], ".3g")
+            + (said(", from {pairs} samples", pairs=pairs) if pairs else ""),
+        ),
         ("description", str(run["config_hash"])),
         ("readings", str(run["inputs_hash"])),
     ]

@@ -31,17 +31,22 @@ from pipeline.dossier.render import render
 from pipeline.dossier.sections import lab_rows, sensor_rows
 from pipeline.dossier.under import laid_under
 from pipeline.period import Answer, not_computed, note_words, scaled, tags_of, what_of
+from pipeline.present import tongue_for
 from pipeline.store import SAFE_ID, dossiers_of, published_store_of
+from pipeline.tongue import InTongue
 from pipeline.words import (
     clean,
     clocks_change,
     duration_words,
     feed_share,
+    joined,
     money,
     notice_words,
+    said,
     section_words,
     share_words,
     span_words,
+    stored,
     words_of,
 )
 
@@ -71,10 +76,10 @@ def write_period(found: Answer, out: Path | None = None) -> Path:
     if out is None:
         keep_private()  # what --out names is the user's own; the store is not
     stamps = (f"{moment:%Y%m%dT%H%MZ}" for moment in (found.window.start, found.window.end))
-    folder = found.mill.reports_path / "period" / "_".join(stamps) if out is None else out
+    folder = found.mill.reports_path / "period" / joined("_", stamps) if out is None else out
     exported = [f"{part}.{kind}" for part in _DATA for kind in ("csv", "parquet")]
     view = view_of_period(found, {} if out is not None else _dossiers(found))
-    html = render("period.html.j2", view.content | {"exported": exported})
+    html = render("period.html.j2", view.content | {"exported": exported}, tongue_for(found.mill))
     material, lanes = view.material, view.lanes
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -140,9 +145,10 @@ def view_of_period(found: Answer, links: Mapping[str, str]) -> PeriodView:
         lanes = laid_under(material, lanes, found.beside.window)
     names = {lane.key: lane.tag or lane.what for lane in lanes}
     zone = found.mill.tz
+    data = chart_data(material, lanes, chart_moves(material, lanes, moves))
     content: dict[str, Any] = _headline(found) | {
-        "subject": "the period",
-        "chart": as_script(chart_data(material, lanes, chart_moves(material, lanes, moves))),
+        "subject": said("the period"),
+        "chart": InTongue(lambda tongue: as_script(data, tongue)),
         "still": still(material, lanes),
         "noted": told(material.noted),
         "lanes": lanes,
@@ -162,7 +168,7 @@ def view_of_period(found: Answer, links: Mapping[str, str]) -> PeriodView:
             {
                 "when": span_words(row["started"], row["ended"], zone),
                 "name": notice_words(row["kind"]),
-                "text": clean(row["text"], 400),
+                "text": stored(clean(row["text"], 400)),
             }
             for row in found.notices
         ],
@@ -188,7 +194,9 @@ def _headline(found: Answer) -> dict[str, Any]:
     look = ""
     if found.told is not None and found.told.named is not None and account.above_usual.low > 0.0:
         signal = found.told.named.first.signal
-        look = f"Look first at {tags_of(signal)}: {what_of(signal)}."
+        look = said(
+            "Look first at {tags_of}: {what_of}.", tags_of=tags_of(signal), what_of=what_of(signal)
+        )
     return {
         "mill": clean(mill.name),
         "zone": mill.zone,

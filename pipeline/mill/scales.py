@@ -144,7 +144,7 @@ class Scale:
             return Found(None, lacking="density_kg_m3", sure=False)
         liters = 1000.0 if self.quantity in _DOSES else 1.0
         said = self.density_said or factor(self.unit, "mass_flow") is not None
-        words = f"mass becomes volume at {self.density_kg_m3:,.1f} kg/m3, {self.density_of}"
+        words = f"mass becomes volume at {self.density_kg_m3:,.1f} kg/m³, {self.density_of}"
         return Found(UnitChange(size * liters / self.density_kg_m3), words, sure=said)
 
 
@@ -190,10 +190,10 @@ def _usual_density(
     """Density of juice at the aims of its place, or of imbibition water [kg/m3]."""
     if tag.quantity == "imbibition_flow":
         density = float(density_kg_m3(0.0, _IMBIBITION_DEGC))
-        return density, f"that of water at {_IMBIBITION_DEGC:g} degC"
+        return density, f"that of water at {_IMBIBITION_DEGC:g} °C"
     if tag.quantity != "flow" or tag.port == "mud" or targets is None:
         return None, ""
     brix = targets.brix_pct if vessel is None or vessel.brix_pct is None else vessel.brix_pct
     temp = _MIXED_JUICE_DEGC if vessel is None else vessel.temp_degc
     density = float(density_kg_m3(brix, min(temp, 105.0)))
-    return density, f"that of juice of {brix:g} Brix at {temp:g} degC"
+    return density, f"that of juice of {brix:g} Brix at {temp:g} °C"

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pipeline.present.night import (
         write_night_report,
     )
+    from pipeline.present.tongues import in_language, languages_of, tongue_for
     from pipeline.present.view import (
         write_season_report,
     )

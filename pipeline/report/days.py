@@ -8,15 +8,17 @@ quadrature.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
+from zoneinfo import ZoneInfo
 
 import polars as pl
 
 from models.account import pooled, with_bounds
 from pipeline.report.view import Estimate
-from pipeline.words import as_utc
+from pipeline.words import as_utc, day_span
 
 MICROBES: Final = "microbial"
 
@@ -51,12 +53,53 @@ def microbes_within(findings: pl.DataFrame, start: datetime, end: datetime) -> E
     return Estimate(*(float(rows[name].sum()) for name in ("lost_t", "lost_t_low", "lost_t_high")))
 
 
+def with_microbes(
+    sums: pl.DataFrame, findings: pl.DataFrame, spans: Sequence[tuple[datetime, datetime]]
+) -> pl.DataFrame:
+    """Sums by kinetics with what microbes ate meanwhile, so that they add up to the headline.
+
+    Parameters
+    ----------
+    sums : polars.DataFrame
+        excess_t, excess_low_t, excess_high_t [t]; a row a day or shift.
+    findings : polars.DataFrame
+        All that may lie in them.
+    spans : sequence of (datetime, datetime)
+        Start and end (excluded) of each row, UTC.
+    """
+    names = ("excess_t", "excess_low_t", "excess_high_t")
+    rows = []
+    for row, span in zip(sums.select(names).to_dicts(), spans, strict=True):
+        eaten = microbes_within(findings, *span)
+        known = row["excess_t"] is not None and eaten.value > 0.0
+        both = joined(Estimate(*row.values()), eaten) if known else None
+        rows.append(tuple(row.values()) if both is None else (both.value, both.low, both.high))
+    made = pl.DataFrame(rows, schema=dict.fromkeys(names, pl.Float64), orient="row")
+    return sums.with_columns(made)
+
+
 def joined(one: Estimate, other: Estimate) -> Estimate:
     """Sum of two amounts that err independently [t]."""
     low = math.hypot(one.value - one.low, other.value - other.low)
     high = math.hypot(one.high - one.value, other.high - other.value)
     value = one.value + other.value
     return Estimate(value, value - low, value + high)
+
+
+def days_with_microbes(season: pl.DataFrame, findings: pl.DataFrame, zone: str) -> pl.DataFrame:
+    """Sums by ``day_local`` with what microbes ate on each day."""
+    spans = [day_span(day, day, ZoneInfo(zone)) for day in season["day_local"]]
+    return with_microbes(season, findings, spans)
+
+
+def tally_of(
+    season: pl.DataFrame | None, findings: pl.DataFrame, first: date, last: date, zone: str
+) -> Tally | None:
+    """Add up days `first` to `last` with the microbes of the findings; None without a number."""
+    if season is None:
+        return None
+    bounds = day_span(first, last, ZoneInfo(zone))
+    return tally(season, first, last, microbes_within(findings, *bounds))
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -27,55 +26,36 @@ from pipeline.charts import (
     Panel,
     Point,
     Series,
-    Size,
-    Window,
     bucket_means,
     draw,
-    envelope,
     in_hours,
     stack,
     told,
 )
-from pipeline.report.chart_hours import chart_window, data_bounds, epoch_ms, time_axis
+from pipeline.report.chart_hours import time_axis
+from pipeline.report.lab_panels import microbial_panels
+from pipeline.report.scope import Scope, chart_window, data_bounds, lines_of
 from pipeline.report.view import ReportView, vessel_kinds
-from pipeline.words import chart_offset, clocks_change, section_words
+from pipeline.words import chart_offset, clocks_change, joined, said, section_words
 
 _LIMED_PLACES = frozenset({"liming_tank"})
 _CLEAR_PLACES = frozenset({"settler"})
 _LIME_KIND, _CLEAR_KIND = "liming_tank", "settler"
 
 
-@dataclass(frozen=True, slots=True)
-class Scope:
-    """What one finding's panels need: minutes of the window and the clock of its left edge."""
-
-    view: ReportView
-    section: str
-    window: tuple[datetime, datetime]
-    shift_ms: int
-    size: Size
-
-    @property
-    def utc(self) -> Window:
-        """Window in epoch milliseconds, UTC."""
-        return epoch_ms(self.window[0]), epoch_ms(self.window[1])
-
-    def local(self, points: Sequence[Point]) -> list[Point]:
-        """Points moved to the clock of the left edge."""
-        return [(t + self.shift_ms, v) for t, v in points]
-
-    def minutes(self, frame: pl.DataFrame | None) -> pl.DataFrame | None:
-        """Rows of a minute frame inside the window."""
-        if frame is None:
-            return None
-        start, end = self.window
-        return frame.filter(pl.col("ts_utc").is_between(start, end, closed="left"))
-
-
 def finding_chart(
-    view: ReportView, section: str, started: datetime, ended: datetime, prefix: str, label: str
+    view: ReportView,
+    section: str,
+    started: datetime,
+    ended: datetime,
+    prefix: str,
+    label: str,
+    *,
+    microbes: bool = False,
 ) -> Drawing:
     """Draw pH, temperature, residence time and loss rate around one finding.
+
+    Of one by microbes, what tells of them: temperature and the laboratory's lactic acid and pol.
 
     Parameters
     ----------
@@ -89,6 +69,8 @@ def finding_chart(
         Makes names inside the drawing unique on the page.
     label : str
         What the chart shows, for readers who hear the page.
+    microbes : bool
+        Draw what tells of microbes.
     """
     window = chart_window(started, ended, data_bounds(view))
     offset = chart_offset(window[0], ZoneInfo(view.zone))
@@ -98,27 +80,38 @@ def finding_chart(
     drawn: list[Markup] = []
     absent: list[str] = []
     for size in (WIDE, NARROW):
-        made = _panels(Scope(view, zone, window, shift_ms, size))
+        scope = Scope(view, zone, window, shift_ms, size)
+        made = [_temperature(scope), *microbial_panels(scope)] if microbes else _panels(scope)
         shown = [panel for panel in made if not panel.empty]
         absent = [panel.title for panel in made if panel.empty]
         if not shown:
-            return Drawing(note="No minute data for these hours: no chart could be drawn.")
-        drawn.append(draw(stack(shown, axis, size), f"{prefix}-{size.name}", label))
+            return Drawing(note=said("No minute data for these hours: no chart could be drawn."))
+        drawn.append(draw(stack(shown, axis, size), f"{prefix}-{size.name}", label, view.tongue))
     return Drawing(drawn[0], drawn[1], _missing_words(view, window, absent))
 
 
 def _missing_words(
     view: ReportView, window: tuple[datetime, datetime], absent: Sequence[str]
 ) -> str:
-    text = [f"Not drawn, because no readings exist: {'; '.join(absent)}."] if absent else []
+    text = (
+        [said("Not drawn, because no readings exist: {absent}.", absent=joined("; ", absent))]
+        if absent
+        else []
+    )
     if view.zone_minutes is not None and not has_judged_loss(view.station_minutes):
         zones = view.zone_minutes.filter(pl.col("ts_utc").is_between(*window, closed="left"))
         names = [section_words(zone, vessel_kinds(view)) for zone in silent_zones(zones)]
-        text += [f"The loss rate leaves out {', '.join(names)}: no readings."] if names else []
+        text += (
+            [said("The loss rate leaves out {names}: no readings.", names=joined(", ", names))]
+            if names
+            else []
+        )
     if clocks_change(*window, ZoneInfo(view.zone)):
-        text.append("The clocks changed in these hours; the chart keeps the time of its left edge.")
+        text.append(
+            said("The clocks changed in these hours; the chart keeps the time of its left edge.")
+        )
     text += [known] if (known := told(in_hours(view.known, *window))) else []
-    return " ".join(text)
+    return joined(" ", text)
 
 
 def drawn_zone(view: ReportView, section: str, window: tuple[datetime, datetime]) -> str:
@@ -140,16 +133,26 @@ def _panels(scope: Scope) -> list[Panel]:
     zones = scope.minutes(scope.view.zone_minutes)
     zone = None if zones is None else zones.filter(pl.col("zone") == scope.section)
     where = section_words(scope.section, kinds)
-    vessel = scope_vessel(scope)
-    temperature = lines_of(zone, heat_styles(scope, "temperature"), scope)
-    residence = lines_of(zone, {"residence_min": Series("residence", (), BLUE)}, scope)
-    target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
+    residence = lines_of(zone, {"residence_min": Series(said("residence"), (), BLUE)}, scope)
     return [
         ph_panel(scope, kinds),
-        Panel(f"Temperature, {where} [degC]", temperature, levels=target, least_span=4.0),
-        Panel(f"Residence time, {where} [min]", residence, from_zero=True),
+        _temperature(scope),
+        Panel(said("Residence time, {where} [min]", where=where), residence, from_zero=True),
         loss_panel(scope, zones),
     ]
+
+
+def _temperature(scope: Scope) -> Panel:
+    zones = scope.minutes(scope.view.zone_minutes)
+    zone = None if zones is None else zones.filter(pl.col("zone") == scope.section)
+    vessel = scope_vessel(scope)
+    target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
+    title = said(
+        "Temperature, {section_words} [°C]",
+        section_words=section_words(scope.section, vessel_kinds(scope.view)),
+    )
+    lines = lines_of(zone, heat_styles(scope, said("temperature")), scope)
+    return Panel(title, lines, levels=target, least_span=4.0)
 
 
 def heat_styles(scope: Scope, name: str) -> dict[str, Series]:
@@ -169,52 +172,30 @@ def scope_vessel(scope: Scope) -> Vessel | None:
     return next((v for v in vessels if v.name == scope.section), None)
 
 
-def lines_of(
-    frame: pl.DataFrame | None, styles: Mapping[str, Series], scope: Scope
-) -> list[Series]:
-    """Decimated lines for the columns of `styles` that the frame has and that hold readings."""
-    if frame is None:
-        return []
-    held = [
-        name for name in styles if name in frame.columns and frame[name].null_count() < frame.height
-    ]
-    budget = scope.size.points // max(1, len(held))
-    return [
-        replace(
-            styles[name],
-            points=scope.local(envelope(frame, name, scope.utc, budget)),
-            usual=_usual(frame[name]),
-        )
-        for name in held
-    ]
-
-
-def _usual(values: pl.Series) -> tuple[float, float] | None:
-    """Range of nearly all readings: one wild reading must not flatten the panel."""
-    low, high = values.quantile(0.003), values.quantile(0.997)
-    return None if low is None or high is None else (low, high)
-
-
 def ph_panel(scope: Scope, kinds: Mapping[str, str]) -> Panel:
     """Limed and clear pH as read and corrected, with laboratory grabs and targets."""
     styles = {
-        "ph_limed": Series("limed, as read", (), BLUE, SOLID, 1.4),
-        "ph_clear": Series("clear, as read", (), VERMILION, DASH, 1.4),
-        "ph_limed_corrected": Series("limed, corrected", (), INK, LONG_DASH, 2.2),
-        "ph_clear_corrected": Series("clear, corrected", (), GREY, LONG_DASH, 2.2),
+        "ph_limed": Series(said("limed, as read"), (), BLUE, SOLID, 1.4),
+        "ph_clear": Series(said("clear, as read"), (), VERMILION, DASH, 1.4),
+        "ph_limed_corrected": Series(said("limed, corrected"), (), INK, LONG_DASH, 2.2),
+        "ph_clear_corrected": Series(said("clear, corrected"), (), GREY, LONG_DASH, 2.2),
     }
     limed = _LIMED_PLACES | {name for name, kind in kinds.items() if kind == _LIME_KIND}
     clear = _CLEAR_PLACES | {name for name, kind in kinds.items() if kind == _CLEAR_KIND}
     dots = [
-        Dots("limed, laboratory", grabs_of(scope, limed), BLUE, "circle"),
-        Dots("clear, laboratory", grabs_of(scope, clear), VERMILION, "diamond"),
+        Dots(said("limed, laboratory"), grabs_of(scope, limed), BLUE, "circle"),
+        Dots(said("clear, laboratory"), grabs_of(scope, clear), VERMILION, "diamond"),
     ]
     station = scope.view.station
     targets = () if station is None else (station.targets.ph_limed, station.targets.ph_clear)
     minutes = scope.minutes(scope.view.station_minutes)
     lines = lines_of(minutes, styles, scope)
     return Panel(
-        "pH (cooled-sample basis)", lines, [d for d in dots if d.points], targets, least_span=0.8
+        said("pH (cooled-sample basis)"),
+        lines,
+        [d for d in dots if d.points],
+        targets,
+        least_span=0.8,
     )
 
 
@@ -259,7 +240,7 @@ def _station_loss(scope: Scope, zones: pl.DataFrame | None) -> pl.DataFrame | No
 
 def loss_panel(scope: Scope, zones: pl.DataFrame | None) -> Panel:
     """Loss rate of the whole station: a cause in one vessel also moves the others."""
-    title = "Sucrose lost, whole station [kg/h]"
+    title = said("Sucrose lost, whole station [kg/h]")
     whole = _station_loss(scope, zones)
     if whole is None:
         return Panel(title, ())
@@ -267,8 +248,8 @@ def loss_panel(scope: Scope, zones: pl.DataFrame | None) -> Panel:
     series = [
         Series(name, scope.local(bucket_means(whole, column, scope.utc, points)), color, dash)
         for column, name, color, dash in (
-            ("loss_kg_h", "lost", INK, SOLID),
-            ("unavoidable_kg_h", "unavoidable", BLUE, DASH),
+            ("loss_kg_h", said("lost"), INK, SOLID),
+            ("unavoidable_kg_h", said("unavoidable"), BLUE, DASH),
         )
     ]
-    return Panel(title, series, from_zero=True, between=("lost", "unavoidable"))
+    return Panel(title, series, from_zero=True, between=(said("lost"), said("unavoidable")))

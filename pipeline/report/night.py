@@ -11,28 +11,38 @@ from zoneinfo import ZoneInfo
 import polars as pl
 
 from pipeline.charts import Drawing
-from pipeline.report.days import Tally, microbes_within, tally, within
+from pipeline.report.days import Tally, tally_of, within
+from pipeline.report.days_strip import last_days
 from pipeline.report.finding_tile import finding_tile
 from pipeline.report.groups import Item, items_of
 from pipeline.report.plausible import plausible_short
 from pipeline.report.runline import common_parts, said_first
+from pipeline.report.season_head import head_of, inside_of
 from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import notice_rows
 from pipeline.report.view import Estimate, NightView
 from pipeline.words import (
+    NO_FINDING,
+    UNAVOIDABLE,
+    USUAL,
     Evidence,
+    against_targets,
     bare_tonnes,
     caution_label,
     clock_words,
     day_span,
     day_words,
+    figure,
+    joined,
     moment_words,
-    money,
     quantity,
     read_evidence,
+    said,
+    share_against_targets,
     tonnes,
     within_line,
     words_of,
+    worth_against_targets,
 )
 
 #: Findings with a card and a chart of their own; the rest stand in a table.
@@ -41,6 +51,10 @@ _FACTS: Final = 3
 _SENSORS: Final = 4
 _BEFORE: Final = (7, 30)
 _NAMED_CAUSES: Final = 3
+#: How the sheet may be set, ever closer: the more findings, the closer it begins.
+_CLOSER: Final = ("large", "roomy", "plain", "fuller", "fullest", "bare")
+#: The same for a browser that prints the page, which cannot try; by the number of cards.
+_BY_BROWSER: Final = ("roomy", "roomy", "plain", "bare")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,15 +103,16 @@ def compose_night(view: NightView) -> dict[str, Any]:
         "more_sensors": 0 if sensors is None else max(0, len(sensors) - _SENSORS),
         "notices": notice_rows(report),
         "plausible": plausible_short(view.plausible),
+        "strip": last_days(view),
+        "closer": joined(" ", _CLOSER[max(0, len(cards) - 1) :]),
+        "browser": _BY_BROWSER[len(cards)],
+        "unavoidable": UNAVOIDABLE,
+        "usual": USUAL,
     }
 
 
 def _tally(view: NightView, first: date, last: date) -> Tally | None:
-    days = view.report.season
-    if days is None:
-        return None
-    bounds = day_span(first, last, ZoneInfo(view.report.zone))
-    return tally(days, first, last, microbes_within(view.known, *bounds))
+    return tally_of(view.report.season, view.known, first, last, view.report.zone)
 
 
 def _headline(view: NightView) -> dict[str, Any]:
@@ -107,11 +122,11 @@ def _headline(view: NightView) -> dict[str, Any]:
     before = [_tally(view, view.day - n * one, view.day - one) for n in _BEFORE]
     today = _tally(view, view.day + one, view.day + one)
     # A day that readings end with is called yesterday only where it is.
-    name = day_words(view.day) if said_first(view.report) else "Yesterday"
+    name = day_words(view.day) if said_first(view.report) else said("Yesterday")
     columns = [_column(view, name, of_day)]
     if today is not None and today.minutes > 0:
         until = clock_words(view.report.period_end, ZoneInfo(view.report.zone))
-        columns.append(_column(view, f"Today until {until}", today))
+        columns.append(_column(view, said("Today until {until}", until=until), today))
     for n, sums in zip(_BEFORE, before, strict=True):
         columns.append(_column(view, _mean_of(n, sums), sums, mean=True))
     lead, nothing = _lead(view, of_day)
@@ -120,47 +135,57 @@ def _headline(view: NightView) -> dict[str, Any]:
         "nothing": nothing,
         "columns": columns,
         "changed": _changed(view, of_day, before[-1]),
-        "cover": _cover(view, of_day),
+        "cover": _cover(view, of_day, today),
         "microbes": "" if of_day is None or of_day.microbes_t <= 0 else _microbes(of_day),
     }
 
 
+def _against_money(view: NightView, held: Estimate) -> str:
+    price = view.report.price_per_t
+    bounds = (held.value * price, held.low * price, held.high * price)
+    return worth_against_targets(*bounds, view.report.currency)
+
+
 def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
     if of_day is None:
-        when = "on" if said_first(view.report) else "yesterday,"
-        return {}, f"What was lost {when} {day_words(view.day)}, could not be computed."
-    price, total = view.report.price_per_t, of_day.total
-    mass = tonnes(total.value, total.low, total.high)
-    worth = money(total.value * price, total.low * price, total.high * price, view.report.currency)
-    nothing = ""
-    if total.low <= 0:
-        nothing = "The interval reaches zero: it may be nothing."
-    if total.value <= 0:
-        nothing = "The station did no worse than at its targets."
-    parts = {"mass": mass.split(" (", 1)[0], "mass_span": mass.split(" (", 1)[1].rstrip(")")}
-    parts |= {"worth": worth.split(" (", 1)[0], "worth_span": worth.split(" (", 1)[1].rstrip(")")}
-    return parts, nothing
+        when = "on" if said_first(view.report) else said("yesterday,")
+        return {}, said(
+            "What was lost {when} {day_words}, could not be computed.",
+            when=when,
+            day_words=day_words(view.day),
+        )
+    total = of_day.total
+    mass = against_targets(total.value, total.low, total.high)
+    parts = {"mass": head_of(mass), "mass_span": inside_of(mass)}
+    if parts["mass"].endswith("better"):
+        return parts | {"against": said("than at the targets"), "worth": "", "worth_span": ""}, ""
+    worth = _against_money(view, total)
+    nothing = said("The interval reaches zero: it may be nothing.") if total.low <= 0 else ""
+    parts |= {"worth": head_of(worth), "worth_span": inside_of(worth)}
+    return parts | {"against": said("of sucrose lost above the unavoidable")}, nothing
 
 
 def _days(number: int) -> str:
-    return "day" if number == 1 else f"{number} days"
+    return said("day") if number == 1 else said("{number} days", number=number)
 
 
 def _mean_of(days: int, sums: Tally | None) -> str:
     if sums is None or sums.days == days:
-        return f"Mean of the {days} days before"
-    return f"Mean of {sums.days} of the {days} days before (all there are)"
+        return said("Mean of the {days} days before", days=days)
+    return said(
+        "Mean of {days} of the {days2} days before (all there are)", days=sums.days, days2=days
+    )
 
 
 def _column(view: NightView, name: str, sums: Tally | None, *, mean: bool = False) -> Column:
     if sums is None:
         return Column(name, "not computed", "not computed", "not computed", "not computed")
-    price, total = view.report.price_per_t, sums.a_day if mean else sums.total
+    total = sums.a_day if mean else sums.total
     days = sums.days if mean else 1
     return Column(
         name,
-        tonnes(total.value, total.low, total.high),
-        money(total.value * price, total.low * price, total.high * price, view.report.currency),
+        against_targets(total.value, total.low, total.high),
+        _against_money(view, total),
         quantity(sums.unavoidable_t / days, None, None, "t").split(" (", 1)[0],
         _share(sums),
     )
@@ -169,18 +194,18 @@ def _column(view: NightView, name: str, sums: Tally | None, *, mean: bool = Fals
 def _share(sums: Tally) -> str:
     """Loss as a share of the sucrose fed, with the digits that its interval allows."""
     if sums.sucrose_fed_t <= 0:
-        return "not computed"
+        return said("not computed")
     total = sums.total
     value, low, high = (
         100 * mass / sums.sucrose_fed_t for mass in (total.value, total.low, total.high)
     )
-    return quantity(value, low, high, "%").split(" (", 1)[0]
+    return head_of(share_against_targets(value, low, high))
 
 
 def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str:
     """Set the day beside the days before it, and name what was found in it."""
     if of_day is None or before is None or view.report.season is None:
-        return "There is no earlier day to set it beside."
+        return said("There is no earlier day to set it beside.")
     usual, value = before.a_day.value, of_day.total.value
     days = view.report.season.filter(
         pl.col("day_local").is_between(view.day - timedelta(days=30), view.day - timedelta(days=1))
@@ -189,40 +214,64 @@ def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str
     difference = abs(value - usual)
     spread = Estimate(difference, 0.0, 2 * difference)
     size = bare_tonnes(difference, spread.low, spread.high)
-    side = "more" if value > usual else "less"
-    text = f"{size} {side} than the mean of the {_days(before.days)} before"
-    text += f"; {_rank(worse, days.height)}."
-    return f"{text} {_found_in_it(view, value)}"
+    side = said("more") if value > usual else said("less")
+    text = said(
+        "Above the unavoidable {size} {side} than the mean of the {days} before",
+        size=size,
+        side=side,
+        days=_days(before.days),
+    )
+    text += said("; {rank}.", rank=_rank(worse, days.height))
+    return said("{text} {found_in_it}", text=text, found_in_it=_found_in_it(view, value))
 
 
 def _rank(worse: int, days: int) -> str:
     if worse == 0:
-        return f"none of those {days} days was worse" if days > 1 else "that day was better"
+        return (
+            said("none of those {days} days was worse", days=days)
+            if days > 1
+            else said("that day was better")
+        )
     if worse == days:
-        return f"each of those {days} days was worse" if days > 1 else "that day was worse"
-    return f"more was lost on {worse} of those {days} days"
+        return (
+            said("each of those {days} days was worse", days=days)
+            if days > 1
+            else said("that day was worse")
+        )
+    return said("more was lost on {worse} of those {days} days", worse=worse, days=days)
 
 
 def _found_in_it(view: NightView, value: float) -> str:
     bounds = day_span(view.day, view.day, ZoneInfo(view.report.zone))
     rows = within(view.known, *bounds).sort("lost_t", descending=True)
     if rows.is_empty():
-        return "No finding lies in it."
+        return said("No finding lies in it.")
     causes = rows.group_by("cause", maintain_order=True).agg(
         pl.col("lost_t", "lost_t_low", "lost_t_high").sum()
     )
     named = [
-        f"{within_line(words_of(row['cause']).name)} {_mass(row)}"
+        said(
+            "{within_line} {mass}",
+            within_line=within_line(words_of(row["cause"]).name),
+            mass=_mass(row),
+        )
         for row in causes.head(_NAMED_CAUSES).to_dicts()
     ]
     rest = value - float(causes["lost_t"].sum())
     outside = bare_tonnes(abs(rest), abs(rest) - 0.1, abs(rest) + 0.1)
-    entries = f"Outside it {outside}." if rest > 0 else f"Outside it {outside} less than at target."
-    text = f"Found in it: {'; '.join(named)}"
-    text += (
-        f"; {causes.height - _NAMED_CAUSES} more causes" if causes.height > _NAMED_CAUSES else ""
+    entries = said(
+        "{no_finding} {outside}{rest}.",
+        no_finding=NO_FINDING,
+        outside=outside,
+        rest="" if rest > 0 else said(" better than at the targets"),
     )
-    return f"{text}. {entries}"
+    text = said("In findings, above the usual: {named}", named=joined("; ", named))
+    text += (
+        said("; {height} more causes", height=causes.height - _NAMED_CAUSES)
+        if causes.height > _NAMED_CAUSES
+        else ""
+    )
+    return said("{text}. {entries}", text=text, entries=entries)
 
 
 def _mass(row: dict[str, Any]) -> str:
@@ -230,31 +279,55 @@ def _mass(row: dict[str, Any]) -> str:
 
 
 def _microbes(of_day: Tally) -> str:
-    eaten = quantity(of_day.microbes_t, None, None, "t").split(" (", 1)[0]
-    return f"{eaten} of it was eaten by microbes, by the finding below."
+    eaten = quantity(of_day.microbes_t, None, None, "t").split(said(" ("), 1)[0]
+    return said("{eaten} of it was eaten by microbes, by the finding below.", eaten=eaten)
 
 
-def _cover(view: NightView, of_day: Tally | None) -> tuple[str, bool]:
-    """Say how much of the day rests on readings; True when that is little."""
+def _cover(view: NightView, of_day: Tally | None, today: Tally | None) -> tuple[str, bool]:
+    """Say how much of day and morning rests on readings; True when that is little of the day."""
     if of_day is None or view.day_minutes <= 0 or of_day.minutes <= 0:
-        return "How much of the day could be computed is not known.", True
+        return said("How much of the day could be computed is not known."), True
     judged = min(100.0, 100.0 * of_day.minutes / view.day_minutes)
     measured = min(100.0, 100.0 * of_day.measured / view.day_minutes)
-    text = f"{judged:.0f} % of the day's minutes computed, {measured:.0f} % with all readings."
+    text = said(
+        "{judged} % of the day's minutes computed, {measured} % with all readings",
+        judged=figure(judged, ".0f"),
+        measured=figure(measured, ".0f"),
+    )
+    text += _cover_today(view, today)
     if judged >= 95 and measured >= 90:
         return text, False
-    lacking = "Where readings lack, the mill's usual value stands in, and a loss may not show"
-    return f"{text} {lacking}; see below.", True
+    lacking = said("Where readings lack, the mill's usual value stands in, and a loss may not show")
+    return said("{text} {lacking}; see below.", text=text, lacking=lacking), True
+
+
+def _cover_today(view: NightView, today: Tally | None) -> str:
+    """The same of the hours since, where any were computed."""
+    _, begun = day_span(view.day, view.day, ZoneInfo(view.report.zone))
+    minutes = (view.report.period_end - begun) / timedelta(minutes=1)
+    if today is None or today.minutes <= 0 or minutes <= 0:
+        return "."
+    judged, measured = (min(100.0, 100.0 * n / minutes) for n in (today.minutes, today.measured))
+    return said(
+        "; of today's so far {judged} % and {measured} %.",
+        judged=figure(judged, ".0f"),
+        measured=figure(measured, ".0f"),
+    )
 
 
 def _counts(items: Sequence[Item]) -> str:
-    names = {"new": "new", "open": "still open", "ended": "ended", "withdrawn": "taken back"}
+    names = {
+        "new": said("new"),
+        "open": said("still open"),
+        "ended": said("ended"),
+        "withdrawn": said("taken back"),
+    }
     counted = [
-        f"{n} {words}"
+        said("{n} {words}", n=n, words=words)
         for state, words in names.items()
         if (n := sum(item.state == state for item in items))
     ]
-    return ", ".join(counted)
+    return joined(", ", counted)
 
 
 def _card(view: NightView, item: Item) -> Card:
@@ -265,13 +338,13 @@ def _card(view: NightView, item: Item) -> Card:
         facts=evidence.facts[:_FACTS],
         problem=evidence.problem,
         alternatives=_alternatives(evidence),
-        cautions=", ".join(labels),
+        cautions=joined(", ", labels),
         drawing=finding_tile(view.report, item.row, f"tile-{item.row.number}"),
     )
 
 
 def _alternatives(evidence: Evidence) -> str:
-    return "; ".join(within_line(name) for name in evidence.alternatives)
+    return joined("; ", (within_line(name) for name in evidence.alternatives))
 
 
 def _cautions(cards: Sequence[Card]) -> list[tuple[str, str]]:

@@ -2,59 +2,46 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from models.account import added_findings, multiplier_log_sd, pooled, with_bounds
 from pipeline.charts import Drawing, in_hours, season_chart
 from pipeline.report.beyond import beyond_rows
+from pipeline.report.data_lines import data_lines
+from pipeline.report.days import MICROBES, Tally, days_with_microbes, tally_of
 from pipeline.report.finding_chart import finding_chart, has_judged_loss
+from pipeline.report.groups import STRICT
 from pipeline.report.levers import lever_lines, lever_rows
+from pipeline.report.season_head import foot_of, head_of, headline, total_of
+from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import (
     FindingRow,
-    computed_share,
     finding_rows,
     notice_rows,
-    sensor_rows,
     source_rows,
     tag_rows,
 )
-from pipeline.report.view import Estimate, ReportView
+from pipeline.report.view import ReportView
 from pipeline.words import (
+    DEFINED,
     Evidence,
-    bare_tonnes,
+    against_targets,
+    caution_label,
     clean,
     clocks_change,
     confidence_key,
     day_words,
+    joined,
     money,
     percent,
-    plain,
     quantity,
     read_evidence,
+    said,
     span_words,
-    tonnes,
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Headline:
-    """The first thing read: how much, what it is worth, how many findings, the worst one."""
-
-    mass: str
-    mass_span: str
-    worth: str
-    worth_span: str
-    basis: str
-    counted: str
-    worst: str
-    cover: str
-    beware: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +51,7 @@ class Card:
     row: FindingRow
     evidence: Evidence
     drawing: Drawing
+    cautions: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +74,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         Number of findings that get a card of their own.
     """
     rows = finding_rows(view)
+    whole = total_of(view)
     standing = [row for row in rows if not row.withdrawn]
     zone = ZoneInfo(view.zone)
     return {
@@ -95,13 +84,15 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "clocks_change": clocks_change(view.period_start, view.period_end, zone),
         "currency": clean(view.currency),
         "price": money(view.price_per_t, view.price_per_t, view.price_per_t, view.currency).split(
-            " (", 1
+            said(" ("), 1
         )[0],
-        "headline": headline(view, rows),
+        "headline": headline(view, rows, whole),
+        "foot": foot_of(view, whole),
+        "defined": DEFINED,
         "rows": rows,
         "cards": [_card(view, row) for row in standing[:top]],
         "confidence_key": confidence_key(),
-        "season": season_of(view),
+        "season": season_of(view, view.findings),
         "levers": lever_rows(view.levers),
         "lever_lines": lever_lines(view.levers),
         "notices": notice_rows(view),
@@ -109,7 +100,10 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "noted": [k.words for k in in_hours(view.known, view.period_start, view.period_end)],
         "sources": source_rows(view),
         "tags": tag_rows(view),
-        "sensors": sensor_rows(view),
+        "sensors": gathered_sensors(view),
+        "data_lines": data_lines(view),
+        "dossiers": view.dossiers,
+        "strict": STRICT,
         "missing_tags": [clean(tag, 80) for tag in view.missing_tags],
         "gaps": gaps_of(view),
         "beyond": beyond_rows(view),
@@ -120,156 +114,107 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
     }
 
 
-def period_excess(view: ReportView, rows: Sequence[FindingRow]) -> tuple[Estimate | None, str]:
-    """Loss above the unavoidable in the period [t] and, in words, what it rests on.
-
-    Added findings share the error of the mill's kinetic level; what else makes each uncertain is
-    its own.
-    """
-    if view.period_excess is not None:
-        return view.period_excess, ""
-    counted = [row for row in rows if not row.withdrawn and row.lost_t is not None]
-    sizes = pl.DataFrame(
-        [(row.lost_t, row.low_t, row.high_t) for row in counted],
-        schema=dict.fromkeys(("lost_t", "lost_t_low", "lost_t_high"), pl.Float64),
-        orient="row",
-    )
-    total = Estimate(*added_findings(sizes, level_log_sd(view)))
-    basis = (
-        "Sum of the findings below, which share the error of the kinetic level; what else makes "
-        "each uncertain is its own."
-    )
-    return (total if counted else None), basis
-
-
-def level_log_sd(view: ReportView) -> float:
-    """Log standard error of the kinetic level that all findings of a report share [-]."""
-    held = view.multiplier
-    return math.inf if held is None else multiplier_log_sd(held.low, held.high)
-
-
-def headline(view: ReportView, rows: Sequence[FindingRow]) -> Headline:
-    """Write the first lines of the report."""
-    standing = [row for row in rows if not row.withdrawn]
-    total, basis = period_excess(view, rows)
-    cover, beware = _cover(view)
-    counted = {0: "No finding", 1: "One finding"}.get(len(standing), f"{len(standing)} findings")
-    if total is None:
-        return Headline(
-            mass="No loss found",
-            mass_span="above the unavoidable, as far as the data reach",
-            worth="",
-            worth_span="",
-            basis="",
-            counted=f"{counted} in this period.",
-            worst="",
-            cover=cover,
-            beware=beware,
-        )
-    price = view.price_per_t
-    mass = tonnes(total.value, total.low, total.high)
-    worth = money(total.value * price, total.low * price, total.high * price, view.currency)
-    nothing = " The interval reaches zero, so it may be nothing." if total.low <= 0 else ""
-    return Headline(
-        mass=mass.split(" (", 1)[0],
-        mass_span=_inside(mass) + " t",
-        worth=worth.split(" (", 1)[0],
-        worth_span=_inside(worth),
-        basis=(basis + nothing).strip(),
-        counted=f"{counted}.",
-        worst=_worst(standing),
-        cover=cover,
-        beware=beware,
-    )
-
-
-def _inside(text: str) -> str:
-    return text.split(" (", 1)[1].rstrip(")")
-
-
-def _worst(standing: Sequence[FindingRow]) -> str:
-    """Name the first in rank: a large but doubtful one must not lead the morning."""
-    worst = next((row for row in standing if row.lost_t is not None), None)
-    if worst is None:
-        return ""
-    mass = bare_tonnes(worst.lost_t, worst.low_t, worst.high_t)
-    what = f"{worst.cause.name} ({worst.where}), {worst.when}: {mass}, {worst.confidence}"
-    return f"{what}; finding {worst.finding_id}."
-
-
-def _cover(view: ReportView) -> tuple[str, str]:
-    """Say how much of the period could be computed, and warn when it is not nearly all."""
-    share = computed_share(view)
-    if share is None:
-        return "", "How much of the period could be computed is not known: minute data are missing."
-    phrase = f"{plain(share, 1 if 99 < share < 100 else 0)} % of the period could be computed."
-    if share >= 95:
-        return phrase, ""
-    return phrase, "Hours without data are not hours without loss: see “What is missing”."
-
-
 def _card(view: ReportView, row: FindingRow) -> Card:
-    label = (
-        f"pH, temperature, residence time and loss rate around finding {row.finding_id}: "
-        f"{row.cause.name}, {row.when}"
+    label = said(
+        "The hours around finding {finding_id}: {name}, {when}",
+        finding_id=row.finding_id,
+        name=row.cause.name,
+        when=row.when,
     )
-    drawing = finding_chart(view, row.section, row.started, row.ended, row.anchor, label)
-    return Card(row, read_evidence(row.evidence), drawing)
+    microbes = row.code == MICROBES
+    drawing = finding_chart(
+        view, row.section, row.started, row.ended, row.anchor, label, microbes=microbes
+    )
+    cautions = joined(", ", dict.fromkeys(caution_label(line) for line in row.cause.cautions))
+    return Card(row, read_evidence(row.evidence), drawing, cautions)
 
 
-def season_of(view: ReportView) -> Season | None:
-    """Chart and totals of the season; None when no daily sums were given."""
+def season_of(view: ReportView, findings: pl.DataFrame) -> Season | None:
+    """Chart and totals of the season; None when no daily sums were given.
+
+    Parameters
+    ----------
+    view : ReportView
+    findings : polars.DataFrame
+        All of the season: what microbes ate is known by them alone.
+    """
     frame = view.season
     if frame is None:
         return None
     held = frame.drop_nulls(["day_local", "sucrose_fed_t", "unavoidable_t", "excess_t"])
     if held.is_empty():
-        return Season(season_chart(frame, "", view.known, ZoneInfo(view.zone)), (), "")
-    sums = with_bounds(pooled(held)).row(0, named=True)
-    fed = sums["sucrose_fed_t"]
+        drawn = season_chart(frame, "", view.known, ZoneInfo(view.zone), view.tongue)
+        return Season(drawn, (), "")
+    first, last = held["day_local"].sort()[0], held["day_local"].sort()[-1]
+    sums = tally_of(held, findings, first, last, view.zone)
     without = frame.height - held.height
-    first, last = (day_words(held["day_local"].sort()[i]) for i in (0, -1))
-    days = f"{held.height} days, {first} to {last}" + (
-        f"; {without} more could not be computed and are left out" if without else ""
+    days = said(
+        "{height} days, {day_words} to {day_words2}",
+        height=held.height,
+        day_words=day_words(first),
+        day_words2=day_words(last),
+    ) + (
+        said("; {without} more could not be computed and are left out", without=without)
+        if without
+        else ""
     )
-    totals = (
-        ("Sucrose fed", quantity(fed, None, None, "t").split(" (", 1)[0], "100 %"),
-        _total("Unavoidable loss", sums["unavoidable_t"], None, fed),
-        _total(
-            "Loss above the unavoidable",
-            sums["excess_t"],
-            (sums["excess_low_t"], sums["excess_high_t"]),
-            fed,
+    label = said("Sucrose lost each day of the season: unavoidable, and above the unavoidable")
+    drawn = season_chart(
+        days_with_microbes(frame, findings, view.zone),
+        label,
+        view.known,
+        ZoneInfo(view.zone),
+        view.tongue,
+    )
+    return Season(drawn, () if sums is None else _totals(sums), days)
+
+
+def _totals(sums: Tally) -> tuple[tuple[str, str, str], ...]:
+    """Rows of the season's table: name, tonnes, share of the sucrose fed."""
+    fed, total = sums.sucrose_fed_t, sums.total
+    lost = against_targets(total.value, total.low, total.high)
+    return (
+        (said("Sucrose fed"), head_of(quantity(fed, None, None, "t")), "100 %"),
+        (
+            said("Unavoidable loss"),
+            head_of(quantity(sums.unavoidable_t, None, None, "t")),
+            _of_fed(sums.unavoidable_t, fed),
         ),
+        (said("Above the unavoidable"), lost, _of_fed(abs(total.value), fed)),
     )
-    label = "Sucrose lost each day of the season: unavoidable, and above the unavoidable"
-    return Season(season_chart(frame, label, view.known, ZoneInfo(view.zone)), totals, days)
 
 
-def _total(
-    name: str, mass: float, bounds: tuple[float, float] | None, fed: float
-) -> tuple[str, str, str]:
-    share = percent(100 * mass / fed) if fed > 0 else "not computed"
-    if bounds is None:
-        return name, quantity(mass, None, None, "t").split(" (", 1)[0], share
-    return name, tonnes(mass, *bounds), share
+def _of_fed(mass_t: float, fed_t: float) -> str:
+    return percent(100 * mass_t / fed_t) if fed_t > 0 else said("not computed")
 
 
 def gaps_of(view: ReportView) -> list[tuple[str, str]]:
     """Say what the report lacks: what the view names, and every part that was not given."""
     absent = (
-        (view.station_minutes, "pH in the charts", "no minute data of the station were given"),
+        (
+            view.station_minutes,
+            said("pH in the charts"),
+            said("no minute data of the station were given"),
+        ),
         (
             view.zone_minutes,
-            "Temperature, residence time and loss rate in the charts",
-            "no minute data of the vessels were given",
+            said("Temperature, residence time and loss rate in the charts"),
+            said("no minute data of the vessels were given"),
         ),
-        (view.lab, "Laboratory grabs in the charts", "no laboratory results were given"),
-        (view.season, "The season's loss by day", "no daily sums were given"),
-        (view.multiplier, "The mill's own kinetic multiplier", "it was not given"),
-        (view.notices, "Odd events without loss", "no list of notices was given"),
-        (view.sources, "Rows read, kept and refused", "no record of the pull was given"),
-        (view.tags, "Bad readings per tag", "no count per tag was given"),
+        (
+            view.lab,
+            said("Laboratory grabs in the charts"),
+            said("no laboratory results were given"),
+        ),
+        (view.season, said("The season's loss by day"), said("no daily sums were given")),
+        (view.multiplier, said("The mill's own kinetic multiplier"), said("it was not given")),
+        (view.notices, said("Odd events without loss"), said("no list of notices was given")),
+        (
+            view.sources,
+            said("Rows read, kept and refused"),
+            said("no record of the pull was given"),
+        ),
+        (view.tags, said("Bad readings per tag"), said("no count per tag was given")),
     )
     named = [(clean(gap.what, 200), clean(gap.why, 600)) for gap in view.not_computed]
     return named + [(what, why) for part, what, why in absent if part is None]
@@ -278,10 +223,10 @@ def gaps_of(view: ReportView) -> list[tuple[str, str]]:
 def _loss_basis(view: ReportView) -> str:
     """Say what the loss rate in the charts is computed from."""
     if has_judged_loss(view.station_minutes):
-        return "The loss rate uses the corrected pH and the mill's multiplier."
+        return said("The loss rate uses the corrected pH and the mill's multiplier.")
     if view.multiplier is None:
-        return "The loss rate uses the pH as read and multiplier 1."
-    return "The loss rate uses the pH as read and the mill's multiplier."
+        return said("The loss rate uses the pH as read and multiplier 1.")
+    return said("The loss rate uses the pH as read and the mill's multiplier.")
 
 
 def _multiplier(view: ReportView) -> tuple[str, str] | None:

@@ -28,7 +28,8 @@ def shift_sums(minutes: pl.DataFrame, zone: str, starts: Sequence[str]) -> pl.Da
     Returns
     -------
     polars.DataFrame
-        ``day`` (local) and ``order`` (position in `starts`), then as `loss_sums`.
+        ``day`` (local) and ``order`` (position in `starts`), then as `loss_sums`; ``started`` and
+        ``ended`` (excluded) of the minutes, UTC.
     """
     begins = [int(s[:2]) * 60 + int(s[3:]) for s in starts] or [0]
     local = pl.col("ts_utc").dt.convert_time_zone(zone)
@@ -40,7 +41,11 @@ def shift_sums(minutes: pl.DataFrame, zone: str, starts: Sequence[str]) -> pl.Da
         order=pl.when(over).then(len(begins) - 1).otherwise(begun - 1),
         day=(local.dt.date() - pl.when(over).then(pl.duration(days=1)).otherwise(pl.duration())),
     )
-    return loss_sums(labelled, ["day", "order"])
+    spans = labelled.group_by("day", "order").agg(
+        started=pl.col("ts_utc").min(), ended=pl.col("ts_utc").max() + pl.duration(minutes=1)
+    )
+    sums = loss_sums(labelled, ["day", "order"])
+    return sums.join(spans, on=["day", "order"], how="left", maintain_order="left")
 
 
 def shift_lengths(starts: Sequence[str]) -> list[int]:

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 import polars as pl
 
+from pipeline.tongue import ENGLISH, Tongue
+
 if TYPE_CHECKING:  # a list of findings is a view too, and needs none of what makes these
     from features.base import Station
     from features.flow import EffectiveResidence, OwnSettling
@@ -103,8 +105,6 @@ class ReportView:
         pH applied) are drawn rather than the sum over the vessels.
     season : polars.DataFrame or None
         One row a plant-local day: sucrose fed, unavoidable and excess loss [t].
-    period_excess : Estimate or None
-        Loss above the unavoidable in the period [t]. Without it the findings are added up.
     station : Station or None
         Station description: kinds of vessels, and targets drawn as thin lines.
     multiplier : Multiplier or None
@@ -134,6 +134,8 @@ class ReportView:
         Address of each dossier that is written, seen from the report, by finding id.
     known : tuple of Known
         What was noted beforehand, of any hours of the season.
+    tongue : Tongue
+        What the report is said in.
     """
 
     mill: str
@@ -147,7 +149,6 @@ class ReportView:
     zone_minutes: pl.DataFrame | None = None
     season: pl.DataFrame | None = None
     lab: pl.DataFrame | None = None
-    period_excess: Estimate | None = None
     station: Station | None = None
     multiplier: Multiplier | None = None
     notices: pl.DataFrame | None = None
@@ -164,6 +165,7 @@ class ReportView:
     run: Mapping[str, str] = field(default_factory=dict)
     dossiers: Mapping[str, str] = field(default_factory=dict)
     known: tuple[Known, ...] = ()
+    tongue: Tongue = ENGLISH
 
     def lacking(self) -> list[str]:
         """Name every column that a frame should have and lacks, as ``frame.column``."""

@@ -5,13 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, require_columns, write_forms, write_text
 from pipeline.report.season import compose
 from pipeline.report.view import Gap, NightView, ReportView, WeekView
+from pipeline.report.week.keeper import compose_keeper
 from pipeline.report.week.week import compose_week
+from pipeline.words import said
+
+#: The page for those who keep the tool.
+KEEPER: Final = "keeper.html"
 
 ViewT = TypeVar("ViewT", NightView, WeekView)
 
@@ -32,7 +37,7 @@ def render_report(view: ReportView, top: int = 6) -> str:
         When a frame of the view lacks columns.
     """
     require_columns(view)
-    return page_of("report", compose(view, top))
+    return page_of("report", compose(view, top), view.tongue)
 
 
 def write_report(out: Path, view: ReportView, top: int = 6) -> Path:
@@ -74,8 +79,13 @@ def write_night(out: Path, view: NightView) -> Path:
 
 
 def write_week(out: Path, view: WeekView) -> Path:
-    """Write the weekly review as :func:`write_night` writes a night."""
-    return _write_forms(out, "week", view, compose_week)
+    """Write the weekly review as :func:`write_night` writes a night.
+
+    A page for those who keep the tool lies beside it, called ``keeper.html``.
+    """
+    made = _write_forms(out, "week", view, compose_week)
+    write_text(out.with_name(KEEPER), page_of("keeper", compose_keeper(view)))
+    return made
 
 
 def _write_forms(
@@ -87,11 +97,13 @@ def _write_forms(
     def parts(no_pdf: str) -> dict[str, Any]:
         return compose_view(replace(view, report=_told(view.report, no_pdf)))
 
-    return write_forms(out, name, parts)
+    return write_forms(out, name, parts, view.report.tongue)
 
 
 def _told(view: ReportView, no_pdf: str) -> ReportView:
     """Name a missing PDF among what could not be made."""
     if not no_pdf:
         return view
-    return replace(view, not_computed=(*view.not_computed, Gap("The PDF of this report", no_pdf)))
+    return replace(
+        view, not_computed=(*view.not_computed, Gap(said("The PDF of this report"), no_pdf))
+    )

@@ -5,6 +5,16 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
+    from pipeline.words.baselines import (
+        DEFINED,
+        NO_FINDING,
+        NO_FINDING_WHY,
+        UNAVOIDABLE,
+        USUAL,
+        against_targets,
+        share_against_targets,
+        worth_against_targets,
+    )
     from pipeline.words.causes import CAUSES, CauseWords, caution_label, words_of
     from pipeline.words.evidence import Evidence, parsed_evidence, read_evidence
     from pipeline.words.localtime import (
@@ -20,6 +30,23 @@ if TYPE_CHECKING:
         span_words,
         zone_words,
     )
+    from pipeline.words.message import (
+        Day,
+        Edited,
+        Figure,
+        Measured,
+        Parts,
+        Phrase,
+        Said,
+        Stored,
+        counted,
+        figure,
+        filled,
+        joined,
+        said,
+        stored,
+    )
+    from pipeline.words.packing import packed, unpacked
     from pipeline.words.points import (
         ANALYTES,
         QUANTITIES,
@@ -39,6 +66,7 @@ if TYPE_CHECKING:
         plain,
         quantity,
         tonnes,
+        unit_words,
     )
     from pipeline.words.text import clean, is_formula
     from pipeline.words.wording import (
@@ -48,6 +76,7 @@ if TYPE_CHECKING:
         confidence_key,
         confidence_words,
         notice_words,
+        place_within,
         section_words,
         sensor_words,
         share_words,

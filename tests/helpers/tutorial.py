@@ -74,14 +74,17 @@ def carry_out(step: Step) -> str:
     if step.change:
         _change(step.change)
     said = io.StringIO()
-    was, OUT.width = OUT.width, 80  # as wide as an ordinary terminal, whatever this one is
+    # As an ordinary terminal shows it, whatever this one is.
+    was, OUT.width = OUT.width, 80
+    terminal, OUT._force_terminal = OUT._force_terminal, True
+    colour, OUT._color_system = OUT._color_system, None
     for line in step.commands:
         program, *words = shlex.split(line, comments=True)
         assert program == "lostpol", line
         with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
             code = app.run(words)
         assert code == 0, f"{line}\n{said.getvalue()}"
-    OUT.width = was
+    OUT.width, OUT._force_terminal, OUT._color_system = was, terminal, colour
     return said.getvalue()
 
 

@@ -120,11 +120,11 @@ class Sorted:
 
 def volume_words(vessel: DraftedVessel) -> str:
     """Volume of a vessel with its area."""
-    area = "" if vessel.area_m2 is None else f", {plain(vessel.area_m2, 0)} m2 settling area"
+    area = "" if vessel.area_m2 is None else f", {plain(vessel.area_m2, 0)} m² settling area"
     area += " (guessed: CONFIRM)" if vessel.area_guessed and not vessel.guessed else ""
     if vessel.mud_volume_m3:
-        area += f", mud zone {plain(vessel.mud_volume_m3, 0)} m3 (guessed: CONFIRM)"
-    return f"{plain(vessel.volume_m3, 1)} m3{area}"
+        area += f", mud zone {plain(vessel.mud_volume_m3, 0)} m³ (guessed: CONFIRM)"
+    return f"{plain(vessel.volume_m3, 1)} m³{area}"
 
 
 def sort_draft(draft: Draft, traces: Traces) -> Sorted:

@@ -78,9 +78,11 @@
   };
   const dayWords = (time) => {
     const local = new Date(time + offsetAt(time) * MINUTE);
+    if (data.language !== "en") return local.toLocaleDateString(data.language, { timeZone: "UTC", weekday: "short", day: "numeric", month: "short" });
     return DAYS[local.getUTCDay()] + " " + local.getUTCDate() + " " + MONTHS[local.getUTCMonth()];
   };
-  const written = (value, lane) => value.toFixed(lane.decimals);
+  const digits = (value, decimals) => value.toFixed(decimals).replace(".", data.words.decimal);
+  const written = (value, lane) => digits(value, lane.decimals);
   const times = (lane, line) => (byClock ? lane.clock : (line && line.entered) || lane.entered);
   const firstAtLeast = (list, wanted) => {
     let low = 0, high = list.length;
@@ -194,7 +196,7 @@
       const [marks, decimals] = levels(range);
       for (const value of marks) {
         make("line", { class: "grid", x1: LEFT, x2: right, y1: yOf(value), y2: yOf(value) }, lane.svg);
-        make("text", { class: "small", x: LEFT - 4, y: Math.min(Math.max(yOf(value) + 4, TOP + 8), TOP + PLOT), "text-anchor": "end" }, lane.svg).textContent = value.toFixed(decimals);
+        make("text", { class: "small", x: LEFT - 4, y: Math.min(Math.max(yOf(value) + 4, TOP + 8), TOP + PLOT), "text-anchor": "end" }, lane.svg).textContent = digits(value, decimals);
       }
       const inside = make("g", { "clip-path": "url(#clip-" + lane.key + ")" }, lane.svg);
       if (lane.target !== null)
@@ -224,7 +226,7 @@
           make("path", { class: "moved", d: "M" + (x - 5) + " " + TOP + "h10l-5 8z" }, inside);
       }
     } else {
-      make("text", { class: "small", x: LEFT + 8, y: TOP + PLOT / 2 + 4 }, lane.svg).textContent = "no readings in this window";
+      make("text", { class: "small", x: LEFT + 8, y: TOP + PLOT / 2 + 4 }, lane.svg).textContent = data.words.empty;
     }
     /* What was noted beforehand, by the clock: a bar at the top, edges, a letter; words when pointed at. */
     for (const [from, to, letter, words] of data.noted) {

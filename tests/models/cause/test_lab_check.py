@@ -1,6 +1,7 @@
 """What the laboratory and the ordinary balance say beside the kinetics."""
 
 import json
+import math
 from datetime import date
 
 import numpy as np
@@ -8,6 +9,7 @@ import polars as pl
 import pytest
 
 from models.amount.mill_balance import Z95_ONE_SIDED, OrdinaryBalance, Samples
+from models.cause.lab_check import balance_says
 
 FIRST, LAST = 5 * 1440 + 120, 5 * 1440 + 120 + 12 * 60
 
@@ -100,17 +102,32 @@ def test_finding_carries_what_the_laboratory_saw(plant):
     losses = plant.search()
     evidence = json.loads(losses.findings["evidence"][0])
     assert evidence["ordinary_balance"].startswith("The ordinary daily balance sees losses above")
-    value = {line["text"]: line["value"] for line in evidence["lab"]}
-    now, usual = (
-        value[f"inverted between limed and clear juice {w}, by laboratory balance"]
-        for w in ("in this period", "usually")
+    told, kinetic, says = evidence["lab"]
+    error = (told["high"] - told["low"]) / 2.0 / 1.6449
+    assert "pairs of laboratory samples" in told["text"]
+    assert told["value"] - told["usual"] == pytest.approx(0.4, abs=3.0 * error)
+    assert kinetic["text"].startswith("the same by kinetics")
+    assert says["text"] == balance_says(
+        told["value"] - told["usual"], kinetic["value"] - told["usual"], error
     )
-    error = next(v for t, v in value.items() if t.startswith("standard error"))
-    assert all(line["unit"] == "% of sucrose" for line in evidence["lab"])
-    assert now - usual == pytest.approx(0.4, abs=3.0 * error)
     # Four per cent of the reducing sugars, which no number of samples averages away.
     assert 0.12 < error < 0.25
     assert set(evidence["uncertainty"]) >= {"ph", "multiplier", "sucrose"}
+
+
+@pytest.mark.parametrize(
+    ("rise", "expected", "said"),
+    [
+        (0.40, 0.35, "it bears this out"),
+        (0.40, 0.05, "another amount than the kinetics"),
+        (0.40, math.nan, "it bears this out"),
+        (0.05, 0.10, "neither for nor against"),
+        (0.05, math.nan, "neither for nor against"),
+        (-0.05, 0.40, "it speaks against this"),
+    ],
+)
+def test_a_balance_comes_with_its_conclusion(rise, expected, said):
+    assert said in balance_says(rise, expected, 0.1)
 
 
 def test_daily_frame_adds_up(plant):

@@ -34,8 +34,8 @@ def test_juice_below_its_boiling_point_is_told_with_both_temperatures(plant):
     (row,) = losses.notices.filter(kind="no_flash").to_dicts()
     # 14.5 Brix boils at 100.24 degC at sea level, checked in test_published; 102 to 103 before
     # the flash tank is common practice.
-    assert "3.2 K below its boiling point of 100.2 degC (SH.TI221)" in row["text"]
-    assert "102 to 103 degC" in row["text"]
+    assert "3.2 K below its boiling point of 100.2 °C (SH.TI221)" in row["text"]
+    assert "102 to 103 °C" in row["text"]
     assert abs((row["started"] - START).total_seconds() / 60 - FIRST) <= 45
 
 

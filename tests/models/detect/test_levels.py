@@ -23,9 +23,9 @@ def test_an_evaporator_run_too_full_is_found_and_named(plant):
     assert found.height == 1
     row = found.row(0, named=True)
     assert row["cause"] == "tank_held"
-    facts = {f["text"]: f["value"] for f in json.loads(row["evidence"])["facts"]}
-    held, usual = facts["juice in the vessel"], facts["usual volume in the vessel"]
-    assert held - usual == pytest.approx(0.33 * 28.0, rel=0.1)
+    facts = {f["text"]: f for f in json.loads(row["evidence"])["facts"]}
+    held = facts["juice in the first evaporator"]
+    assert held["value"] - held["usual"] == pytest.approx(0.33 * 28.0, rel=0.1)
 
 
 def test_a_level_nobody_reads_has_no_channel(plant):

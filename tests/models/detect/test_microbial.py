@@ -155,7 +155,7 @@ def test_juice_from_the_heater_tells_of_a_tank_without_a_thermometer(plant):
     (row,) = microbial(plant.search())
     assert row["section"] == "liming_tank"
     first = json.loads(row["evidence"])["facts"][0]
-    assert first["text"].startswith("temperature of the juice flowing into the tank")
+    assert first["text"].startswith("juice flowing into the liming tank, which has no thermom")
     assert first["value"] == pytest.approx(55.0, abs=1.0)
     # Where nothing is measured before it either, no hour is known to be cool.
     without_thermometer(plant, "PH.TI201")

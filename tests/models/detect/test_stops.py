@@ -189,7 +189,7 @@ def test_a_station_of_which_half_was_drained_is_told_with_the_rest(plant):
     assert (row["cause"], row["section"].split(":")[0]) == ("standing_juice", "settler")
     assert 0.2 * full["lost_t"] < row["lost_t"] < 0.9 * full["lost_t"]
     texts = [f["text"] for f in json.loads(row["evidence"])["facts"]]
-    assert any(t.startswith("settler held ") and "degC and pH" in t for t in texts)
+    assert any(t.startswith("the settler held ") and "°C and pH" in t for t in texts)
 
 
 def test_what_stayed_hot_names_its_vessel(plant):
@@ -211,7 +211,9 @@ def test_a_settler_that_only_its_mud_speaks_for_is_said_to_be_counted_as_full(pl
     without(stopped(plant), "ST.LI303")
     row = plant.search(SMALL).findings.row(0, named=True)
     texts = [f["text"] for f in json.loads(row["evidence"])["facts"]]
-    assert any(t.startswith("settler, counted as full for want of a level, held") for t in texts)
+    assert any(
+        t.startswith("the settler, counted as full for want of a level, held") for t in texts
+    )
 
 
 def test_a_settler_that_nothing_speaks_for_is_not_claimed_but_said(plant):
@@ -219,8 +221,8 @@ def test_a_settler_that_nothing_speaks_for_is_not_claimed_but_said(plant):
     without(stopped(plant), *LEVELS["settler"])
     losses = plant.search(SMALL)
     facts = [f["text"] for e in losses.findings["evidence"] for f in json.loads(e)["facts"]]
-    assert not any(t.startswith("settler") for t in facts)
-    assert any(t.startswith("not counted: settler, of which no tag tells") for t in facts)
+    assert not any(t.startswith("the settler") for t in facts)
+    assert any(t.startswith("not counted: the settler, of which no tag tells") for t in facts)
     for vessel in ("clear_juice_tank", "first_evaporator", "liming_tank"):
         drain(plant, vessel, 5)
     plant.tag("CT.LI401")[DAY_LAST : DAY_LAST + 80] = 1.0  # 80 min of feed fill the settler first
@@ -247,4 +249,4 @@ def test_an_evaporator_nobody_measures_does_not_make_a_stop(plant):
     assert row["cause"] == "standing_juice"
     assert row["lost_t"] < warm["lost_t"]
     texts = [f["text"] for f in json.loads(row["evidence"])["facts"]]
-    assert any(t.startswith("not counted: first evaporator, which has no therm") for t in texts)
+    assert any(t.startswith("not counted: the first evaporator, which has no ther") for t in texts)

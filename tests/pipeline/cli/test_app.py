@@ -140,7 +140,15 @@ def test_findings_are_listed_in_words_and_as_json(shown, capsys):
     assert all(row["started"].endswith("+00:00") for row in rows)
     assert app.run(["findings", mill]) == 0
     text = capsys.readouterr().out
-    assert ("most worth acting on first" if rows else "No loss above the unavoidable") in text
+    assert text.startswith("no\tid\twhen\t") if rows else "No loss above" in text
+
+
+def test_a_backfill_over_days_without_readings_says_so(shown, capsys):
+    mill = str(shown / "demo_mill.toml")
+    assert app.run(["backfill", mill, "--from", "2030-01-01", "--to", "2030-01-03"]) == 2
+    said = capsys.readouterr().err
+    assert "no readings from 2030-01-01 to 2030-01-03" in said
+    assert "Readings reach from 2025-10-11 to 2025-10-13" in said
 
 
 def test_check_pull_and_backfill_speak_plainly(shown, checkout, capsys):

@@ -69,13 +69,13 @@ def test_a_missing_analysis_is_told(station, analyte, words):
 def test_minutes_without_readings_are_told(station):
     told = said(station, losses=judged([True] * 90 + [False] * 10))
     # 90 minutes after 09:00 UTC is 04:30 in Chicago (tz database: CST is UTC-6).
-    assert "10 % of the minutes" in told
+    assert "a reading lacks in 10 min of this report" in told
     assert "all of them Sun 30 Nov 2025 04:30 to 04:40" in told
 
 
 def test_of_several_search_windows_without_readings_the_longest_is_named(station):
     told = said(station, losses=judged([False] * 5 + [True] * 60 + [False] * 30 + [True] * 5))
-    assert "35 % of the minutes" in told
+    assert "a reading lacks in 35 min of this report" in told
     assert "the longest stretch Sun 30 Nov 2025 04:05 to 04:35" in told
 
 
@@ -113,7 +113,7 @@ def test_each_channel_that_cannot_be_calibrated_is_a_line_with_what_is_shown_ins
     rows = [("heat", "first_evaporator", "periods"), ("hold", "clear_juice_tank", "spells")]
     channels = pl.DataFrame(rows, schema=["channel", "section", "kind"], orient="row")
     one, two = gaps_of_chance(station, channels)
-    assert one.what.endswith("makes a loss by higher temperature (evaporator vessel)")
+    assert one.what.endswith("makes a loss by higher temperature (first evaporator)")
     assert "over three days at most" in one.why and "0.01 at least" in one.why
     assert two.what.endswith("makes a loss by fuller tank (clear-juice tank)")
     assert "come and go" in two.why

@@ -12,8 +12,9 @@ import pytest
 from pipeline.charts.known import Known
 from pipeline.charts.season import season_chart
 from pipeline.charts.shapes import NARROW, WIDE, Panel, Series, value_range
-from pipeline.report.finding_chart import chart_window, data_bounds, finding_chart
+from pipeline.report.finding_chart import finding_chart
 from pipeline.report.finding_tile import finding_tile
+from pipeline.report.scope import chart_window, data_bounds
 from pipeline.report.tables import finding_rows
 
 START = datetime(2025, 10, 6, 5, tzinfo=UTC)
@@ -118,7 +119,7 @@ def test_judged_loss_is_drawn_rather_than_the_sum_over_vessels(view):
 
 
 def test_train_draws_the_zone_that_lost_most(view):
-    assert "Temperature, settler [degC]" in str(draw(view, section="train").wide)
+    assert "Temperature, settler [°C]" in str(draw(view, section="train").wide)
 
 
 def test_window_stays_inside_the_data(view):

@@ -30,7 +30,7 @@ def test_an_ordinary_day_is_told_without_alarm():
     # Common practice: 0.2-0.3 %, bad 1 %; half a unit; 1 and 3 %/h at pH 7 and 8.
     assert "0.2 to 0.3 % is usual, 1 % a bad case" in lines[0]
     assert "0.55 (from 7.50 to 6.95); about 0.5 is usual." in lines[1]
-    assert "1.1 % an hour at pH 7.10 and 97.0 degC; 1 % near pH 7 and 3 % at pH 8" in lines[2]
+    assert "1.1 % an hour at pH 7.10 and 97.0 °C; 1 % near pH 7 and 3 % at pH 8" in lines[2]
     assert "up to 0.41 % of the pol fed either way (3.2 t)" in lines[3]
     assert not any(word in " ".join(lines) for word in ("clearly", "than usual", "few"))
 

@@ -11,7 +11,7 @@ import pytest
 
 from pipeline.base.errors import ConfigError, LostpolError
 from pipeline.charts.svg import Drawing
-from pipeline.report.view import Estimate, ReportView
+from pipeline.report.view import ReportView
 from pipeline.report.write import render_report, write_report
 
 
@@ -48,7 +48,7 @@ def undrawn(monkeypatch):
     # By name, as the package calls a function of its own `compose` too.
     compose = import_module("pipeline.report.season")
     for chart in ("finding_chart", "season_chart"):
-        monkeypatch.setattr(compose, chart, lambda *_: Drawing(note="not drawn"))
+        monkeypatch.setattr(compose, chart, lambda *_, **__: Drawing(note="not drawn"))
 
 
 @pytest.fixture(scope="module")
@@ -63,11 +63,11 @@ def page(html) -> Page:
 
 def test_first_lines_say_how_much_what_worth_and_the_worst(page):
     text = " ".join(page.text.split())
+    assert "of sucrose lost above the unavoidable, worth USD" in text
     # 2.345 + 1.21 + 0.81 + 0.4 + 0.31 + 0.22 + 0.08 = 5.375 t; the withdrawn one is not counted.
-    assert "5.4 t of sucrose lost above the mill's own usual, worth USD 2,800" in text
     # Level ln(3.4 / 1.62) / (2 x 1.6449) = 0.225 of 5.375 t, and 0.755 t that is each one's own, by
     # root of squares: a log sd of 1.427 / 5.375, so 5.375 t times or over exp(1.6449 x 0.2655).
-    assert "90 % interval: 3.5 to 8.3 t" in text
+    assert "All findings, above the usual5.4 t (3.5 to 8.3)" in text
     assert "7 findings. The worst: Limed juice too acid (settler), Tue 7 Oct 02:36 to 10:48" in text
 
 
@@ -167,7 +167,7 @@ def test_missing_parts_are_said_in_words(view, make_findings):
 
 @pytest.mark.usefixtures("undrawn")
 def test_no_findings_is_not_no_loss(view, make_findings):
-    text = said(replace(view, findings=make_findings()))
+    text = said(replace(view, findings=make_findings(), season=None))
     assert "No loss found" in text
     assert "nothing stood out against the ordinary scatter" in text
 
@@ -178,7 +178,7 @@ def test_finding_without_tonnes_is_shown_and_not_counted(view, make_findings, ma
         make_finding(1, "unexplained", "train", (5, 9), lost=(None, None, None), confidence=None),
         make_finding(2, "mud_held", "settler:mud", (20, 29), lost=(1.0, 0.4, 1.6), lost_pct=None),
     )
-    text = said(replace(view, findings=make_findings(*rows)))
+    text = said(replace(view, findings=make_findings(*rows), season=None))
     assert "1.0 t of sucrose lost" in text
     assert "not computed" in text
     assert "not rated" in text
@@ -186,10 +186,19 @@ def test_finding_without_tonnes_is_shown_and_not_counted(view, make_findings, ma
 
 
 @pytest.mark.usefixtures("undrawn")
-def test_given_period_loss_is_used_and_zero_is_named(view):
-    text = said(replace(view, period_excess=Estimate(0.4, -0.2, 1.1)))
+def test_what_is_above_the_unavoidable_leads_and_zero_is_named(view):
+    # Six days at 0.1 t by kinetics, and 0.81 t of microbes.
+    little = view.season.with_columns(excess_t=pl.lit(0.1), ph_sd=pl.lit(1.0))
+    text = said(replace(view, season=little))
+    assert "1 t of sucrose lost above the unavoidable, worth USD 700" in text
     assert "The interval reaches zero, so it may be nothing." in text
-    assert "Sum of the findings" not in text
+    # 5.375 t lie in findings: outside them the station did 3.97 t better than at its targets.
+    assert "losses too small to stand out4.0 t better" in text
+    assert "Above the unavoidable, all together1 t (5 better to 8)" in text
+    better = said(replace(view, season=view.season.with_columns(excess_t=pl.lit(-0.5))))
+    assert "2.2 t better than at the targets 90 % interval" in better
+    alone = said(replace(view, season=None))
+    assert "5.4 t of sucrose lost above the usual" in alone
 
 
 @pytest.mark.usefixtures("undrawn")

@@ -19,6 +19,11 @@ def files(view, hostile_view, tmp_path_factory) -> dict[str, Path]:
     }
 
 
+def unfold(page) -> None:
+    """Open what a phone folds away."""
+    page.evaluate("document.querySelectorAll('input.fold').forEach(e => { e.checked = true })")
+
+
 @pytest.mark.parametrize("kind", ["plain", "hostile"])
 @pytest.mark.parametrize("width", [360, 1200])
 def test_quiet_alone_and_inside_the_screen(chromium, files, kind, width):
@@ -34,6 +39,7 @@ def test_quiet_alone_and_inside_the_screen(chromium, files, kind, width):
 )
 def test_one_chart_for_each_width(chromium, files, width, shown, hidden):
     page, _, _ = opened(chromium, files["plain"], width)
+    unfold(page)
     assert page.locator(f"figure .{shown}").first.is_visible()
     assert not page.locator(f"figure .{hidden}").first.is_visible()
     page.close()
@@ -41,6 +47,7 @@ def test_one_chart_for_each_width(chromium, files, width, shown, hidden):
 
 def test_small_print_is_large_enough_on_a_phone(chromium, files):
     page, _, _ = opened(chromium, files["plain"], 360)
+    unfold(page)
     smallest = page.evaluate(
         """Math.min(...[...document.querySelectorAll('.narrow svg text')].map(
             t => t.getBoundingClientRect().height).filter(h => h > 0))"""
@@ -52,10 +59,11 @@ def test_small_print_is_large_enough_on_a_phone(chromium, files):
 @pytest.mark.parametrize("width", [360, 1200])
 def test_no_name_of_a_share_lies_over_its_bar(chromium, files, width):
     page, _, _ = opened(chromium, files["plain"], width)
+    unfold(page)
     gaps = page.evaluate(
         """[...document.querySelectorAll('.shares li i')].map(bar => {
             const words = document.createRange();
-            words.selectNodeContents(bar.parentNode.querySelector('span'));
+            words.selectNodeContents(bar.closest('li').querySelector('span'));
             return bar.getBoundingClientRect().left - words.getBoundingClientRect().right;
         })"""
     )

@@ -26,7 +26,7 @@ WHOLE = {
 def test_whole_evidence_in_words():
     held = read_evidence(json.dumps(WHOLE))
     assert held.facts == (
-        "Juice temperature: 101.2 degC",
+        "Juice temperature: 101.2 °C",
         "Limed pH was 6.95",
         "a plain line",
         "No value",
@@ -34,10 +34,28 @@ def test_whole_evidence_in_words():
     assert held.more_facts == 1
     assert held.shares == (Share("lower pH", 80), Share("higher temperature", -10))
     assert held.alternatives == (
-        "Juice hotter than its target (weight 0.20 of 1)",
+        "Juice hotter than its target (20 % likely)",
         "Cause “new cause”",
     )
     assert (held.lab, held.balance, held.problem) == (("LJ pH 6.9",), "nothing seen", "")
+
+
+def test_a_fact_stands_beside_its_usual_and_its_target():
+    hot = {"text": "juice in the tank_1", "form": "juice in {place}", "parts": {"place": "tank_1"}}
+    facts = [
+        hot | {"value": 55.62, "unit": "degC", "usual": 72.0, "target": 72.0},
+        {"text": "limed juice{tag}", "form": "limed juice{tag}", "parts": {"tag": " ({0})"}}
+        | {"value": 6.953, "unit": "pH", "usual": 7.5},
+        {"text": "pH falls between limed and clear juice by", "value": 0.62, "unit": "pH"}
+        | {"usual": 0.5},
+        {"text": "inverted", "value": 0.26, "low": -0.01, "high": 0.53, "unit": "%", "usual": 0.13},
+    ]
+    assert read_evidence(json.dumps({"facts": facts})).facts == (
+        "Juice in the tank 1: 55.6 °C, usually 72, target 72",
+        "Limed juice ({0}): pH 6.95, usually 7.5",
+        "pH falls between limed and clear juice by 0.62 pH, usually 0.5",
+        "Inverted: 0.26 % (-0.01 to 0.53, 90 % interval), usually 0.13",
+    )
 
 
 def test_absent_and_damaged_evidence_is_said():

@@ -81,7 +81,7 @@ def test_rounding_moves_little_against_the_interval(value, half):
 def test_facts_lose_empty_zeros():
     assert fact_value(0.04, "pH") == "0.04 pH"
     assert fact_value(31.27, "%") == "31.3 %"
-    assert fact_value(1200.0, "m3") == "1,200 m3"
+    assert fact_value(1200.0, "m3") == "1,200 m³"
     assert fact_value(0, "h") == "0 h"
     assert fact_value(math.nan, "h") == ""
     assert fact_value(True, "h") == ""
@@ -90,7 +90,7 @@ def test_facts_lose_empty_zeros():
 def test_facts_are_no_finer_than_instruments():
     assert fact_value(0.0187, "pH") == "0.02 pH"
     assert fact_value(1.2345, "pH") == "1.23 pH"
-    assert fact_value(97.456, "degC") == "97.5 degC"
+    assert fact_value(97.456, "degC") == "97.5 °C"
 
 
 def test_share_of_next_to_nothing_says_so():

@@ -10,6 +10,7 @@ from pipeline.words.wording import (
     SHARES,
     confidence_words,
     notice_words,
+    place_within,
     section_words,
     status_words,
 )
@@ -55,10 +56,16 @@ def test_no_check_tells_anyone_to_act_on_a_control_system(word):
 
 
 def test_sections():
-    kinds = {"a": "settler", "tank_1": "clear_juice_tank", "tank_2": "clear_juice_tank"}
+    kinds = {"a": "settler", "clear_juice_tank": "clear_juice_tank", "tank_2": "liming_tank"}
     assert section_words("train", kinds) == "whole station"
-    assert section_words("a", kinds) == "settler"
-    assert section_words("a:mud", kinds) == "settler, mud"
+    # As the mill calls it, and in the trade's words where it is called after its kind.
+    assert section_words("a", kinds) == "a"
+    assert section_words("a:mud", kinds) == "a, mud"
+    assert section_words("clear_juice_tank", kinds) == "clear-juice tank"
+    assert section_words("clear_juice_tank", {}) == "clear-juice tank"
+    assert section_words("settler", {"settler": "flash_tank"}) == "settler"
+    assert place_within("settler:mud") == "the mud of the settler"
+    assert place_within("tank_2") == "the tank 2"
     assert section_words("tank_2", kinds) == "tank 2"
     assert section_words("", kinds) == "place not named"
 

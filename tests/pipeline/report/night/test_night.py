@@ -83,6 +83,7 @@ def test_first_line_adds_microbes_and_kinetics_by_hand(night):
         "mass_span": "0.9 to 2.3",
         "worth": "USD 830",
         "worth_span": "490 to 1,200",
+        "against": "of sucrose lost above the unavoidable",
     }
 
 
@@ -116,8 +117,8 @@ def test_verdicts_and_marks_stand_beside_findings(make_night, make_findings, nig
     page = page_of("night", compose_night(make_night(found, verdicts=given)))
     words = Words(page)
     assert "confirmed by Odette <script>, Sat 11 Oct 2025: “=cmd|' /C calc'!A0 <b>" in words.text
-    assert "chance can hardly explain it" in words.text
-    assert "chance may explain it" in words.text
+    assert "on the strict list" in words.text
+    assert "not on the strict list" in words.text
     assert "script" not in words.tags
 
 
@@ -159,7 +160,7 @@ def test_missing_parts_are_said_in_words(drawn, make_night, make_findings, night
 def test_thin_day_is_warned_of(night):
     thin = night.report.season.with_columns(minutes=700, measured=300)
     said = told(replace(night, report=replace(night.report, season=thin)))
-    assert "49 % of the day's minutes computed, 21 % with all readings." in said
+    assert "49 % of the day's minutes computed, 21 % with all readings" in said
     assert "the mill's usual value stands in" in said
 
 
@@ -172,7 +173,9 @@ def test_a_short_history_says_how_short(night):
 def test_a_day_better_than_its_targets_is_said(night):
     better = night.report.season.with_columns(excess_t=-0.2)
     quiet = replace(night, report=replace(night.report, season=better), known=night.known.clear())
-    assert "The station did no worse than at its targets." in told(quiet)
+    said = told(quiet)
+    assert "Fri 10 Oct 2025: 0.20 t better than at the targets. 90 % interval:" in said
+    assert "better, worth" not in said and "-0.2" not in said
 
 
 def test_hostile_text_stays_text(make_night, make_findings, night_rows, hostile_view):
@@ -234,8 +237,7 @@ def pages(night) -> int:
     """Sheets that the renderer makes of a night, counted by itself."""
     book = pdf_page.plutoprint.Book(pdf_page.plutoprint.PAGE_SIZE_A4)
     book.custom_resource_fetcher = pdf_page.OwnFonts()
-    book.load_html(page_of("night", compose_night(night), pdf=True), base_url="lostpol:page")
-    return book.get_page_count()
+    return pdf_page.lay_out(book, page_of("night", compose_night(night), pdf=True))
 
 
 def test_a_level_by_the_description_is_said_and_the_sheet_stays_one(drawn, night):
@@ -247,6 +249,22 @@ def test_a_level_by_the_description_is_said_and_the_sheet_stays_one(drawn, night
     unknown = replace(night, report=replace(night.report, multiplier=None))
     for other in (night, unknown):
         assert "rests on the description" not in told(other)
+
+
+def test_a_quiet_night_is_set_larger_and_shows_its_thirty_days(night, make_night, make_findings):
+    quiet = make_night(make_findings())
+    said = [
+        next(pdf_page.tighter(page_of("night", compose_night(n), pdf=True))) for n in (quiet, night)
+    ]
+    assert 'class="large"' in said[0] and 'class="plain"' in said[1]
+    for one in (quiet, night):
+        strip = compose_night(one)["strip"]
+        # A bar for each of thirty days, and the day told of is dark.
+        assert str(strip.wide).count('stroke-width="0.5"/><line') == 29
+        assert str(strip.wide).count('stroke-width="1.2"/><line') == 1
+    lanes = str(compose_night(night)["strip"].wide)
+    assert "Limed juice too acid" in lanes and "Mud held" not in lanes  # taken back
+    assert pages(quiet) == 1
 
 
 def test_pdf_holds_hostile_tags_whole_lines_and_nothing_fetched(night, tmp_path, hostile_view):
@@ -339,20 +357,20 @@ def test_chance_is_told_with_its_numbers():
     found = {"p_value": 1e-7, "q_value": 0.0012, "mark": "confident"}
     said = chance_words(found)
     assert "probability below 0.0001 (p-value)" in said
-    assert "as strong as this is 0.12 % (q-value). Mark: confident: 5 % at most." in said
-    assert "more than 5 %" in chance_words(found | {"q_value": 0.2, "mark": "listed"})
+    assert "as strong as this is 0.12 % (q-value). 5 % at most: on the strict list." in said
+    assert "More than 5 %" in chance_words(found | {"q_value": 0.2, "mark": "listed"})
     assert "was not worked out" in chance_words({"p_value": None, "q_value": None, "mark": None})
 
 
 def test_what_cannot_be_calibrated_is_told_instead_of_numbers():
     found = {"p_value": 0.01, "q_value": 1.0, "mark": "listed", "evidence": "{}"}
-    assert mark_words(found) == "chance may explain it"
+    assert mark_words(found) == "not on the strict list"
     found["evidence"] = '{"uncalibrated": "periods"}'
     said = chance_words(found)
     assert said.startswith("How often chance alone makes such a loss cannot be told here: the ord")
     assert "over three days at most" in said and "q-value" not in said
     assert "never called confident, and its p-value is 0.01 at least." in said
-    assert "cannot be told" in mark_words(found)
+    assert "too little is known" in mark_words(found)
     assert "come and go" in chance_words(found | {"evidence": '{"uncalibrated": "spells"}'})
     # A kind from a later version is passed over, with the numbers as they are.
     assert "q-value" in chance_words(found | {"evidence": '{"uncalibrated": "moons"}'})

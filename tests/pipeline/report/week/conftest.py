@@ -64,6 +64,10 @@ def balance() -> pl.DataFrame:
 def shifts() -> pl.DataFrame:
     rows = [(FIRST + timedelta(days=d), n, 0.1 * (n + 1)) for d in range(7) for n in range(3)]
     bare = pl.DataFrame(rows, schema=["day", "order", "excess_t"], orient="row")
+    begins = (pl.col("day").cast(pl.Datetime("us", "UTC"))) + pl.duration(
+        hours=11 + 8 * pl.col("order")
+    )
+    bare = bare.with_columns(started=begins, ended=begins + pl.duration(hours=8))
     held = {"sucrose_fed_t": 266.0, "unavoidable_t": 0.6, "minutes": 480, "measured": 480}
     return with_bounds(bare.with_columns(**held, **SURE))
 

@@ -128,7 +128,7 @@ def test_own_turbidity_crossing_and_pumps_are_told(week):
         week, own=OwnSettling(reason="too few")
     )
     found = EffectiveResidence(260.0, 240.0, 280.0, 3, 0.76, None)
-    assert "260 m3 (240 to 280) of the settler, 76 % of what it holds" in _lines(
+    assert "260 m³ (240 to 280) of the settler, 76 % of what it holds" in _lines(
         week, crossing=found
     )
     pumped = replace(week.report.station, settling=Settling(pumped_after=True))
