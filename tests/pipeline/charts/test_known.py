@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import polars as pl
 import pytest
 
-from pipeline.charts.control_chart import Said, control
+from pipeline.charts.control_chart import Titled, control
 from pipeline.charts.known import Known, draw_into, in_hours, letter_of, marks_of, plant_clock, told
 from pipeline.charts.season import season_chart
 
@@ -44,10 +44,10 @@ def test_a_control_chart_marks_it_too():
     days = pl.DataFrame(
         {"day": [date(2025, 10, 6) + timedelta(days=n) for n in range(5)], "value": 1.0, "sd": 0.1}
     )
-    drawn = control(days, 1.0, Said("m", "t", "l", [STOP])).drawing
+    drawn = control(days, 1.0, Titled("m", "t", "l", [STOP])).drawing
     assert ">A</text>" in drawn.wide
     assert drawn.note == f"Noted beforehand: A {HOSTILE}."
-    assert control(days, 1.0, Said("m", "t", "l")).drawing.note == ""
+    assert control(days, 1.0, Titled("m", "t", "l")).drawing.note == ""
 
 
 def test_a_mark_stands_at_plant_time():
