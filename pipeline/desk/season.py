@@ -76,6 +76,7 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
         "clock": clock_row(axis),
         "rows": rows,
         "lanes": lanes,
+        "noted": bool(noted),
         "tag_choices": tag_choices(mill.station.signals),
         "shown": shown,
         "from_value": _typed(shown.window.start, mill),

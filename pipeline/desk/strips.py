@@ -54,6 +54,8 @@ class Row:
     said : str
         What it comes to in the hours shown.
     drawing : Markup
+    told : tuple of str
+        What its bars stand for, one line each, for whoever cannot point at them.
     """
 
     key: str
@@ -61,6 +63,7 @@ class Row:
     unit: str
     said: str
     drawing: Markup
+    told: tuple[str, ...] = ()
 
 
 def begun(axis: Axis, height: int, label: str, shown: Shown) -> Strip:
@@ -74,6 +77,11 @@ def begun(axis: Axis, height: int, label: str, shown: Shown) -> Strip:
         if cut := axis.clipped(item.started, item.ended):
             strip.noted(cut, item.words)
     return strip
+
+
+def words_on(bars: Sequence[Bar]) -> tuple[str, ...]:
+    """What stands on bars, made harmless."""
+    return tuple(clean(bar.words, 600) for bar in bars)
 
 
 def clock_row(axis: Axis) -> Markup:
@@ -159,7 +167,7 @@ def stops_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
             words = f"stop, {span_words(begin, end, mill.tz)}, {duration_words(end - begin)}"
             bars.append(Bar(*cut, "stop", words))
     strip.bars(bars, _BAR, 4)
-    return Row("stops", "Stops", "", said, strip.done())
+    return Row("stops", "Stops", "", said, strip.done(), words_on(bars))
 
 
 def sensors_row(known: Snapshot, axis: Axis, shown: Shown) -> Row:
@@ -181,7 +189,7 @@ def sensors_row(known: Snapshot, axis: Axis, shown: Shown) -> Row:
     said = f"{days} days with a tag unwell, at most {worst} tags" if days else "all tags well"
     strip = begun(axis, _LINE_HEIGHT, f"Sensor troubles: {said}", shown)
     strip.bars(bars, _BAR, 4)
-    return Row("sensors", "Sensor troubles", "", said, strip.done())
+    return Row("sensors", "Sensor troubles", "", said, strip.done(), words_on(bars))
 
 
 def reading_rows(readings: Readings, axis: Axis, shown: Shown) -> list[Row]:

@@ -90,7 +90,8 @@ def _with_notes(
 def note_words(mill: Mill, note: Note) -> str:
     """Say what was known: ``Noted beforehand as stop, Tue 11 Nov 21:00 to 23:00: boiler``."""
     hours = span_words(note.started, note.ended, mill.tz, note.started.astimezone(mill.tz).year)
-    return f"Noted beforehand as {note.kind}, {hours}: {note.text}"
+    by = f" ({note.author})" if note.author else ""
+    return f"Noted beforehand as {note.kind}, {hours}: {note.text}{by}"
 
 
 def known_of(mill: Mill) -> tuple[Known, ...]:
