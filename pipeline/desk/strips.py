@@ -139,7 +139,7 @@ def loss_words(known: Snapshot, mill: Mill, shown: Shown) -> str:
     fed = total["sucrose_fed_t"]
     rate = f", {plain(1000.0 * total['excess_t'] / fed, 2)} t per 1,000 t fed" if fed > 0 else ""
     some = " of the shift or weekdays chosen" if shown.filters.hours_chosen else ""
-    return f"{mass} in {plain(total['minutes'] / 60.0, 0)} h{some}{rate}"
+    return f"{mass} in {plain(total['minutes'] / 60.0, 0)} h{some}{rate}; microbes aside"
 
 
 def loss_total(known: Snapshot, mill: Mill, shown: Shown) -> dict[str, float] | None:

@@ -14,7 +14,7 @@ from typing import Any, Final
 import polars as pl
 
 from models.account import PeriodAccount, Tonnes, Touching, account_of_period, lost_kg, share_kg
-from pipeline.base import DataError, Window
+from pipeline.base import DataError, Window, midnight
 from pipeline.lake import DRIVEN, STATION, ZONES, Lake, lake_of
 from pipeline.mill import Mill
 from pipeline.store import published_store_of
@@ -106,7 +106,11 @@ def _cure(mill: Mill, lake: Lake, window: Window) -> str:
         for moment in (edges[0].min(), edges[1].max())
         if isinstance(moment, datetime)
     ]
-    return f"What is worked out reaches from {' to '.join(words)}: ask for hours in there."
+    said = f"{mill.last_day_over(midnight(searched[-1], 1))} 02:00"
+    return (
+        f"What is worked out reaches from {' to '.join(words)}: ask for hours in there, such as "
+        f'--from "{said}" --to 06:00.'
+    )
 
 
 def _fed_kg(lake: Lake, window: Window) -> float:
