@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from pipeline.mill import Mill
 from pipeline.report import ReportView
 from pipeline.store import published_store_of
+
+if TYPE_CHECKING:
+    from pipeline.charts import Known
 
 
 def listing_view(mill: Mill) -> ReportView:
@@ -24,7 +27,19 @@ def listing_view(mill: Mill) -> ReportView:
         period_end=found["ended"][-1] if found.height else now,
         findings=found,
         station=mill.station,
+        known=_known(mill),
     )
+
+
+def _known(mill: Mill) -> tuple[Known, ...]:
+    """What was noted beforehand; who never noted anything waits for nothing of it."""
+    from pipeline.period import notes_path  # noqa: PLC0415
+
+    if not notes_path(mill).exists():
+        return ()
+    from pipeline.period import known_of  # noqa: PLC0415
+
+    return known_of(mill)
 
 
 def as_json(mill: Mill) -> str:

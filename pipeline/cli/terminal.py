@@ -74,7 +74,7 @@ def show_findings(view: ReportView, most: int | None = None, mill: str = "MILL")
     if not rows:
         say("No loss above the unavoidable was found in the days searched.")
         return
-    OUT.print(_table(rows[:most], _verdicts(view)))
+    OUT.print(_table(rows[:most], _verdicts(view), _noted(view, rows[:most])))
     say("Ranked by worth times how sure the finding is.")
     rest = rows[most:] if most is not None else []
     if rest:
@@ -91,7 +91,21 @@ def _verdicts(view: ReportView) -> dict[str, str]:
     return {name: verdict.replace("_", " ") for name, verdict in pairs}
 
 
-def _table(rows: list[FindingRow], verdicts: dict[str, str]) -> Table:
+def _noted(view: ReportView, rows: list[FindingRow]) -> dict[str, str]:
+    """What was noted beforehand of the hours of findings, by finding."""
+    if not view.known:
+        return {}
+    from pipeline.charts import in_hours  # noqa: PLC0415
+
+    found = {row.raw_id: in_hours(view.known, row.started, row.ended) for row in rows}
+    return {
+        name: "noted: " + ", ".join(dict.fromkeys(item.words.split(",")[0] for item in known))
+        for name, known in found.items()
+        if known
+    }
+
+
+def _table(rows: list[FindingRow], verdicts: dict[str, str], noted: dict[str, str]) -> Table:
     table = Table(title="Where sucrose was lost, most worth acting on first", show_lines=True)
     for name, side in (
         ("", "right"),
@@ -106,7 +120,7 @@ def _table(rows: list[FindingRow], verdicts: dict[str, str]) -> Table:
         table.add_row(
             str(row.number),
             Text(f"{row.when}\n{row.lasted}, {row.status}, id {row.finding_id}"),
-            Text(f"{row.cause.name}\n{row.where}"),
+            Text("\n".join(filter(None, (row.cause.name, row.where, noted.get(row.raw_id))))),
             Text(row.mass.replace(" (", "\n(")),
             Text(row.worth.replace(" (", "\n(")),
             Text("\n".join(filter(None, (row.confidence, verdicts.get(row.raw_id))))),
