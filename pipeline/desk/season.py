@@ -10,7 +10,7 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.base import Window
-from pipeline.charts import in_hours
+from pipeline.charts import Known, in_hours
 from pipeline.desk.address import Shown, span, stamp
 from pipeline.desk.axis import Axis
 from pipeline.desk.choose import NO_VERDICT, WEEKDAYS, findings_in, touches
@@ -78,6 +78,7 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
         "clock": clock_row(axis),
         "rows": rows,
         "lanes": lanes,
+        "noted": bool(noted),
         "tag_choices": tag_choices(mill.station.signals),
         "shown": shown,
         "from_value": _typed(shown.window.start, mill),
@@ -88,7 +89,7 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
         "chosen": _chosen(shown, mill, base),
         "choices": choices(known, mill),
         "left_out": _left_out(known.findings, found, shown),
-        "findings": [finding_line(row, mill, base) for row in here],
+        "findings": [finding_line(row, mill, base) | _noted(row, noted) for row in here],
         "data_end": moment_words(known.data_end, mill.tz),
         "state": shown.query(),
     }
@@ -115,6 +116,12 @@ def finding_line(row: dict[str, Any], mill: Mill, base: str) -> dict[str, Any]:
         "verdict": str(row["verdict"] or "").replace("_", " "),
         "started": stamp(row["started"]),
     }
+
+
+def _noted(row: dict[str, Any], known: Sequence[Known]) -> dict[str, str]:
+    """What was noted beforehand of the hours of a finding."""
+    touching = in_hours(known, row["started"], row["ended"])
+    return {"noted": "; ".join(item.words for item in touching)}
 
 
 def choices(known: Snapshot, mill: Mill) -> dict[str, list[tuple[str, str]]]:

@@ -6,6 +6,7 @@ import ipaddress
 import logging
 import socket
 import threading
+import time
 import webbrowser
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -24,6 +25,7 @@ from pipeline.mill import Mill
 
 _BACKLOG: Final = 64
 _PATIENCE_S: Final = 5
+_FIRST_VIEW_S: Final = 2.0
 _HERE: Final = "127.0.0.1"
 
 
@@ -162,4 +164,9 @@ def _warm(desk: Desk) -> None:
     for kept in desk.kept.values():
         with suppress(Exception):
             kept.now()
+            kept.readings()
+    # Minutes are for a closer look: meanwhile the first view has the processor to itself.
+    time.sleep(_FIRST_VIEW_S)
+    for kept in desk.kept.values():
+        with suppress(Exception):
             kept.readings().tiers.load()

@@ -58,6 +58,8 @@ class Row:
     summary : str
         What it comes to in the hours shown.
     drawing : InTongue
+    told : tuple of str
+        What its bars stand for, one line each, for whoever cannot point at them.
     """
 
     key: str
@@ -65,6 +67,7 @@ class Row:
     unit: str
     summary: str
     drawing: InTongue
+    told: tuple[str, ...] = ()
 
 
 def begun(axis: Axis, height: int, label: str, shown: Shown) -> Strip:
@@ -78,6 +81,11 @@ def begun(axis: Axis, height: int, label: str, shown: Shown) -> Strip:
         if cut := axis.clipped(item.started, item.ended):
             strip.noted(cut, item.words)
     return strip
+
+
+def words_on(bars: Sequence[Bar]) -> tuple[str, ...]:
+    """What stands on bars, made harmless."""
+    return tuple(clean(bar.words, 600) for bar in bars)
 
 
 def clock_row(axis: Axis) -> InTongue:
@@ -151,7 +159,7 @@ def loss_words(known: Snapshot, mill: Mill, shown: Shown) -> str:
     )
     some = said(" of the shift or weekdays chosen") if shown.filters.hours_chosen else ""
     return said(
-        "{mass} in {minutes} h{some}{rate}",
+        "{mass} in {minutes} h{some}{rate}; microbes aside",
         mass=mass,
         minutes=plain(total["minutes"] / 60.0, 0),
         some=some,
@@ -196,7 +204,7 @@ def stops_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
             )
             bars.append(Bar(*cut, "stop", words))
     strip.bars(bars, _BAR, 4)
-    return Row("stops", "Stops", "", summary, strip.done())
+    return Row("stops", said("Stops"), "", summary, strip.done(), words_on(bars))
 
 
 def sensors_row(known: Snapshot, axis: Axis, shown: Shown) -> Row:
@@ -234,7 +242,7 @@ def sensors_row(known: Snapshot, axis: Axis, shown: Shown) -> Row:
     )
     strip = begun(axis, _LINE_HEIGHT, said("Sensor troubles: {summary}", summary=summary), shown)
     strip.bars(bars, _BAR, 4)
-    return Row("sensors", said("Sensor troubles"), "", summary, strip.done())
+    return Row("sensors", said("Sensor troubles"), "", summary, strip.done(), words_on(bars))
 
 
 def reading_rows(readings: Readings, axis: Axis, shown: Shown) -> list[Row]:

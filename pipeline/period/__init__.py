@@ -32,6 +32,9 @@ if TYPE_CHECKING:
         read_calendar,
         withdraw_note,
     )
+    from pipeline.period.notes_file import (
+        notes_path,
+    )
     from pipeline.period.of_finding import (
         known_of,
         note_words,

@@ -95,8 +95,13 @@ def _told(text: str) -> dict[str, Any]:
 def note_words(mill: Mill, note: Note) -> str:
     """Say what was known: ``Noted beforehand as stop, Tue 11 Nov 21:00 to 23:00: boiler``."""
     hours = span_words(note.started, note.ended, mill.tz, note.started.astimezone(mill.tz).year)
+    by = f" ({note.author})" if note.author else ""
     return said(
-        "Noted beforehand as {kind}, {hours}: {text}", kind=note.kind, hours=hours, text=note.text
+        "Noted beforehand as {kind}, {hours}: {text}{by}",
+        kind=note.kind,
+        hours=hours,
+        text=note.text,
+        by=by,
     )
 
 
