@@ -92,7 +92,7 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
         data.add(rows).mark_rule(color=INK, strokeWidth=1).encode(x="m:T", y="low:Q", y2="high:Q")
     )
     title = alt.TitleParams(
-        "Sucrose lost a day [t]", anchor="start", frame="group", fontSize=size.font + 1
+        said("Sucrose lost a day [t]"), anchor="start", frame="group", fontSize=size.font + 1
     )
     chart = alt.LayerChart(layer=[bars, whisker], width=size.width, height=190, title=title)
     return single(chart, size, data)

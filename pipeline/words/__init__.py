@@ -82,6 +82,7 @@ if TYPE_CHECKING:
         share_words,
         spoken_name,
         status_words,
+        verdict_words,
         within_line,
     )
     from pipeline.words.worth import (

@@ -30,12 +30,28 @@ _SEARCH = (
     "models/find",
     "models/verdicts",
     "features/signal/health.py",
+    "models/amount/mill_balance.py",
 )
 #: Words of a sentence, by which it is told from a name or a key.
 _PROSE = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z(]|[a-z]{2,} by$|^[a-z]+ \{")
 _FORMAT = re.compile(r"\{(\w*)(?::[^{}]*)?\}")
 #: Single words that stand in the places of such sentences.
-_WORDS = ("above", "below", "clear", "limed", "high", "low", "a sign", "{spikes} spikes", "mud")
+_WORDS = (
+    "above",
+    "below",
+    "clear",
+    "limed",
+    "high",
+    "low",
+    "a sign",
+    "{spikes} spikes",
+    "mud",
+    "inversion of sucrose",
+    "destruction of reducing sugars",
+    "temperature",
+    "pH of the hot juice",
+    "pH of a cooled sample",
+)
 #: Calls whose words are no sentence of the search.
 _NO_SENTENCE = {"Column", "ValueError", "text", "number", "count", "moment", "flag"}
 

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from pipeline.charts import Control, Drawing, control, multiplier_days, unexplained_days
 from pipeline.report.view import ReportView
+from pipeline.tongue import Tongue
 from pipeline.words import day_words, figure, joined, quantity, said
 
 _Z90: Final = 1.645
@@ -29,13 +30,17 @@ def controls(view: ReportView) -> list[ControlWords]:
     """Control charts of the kinetic multiplier and of the unexplained loss; none without days."""
     if view.balance is None or view.balance.is_empty():
         return []
-    made = [_unexplained(view.balance)]
+    made = [_unexplained(view.balance, view.tongue)]
     if view.multiplier is not None:
-        made.insert(0, _multiplier(view.balance, view.multiplier.value))
+        made.insert(0, _multiplier(view.balance, view.multiplier.value, view.tongue))
     return made
 
 
-def _multiplier(balance: Any, fitted: float) -> ControlWords:  # noqa: ANN401
+def _multiplier(
+    balance: Any,  # noqa: ANN401
+    fitted: float,
+    tongue: Tongue,
+) -> ControlWords:
     judged = control(
         multiplier_days(balance, fitted),
         fitted,
@@ -44,6 +49,7 @@ def _multiplier(balance: Any, fitted: float) -> ControlWords:  # noqa: ANN401
         said(
             "Kinetic multiplier that each day's laboratory results ask for, beside the one fitted"
         ),
+        tongue,
     )
     first = said(
         "Dashed: {fitted}, as fitted to the whole season. Thick: mean of seven days.",
@@ -63,13 +69,14 @@ def _multiplier(balance: Any, fitted: float) -> ControlWords:  # noqa: ANN401
     )
 
 
-def _unexplained(balance: Any) -> ControlWords:  # noqa: ANN401
+def _unexplained(balance: Any, tongue: Tongue) -> ControlWords:  # noqa: ANN401
     judged = control(
         unexplained_days(balance),
         0.0,
         "unexplained",
         said("Unexplained between limed and clear juice [t a day]"),
         said("Loss that laboratory balances see and kinetics do not, by day"),
+        tongue,
     )
     first = said(
         "What laboratory balances see between limed and clear juice and kinetics "
