@@ -73,7 +73,7 @@ def _pct(row: dict[str, Any]) -> float:
 
 def _row(row: dict[str, Any], view: ReportView) -> BeyondRow:
     kinds = {} if view.station is None else {v.name: v.kind for v in view.station.vessels}
-    unit = said(" {unit}", unit=unit_words(row["unit"])).rstrip()
+    unit = said(" {unit_words}", unit_words=unit_words(row["unit"])).rstrip()
     pct = _pct(row)
     share = (
         said("under {bound} %", bound=figure(0.01, ".2f"))

@@ -22,7 +22,7 @@ _PIECE: Final = re.compile(
     re.DOTALL,
 )
 _LITERAL: Final = re.compile(r'"(?P<text>[^"{}]*)"')
-#: Texts within an expression or a loop that are said: a sentence, a word that begins with a capital.
+#: Texts of an expression that are said: a sentence, a word that begins with a capital.
 _SAID: Final = re.compile(r"[A-Z][a-z].*| ?[a-z]+ .*|days?|none")
 #: Attributes whose text people read or hear.
 _ATTRIBUTE: Final = re.compile(

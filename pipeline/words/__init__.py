@@ -12,6 +12,7 @@ if TYPE_CHECKING:
         UNAVOIDABLE,
         USUAL,
         against_targets,
+        headline_words,
         share_against_targets,
         worth_against_targets,
     )
