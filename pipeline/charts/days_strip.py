@@ -7,6 +7,7 @@ A bar below the line at zero is a day better than at the targets, and open.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -18,6 +19,8 @@ from pipeline.words import figure
 
 _TOP, _TALL, _LANE, _FOOT = 6.0, 84.0, 15.0, 17.0
 _INK, _SOFT, _PALE = "#1c1c1c", "#4a4a4a", "#b9b4a7"
+#: Width of a letter in the mean, as a share of its size.
+_LETTER: Final = 0.52
 #: Room above the tallest bar, as a share of it.
 _ROOM: Final = 1.25
 _TICKS: Final = (1.0, 2.0, 5.0, 10.0)
@@ -161,12 +164,18 @@ def _bar(day: DayBar, scale: _Scale) -> str:
     )
 
 
+def _short(name: str, scale: _Scale, size: StripSize) -> str:
+    """A name cut between words to the room left of its lane; some tongues need more than others."""
+    most = int(size.gutter / (_LETTER * size.font))
+    return textwrap.shorten(scale.tongue(name), most, placeholder=" …")
+
+
 def _lane(lane: Lane, top: float, above: float, scale: _Scale, size: StripSize) -> list[str]:
     y = top + above + _LANE / 2
     name = (
         scale.text(scale.left, top + size.font - 1, lane.name, "start")
         if above
-        else scale.text(scale.left - 6, y + size.font / 3, lane.name, "end")
+        else scale.text(scale.left - 6, y + size.font / 3, _short(lane.name, scale, size), "end")
     )
     ends = f'x1="{scale.left:.1f}" x2="{size.width:.1f}" y1="{y:.1f}" y2="{y:.1f}"'
     parts = [name, f'<line {ends} stroke="{_PALE}" stroke-width="0.5"/>']

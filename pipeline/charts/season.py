@@ -125,7 +125,7 @@ def _season_spec(rows: list[dict[str, Any]], size: Size, marks: Sequence[Mark]) 
         data.add(rows).mark_rule(color=INK, strokeWidth=1).encode(x="m:T", y="low:Q", y2="high:Q")
     )
     title = alt.TitleParams(
-        "Sucrose lost a day [t]", anchor="start", frame="group", fontSize=size.font + 1
+        said("Sucrose lost a day [t]"), anchor="start", frame="group", fontSize=size.font + 1
     )
     chart = alt.LayerChart(
         layer=[bars, whisker, *layers(marks, scale, data)],

@@ -30,6 +30,7 @@ from pipeline.words import (
     section_words,
     span_words,
     tonnes,
+    verdict_words,
     words_of,
 )
 
@@ -53,10 +54,10 @@ def finding_words(row: Mapping[str, Any], mill: Mill) -> str:
     kinds = {v.name: str(v.kind) for v in mill.station.vessels}
     where = section_words(str(row["section"]), kinds)
     lost = tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"])
-    verdict = str(row["verdict"] or said("no verdict yet")).replace("_", " ")
+    verdict = verdict_words(row["verdict"]) or said("no verdict yet")
     when = span_words(row["started"], row["ended"], mill.tz)
     gone = said(", taken back by later data") if row["status"] == "withdrawn" else ""
-    mark = "" if row["mark"] == "confident" else said(", chance may explain it")
+    mark = "" if row["mark"] == "confident" else said(", not on the strict list")
     return said(
         "{name}, {where}, {when}: {lost}{mark}{gone}; {verdict}",
         name=words_of(str(row["cause"])).name,
@@ -97,7 +98,7 @@ def _cause_row(
     tracks = on_tracks(cuts)
     total = bare_tonnes(sum(row["lost_t"] or 0.0 for row in rows), None, None)
     summary = said(
-        "{rows} {said}, {total}",
+        "{rows} {said}, {total} above the usual",
         rows=len(rows),
         said=said("finding") if len(rows) == 1 else said("findings"),
         total=total,

@@ -31,7 +31,7 @@ def level_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
     pairs = run["multiplier_pairs"]
     summary = (
         said(
-            "{bounds} ({bounds2} to {bounds3}), fitted to {pairs} samples",
+            "{bounds} ({bounds2} to {bounds3}, 90 % interval), fitted to {pairs} samples",
             bounds=figure(bounds[1], ".2f"),
             bounds2=figure(bounds[0], ".2f"),
             bounds3=figure(bounds[2], ".2f"),

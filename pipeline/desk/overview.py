@@ -7,15 +7,16 @@ import time
 from dataclasses import dataclass
 from typing import Any, Final
 
-from models.account import multiplier_log_sd, pooled, with_bounds
+from models.account import multiplier_log_sd
 from models.worth import rests_on_prior
 from pipeline.base import LostpolError
 from pipeline.care import examine
 from pipeline.desk.address import season_of
 from pipeline.desk.desk import Desk, waiting
 from pipeline.desk.kept import Kept, Snapshot
+from pipeline.desk.lost import total_lost
 from pipeline.desk.season import finding_line
-from pipeline.words import clean, figure, moment_words, plain, said, tonnes
+from pipeline.words import against_targets, clean, figure, moment_words, plain, said
 
 _WORST: Final = 3
 #: Health of a store is looked at anew after so long [s]: each look reads every stored file.
@@ -69,19 +70,20 @@ def _row(key: str, kept: Kept) -> dict[str, Any]:
 
 def _loss(known: Snapshot) -> dict[str, Any]:
     """Loss above the unavoidable of the season, for 1,000 t of sucrose fed."""
-    sums = known.hours.drop_nulls("excess_t")
-    if sums.is_empty() or sums["sucrose_fed_t"].sum() <= 0.0:
+    row = total_lost(known.hours, known.findings)
+    if row is None or row["sucrose_fed_t"] <= 0.0:
         return {}
-    row = with_bounds(pooled(sums)).row(0, named=True)
     fed = row["sucrose_fed_t"]
     bounds = (row[f"excess{side}_t"] for side in ("", "_low", "_high"))
     parts = [None if bound is None else 1000.0 * bound / fed for bound in bounds]
     return {
         "order": parts[0],
-        "rate": tonnes(*parts),
+        "rate": against_targets(*parts),
         "mass": said(
-            "{excess_t} of {fed} t fed",
-            excess_t=tonnes(row["excess_t"], row["excess_low_t"], row["excess_high_t"]),
+            "{against_targets} of {fed} t fed",
+            against_targets=against_targets(
+                row["excess_t"], row["excess_low_t"], row["excess_high_t"]
+            ),
             fed=plain(fed, 0),
         ),
     }

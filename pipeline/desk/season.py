@@ -38,11 +38,12 @@ from pipeline.words import (
     section_words,
     span_words,
     tonnes,
+    verdict_words,
     words_of,
 )
 
 _VERDICTS: Final = (NO_VERDICT, "confirmed", "dismissed", "fixed", "look_again")
-_MARKS: Final = ("confident", "listed")
+_MARKS: Final = {"confident": said("confident"), "listed": said("listed")}
 
 
 def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
@@ -113,7 +114,7 @@ def finding_line(row: dict[str, Any], mill: Mill, base: str) -> dict[str, Any]:
         "sure": confidence_words(row["confidence"]),
         "listed": row["mark"] != "confident",
         "gone": row["status"] == "withdrawn",
-        "verdict": str(row["verdict"] or "").replace("_", " "),
+        "verdict": verdict_words(row["verdict"]),
         "started": stamp(row["started"]),
     }
 
@@ -135,10 +136,9 @@ def choices(known: Snapshot, mill: Mill) -> dict[str, list[tuple[str, str]]]:
     return {
         "cause": [(v, words_of(v).name) for v in values("cause")],
         "section": [(v, section_words(v, kinds)) for v in values("section")],
-        "mark": [(v, v) for v in _MARKS],
+        "mark": list(_MARKS.items()),
         "verdict": [
-            (v, said("no verdict yet") if v == NO_VERDICT else v.replace("_", " "))
-            for v in _VERDICTS
+            (v, said("no verdict yet") if v == NO_VERDICT else verdict_words(v)) for v in _VERDICTS
         ],
         "weekday": [(str(n), name) for n, name in enumerate(WEEKDAYS)],
         "shift": [
@@ -169,10 +169,10 @@ def _moves(shown: Shown, known: Snapshot) -> list[tuple[str, str, str]]:
     half, fourth = length / 2, length / 4
     whole = replace(shown, whole=True).query() or "?"
     return [
-        ("earlier", "Earlier", at(first - half, last - half)),
-        ("later", "Later", at(first + half, last + half)),
-        ("closer", "Closer", at(first + fourth, last - fourth)),
-        ("wider", "Wider", at(first - half, last + half)),
+        ("earlier", said("Earlier"), at(first - half, last - half)),
+        ("later", said("Later"), at(first + half, last + half)),
+        ("closer", said("Closer"), at(first + fourth, last - fourth)),
+        ("wider", said("Wider"), at(first - half, last + half)),
         ("whole", said("Whole season"), whole),
     ]
 

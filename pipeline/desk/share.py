@@ -10,12 +10,13 @@ from typing import Any, Final
 
 import polars as pl
 
-from models.account import PeriodAccount, Tonnes, with_bounds
+from models.account import PeriodAccount, Tonnes
 from pipeline.base import DataError
 from pipeline.desk.address import Shown
 from pipeline.desk.choose import findings_in, hours_chosen, touches
 from pipeline.desk.desk import waiting
 from pipeline.desk.kept import Kept
+from pipeline.desk.lost import hours_lost
 from pipeline.dossier import csv_bytes, parquet_bytes
 from pipeline.period import Answer, notes_of
 from pipeline.report import write_pdf
@@ -35,7 +36,7 @@ def hours_table(kept: Kept, shown: Shown) -> pl.DataFrame:
     inside = pl.col("hour").is_between(shown.window.start, shown.window.end, closed="left")
     hours = known.hours.filter(passes & known.hours.select(inside).to_series())
     local = pl.col("hour").dt.convert_time_zone(kept.mill.zone)
-    return _hours(with_bounds(hours.drop_nulls("excess_t")), local)
+    return _hours(hours_lost(hours.drop_nulls("excess_t"), known.findings), local)
 
 
 def _hours(sums: pl.DataFrame, local: pl.Expr) -> pl.DataFrame:

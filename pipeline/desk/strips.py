@@ -12,19 +12,20 @@ import polars as pl
 from numpy.typing import NDArray
 
 from features.base import Signal
-from models.account import pooled, with_bounds
 from pipeline.base import ONE_DAY, midnight
 from pipeline.desk.address import Shown
 from pipeline.desk.axis import Axis
 from pipeline.desk.choose import hours_chosen
 from pipeline.desk.drawing import Bar, Strip
 from pipeline.desk.kept import Readings, Snapshot
+from pipeline.desk.lost import hours_lost, total_lost
 from pipeline.desk.paths import Scale, band, range_of, strokes
 from pipeline.desk.tiers import by_pixel, extremes
 from pipeline.mill import Mill
 from pipeline.tongue import InTongue
 from pipeline.words import (
     QUANTITIES,
+    against_targets,
     clean,
     day_words,
     duration_words,
@@ -34,7 +35,6 @@ from pipeline.words import (
     said,
     sensor_words,
     span_words,
-    tonnes,
     unit_words,
 )
 
@@ -112,7 +112,7 @@ def hours_by_pixel(known: Snapshot, axis: Axis, values: NDArray[np.float64]) -> 
 
 def loss_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
     """Loss above the unavoidable by hour, with its 90 % interval."""
-    sums = with_bounds(known.hours)
+    sums = hours_lost(known.hours, known.findings)
     mid, low, high = (
         1000.0 * sums[name].cast(pl.Float64).fill_null(float("nan")).to_numpy()
         for name in ("excess_t", "excess_low_t", "excess_high_t")
@@ -150,17 +150,17 @@ def loss_words(known: Snapshot, mill: Mill, shown: Shown) -> str:
     total = loss_total(known, mill, shown)
     if total is None:
         return said("Nothing was worked out in these hours.")
-    mass = tonnes(total["excess_t"], total["excess_low_t"], total["excess_high_t"])
+    mass = against_targets(total["excess_t"], total["excess_low_t"], total["excess_high_t"])
     fed = total["sucrose_fed_t"]
-    rate = (
-        said(", {excess_t} t per 1,000 t fed", excess_t=plain(1000.0 * total["excess_t"] / fed, 2))
-        if fed > 0
-        else ""
+    per = said(
+        ", {excess_t} t per 1,000 t fed", excess_t=plain(abs(1000.0 * total["excess_t"] / fed), 2)
     )
+    rate = per if fed > 0 else ""
     some = said(" of the shift or weekdays chosen") if shown.filters.hours_chosen else ""
+    above = said("{mass} above the unavoidable, 90 % interval,", mass=mass)
     return said(
-        "{mass} in {minutes} h{some}{rate}; microbes aside",
-        mass=mass,
+        "{above} in {minutes} h{some}{rate}; microbes aside",
+        above=above,
         minutes=plain(total["minutes"] / 60.0, 0),
         some=some,
         rate=rate,
@@ -172,10 +172,7 @@ def loss_total(known: Snapshot, mill: Mill, shown: Shown) -> dict[str, float] | 
     passes = pl.Series(hours_chosen(known.hours, shown.filters, mill))
     inside = pl.col("hour").is_between(shown.window.start, shown.window.end, closed="left")
     hours = known.hours.filter(passes & known.hours.select(inside).to_series())
-    hours = hours.drop_nulls("excess_t")
-    if hours.is_empty():
-        return None
-    return with_bounds(pooled(hours)).row(0, named=True)
+    return total_lost(hours, known.findings)
 
 
 def stops_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:

@@ -285,14 +285,14 @@ def _run_words(material: Material) -> list[tuple[str, str]]:
     zone = ZoneInfo(material.mill.zone)
     pairs = run["multiplier_pairs"]
     return [
-        ("finding", str(material.finding["finding_id"])),
-        ("run", str(run["run_id"])),
-        ("searched", span_words(run["window_start"], run["window_end"], zone)),
+        (said("finding"), str(material.finding["finding_id"])),
+        (said("run"), str(run["run_id"])),
+        (said("searched"), span_words(run["window_start"], run["window_end"], zone)),
         (
-            "multiplier",
+            said("multiplier"),
             figure(run["multiplier"], ".3g")
             + (said(", from {pairs} samples", pairs=pairs) if pairs else ""),
         ),
-        ("description", str(run["config_hash"])),
-        ("readings", str(run["inputs_hash"])),
+        (said("description"), str(run["config_hash"])),
+        (said("readings"), str(run["inputs_hash"])),
     ]

@@ -35,10 +35,12 @@ from pipeline.present import tongue_for
 from pipeline.store import SAFE_ID, dossiers_of, published_store_of
 from pipeline.tongue import InTongue
 from pipeline.words import (
+    against_targets,
     clean,
     clocks_change,
     duration_words,
     feed_share,
+    headline_words,
     joined,
     money,
     notice_words,
@@ -191,6 +193,8 @@ def _headline(found: Answer) -> dict[str, Any]:
     other = found.beside.account if found.beside is not None else None
     again = None if other is None else scaled(account, other)
     mid, low, high = (v * mill.price_per_t for v in bounds(account.above_usual))
+    target = account.above_target
+    above_target = against_targets(target.mid, target.low, target.high)
     look = ""
     if found.told is not None and found.told.named is not None and account.above_usual.low > 0.0:
         signal = found.told.named.first.signal
@@ -209,7 +213,8 @@ def _headline(found: Answer) -> dict[str, Any]:
         "usual": bare(account.usual_t),
         "target": bare(account.target_t),
         "above_usual": in_tonnes(account.above_usual),
-        "above_target": in_tonnes(account.above_target),
+        "above_target": above_target,
+        "against": headline_words(above_target),
         "worth": money(mid, low, high, clean(mill.currency, 12)),
         "stood": duration_words(timedelta(hours=account.standing_h)) if account.standing_h else "",
         "cause": words_of(found.cause) if found.cause else None,

@@ -22,6 +22,7 @@ from pipeline.words import (
     said,
     section_words,
     sensor_words,
+    stored,
 )
 
 
@@ -92,9 +93,9 @@ def sensor_rows(material: Material, lanes: Sequence[Lane]) -> list[SensorRow]:
             continue
         well = worst["verdict"] == "good"
         bad = sum(r["verdict"] != "good" for r in held)
-        text = "well" if well else sensor_words(worst["verdict"])
+        text = said("well") if well else sensor_words(worst["verdict"])
         days = "" if well else said("{bad} of {held}", bad=bad, held=len(held))
-        why = clean(worst["text"], 300)
+        why = stored(clean(worst["text"], 300))
         row = SensorRow(lane.tag, lane.what, text, days, why, _drift(held), well)
         rows.append((grades.get(worst["verdict"], 9), row))
     return [row for _, row in sorted(rows, key=lambda item: item[0])]

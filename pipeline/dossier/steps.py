@@ -206,5 +206,10 @@ def _heat(station: Station, hand: ByHand) -> tuple[str, float, str, str, str]:
 
 
 def _named(factors: Mapping[str, float]) -> list[tuple[str, float]]:
-    names = {"ph": "pH", "temp": "temperature", "brix": "Brix", "volume": "volume"}
+    names = {
+        "ph": said("pH"),
+        "temp": said("temperature"),
+        "brix": said("Brix"),
+        "volume": said("volume"),
+    }
     return [(names[name], factors[name]) for name in names]

@@ -69,7 +69,7 @@ def what_of(signal: Tracked) -> str:
 
 def tags_of(signal: Tracked) -> str:
     """Tags behind a signal, made printable."""
-    return joined(" over ", (clean(tag, 60) for tag in signal.tags))
+    return joined(said(" over "), (clean(tag, 60) for tag in signal.tags))
 
 
 def sentence_of(told: Told, known: Around) -> str:

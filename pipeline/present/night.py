@@ -21,6 +21,8 @@ from pipeline.report import Gap, NightView, RunHealth, write_night
 from pipeline.store import published_store_of
 from pipeline.words import figure, joined, said
 
+_STAGES: Final = {"pull": said("reading"), "derive": said("working out"), "detect": said("search")}
+_KINDS: Final = {"minutes": said("minutes"), "rows": said("rows"), "readings": said("readings")}
 #: A tag without a reading for this long before the end of data is silent now.
 _SILENT: Final = timedelta(hours=1)
 
@@ -107,7 +109,7 @@ def _stage_words(mill: Mill, run_id: str) -> str:
             said(
                 " ({row_count} {row_kind})",
                 row_count=figure(row["row_count"], ","),
-                row_kind=row["row_kind"],
+                row_kind=_KINDS.get(row["row_kind"], row["row_kind"]),
             )
             if row["row_count"] is not None
             else ""
@@ -115,7 +117,7 @@ def _stage_words(mill: Mill, run_id: str) -> str:
         words.append(
             said(
                 "{stage} {took_s} s{count}",
-                stage=row["stage"],
+                stage=_STAGES[row["stage"]],
                 took_s=figure(row["took_s"], ".0f"),
                 count=count,
             )

@@ -27,6 +27,13 @@ from pipeline.words import said
 #: Before and after of a fix are drawn from this far on either side.
 _AROUND_A_FIX: Final = timedelta(days=8)
 
+#: Names of shifts where the description gives none.
+_USUAL: Final = {
+    "morning": said("morning"),
+    "afternoon": said("afternoon"),
+    "night": said("night"),
+}
+
 
 def write_week_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> Path:
     """Write the weekly review into the mill's store.
@@ -66,7 +73,8 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
         first=first,
         last=last,
         shifts=_shifts(mill, period),
-        shift_names=mill.shifts.names or (said("the day"),),
+        shift_names=tuple(_USUAL.get(name, name) for name in mill.shifts.names)
+        or (said("the day"),),
         shift_minutes=tuple(shift_lengths(mill.shifts.starts)),
         known=known,
         settling=seen.days,

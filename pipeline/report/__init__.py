@@ -5,6 +5,11 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
+    from pipeline.report.days import (
+        joined,
+        microbes_within,
+        with_microbes,
+    )
     from pipeline.report.groups import (
         chance_words,
         mark_words,
@@ -33,6 +38,7 @@ if TYPE_CHECKING:
     )
     from pipeline.report.view import (
         REQUIRED_COLUMNS,
+        Estimate,
         Gap,
         Multiplier,
         NightView,

@@ -9,7 +9,7 @@ import polars as pl
 
 from features.kinetics import DESTRUCTION, INVERSION
 from pipeline.report.view import ReportView
-from pipeline.words import figure, joined, said, section_words
+from pipeline.words import figure, joined, said, section_words, stored, unit_words
 
 #: Of less of a loss than this nobody needs to hear at five in the morning [%] (judgement).
 _LEAST_PCT: Final = 0.1
@@ -73,13 +73,17 @@ def _pct(row: dict[str, Any]) -> float:
 
 def _row(row: dict[str, Any], view: ReportView) -> BeyondRow:
     kinds = {} if view.station is None else {v.name: v.kind for v in view.station.vessels}
-    unit = said(" {unit}", unit=row["unit"]).rstrip()
+    unit = said(" {unit_words}", unit_words=unit_words(row["unit"])).rstrip()
     pct = _pct(row)
-    share = "under 0.01 %" if pct < 0.01 else said("{pct} %", pct=figure(pct, ".2g"))
+    share = (
+        said("under {bound} %", bound=figure(0.01, ".2f"))
+        if pct < 0.01
+        else said("{pct} %", pct=figure(pct, ".2g"))
+    )
     of = _OF.get(row["formula"], said("of the station's loss"))
     return BeyondRow(
         where=section_words(row["zone"], kinds),
-        what=said("{formula}, {input}", formula=row["formula"], input=row["input"]),
+        what=joined(", ", (stored(row["formula"]), stored(row["input"]))),
         met=said(
             "{seen_low} to {seen_high}{unit}",
             seen_low=figure(row["seen_low"], ".3g"),

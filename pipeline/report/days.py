@@ -68,12 +68,17 @@ def with_microbes(
         Start and end (excluded) of each row, UTC.
     """
     names = ("excess_t", "excess_low_t", "excess_high_t")
+    # Findings by microbes are few, rows may be many: only those that touch one are worked on.
+    eaters = findings.filter(pl.col("cause") == MICROBES)
+    touched = list(eaters.select("started", "ended").iter_rows())
     rows = []
-    for row, span in zip(sums.select(names).to_dicts(), spans, strict=True):
-        eaten = microbes_within(findings, *span)
-        known = row["excess_t"] is not None and eaten.value > 0.0
-        both = joined(Estimate(*row.values()), eaten) if known else None
-        rows.append(tuple(row.values()) if both is None else (both.value, both.low, both.high))
+    for row, (start, end) in zip(sums.select(names).to_dicts(), spans, strict=True):
+        bare = tuple(row.values())
+        if row["excess_t"] is None or not any(a < end and (b or end) > start for a, b in touched):
+            rows.append(bare)
+            continue
+        both = joined(Estimate(*bare), microbes_within(eaters, start, end))
+        rows.append((both.value, both.low, both.high))
     made = pl.DataFrame(rows, schema=dict.fromkeys(names, pl.Float64), orient="row")
     return sums.with_columns(made)
 

@@ -140,7 +140,11 @@ def chance_words(raw: Mapping[str, object]) -> str:
 
 def _small(value: float) -> str:
     """A probability with the two digits it is good for; what is too small to know is bounded."""
-    return figure(value, ".2g") if value >= 1e-4 else "below 0.0001"
+    return (
+        figure(value, ".2g")
+        if value >= 1e-4
+        else said("below {bound}", bound=figure(0.0001, ".4f"))
+    )
 
 
 def written_dossiers(view: ReportView) -> list[tuple[str, str]]:

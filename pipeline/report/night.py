@@ -33,6 +33,7 @@ from pipeline.words import (
     day_span,
     day_words,
     figure,
+    headline_words,
     joined,
     moment_words,
     quantity,
@@ -158,11 +159,11 @@ def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
     mass = against_targets(total.value, total.low, total.high)
     parts = {"mass": head_of(mass), "mass_span": inside_of(mass)}
     if parts["mass"].endswith("better"):
-        return parts | {"against": said("than at the targets"), "worth": "", "worth_span": ""}, ""
+        return parts | {"against": headline_words(mass), "worth": "", "worth_span": ""}, ""
     worth = _against_money(view, total)
     nothing = said("The interval reaches zero: it may be nothing.") if total.low <= 0 else ""
     parts |= {"worth": head_of(worth), "worth_span": inside_of(worth)}
-    return parts | {"against": said("of sucrose lost above the unavoidable")}, nothing
+    return parts | {"against": headline_words(mass)}, nothing
 
 
 def _days(number: int) -> str:

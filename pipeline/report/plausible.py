@@ -121,8 +121,10 @@ def _inversion(held: Plausibility) -> str:
 
 def _inverted(held: Plausibility) -> str:
     span = (held.inverted_low_pct, held.inverted_high_pct)
-    told = quantity(held.inverted_pct or 0.0, *span, "%")
-    return told.replace(said(" ("), said(" of the sucrose fed ("), 1)
+    told = quantity(held.inverted_pct or 0.0, *span, "%").replace(
+        said(" ("), said(" of the sucrose fed ("), 1
+    )
+    return told if held.inverted_low_pct is None else said("{told}, 90 % interval)", told=told[:-1])
 
 
 def _odd_inversion(held: Plausibility) -> str:

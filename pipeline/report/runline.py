@@ -87,7 +87,9 @@ def health_line(report: ReportView, run: RunHealth) -> str:
         )
     held = report.multiplier
     if held is not None:
-        factor = quantity(held.value, held.low, held.high, "")
+        factor = said(
+            "{value}, 90 % interval)", value=quantity(held.value, held.low, held.high, "")[:-1]
+        )
         # Where it comes from stands at the head already when it is worth a warning.
         source = "" if held.beware else said(", {source}", source=clean(held.source, 120))
         parts.append(said("kinetic multiplier {factor}{source}", factor=factor, source=source))

@@ -21,6 +21,7 @@ from pipeline.words import (
     NO_FINDING_WHY,
     against_targets,
     bare_tonnes,
+    headline_words,
     plain,
     said,
     worth_against_targets,
@@ -84,21 +85,12 @@ def headline(view: ReportView, rows: Sequence[FindingRow], whole: MadeOf) -> Hea
     nothing = said("The interval reaches zero, so it may be nothing.") if total.low <= 0 else ""
     return Headline(
         **parts,
-        against=_against(parts["mass"], known=whole.total is not None),
+        against=headline_words(mass) if whole.total else said("of sucrose lost above the usual"),
         nothing=nothing if total.value > 0 else "",
         counted=f"{counted}.",
         worst=_worst(standing),
         cover=cover,
         beware=beware,
-    )
-
-
-def _against(mass: str, *, known: bool) -> str:
-    """What follows the amount: what was lost, from which baseline."""
-    if mass.endswith("better"):
-        return said("than at the targets")
-    return said(
-        "of sucrose lost above {said}", said=said("the unavoidable") if known else said("the usual")
     )
 
 

@@ -9,7 +9,7 @@ from io import BytesIO
 from typing import Final
 
 from babel import Locale
-from babel.dates import format_skeleton
+from babel.dates import format_date
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
@@ -77,8 +77,7 @@ class Catalogue:
 
     def day(self, day: date, *, with_year: bool) -> str:
         """Write a date with its day of the week."""
-        skeleton = "yMMMEd" if with_year else "MMMEd"
-        return format_skeleton(skeleton, day, locale=self._locale)
+        return format_date(day, "EEE d MMM y" if with_year else "EEE d MMM", self._locale)
 
     @cached_property
     def _sentences(self) -> Sentences:

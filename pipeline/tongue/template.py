@@ -21,15 +21,21 @@ _PIECE: Final = re.compile(
     r"|(?P<tag></?[a-zA-Z!](?:\{\{.*?\}\}|\{%.*?%\}|[^<>{])*?>)",
     re.DOTALL,
 )
+_LITERAL: Final = re.compile(r'"(?P<text>[^"{}]*)"')
+#: Texts of an expression that are said: a sentence, a word that begins with a capital.
+_SAID: Final = re.compile(r"[A-Z][a-z].*| ?[a-z]+ .*|days?|none")
 #: Attributes whose text people read or hear.
 _ATTRIBUTE: Final = re.compile(
-    r'(?P<name>\b(?:data-label|aria-label|title|alt|placeholder|data-said[-\w]*)=")(?P<text>[^"{}]+)(?P<end>")'
+    r'(?P<name>\b(?:data-label|aria-label|title|alt|placeholder|data-said[-\w]*)=")(?P<text>(?:[^"{}]|\{\{.*?\}\})+)(?P<end>")'
 )
 _WORD: Final = re.compile(r"[^\W\d_]{2,}")
 _PATH: Final = re.compile(r"[A-Za-z_][\w.]*")
 _EDGE_TAG: Final = re.compile(rf"^\s*</?(?:{_INLINE})\b[^<>]*>|</?(?:{_INLINE})\b[^<>]*>\s*$")
 #: Words of expressions that name nothing.
 _EMPTY: Final = frozenset({"spaced", "linked", "if", "else", "not"})
+
+#: What of a template may hold texts besides its words: what is filled in, and lists it runs over.
+_SPOKEN: Final = ("{{", "{% for", "{%- for", "{% set")
 
 Translate = Callable[[str], str]
 
@@ -70,20 +76,29 @@ def messages(source: str, *, plain: bool = False) -> list[str]:
 
 
 def _out(piece: str | Run, translate: Translate) -> str:
-    if isinstance(piece, str):
-        return (
-            _ATTRIBUTE.sub(lambda m: m["name"] + _worded(m["text"], translate) + m["end"], piece)
-            if piece.startswith("<")
-            else piece
-        )
-    words = translate(piece.message)
-    for name, expression in piece.values.items():
-        words = words.replace(f"{{{name}}}", expression)
-    return words
+    if isinstance(piece, Run):
+        words = translate(piece.message)
+        for name, expression in piece.values.items():
+            words = words.replace(f"{{{name}}}", _expression(expression, translate))
+        return words
+    if piece.startswith("<"):
+        return _ATTRIBUTE.sub(lambda m: m["name"] + _worded(m["text"], translate) + m["end"], piece)
+    return _expression(piece, translate) if piece.startswith(_SPOKEN) else piece
+
+
+def _expression(expression: str, translate: Translate) -> str:
+    """Translate the texts of an expression."""
+
+    def said(text: re.Match[str]) -> str:
+        words = text["text"]
+        return f'"{translate(words)}"' if _SAID.fullmatch(words) else text[0]
+
+    return _LITERAL.sub(said, expression)
 
 
 def _worded(text: str, translate: Translate) -> str:
-    return translate(text) if _WORD.search(text) else text
+    """Translate the words of an attribute, with what is filled in between them."""
+    return "".join(_out(piece, translate) for piece in _pieces(text, plain=True))
 
 
 def _pieces(source: str, *, plain: bool) -> Iterator[str | Run]:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
         UNAVOIDABLE,
         USUAL,
         against_targets,
+        headline_words,
         share_against_targets,
         worth_against_targets,
     )
@@ -82,6 +83,7 @@ if TYPE_CHECKING:
         share_words,
         spoken_name,
         status_words,
+        verdict_words,
         within_line,
     )
     from pipeline.words.worth import (

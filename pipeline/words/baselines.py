@@ -31,6 +31,14 @@ DEFINED: Final = said(
     no_finding_why=NO_FINDING_WHY,
 )
 _BETTER: Final = said("better")
+#: What follows the amount of a headline, either way.
+_LOST: Final = said("of sucrose lost above the unavoidable")
+_DID_BETTER: Final = said("than at the targets")
+
+
+def headline_words(amount: str) -> str:
+    """What follows an amount that `against_targets` wrote, at the head of a page."""
+    return _DID_BETTER if amount.partition(" (")[0].endswith(_BETTER) else _LOST
 
 
 def against_targets(value: object, low: object, high: object) -> str:

@@ -21,12 +21,16 @@ _PLACES_OF_UNITS = {"pH": 2, "degC": 1, "°F": 1, "min": 1, "h": 1}
 #: Units as they are printed; inside the tool they are plain letters.
 _PRINTED = {
     "degC": "°C",
+    "times its error": said("times its error"),
+    "% of sucrose": said("% of sucrose"),
     "m3": "m³",
     "m2": "m²",
     "m3/h": "m³/h",
     "L/m3": "L/m³",
     "kg/m3": "kg/m³",
 }
+#: Units that a reader may want others for.
+_TURNED = frozenset({"degC", "K", "t"})
 #: Units that a reader may want others for.
 _TURNED = frozenset({"degC", "K", "t"})
 #: Units that a reader may want others for.

@@ -103,6 +103,13 @@ _NOTICES: dict[str, str] = {
     "known": said("Known beforehand"),
 }
 
+_VERDICTS: dict[str, str] = {
+    "confirmed": said("confirmed"),
+    "dismissed": said("dismissed"),
+    "fixed": said("fixed"),
+    "look_again": said("look again"),
+}
+
 _SENSORS: dict[str, str] = {
     "silent": said("no readings"),
     "sick": said("do not trust"),
@@ -197,6 +204,11 @@ def notice_words(kind: str) -> str:
 def sensor_words(verdict: str) -> str:
     """Say how a sensor stands."""
     return _SENSORS.get(verdict, spoken_name(verdict))
+
+
+def verdict_words(verdict: object) -> str:
+    """Say in a word what people said of a finding; empty when nobody did."""
+    return _VERDICTS.get(str(verdict or ""), spoken_name(verdict))
 
 
 def share_words(share: str) -> str:

@@ -8,6 +8,7 @@ import ast
 import re
 import sys
 from collections import defaultdict
+from datetime import UTC, datetime
 from pathlib import Path
 
 from babel.messages.catalog import Catalog
@@ -19,6 +20,8 @@ from pipeline.tongue.template import messages
 ROOT = Path(__file__).parents[2]
 CATALOGUES = ROOT / "pipeline" / "tongue" / "catalogues"
 LANGUAGES = {"es": "es", "pt": "pt_BR", "fr": "fr"}
+#: The same file for the same words, whenever it is written.
+_WHEN = datetime(2026, 1, 1, tzinfo=UTC)
 _PLACE = re.compile(r"\{\w+\}")
 _LETTER = re.compile(r"[^\W\d_]")
 #: What writes sentences in English into lake and store.
@@ -27,12 +30,28 @@ _SEARCH = (
     "models/find",
     "models/verdicts",
     "features/signal/health.py",
+    "models/amount/mill_balance.py",
 )
 #: Words of a sentence, by which it is told from a name or a key.
 _PROSE = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z(]|[a-z]{2,} by$|^[a-z]+ \{")
 _FORMAT = re.compile(r"\{(\w*)(?::[^{}]*)?\}")
 #: Single words that stand in the places of such sentences.
-_WORDS = ("above", "below", "clear", "limed", "high", "low", "a sign", "{spikes} spikes", "mud")
+_WORDS = (
+    "above",
+    "below",
+    "clear",
+    "limed",
+    "high",
+    "low",
+    "a sign",
+    "{spikes} spikes",
+    "mud",
+    "inversion of sucrose",
+    "destruction of reducing sugars",
+    "temperature",
+    "pH of the hot juice",
+    "pH of a cooled sample",
+)
 #: Calls whose words are no sentence of the search.
 _NO_SENTENCE = {"Column", "ValueError", "text", "number", "count", "moment", "flag"}
 
@@ -144,7 +163,18 @@ def updated(language: str) -> Catalog:
     """Give a catalogue with the messages of now, keeping the words it has."""
     path = CATALOGUES / f"{language}.po"
     old = read_po(path.open("rb"), locale=LANGUAGES[language]) if path.exists() else Catalog()
-    new = Catalog(locale=LANGUAGES[language], project="lostpol", version="0.1.0", charset="utf-8")
+    new = Catalog(
+        locale=LANGUAGES[language],
+        header_comment=f"# Words of lostpol, {language}: by tests/helpers/catalogues.py.",
+        project="lostpol",
+        version="0.1.0",
+        creation_date=_WHEN,
+        revision_date=_WHEN,
+        last_translator="lostpol",
+        language_team="lostpol",
+        charset="utf-8",
+        fuzzy=False,
+    )
     for message, where in sorted(
         extracted().items(),
         key=lambda pair: (min(pair[1]), pair[0] if isinstance(pair[0], str) else pair[0][0]),

@@ -82,7 +82,7 @@ def _basis(station: Station, own: OwnSettling | None) -> str:
             fast_m_h=figure(FAST_M_H, "g"),
         )
         text += said(
-            "target Brix and temperature; a batch test (settling.rate_m_h) narrows the range. "
+            "target Brix and temperature; a batch test (under [settling]) narrows the range. "
         )
     else:
         text += said("rate of {rate} m/h that the description gives. ", rate=figure(rate, "g"))
@@ -212,7 +212,7 @@ def _flocculant(frame: pl.DataFrame, station: Station) -> list[str]:
         lines.append(
             said(
                 "Flocculant: the dose is not known, the description gives no strength of "
-                "the solution (settling.flocculant_g_l)."
+                "the solution under [settling]."
             )
         )
     if station.settling.pumped_after:

@@ -15,7 +15,7 @@ _TAG = re.compile(r"</?\w+[^<>]*>")
 #: What has to be typed as it stands, and what is written alike everywhere.
 _KEPT = re.compile(
     r"lostpol (?:backfill|explain|findings|health|levers|note|nightly|period|pull|replay|standing"
-    r"|verdict)\b|MILL|FINDING|\bpH\b|[a-z]+_[a-z_]+"
+    r"|verdict)\b|MILL (?:FINDING|ID)|\bpH\b|[a-z]+_[a-z_]+"
 )
 
 
