@@ -7,14 +7,20 @@ A bar below the line at zero is a day better than at the targets, and open.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 from markupsafe import Markup, escape
 
+from pipeline.tongue import ENGLISH, Tongue
+from pipeline.words import figure
+
 _TOP, _TALL, _LANE, _FOOT = 6.0, 84.0, 15.0, 17.0
 _INK, _SOFT, _PALE = "#1c1c1c", "#4a4a4a", "#b9b4a7"
+#: Width of a letter in the mean, as a share of its size.
+_LETTER: Final = 0.52
 #: Room above the tallest bar, as a share of it.
 _ROOM: Final = 1.25
 _TICKS: Final = (1.0, 2.0, 5.0, 10.0)
@@ -63,6 +69,7 @@ def strip(
     lanes: Sequence[Lane],
     label: str,
     size: StripSize,
+    tongue: Tongue = ENGLISH,
 ) -> Markup:
     """Draw the strip.
 
@@ -75,8 +82,10 @@ def strip(
     label : str
         What it shows, for readers who hear the page.
     size : StripSize
+    tongue : Tongue
+        What its words are said in.
     """
-    scale = _Scale(days, len(labels), size)
+    scale = _Scale(days, len(labels), size, tongue)
     above = 0.0 if size.gutter > 100.0 else size.font + 2.0
     parts = [*_axis(scale, labels, size), *(_bar(day, scale) for day in days)]
     top = _TOP + _TALL + _FOOT
@@ -85,7 +94,7 @@ def strip(
         top += _LANE + above
     return Markup(
         f'<svg class="strip" viewBox="0 0 {size.width:.0f} {top + 2:.0f}" role="img" '
-        f'aria-label="{escape(label)}" font-size="{size.font:g}" fill="{_INK}">'
+        f'aria-label="{escape(tongue(label))}" font-size="{size.font:g}" fill="{_INK}">'
         f"{''.join(parts)}</svg>"
     )
 
@@ -93,7 +102,10 @@ def strip(
 class _Scale:
     """From days and tonnes to the drawing."""
 
-    def __init__(self, days: Sequence[DayBar], places: int, size: StripSize) -> None:
+    def __init__(
+        self, days: Sequence[DayBar], places: int, size: StripSize, tongue: Tongue
+    ) -> None:
+        self.tongue = tongue
         known = [day.value for day in days if day.value is not None]
         # By what was lost, not by how far an interval reaches: one doubtful day flattens all.
         self.high = _ROOM * max([0.05, *known])
@@ -109,6 +121,11 @@ class _Scale:
         within = min(max(tonnes, self.low), self.high)
         return _TOP + _TALL * (self.high - within) / (self.high - self.low)
 
+    def text(self, x: float, y: float, words: str, anchor: str) -> str:
+        """Something written."""
+        told = escape(self.tongue(words))
+        return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{told}</text>'
+
 
 def _axis(scale: _Scale, labels: Sequence[str], size: StripSize) -> list[str]:
     step = _step(scale.high - scale.low)
@@ -119,11 +136,11 @@ def _axis(scale: _Scale, labels: Sequence[str], size: StripSize) -> list[str]:
         parts.append(
             f'<line x1="{scale.left:.1f}" x2="{size.width:.1f}" y1="{y:.1f}" y2="{y:.1f}" '
             f'stroke="{ink}" stroke-width="{1 if n == 0 else 0.5}"/>'
-            + _text(scale.left - 4, y + size.font / 3, f"{abs(n * step):g}", "end")
+            + scale.text(scale.left - 4, y + size.font / 3, figure(abs(n * step), "g"), "end")
         )
     y = _TOP + _TALL + size.font + 1
     places = range(0, len(labels), size.every)
-    return [*parts, *(_text(scale.x(at), y, labels[at], "start") for at in places)]
+    return [*parts, *(scale.text(scale.x(at), y, labels[at], "start") for at in places)]
 
 
 def _step(span: float) -> float:
@@ -147,12 +164,18 @@ def _bar(day: DayBar, scale: _Scale) -> str:
     )
 
 
+def _short(name: str, scale: _Scale, size: StripSize) -> str:
+    """A name cut between words to the room left of its lane; some tongues need more than others."""
+    most = int(size.gutter / (_LETTER * size.font))
+    return textwrap.shorten(scale.tongue(name), most, placeholder=" …")
+
+
 def _lane(lane: Lane, top: float, above: float, scale: _Scale, size: StripSize) -> list[str]:
     y = top + above + _LANE / 2
     name = (
-        _text(scale.left, top + size.font - 1, lane.name, "start")
+        scale.text(scale.left, top + size.font - 1, lane.name, "start")
         if above
-        else _text(scale.left - 6, y + size.font / 3, lane.name, "end")
+        else scale.text(scale.left - 6, y + size.font / 3, _short(lane.name, scale, size), "end")
     )
     ends = f'x1="{scale.left:.1f}" x2="{size.width:.1f}" y1="{y:.1f}" y2="{y:.1f}"'
     parts = [name, f'<line {ends} stroke="{_PALE}" stroke-width="0.5"/>']
@@ -163,7 +186,3 @@ def _lane(lane: Lane, top: float, above: float, scale: _Scale, size: StripSize) 
             f'fill="{_INK}"/>'
         )
     return parts
-
-
-def _text(x: float, y: float, words: str, anchor: str) -> str:
-    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}">{escape(words)}</text>'

@@ -16,6 +16,8 @@ import altair as alt
 import vl_convert as vlc
 from markupsafe import Markup
 
+from pipeline.tongue import ENGLISH, Tongue
+
 _SVG = "http://www.w3.org/2000/svg"
 _FORBIDDEN = frozenset({"script", "foreignObject", "image", "iframe", "a"})
 _REFERENCE = re.compile(r"url\(\s*['\"]?#([^)'\"]+)['\"]?\s*\)")
@@ -32,7 +34,7 @@ class Drawing:
     note: str = ""
 
 
-def draw(spec: dict[str, Any], prefix: str, label: str) -> Markup:
+def draw(spec: dict[str, Any], prefix: str, label: str, tongue: Tongue = ENGLISH) -> Markup:
     """Draw a chart as an SVG element to be inlined.
 
     Parameters
@@ -43,14 +45,32 @@ def draw(spec: dict[str, Any], prefix: str, label: str) -> Markup:
         Unique on the page: letters, digits and hyphens.
     label : str
         What the chart shows, for readers who hear the page.
+    tongue : Tongue
+        What its titles, legends, numbers and dates are said in.
 
     Returns
     -------
     markupsafe.Markup
         SVG text that is safe to inline: no script, no link, no outside reference.
     """
-    text = vlc.vegalite_to_svg(spec, vl_version=_VL_VERSION, allowed_base_urls=[])
-    return Markup(isolate(text, prefix, label))
+    text = vlc.vegalite_to_svg(
+        _said_in(spec, tongue),
+        vl_version=_VL_VERSION,
+        allowed_base_urls=[],
+        **tongue.chart_locales,
+    )
+    return Markup(isolate(text, prefix, tongue(label)))
+
+
+def _said_in(part: Any, tongue: Tongue) -> Any:  # noqa: ANN401 - whatever a specification holds
+    """Say every text of a specification that was made here in a tongue."""
+    if tongue.plain:
+        return part
+    if isinstance(part, dict):
+        return {name: _said_in(value, tongue) for name, value in part.items()}
+    if isinstance(part, list | tuple):
+        return [_said_in(value, tongue) for value in part]
+    return tongue(part)
 
 
 def isolate(text: str, prefix: str, label: str) -> str:

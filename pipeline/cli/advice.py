@@ -47,7 +47,7 @@ def standing(
     """
     from features.advice import Juice  # noqa: PLC0415
     from pipeline.cli import calculators, calculators_show  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
 
     juice = Juice(ph, ph_at, temp, brix, cooling)
     described = load_mill(mill) if mill else None
@@ -67,7 +67,7 @@ def setpoint(mill: MillFile, *, json: bool = False) -> None:
         Write it as JSON for other programs, with the whole curve; costs per day.
     """
     from pipeline.cli import calculators, calculators_show  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
     answer = calculators.limed_ph(described)

@@ -32,6 +32,7 @@ from pipeline.cli.replay import replay
 from pipeline.cli.runs import backfill, nightly, serve, weekly
 from pipeline.cli.scorecard import scorecard
 from pipeline.cli.settling import settling
+from pipeline.cli.spoken import without_language
 
 
 def _version() -> str:
@@ -106,8 +107,8 @@ def check(
     it first shows what was understood of each of them; nothing is stored.
     """
     from pipeline.cli.check import check_exports, check_mill  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     described, lines = load_mill(mill), None
     if files:
@@ -155,8 +156,8 @@ def pull(
     from pipeline.base import only_run  # noqa: PLC0415
     from pipeline.cli.folders import exports_named  # noqa: PLC0415
     from pipeline.cli.pull_show import pull_lines  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
     named = exports_named(described, files, say)
@@ -200,8 +201,8 @@ def refused(
         How many rows to show.
     """
     from pipeline.cli.refused_show import refused_lines  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     for line in refused_lines(load_mill(mill), reason, file, limit):
         say(line)
@@ -212,6 +213,7 @@ def run(arguments: Sequence[str]) -> int:
     words = [word for word in arguments if word != "--debug"]
     debug = len(words) < len(arguments)
     try:
+        words = without_language(words)
         app(words, exit_on_error=False, print_error=False, result_action="return_value")
     except (LostpolError, CycloptsError) as error:
         return _show(as_said(error), debug=debug)

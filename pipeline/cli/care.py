@@ -22,8 +22,8 @@ def health(mill: MillFile, *, json: bool = False) -> None:
         Write it as JSON for other programs.
     """
     from pipeline.care import as_json, examine, require_well, sign_lines  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
     signs = examine(described)
@@ -44,8 +44,8 @@ def tidy(mill: MillFile, *, dry_run: Annotated[bool, Parameter(negative="")] = F
         Only list what would go, with its size.
     """
     from pipeline.care import make_room  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     done = make_room(load_mill(mill), dry_run=dry_run)
     for item in done.items:

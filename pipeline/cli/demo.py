@@ -15,7 +15,8 @@ from pipeline.base import (
     private_folder,
     silent,
 )
-from pipeline.mill import Mill, load_mill
+from pipeline.cli.spoken import load_mill
+from pipeline.mill import Mill
 from pipeline.present import write_night_report, write_week_report
 from pipeline.run import Outcome, backfill, night_of, week_of
 from pipeline.stages import pull

@@ -41,9 +41,9 @@ def desk(
         Show, and let nobody give verdicts or notes.
     """
     from pipeline.base import ConfigError  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.desk import Listen, serve_desk  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     if not mills:
         raise ConfigError("No mill was named.", "command line", "Name one or more TOML files.")

@@ -25,9 +25,9 @@ def explain(
         Folder to write to; without one, the finding's own below the reports of the store, where
         the dossiers of similar losses lie and are linked.
     """
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import CAUTION, say  # noqa: PLC0415
     from pipeline.dossier import write_dossier  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     written = write_dossier(load_mill(mill), finding, out)
     say(f"Dossier: {written}")

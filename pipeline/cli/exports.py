@@ -83,8 +83,8 @@ def describe(  # noqa: PLR0913 (each is an option of the command)
 def pull_direct(mill: Path, first: date | None, last: date | None) -> None:
     """Read the direct sources of a mill and tell what became of their rows."""
     from pipeline.base import only_run  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.sources import pull_sources, source_summary  # noqa: PLC0415
 
     described = load_mill(mill)

@@ -65,7 +65,7 @@ def findings(
         _write_findings(meant, out)
     elif json:
         from pipeline.cli.listing import as_json  # noqa: PLC0415
-        from pipeline.mill import load_mill  # noqa: PLC0415
+        from pipeline.cli.spoken import load_mill  # noqa: PLC0415
 
         sys.stdout.write(as_json(load_mill(meant), chosen) + "\n")
     else:
@@ -88,7 +88,7 @@ def show_findings(
     """
     from pipeline.cli import findings_table, terminal  # noqa: PLC0415
     from pipeline.cli.listing import listing_view  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.store import published_store_of  # noqa: PLC0415
 
     described = load_mill(mill)
@@ -106,8 +106,8 @@ def show_findings(
 
 
 def _write_findings(mill: Path, out: Path) -> None:
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.store import export_findings  # noqa: PLC0415
 
     count = export_findings(load_mill(mill), out)
@@ -144,8 +144,8 @@ def verdict(
     if withdraw == (outcome is not None):
         cure = "lostpol verdict MILL ID confirmed|dismissed|fixed --note TEXT, or --withdraw"
         raise ConfigError("Say one verdict, or take back the last.", "command line", cure)
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.store import give_verdict, verdict_summary  # noqa: PLC0415
 
     described = load_mill(mill)
@@ -156,8 +156,8 @@ def verdict(
 
 def verdicts(mill: MillFile) -> None:
     """List every verdict given, last one first."""
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.store import verdict_lines  # noqa: PLC0415
 
     for line in verdict_lines(load_mill(mill)):
@@ -180,9 +180,9 @@ def outbox(
         Name of a mail that was refused, or whose fate is not known: let it wait again.
     """
     from pipeline.cli.outbox_show import outbox_lines  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.mail import flush, put_back  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
     if again is not None:

@@ -7,24 +7,40 @@ from typing import Final
 
 from rich.text import Text
 
+from pipeline.cli.spoken import spoken
 from pipeline.cli.tables import ROOM, Column, show_table
 from pipeline.cli.terminal import OUT, harmless, say
 from pipeline.report import FindingRow, ReportView, finding_rows
+from pipeline.words import figure, joined, said
 
-_TITLE: Final = "Where sucrose was lost, most worth acting on first"
+_TITLE: Final = said("Where sucrose was lost, most worth acting on first")
 _BOXED: Final = (
     Column("", "right"),
-    Column("When (mill time)"),
-    Column("Why and where"),
-    Column("Lost, 90 % interval", "right"),
-    Column("Worth", "right"),
-    Column("How sure"),
+    Column(said("When (mill time)")),
+    Column(said("Why and where")),
+    Column(said("Lost, 90 % interval"), "right"),
+    Column(said("Worth"), "right"),
+    Column(said("How sure")),
 )
 _PIPED: Final = tuple(
     Column(name)
     for name in (
-        *("no", "id", "when", "lasted", "status", "why", "where"),
-        *("lost above the usual, 90 % interval", "worth", "how sure", "verdict"),
+        *(
+            said("no"),
+            "id",
+            said("when"),
+            said("lasted"),
+            said("status"),
+            said("why"),
+            said("where"),
+        ),
+        *(
+            said("lost above the usual, 90 % interval"),
+            said("worth"),
+            said("how sure"),
+            said("verdict"),
+            said("noted beforehand"),
+        ),
     )
 )
 
@@ -45,17 +61,19 @@ def show_findings(
     """
     rows = [row for row in finding_rows(view, as_given=as_given) if not row.withdrawn]
     if not rows:
-        say("No loss above the unavoidable was found in the days searched.")
+        say(said("No loss above the unavoidable was found in the days searched."))
         return
-    _table(rows[:most], _verdicts(view))
+    _table(rows[:most], _verdicts(view), _noted(view, rows[:most]))
     if not OUT.is_terminal:
         return
-    say("Lost above the usual. Numbered by worth times how sure the finding is.")
+    say(said("Lost above the usual. Numbered by worth times how sure the finding is."))
     rest = rows[most:] if most is not None else []
     if rest:
         tonnes = sum(row.lost_t or 0.0 for row in rest)
-        more = f"{len(rest)} more, {tonnes:.1f} t together"
-        say(f"{more}: see the report, or lostpol findings {mill}.")
+        more = said(
+            "{rest} more, {tonnes} t together", rest=len(rest), tonnes=figure(tonnes, ".1f")
+        )
+        say(said("{more}: see the report, or lostpol findings {mill}.", more=more, mill=mill))
 
 
 def _verdicts(view: ReportView) -> dict[str, str]:
@@ -66,44 +84,80 @@ def _verdicts(view: ReportView) -> dict[str, str]:
     return {name: verdict.replace("_", " ") for name, verdict in pairs}
 
 
-def _table(rows: Sequence[FindingRow], verdicts: Mapping[str, str]) -> None:
+def _noted(view: ReportView, rows: Sequence[FindingRow]) -> dict[str, str]:
+    """What was noted beforehand of the hours of findings, by finding."""
+    if not view.known:
+        return {}
+    from pipeline.charts import in_hours  # noqa: PLC0415
+
+    found = {row.raw_id: in_hours(view.known, row.started, row.ended) for row in rows}
+    return {
+        name: said(
+            "noted: {kinds}",
+            kinds=joined(", ", dict.fromkeys(k.words.split(",")[0] for k in known)),
+        )
+        for name, known in found.items()
+        if known
+    }
+
+
+def _table(
+    rows: Sequence[FindingRow], verdicts: Mapping[str, str], noted: Mapping[str, str]
+) -> None:
     """Write findings as boxes, blocks or lines."""
     if not OUT.is_terminal:
-        show_table(_PIPED, [_piped(row, verdicts) for row in rows])
+        show_table(_PIPED, [_piped(row, verdicts, noted) for row in rows])
     elif OUT.width < ROOM:
         for row in rows:
-            _block(row, verdicts.get(row.raw_id, ""))
+            _block(row, verdicts.get(row.raw_id, ""), noted.get(row.raw_id, ""))
     else:
-        show_table(_BOXED, [_boxed(row, verdicts) for row in rows], _TITLE, lines=True)
+        show_table(_BOXED, [_boxed(row, verdicts, noted) for row in rows], _TITLE, lines=True)
 
 
-def _piped(row: FindingRow, verdicts: Mapping[str, str]) -> tuple[str, ...]:
+def _piped(
+    row: FindingRow, verdicts: Mapping[str, str], noted: Mapping[str, str]
+) -> tuple[str, ...]:
     return (
         *(str(row.number), row.finding_id, row.when, row.lasted, row.status, row.cause.name),
         *(row.where, row.mass, row.worth, row.confidence, verdicts.get(row.raw_id, "")),
+        noted.get(row.raw_id, ""),
     )
 
 
-def _boxed(row: FindingRow, verdicts: Mapping[str, str]) -> tuple[str, ...]:
+def _boxed(
+    row: FindingRow, verdicts: Mapping[str, str], noted: Mapping[str, str]
+) -> tuple[str, ...]:
     return (
         str(row.number),
-        f"{row.when}\n{row.lasted}, {row.status}, id {row.finding_id}",
-        f"{row.cause.name}\n{row.where}",
+        said(
+            "{when}\n{lasted}, {status}, id {finding_id}",
+            when=row.when,
+            lasted=row.lasted,
+            status=row.status,
+            finding_id=row.finding_id,
+        ),
+        joined("\n", filter(None, (row.cause.name, row.where, noted.get(row.raw_id)))),
         row.mass.replace(" (", "\n("),
         row.worth.replace(" (", "\n("),
-        "\n".join(filter(None, (row.confidence, verdicts.get(row.raw_id)))),
+        joined("\n", filter(None, (row.confidence, verdicts.get(row.raw_id)))),
     )
 
 
-def _block(row: FindingRow, verdict: str) -> None:
+def _block(row: FindingRow, verdict: str, noted: str) -> None:
     """One finding below the other: what, where and when, how much, how sure."""
-    OUT.print(Text(harmless(f"{row.number}. {row.cause.name}"), style="bold"), soft_wrap=False)
+    OUT.print(
+        Text(
+            harmless(spoken(said("{number}. {name}", number=row.number, name=row.cause.name))),
+            style="bold",
+        ),
+        soft_wrap=False,
+    )
     for line in (
-        f"{row.mass} above the usual",
+        said("{mass} above the usual", mass=row.mass),
         row.worth,
         row.where,
-        f"{row.when} ({row.lasted}, {row.status})",
-        "; ".join(filter(None, (row.confidence, verdict))),
-        f"id {row.finding_id}",
+        said("{when} ({lasted}, {status})", when=row.when, lasted=row.lasted, status=row.status),
+        joined("; ", filter(None, (row.confidence, verdict, noted))),
+        said("id {finding_id}", finding_id=row.finding_id),
     ):
-        OUT.print(Text(f"   {harmless(line)}"), soft_wrap=False)
+        OUT.print(Text(f"   {harmless(spoken(line))}"), soft_wrap=False)

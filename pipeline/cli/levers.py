@@ -27,8 +27,8 @@ def levers(
     """
     from pipeline.base import StoreBusyError, only_run  # noqa: PLC0415
     from pipeline.cli import levers_show  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import CAUTION, progress_bar, say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.replay import work_out_levers  # noqa: PLC0415
 
     described = load_mill(mill)

@@ -12,6 +12,7 @@ from pipeline.mill import Mill
 from pipeline.present import shown_levers
 from pipeline.replay import Levers, levers_of
 from pipeline.report import lever_lines, lever_rows
+from pipeline.words import said
 
 
 def kept(mill: Mill) -> Levers:
@@ -34,13 +35,19 @@ def kept(mill: Mill) -> Levers:
 
 def lines_of(found: Levers) -> Iterator[str]:
     """What stands above the table."""
-    yield f"What each change would have saved, {shown_levers(found).days}:"
+    yield said("What each change would have saved, {days}:", days=shown_levers(found).days)
 
 
 def show_table(found: Levers) -> None:
     """The table, best first."""
     shown = shown_levers(found)
-    names = ("Change", "Saved", "Certain", f"Worth less costs [{shown.currency}]", "Beside it")
+    names = (
+        said("Change"),
+        said("Saved"),
+        said("Certain"),
+        said("Worth less costs [{currency}]", currency=shown.currency),
+        said("Beside it"),
+    )
     rows = [
         (row.what, row.saved, row.certain, row.worth, row.costs)
         for row in lever_rows(shown, len(shown.rows))

@@ -42,8 +42,8 @@ def note(
     """
     from pipeline import stages  # noqa: PLC0415
     from pipeline.base import only_run  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.period import note_of  # noqa: PLC0415
 
     given = [item is not None for item in (text, file, withdraw)]

@@ -36,8 +36,8 @@ def period(
     """
     from pipeline.base import now  # noqa: PLC0415
     from pipeline.cli import period_show  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import CAUTION, say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.period import answer, beside_of, period_of  # noqa: PLC0415
 
     described = load_mill(mill)

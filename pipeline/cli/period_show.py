@@ -25,9 +25,11 @@ from pipeline.words import (
     duration_words,
     feed_share,
     notice_words,
+    said,
     section_words,
     share_words,
     span_words,
+    stored,
     tonnes,
     words_of,
 )
@@ -53,33 +55,68 @@ def lines_of(found: Answer) -> Iterator[str]:
     account, zone = found.account, found.mill.tz
     kinds = {v.name: str(v.kind) for v in found.mill.station.vessels}
     span = span_words(found.window.start, found.window.end, zone)
-    yield f"{span} ({duration_words(found.window.end - found.window.start)}), plant time"
+    yield said(
+        "{span} ({duration_words}), plant time",
+        span=span,
+        duration_words=duration_words(found.window.end - found.window.start),
+    )
     yield found.sentence
-    yield f"Lost:            {_t(account.lost)}, {feed_share(account.lost_pct)} of the sucrose fed"
-    yield f"Usual / targets: {_bare(account.usual_t)} / {_bare(account.target_t)}"
-    yield f"Above the usual: {_t(account.above_usual)}"
+    yield said(
+        "Lost:            {t}, {feed_share} of the sucrose fed",
+        t=_t(account.lost),
+        feed_share=feed_share(account.lost_pct),
+    )
+    yield said(
+        "Usual / targets: {bare} / {bare2}",
+        bare=_bare(account.usual_t),
+        bare2=_bare(account.target_t),
+    )
+    yield said("Above the usual: {t}", t=_t(account.above_usual))
     yield from _beside(found)
-    yield "By driver, above the usual:"
+    yield said("By driver, above the usual:")
     for part in account.by_driver:
         if abs(part.above_usual.mid) >= _LEAST_T:
-            yield f"  {share_words(part.driver)}: {_t(part.above_usual)}"
-    yield "By vessel: lost, usually, at targets"
+            yield said(
+                "  {share_words}: {t}", share_words=share_words(part.driver), t=_t(part.above_usual)
+            )
+    yield said("By vessel: lost, usually, at targets")
     for vessel in account.by_vessel:
         name = section_words(vessel.zone, kinds)
         usual, target = _bare(vessel.usual_t), _bare(vessel.target_t)
-        yield f"  {name}: {_t(vessel.lost)}, {usual}, {target}"
+        yield said(
+            "  {name}: {t}, {usual}, {target}",
+            name=name,
+            t=_t(vessel.lost),
+            usual=usual,
+            target=target,
+        )
     yield from _moves(found)
     for item in account.findings:
         name = words_of(item.cause).name
-        whole = "" if abs(item.here.mid - item.lost_t) < _LEAST_T else f" of {_bare(item.lost_t)}"
-        yield f"Finding {item.finding_id}: {name}, {_t(item.here)}{whole} in these hours"
+        whole = (
+            ""
+            if abs(item.here.mid - item.lost_t) < _LEAST_T
+            else said(" of {bare}", bare=_bare(item.lost_t))
+        )
+        yield said(
+            "Finding {finding_id}: {name}, {t}{whole} in these hours",
+            finding_id=item.finding_id,
+            name=name,
+            t=_t(item.here),
+            whole=whole,
+        )
     for row in found.notices:
         hours = span_words(row["started"], row["ended"], zone)
-        yield f"Notice, {hours}: {notice_words(row['kind'])}: {clean(row['text'], 400)}"
+        yield said(
+            "Notice, {hours}: {notice_words}: {text}",
+            hours=hours,
+            notice_words=notice_words(row["kind"]),
+            text=stored(clean(row["text"], 400)),
+        )
     for note in found.notes:
         yield note_words(found.mill, note)
     for what, why in not_computed(found):
-        yield f"Not computed: {what}: {why}"
+        yield said("Not computed: {what}: {why}", what=what, why=why)
 
 
 def _t(amount: Tonnes) -> str:
@@ -95,19 +132,32 @@ def _beside(found: Answer) -> Iterator[str]:
         return
     other: PeriodAccount = found.beside.account
     span = span_words(found.beside.window.start, found.beside.window.end, found.mill.tz)
-    yield f"Beside {span}: {_t(other.lost)}, {feed_share(other.lost_pct)} of the sucrose fed"
+    yield said(
+        "Beside {span}: {t}, {feed_share} of the sucrose fed",
+        span=span,
+        t=_t(other.lost),
+        feed_share=feed_share(other.lost_pct),
+    )
     again = scaled(found.account, other)
     if again is not None:
-        yield f"  at that loss for each tonne fed, these hours would have lost {_bare(again)}"
+        yield said(
+            "  at that loss for each tonne fed, these hours would have lost {bare}",
+            bare=_bare(again),
+        )
 
 
 def _moves(found: Answer) -> Iterator[str]:
     if found.told is None or found.known is None:
         return
     clear = [m for m in found.told.moves if m.departure.clear]
-    yield "Moved, first one first:" if clear else "No signal moved clearly."
+    yield said("Moved, first one first:") if clear else said("No signal moved clearly.")
     for item in clear[:_MOVES]:
         when = moment_of_move(item, found.told, found.known)
-        yield f"  {what_of(item.signal)} ({tags_of(item.signal)}) {when}"
+        yield said(
+            "  {what_of} ({tags_of}) {when}",
+            what_of=what_of(item.signal),
+            tags_of=tags_of(item.signal),
+            when=when,
+        )
     if len(clear) > _MOVES:
-        yield f"  and {len(clear) - _MOVES} more: see the page"
+        yield said("  and {clear} more: see the page", clear=len(clear) - _MOVES)

@@ -36,8 +36,8 @@ def replay(
         Write it as JSON, times in UTC, for other programs.
     """
     from pipeline.base import now  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import CAUTION, say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.period import period_of  # noqa: PLC0415
     from pipeline.replay import replay as run_again  # noqa: PLC0415
     from pipeline.replay import replay_json, replay_lines  # noqa: PLC0415

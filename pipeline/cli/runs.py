@@ -44,8 +44,8 @@ def backfill(
 ) -> None:
     """Work out past days anew and search them; without days, all that were pulled."""
     from pipeline import run  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
     from pipeline.words import clean  # noqa: PLC0415
 
     described = [load_mill(mill) for mill in mills]
@@ -69,8 +69,8 @@ def backfill(
 def nightly(mill: MillFile, *, wait: Wait = 0.0) -> None:
     """Pull what arrived in the inbox, search, and report on yesterday and this morning."""
     from pipeline import run  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import progress_bar  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     with progress_bar() as progress:
         outcome = run.nightly(load_mill(mill), progress=progress, wait_s=60.0 * wait)
@@ -80,8 +80,8 @@ def nightly(mill: MillFile, *, wait: Wait = 0.0) -> None:
 def weekly(mill: MillFile, *, wait: Wait = 0.0) -> None:
     """Pull what arrived in the inbox, search, and report on the last seven whole days."""
     from pipeline import run  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import progress_bar  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     with progress_bar() as progress:
         outcome = run.weekly(load_mill(mill), progress=progress, wait_s=60.0 * wait)
@@ -97,7 +97,7 @@ def serve(
     mills: Annotated[list[Path], Parameter(help="Descriptions of the mills to serve.")], /
 ) -> None:
     """Stay running and make the nightly and weekly reports at each mill's own times."""
-    from pipeline.mill import load_mill  # noqa: PLC0415
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
 
     if not mills:
         raise ConfigError(

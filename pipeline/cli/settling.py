@@ -58,8 +58,8 @@ def settling(
     json
         Write it as JSON for other programs; shares in use are 1 at the design rule.
     """
+    from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
-    from pipeline.mill import load_mill  # noqa: PLC0415
 
     described = load_mill(mill)
     answer = answer_of(described, Asked(flow, brix, temp, dilution, rate))

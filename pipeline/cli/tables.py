@@ -9,6 +9,7 @@ from typing import Final
 from rich.table import Table
 from rich.text import Text
 
+from pipeline.cli.spoken import spoken
 from pipeline.cli.terminal import OUT, harmless
 
 #: Narrower than this, columns break words in the middle [characters].
@@ -54,12 +55,12 @@ def show_table(
 
 
 def _flat(cell: str) -> str:
-    return harmless(" ".join(cell.split()))
+    return harmless(" ".join(spoken(cell).split()))
 
 
 def _blocks(columns: Sequence[Column], rows: Sequence[Sequence[str]], title: str) -> None:
     if title:
-        OUT.print(Text(title, style="italic"), soft_wrap=False)
+        OUT.print(Text(spoken(title), style="italic"), soft_wrap=False)
     for row in rows:
         first, *rest = zip(columns, row, strict=True)
         OUT.print(Text(_named(*first), style="bold"), soft_wrap=False)
@@ -69,15 +70,15 @@ def _blocks(columns: Sequence[Column], rows: Sequence[Sequence[str]], title: str
 
 
 def _named(column: Column, cell: str) -> str:
-    return f"{column.name}: {_flat(cell)}" if column.name else _flat(cell)
+    return f"{spoken(column.name)}: {_flat(cell)}" if column.name else _flat(cell)
 
 
 def _boxes(
     columns: Sequence[Column], rows: Sequence[Sequence[str]], title: str, *, lines: bool
 ) -> None:
-    table = Table(title=title or None, show_lines=lines)
+    table = Table(title=spoken(title) or None, show_lines=lines)
     for column in columns:
-        table.add_column(Text(column.name), justify=column.side)  # type: ignore[arg-type]
+        table.add_column(Text(spoken(column.name)), justify=column.side)  # type: ignore[arg-type]
     for row in rows:
-        table.add_row(*(Text(harmless(cell)) for cell in row))
+        table.add_row(*(Text(harmless(spoken(cell))) for cell in row))
     OUT.print(table)

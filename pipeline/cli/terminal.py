@@ -13,7 +13,8 @@ from rich.text import Text
 
 from pipeline import base
 from pipeline.base import LostpolError
-from pipeline.words import clean
+from pipeline.cli.spoken import spoken
+from pipeline.words import clean, joined, said
 
 
 class Screen(Console):
@@ -29,21 +30,22 @@ OUT: Final = Screen(soft_wrap=True, highlight=False)
 ERR: Final = Screen(stderr=True, soft_wrap=True, highlight=False)
 #: What stands beside a bar [characters].
 _BESIDE_BAR: Final = 35
-CAUTION: Final = (
-    "lostpol only advises and never writes to a control system. Hot juice and steam, lime and "
-    "confined vessels can injure and kill: follow site procedures and local codes, and leave "
-    "set-points and vessel entry to trained and licensed people."
+CAUTION: Final = said(
+    "lostpol only advises and never writes to a control system. Hot juice and"
+    " steam, lime and confined vessels can injure and kill: follow site "
+    "procedures and local codes, and leave set-points and vessel entry to "
+    "trained and licensed people."
 )
 
 
 def say(text: str, style: str = "") -> None:
     """Write one line to standard output; nothing in it is taken for a command to the terminal."""
-    _lines(OUT, harmless(text), style)
+    _lines(OUT, harmless(spoken(text)), style)
 
 
 def note(text: str) -> None:
     """Write one line to standard error, where it does not get into what is piped on."""
-    _lines(ERR, harmless(text))
+    _lines(ERR, harmless(spoken(text)))
 
 
 def show_error(error: LostpolError) -> None:
@@ -59,15 +61,18 @@ def folded(screen: Console, words: str) -> str:
     """Break lines between words where somebody looks; a path or a command is never cut."""
     if not screen.is_terminal:
         return words
-    return "\n".join(
-        textwrap.fill(line, screen.width, break_long_words=False, break_on_hyphens=False)
-        for line in words.split("\n")
+    return joined(
+        "\n",
+        (
+            textwrap.fill(line, screen.width, break_long_words=False, break_on_hyphens=False)
+            for line in words.split("\n")
+        ),
     )
 
 
 def harmless(text: str) -> str:
     """Take out control characters: names in exports and files are untrusted."""
-    return "".join(char if char == "\n" or char.isprintable() else "?" for char in text)
+    return joined("", (char if char == "\n" or char.isprintable() else "?" for char in text))
 
 
 @contextmanager

@@ -12,9 +12,18 @@ from numpy.typing import NDArray
 from pipeline.base import Window
 from pipeline.desk.address import Filters
 from pipeline.mill import Mill
+from pipeline.words import said
 
 NO_VERDICT: Final = "none"
-WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+WEEKDAYS: Final = (
+    said("Monday"),
+    said("Tuesday"),
+    said("Wednesday"),
+    said("Thursday"),
+    said("Friday"),
+    said("Saturday"),
+    said("Sunday"),
+)
 _DAY_MIN: Final = 1440
 
 

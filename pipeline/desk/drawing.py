@@ -6,10 +6,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
-from markupsafe import Markup
-
+from pipeline.charts import draw_into
 from pipeline.desk.axis import Axis
 from pipeline.desk.paths import Scale
+from pipeline.tongue import InTongue, written_in
 from pipeline.words import clean
 
 #: Characters that may not stand in XML, whatever comes from outside, are gone after `clean`.
@@ -98,6 +98,10 @@ class Strip:
                  "class": "day" if tick.day else "hour"},
             )  # fmt: skip
 
+    def noted(self, cut: tuple[float, float], words: str) -> None:
+        """Mark what was noted beforehand; its words stand on it when pointed at."""
+        draw_into(self.root, cut, 0.0, float(self.height), ("", clean(words, _LONGEST)))
+
     def path(self, data: str, kind: str) -> None:
         """Draw a path, if there is anything in it."""
         if data:
@@ -139,9 +143,9 @@ class Strip:
                     parent,
                 )
 
-    def done(self) -> Markup:
+    def done(self) -> InTongue:
         """The strip as text that may stand in a page."""
-        return Markup(ET.tostring(self.root, encoding="unicode"))
+        return InTongue(lambda tongue: written_in(self.root, tongue))
 
 
 def on_tracks(spans: Iterable[tuple[float, float]], room: float = 3.0) -> list[int]:

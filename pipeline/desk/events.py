@@ -16,17 +16,21 @@ from pipeline.desk.axis import Axis
 from pipeline.desk.choose import touches
 from pipeline.desk.drawing import Bar, on_tracks
 from pipeline.desk.kept import Snapshot
-from pipeline.desk.strips import Row, begun
+from pipeline.desk.strips import Row, begun, words_on
 from pipeline.mill import Mill
 from pipeline.words import (
     bare_tonnes,
     clean,
+    figure,
+    joined,
     known,
     notice_words,
     plain,
+    said,
     section_words,
     span_words,
     tonnes,
+    verdict_words,
     words_of,
 )
 
@@ -38,23 +42,32 @@ _MOST_Q: Final = 0.25
 _WEEK: Final = timedelta(days=7)
 #: Line under a finding that says what became of it.
 UNDER: Final[Mapping[str, str]] = {
-    "confirmed": "said-confirmed",
-    "dismissed": "said-dismissed",
-    "fixed": "said-fixed",
-    "look_again": "said-again",
+    "confirmed": "summary-confirmed",
+    "dismissed": "summary-dismissed",
+    "fixed": "summary-fixed",
+    "look_again": "summary-again",
 }
 
 
 def finding_words(row: Mapping[str, Any], mill: Mill) -> str:
-    """A finding in one line: what, where, when, how much, what was said of it."""
+    """A finding in one line: what, where, when, how much, what was summary of it."""
     kinds = {v.name: str(v.kind) for v in mill.station.vessels}
     where = section_words(str(row["section"]), kinds)
     lost = tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"])
-    verdict = str(row["verdict"] or "no verdict yet").replace("_", " ")
+    verdict = verdict_words(row["verdict"]) or said("no verdict yet")
     when = span_words(row["started"], row["ended"], mill.tz)
-    gone = ", taken back by later data" if row["status"] == "withdrawn" else ""
-    mark = "" if row["mark"] == "confident" else ", not on the strict list"
-    return f"{words_of(str(row['cause'])).name}, {where}, {when}: {lost}{mark}{gone}; {verdict}"
+    gone = said(", taken back by later data") if row["status"] == "withdrawn" else ""
+    mark = "" if row["mark"] == "confident" else said(", not on the strict list")
+    return said(
+        "{name}, {where}, {when}: {lost}{mark}{gone}; {verdict}",
+        name=words_of(str(row["cause"])).name,
+        where=where,
+        when=when,
+        lost=lost,
+        mark=mark,
+        gone=gone,
+        verdict=verdict,
+    )
 
 
 def cause_rows(
@@ -84,10 +97,15 @@ def _cause_row(
     cuts = [axis.clipped(row["started"], row["ended"]) or (0.0, 0.0) for row in rows]
     tracks = on_tracks(cuts)
     total = bare_tonnes(sum(row["lost_t"] or 0.0 for row in rows), None, None)
-    said = f"{len(rows)} {'finding' if len(rows) == 1 else 'findings'}, {total} above the usual"
+    summary = said(
+        "{rows} {said}, {total} above the usual",
+        rows=len(rows),
+        said=said("finding") if len(rows) == 1 else said("findings"),
+        total=total,
+    )
     name = words_of(cause).name
     height = (max(tracks) + 1) * (_TALL + _GAP + 3) + _GAP
-    strip = begun(axis, height, f"{name}: {said}", shown)
+    strip = begun(axis, height, said("{name}: {summary}", name=name, summary=summary), shown)
     strip.bars(
         [
             Bar(
@@ -103,8 +121,8 @@ def _cause_row(
         _TALL,
         _GAP,
     )
-    key = "cause-" + "".join(c if c.isascii() and c.isalnum() else "-" for c in cause)[:40]
-    return Row(key, name, "", said, strip.done())
+    key = "cause-" + joined("", (c if c.isascii() and c.isalnum() else "-" for c in cause))[:40]
+    return Row(key, name, "", summary, strip.done())
 
 
 def _kind(row: Mapping[str, Any]) -> str:
@@ -139,47 +157,82 @@ def chance_row(
         dot = {"cx": x, "cy": top, "r": 2.6, "class": "grab" if q > CONFIDENT_Q else "chance-low"}
         box = strip.add("circle", dot)
         strip.add("title", {}, box).text = clean(
-            f"q-value {q:.2g}: {finding_words(row, mill)}", 300
+            said(
+                "q-value {q}: {finding_words}",
+                q=figure(q, ".2g"),
+                finding_words=finding_words(row, mill),
+            ),
+            300,
         )
-    said = _chance_words(here, told, known_of, mill, shown.window)
-    strip.root.set("aria-label", clean(f"What chance explains: {said}", 300))
-    return Row("chance", "What chance explains", "q-value", said, strip.done())
+    summary = _chance_words(here, told, known_of, mill, shown.window)
+    strip.root.set(
+        "aria-label", clean(said("What chance explains: {summary}", summary=summary), 300)
+    )
+    return Row("chance", said("What chance explains"), "q-value", summary, strip.done())
 
 
 def _chance_words(
     here: Sequence[dict[str, Any]], told: int, known_of: Snapshot, mill: Mill, window: Window
 ) -> str:
     if not told:
-        return "no q-value is stored with the findings shown"
+        return said("no q-value is stored with the findings shown")
     shares = [q for row in here if (q := known(row["q_value"])) is not None]
     sure = [q for q in shares if q <= CONFIDENT_Q]
     weeks = max((window.end - window.start) / _WEEK, 0.0)
     most = plain(mill.false_findings_per_week * weeks, 1)
-    doubt = "" if known_of.uncalibrated.is_empty() else "; shaded: chance could not be learnt"
-    confident = f", {plain(max(sure) * len(sure), 1)} of the {len(sure)} confident" if sure else ""
-    return (
-        f"up to {plain(max(shares) * told, 1)} of {told} findings shown{confident}; "
-        f"searched to list {most} at most where nothing is lost{doubt}"
+    doubt = "" if known_of.uncalibrated.is_empty() else said("; shaded: chance could not be learnt")
+    confident = (
+        said(
+            ", {sure} of the {sure2} confident",
+            sure=plain(max(sure) * len(sure), 1),
+            sure2=len(sure),
+        )
+        if sure
+        else ""
+    )
+    return said(
+        "up to {shares} of {told} findings shown{confident}; searched to list "
+        "{most} at most where nothing is lost{doubt}",
+        shares=plain(max(shares) * told, 1),
+        told=told,
+        confident=confident,
+        most=most,
+        doubt=doubt,
     )
 
 
 def notes_row(notes: Sequence[Note], mill: Mill, axis: Axis, shown: Shown) -> Row:
     """What was known beforehand: planned stops, cleaning, calibrations, trials."""
     spans = [
-        (n.started, n.ended, "note", f"{n.kind}: {n.text}{f' ({n.author})' if n.author else ''}")
+        (
+            n.started,
+            n.ended,
+            "note",
+            said(
+                "{kind}: {text}{said}",
+                kind=n.kind,
+                text=n.text,
+                said=said(" ({author})", author=n.author) if n.author else "",
+            ),
+        )
         for n in notes
     ]
-    return _spans_row("notes", "Planned and noted", spans, mill, axis, shown)
+    return _spans_row("notes", said("Planned and noted"), spans, mill, axis, shown)
 
 
 def notices_row(notices: pl.DataFrame, mill: Mill, axis: Axis, shown: Shown) -> Row:
     """What looked like a loss and was none."""
     rows = [] if notices.is_empty() else notices.sort("started", "kind").to_dicts()
     spans = [
-        (r["started"], r["ended"], "notice", f"{notice_words(r['kind'])}. {r['text']}")
+        (
+            r["started"],
+            r["ended"],
+            "notice",
+            said("{notice_words}. {text}", notice_words=notice_words(r["kind"]), text=r["text"]),
+        )
         for r in rows
     ]
-    return _spans_row("notices", "Odd, but no loss", spans, mill, axis, shown)
+    return _spans_row("notices", said("Odd, but no loss"), spans, mill, axis, shown)
 
 
 def _spans_row(
@@ -189,11 +242,17 @@ def _spans_row(
     here = [(s, cut) for s in spans if (cut := axis.clipped(s[0], s[1]))]
     tracks = on_tracks(cut for _, cut in here)
     bars = [
-        Bar(*cut, kind, f"{span_words(a, b, mill.tz)}: {words}", "", track)
+        Bar(
+            *cut,
+            kind,
+            said("{span_words}: {words}", span_words=span_words(a, b, mill.tz), words=words),
+            "",
+            track,
+        )
         for ((a, b, kind, words), cut), track in zip(here, tracks, strict=True)
     ]
-    said = f"{len(here)}" if here else "none in these hours"
+    summary = f"{len(here)}" if here else said("none in these hours")
     height = (max(tracks, default=0) + 1) * (_TALL + _GAP + 3)
-    strip = begun(axis, height, f"{name}: {said}", shown)
+    strip = begun(axis, height, said("{name}: {summary}", name=name, summary=summary), shown)
     strip.bars(bars, _TALL, _GAP)
-    return Row(key, name, "", said, strip.done())
+    return Row(key, name, "", summary, strip.done(), words_on(bars))

@@ -6,11 +6,11 @@ from collections.abc import Callable
 from typing import Final
 
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import Response
 
 from pipeline.base import ConfigError, DataError, LostpolError, StoreBusyError, full_disk
 from pipeline.desk.desk import Desk
-from pipeline.desk.render import render
+from pipeline.desk.tongues import page
 
 _STATUS: Final[dict[type[LostpolError], int]] = {
     ConfigError: 400,
@@ -71,4 +71,4 @@ def fault(request: Request, error: LostpolError, text: str = "") -> Response:
         "text": text,
         "back": f"/m/{key}/" if key in desk.kept else "/",
     }
-    return HTMLResponse(render("fault.html.j2", content), status)
+    return page(request, "fault.html.j2", content, status)

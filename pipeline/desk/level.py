@@ -17,6 +17,7 @@ from pipeline.desk.kept import Snapshot
 from pipeline.desk.paths import Scale, range_of
 from pipeline.desk.strips import Row, begun
 from pipeline.mill import Mill
+from pipeline.words import figure, joined, said
 
 _HEIGHT: Final = 62
 #: Moment, low, middle and high of a knot.
@@ -28,24 +29,34 @@ def level_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
     run = known.run
     bounds = [float(run[n]) for n in ("multiplier_low", "multiplier", "multiplier_high")]
     pairs = run["multiplier_pairs"]
-    said = (
-        f"{bounds[1]:.2f} ({bounds[0]:.2f} to {bounds[2]:.2f}, 90 % interval), fitted to {pairs} "
-        "samples"
+    summary = (
+        said(
+            "{bounds} ({bounds2} to {bounds3}, 90 % interval), fitted to {pairs} samples",
+            bounds=figure(bounds[1], ".2f"),
+            bounds2=figure(bounds[0], ".2f"),
+            bounds3=figure(bounds[2], ".2f"),
+            pairs=pairs,
+        )
         if pairs
-        else f"{bounds[1]:.2f}, from the description: no laboratory pair was usable"
+        else said(
+            "{bounds}, from the description: no laboratory pair was usable",
+            bounds=figure(bounds[1], ".2f"),
+        )
     )
     course = _course(known, bounds)
     days = _days(known, mill, axis, bounds[1])
     middles = np.array([v for knot in course for v in knot[1:]] + [day[2] for day in days])
     scale = Scale(*range_of(middles), _HEIGHT)
-    strip = begun(axis, _HEIGHT, f"Level by the laboratory: {said}", shown)
+    strip = begun(axis, _HEIGHT, said("Level by the laboratory: {summary}", summary=summary), shown)
     _draw_course(strip, course, axis, scale)
     strip.levels(scale, 2)
     for x, below, middle, above in days:
         at = {"x1": x, "x2": x, "y1": scale.at(below), "y2": scale.at(above)}
         strip.add("line", at | {"class": "bar-line"})
         strip.add("circle", {"cx": x, "cy": scale.at(middle), "r": 2.4, "class": "grab"})
-    return Row("level", "Laboratory level", "times the published rate", said, strip.done())
+    return Row(
+        "level", said("Laboratory level"), said("times the published rate"), summary, strip.done()
+    )
 
 
 def _course(known: Snapshot, bounds: list[float]) -> list[Knot]:
@@ -59,10 +70,32 @@ def _course(known: Snapshot, bounds: list[float]) -> list[Knot]:
 
 def _draw_course(strip: Strip, course: list[Knot], axis: Axis, scale: Scale) -> None:
     points = [(axis.x(m), scale.at(lo), scale.at(mid), scale.at(hi)) for m, lo, mid, hi in course]
-    top = "L".join(f"{x:.1f} {high:.1f}" for x, _, _, high in points)
-    bottom = "L".join(f"{x:.1f} {low:.1f}" for x, low, _, _ in reversed(points))
+    top = joined(
+        "L",
+        (
+            said("{x} {high}", x=figure(x, ".1f"), high=figure(high, ".1f"))
+            for x, _, _, high in points
+        ),
+    )
+    bottom = joined(
+        "L",
+        (
+            said("{x} {low}", x=figure(x, ".1f"), low=figure(low, ".1f"))
+            for x, low, _, _ in reversed(points)
+        ),
+    )
     strip.path(f"M{top}L{bottom}Z", "interval")
-    strip.path("M" + "L".join(f"{x:.1f} {mid:.1f}" for x, _, mid, _ in points), "level")
+    strip.path(
+        "M"
+        + joined(
+            "L",
+            (
+                said("{x} {mid}", x=figure(x, ".1f"), mid=figure(mid, ".1f"))
+                for x, _, mid, _ in points
+            ),
+        ),
+        "level",
+    )
 
 
 def _days(

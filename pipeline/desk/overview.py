@@ -16,7 +16,7 @@ from pipeline.desk.desk import Desk, waiting
 from pipeline.desk.kept import Kept, Snapshot
 from pipeline.desk.lost import total_lost
 from pipeline.desk.season import finding_line
-from pipeline.words import against_targets, clean, moment_words, plain
+from pipeline.words import against_targets, clean, figure, moment_words, plain, said
 
 _WORST: Final = 3
 #: Health of a store is looked at anew after so long [s]: each look reads every stored file.
@@ -36,7 +36,9 @@ class Health:
             known = self.held.get(kept.mill.key)
             if known is None or clock_s - known[0] > _HEALTH_S:
                 bad = [s for s in examine(kept.mill) if s.state == "wrong"]
-                lines = [f"{s.about}: {clean(s.what, 200)}" for s in bad]
+                lines = [
+                    said("{about}: {what}", about=s.about, what=clean(s.what, 200)) for s in bad
+                ]
                 known = self.held[kept.mill.key] = clock_s, lines
             return known[1]
 
@@ -60,7 +62,9 @@ def _row(key: str, kept: Kept) -> dict[str, Any]:
     try:
         known = kept.now()
     except LostpolError as error:
-        return bare | {"fault": f"{error.what} {error.next_step}"}
+        return bare | {
+            "fault": said("{what} {next_step}", what=error.what, next_step=error.next_step)
+        }
     return bare | _loss(known) | _state(known, kept)
 
 
@@ -75,8 +79,13 @@ def _loss(known: Snapshot) -> dict[str, Any]:
     return {
         "order": parts[0],
         "rate": against_targets(*parts),
-        "mass": f"{against_targets(row['excess_t'], row['excess_low_t'], row['excess_high_t'])} of "
-        f"{plain(fed, 0)} t fed",
+        "mass": said(
+            "{against_targets} of {fed} t fed",
+            against_targets=against_targets(
+                row["excess_t"], row["excess_low_t"], row["excess_high_t"]
+            ),
+            fed=plain(fed, 0),
+        ),
     }
 
 
@@ -92,8 +101,12 @@ def _state(known: Snapshot, kept: Kept) -> dict[str, Any]:
         ],
         "waits": asked.height,
         "last": moment_words(end, mill.tz),
-        "level": f"{run['multiplier']:.2f} ({run['multiplier_low']:.2f} to "
-        f"{run['multiplier_high']:.2f}) times the published rate",
+        "level": said(
+            "{multiplier} ({multiplier_low} to {multiplier_high}) times the published rate",
+            multiplier=figure(run["multiplier"], ".2f"),
+            multiplier_low=figure(run["multiplier_low"], ".2f"),
+            multiplier_high=figure(run["multiplier_high"], ".2f"),
+        ),
         "fitted": not rests_on_prior(run["multiplier_pairs"], own, prior),
         "pairs": run["multiplier_pairs"],
     }

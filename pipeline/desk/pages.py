@@ -15,13 +15,15 @@ from pipeline.desk.finding import finding_view, verdicts_view, waiting_view
 from pipeline.desk.guard import REPORT_POLICY
 from pipeline.desk.overview import mills_view
 from pipeline.desk.period import asked_of, form_view, period_view
-from pipeline.desk.render import STATIC, render, static_text
+from pipeline.desk.render import STATIC, static_text
 from pipeline.desk.season import season_view
+from pipeline.desk.tongues import mill_in_tongue, page
 from pipeline.desk.what_if import what_if_view
 from pipeline.desk.writes import name_of
 from pipeline.dossier import dossier_page
 from pipeline.period import note_words, notes_of
 from pipeline.store import SAFE_ID, chosen, verdict_summary
+from pipeline.words import said
 
 
 def static(request: Request) -> Response:
@@ -37,12 +39,18 @@ def home(request: Request) -> Response:
     desk: Desk = request.app.state.desk
     if len(desk.kept) == 1:
         return RedirectResponse(f"/m/{next(iter(desk.kept))}/", 303)
-    return HTMLResponse(render("mills.html.j2", desk.bare("mills") | mills_view(desk)))
+    return page(request, "mills.html.j2", mills_content(request))
+
+
+def mills_content(request: Request, _width: int = 0) -> dict[str, Any]:
+    """What the overview of all mills shows."""
+    desk: Desk = request.app.state.desk
+    return desk.bare("mills") | mills_view(desk)
 
 
 def season(request: Request) -> Response:
     """Strips of the season."""
-    return HTMLResponse(render("season.html.j2", season_content(request)))
+    return page(request, "season.html.j2", season_content(request))
 
 
 def query_of(request: Request) -> Query:
@@ -63,7 +71,7 @@ def season_content(request: Request, width: int = 0) -> dict[str, Any]:
 
 def period(request: Request) -> Response:
     """The account of any hours."""
-    return HTMLResponse(render("period.html.j2", period_content(request)))
+    return page(request, "period.html.j2", period_content(request))
 
 
 def period_content(request: Request, _width: int = 0) -> dict[str, Any]:
@@ -81,19 +89,26 @@ def what_if(request: Request) -> Response:
     desk: Desk = request.app.state.desk
     key = request.path_params["key"]
     view = what_if_view(desk.of(key), query_of(request))
-    return HTMLResponse(render("what_if.html.j2", view | desk.page(key, "period")))
+    return page(request, "what_if.html.j2", view | desk.page(key, "period"))
 
 
 def finding(request: Request) -> Response:
     """One finding, and what to decide of it."""
     desk: Desk = request.app.state.desk
     key, which = request.path_params["key"], request.path_params["which"]
-    content = desk.page(key, "finding") | finding_view(desk.of(key), which, f"/m/{key}")
-    content |= {"by": name_of(request)}
+    content = finding_content(request)
     if request.query_params.get("kept") == "1":
         row = chosen(desk.of(key).now().findings, which)
         content["said"] = " ".join(verdict_summary(desk.of(key).mill, row))
-    return HTMLResponse(render("finding.html.j2", content))
+    return page(request, "finding.html.j2", content)
+
+
+def finding_content(request: Request, _width: int = 0) -> dict[str, Any]:
+    """What the page of a finding shows."""
+    desk: Desk = request.app.state.desk
+    key, which = request.path_params["key"], request.path_params["which"]
+    view = finding_view(desk.of(key), which, f"/m/{key}")
+    return desk.page(key, "finding") | view | {"by": name_of(request)}
 
 
 def dossier(request: Request) -> Response:
@@ -103,7 +118,7 @@ def dossier(request: Request) -> Response:
     kept = desk.of(key)
     ids = [str(name) for name in kept.now().findings["finding_id"]]
     links = {name: f"../{name}/dossier" for name in ids if SAFE_ID.fullmatch(name)}
-    page = dossier_page(kept.mill, which, links)
+    page = dossier_page(mill_in_tongue(kept.mill, request), which, links)
     return HTMLResponse(page, headers={"content-security-policy": REPORT_POLICY})
 
 
@@ -111,16 +126,33 @@ def waiting(request: Request) -> Response:
     """What waits for a verdict."""
     desk: Desk = request.app.state.desk
     key = request.path_params["key"]
-    content = desk.page(key, "waiting") | waiting_view(desk.of(key), f"/m/{key}")
-    content |= {"by": name_of(request)}
+    content = waiting_content(request)
     if which := request.query_params.get("kept", ""):
         row = chosen(desk.of(key).now().findings, which)
         content["said"] = " ".join(verdict_summary(desk.of(key).mill, row))
-    return HTMLResponse(render("waiting.html.j2", content))
+    return page(request, "waiting.html.j2", content)
+
+
+def waiting_content(request: Request, _width: int = 0) -> dict[str, Any]:
+    """What the list of what waits shows."""
+    desk: Desk = request.app.state.desk
+    key = request.path_params["key"]
+    view = waiting_view(desk.of(key), f"/m/{key}")
+    return desk.page(key, "waiting") | view | {"by": name_of(request)}
 
 
 def verdicts(request: Request) -> Response:
     """What was said, what it taught, and what was noted."""
+    content = verdicts_content(request)
+    if request.query_params.get("noted") == "1":
+        content["said"] = said(
+            "Done. Findings and notices follow with the next run: its hours are searched again."
+        )
+    return page(request, "verdicts.html.j2", content)
+
+
+def verdicts_content(request: Request, _width: int = 0) -> dict[str, Any]:
+    """What the page of verdicts and notes shows."""
     desk: Desk = request.app.state.desk
     key = request.path_params["key"]
     kept = desk.of(key)
@@ -132,11 +164,7 @@ def verdicts(request: Request) -> Response:
         "note_from": "",
         "note_to": "",
     }
-    if request.query_params.get("noted") == "1":
-        content["said"] = (
-            "Done. Findings and notices follow with the next run: its hours are searched again."
-        )
-    return HTMLResponse(render("verdicts.html.j2", content))
+    return content
 
 
 def _fields(shown: Shown) -> dict[str, Any]:

@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.words import figure
+
 Values = NDArray[Any]
 
 
@@ -93,7 +95,7 @@ class Scale:
         unit = next((p for p in (1.0, 2.0, 5.0) if p * decade >= rough), 10.0) * decade
         decimals = max(0, -math.floor(math.log10(unit) + 1e-9))
         first, last = math.ceil(self.low / unit), math.floor(self.high / unit)
-        return [(n * unit, f"{n * unit:,.{decimals}f}") for n in range(first, last + 1)]
+        return [(n * unit, figure(n * unit, f",.{decimals}f")) for n in range(first, last + 1)]
 
 
 def range_of(*series: Values) -> tuple[float, float]:

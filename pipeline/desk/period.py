@@ -14,10 +14,10 @@ from pipeline.desk.what_if import sliders_of
 from pipeline.dossier import PeriodView, view_of_period
 from pipeline.mill import Mill
 from pipeline.period import Answer, answer, notes_of, period_of
-from pipeline.words import span_words
+from pipeline.words import figure, said, span_words
 
 #: How far back "the same hours" are looked for to compare with.
-_BACK: Final = (("the same hours a day before", 1), ("a week before", 7))
+_BACK: Final = ((said("the same hours a day before"), 1), (said("a week before"), 7))
 
 
 @dataclass(frozen=True)
@@ -113,12 +113,14 @@ def _others(kept: Kept, asked: Asked, base: str) -> list[tuple[str, str]]:
     """Periods worth comparing with: words and address."""
     season, window = season_of(kept.now()), asked.window
     length = window.end - window.start
-    found = [(f"the {_long(length)} before", Window(window.start - length, window.start))]
+    found = [
+        (said("the {long} before", long=_long(length)), Window(window.start - length, window.start))
+    ]
     for words, days in _BACK:
         back = timedelta(days=days)
         if back > length:
             found.append((words, Window(window.start - back, window.end - back)))
-    plain = [("the usual alone", f"{base}/period{Asked(window, None).query}")]
+    plain = [(said("the usual alone"), f"{base}/period{Asked(window, None).query}")]
     return plain * (asked.beside is not None) + [
         (words, f"{base}/period{Asked(window, other).query}")
         for words, other in dict(found).items()
@@ -128,7 +130,11 @@ def _others(kept: Kept, asked: Asked, base: str) -> list[tuple[str, str]]:
 
 def _long(length: timedelta) -> str:
     hours = length / timedelta(hours=1)
-    return f"{hours:.0f} hours" if hours < 72 else f"{hours / 24:.0f} days"
+    return (
+        said("{hours} hours", hours=figure(hours, ".0f"))
+        if hours < 72
+        else said("{hours} days", hours=figure(hours / 24, ".0f"))
+    )
 
 
 def _typed(moment: Any, mill: Mill) -> str:  # noqa: ANN401

@@ -13,6 +13,7 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, Stric
 from markupsafe import Markup
 
 from pipeline.dossier import chart_script, page_parts
+from pipeline.tongue import ENGLISH, Tongue, speaking
 
 #: What may be asked for by name, and its type.
 STATIC: Final[Mapping[str, str]] = {
@@ -31,32 +32,42 @@ def static_text(name: str) -> str:
 
 
 @cache
-def _environment() -> Environment:
+def _environment(tongue: Tongue) -> Environment:
     own = PackageLoader("pipeline.desk", "templates")
-    return Environment(
+    made = Environment(
         loader=ChoiceLoader([own, PrefixLoader({"dossier": page_parts()})]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    return speaking(made, tongue)
 
 
 def _hash(text: str) -> str:
     return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
 
 
-def render(name: str, content: Mapping[str, Any], *, kept: bool = False) -> str:
+def render(
+    name: str, content: Mapping[str, Any], tongue: Tongue = ENGLISH, *, kept: bool = False
+) -> str:
     """Fill a template.
 
     Parameters
     ----------
     name : str
     content : mapping
+    tongue : Tongue
     kept : bool
         One file that needs nothing else: style and chart stand in it, nothing can be written.
     """
-    own: dict[str, Any] = {"kept": kept, "policy": "", "style": "", "chart_script": ""}
+    own: dict[str, Any] = {
+        "kept": kept,
+        "languages": [],
+        "policy": "",
+        "style": "",
+        "chart_script": "",
+    }
     if kept:
         style, script = static_text("desk.css"), static_text("lanes.js")
         own |= {"style": Markup(style), "chart_script": Markup(script)}
@@ -64,4 +75,4 @@ def render(name: str, content: Mapping[str, Any], *, kept: bool = False) -> str:
             f"default-src 'none'; style-src {_hash(style)}; script-src {_hash(script)}; "
             "img-src data:; base-uri 'none'; form-action 'none'"
         )
-    return _environment().get_template(name).render(dict(content) | own)
+    return _environment(tongue).get_template(name).render(own | dict(content))

@@ -9,16 +9,17 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
+from markupsafe import escape
 from starlette.requests import Request
-from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, RedirectResponse, Response
 
 from pipeline.base import ConfigError
 from pipeline.desk.desk import Desk
 from pipeline.desk.guard import REPORT_POLICY
-from pipeline.desk.render import render
+from pipeline.desk.tongues import page, tongue_here
 from pipeline.mill import Mill
 from pipeline.store import SAFE_ID, chosen, published_store_of
-from pipeline.words import clean, moment_words, span_words, words_of
+from pipeline.words import clean, moment_words, said, span_words, words_of
 
 _TYPES: Final = {
     ".html": "text/html; charset=utf-8",
@@ -29,9 +30,10 @@ _TYPES: Final = {
 }
 _SAFE: Final = re.compile(r"[0-9A-Za-z][0-9A-Za-z_.-]{0,120}")
 _PERIOD: Final = re.compile(r"(\d{8}T\d{4}Z)_(\d{8}T\d{4}Z)")
-_NAMES: Final = {"nightly": "Night", "weekly": "Week", "backfill": "Season"}
+_NAMES: Final = {"nightly": said("Night"), "weekly": said("Week"), "backfill": said("Season")}
 _MOST: Final = 2000
 #: How reports write the name of a finding; text from outside has no such tags, it is escaped.
+_BACK: Final = (said("The season at the desk"), said("All reports"))
 _NAMED: Final = re.compile(r"<code>([0-9a-z]{1,64})</code>")
 
 
@@ -52,7 +54,7 @@ def index(request: Request) -> Response:
     kept = desk.of(key)
     base = f"/m/{key}"
     content = desk.page(key, "reports") | reports_view(kept.mill, base)
-    return HTMLResponse(render("reports.html.j2", content))
+    return page(request, "reports.html.j2", content)
 
 
 def reports_view(mill: Mill, base: str) -> dict[str, Any]:
@@ -121,9 +123,9 @@ def _finding_words(name: str, findings: Any, mill: Mill) -> str:  # noqa: ANN401
     try:
         row = chosen(findings, name, mill)
     except ConfigError:
-        return "A finding that is no longer known"
+        return said("A finding that is no longer known")
     when = span_words(row["started"], row["ended"], mill.tz)
-    return f"{words_of(str(row['cause'])).name}, {when}"
+    return said("{name}, {when}", name=words_of(str(row["cause"])).name, when=when)
 
 
 def report(request: Request) -> Response:
@@ -145,20 +147,23 @@ def report(request: Request) -> Response:
     if path.suffix == ".html":
         headers["content-security-policy"] = REPORT_POLICY
         known = published_store_of(mill).findings(withdrawn=True)["finding_id"].to_list()
-        text = linked(path.read_text(encoding="utf-8"), f"/m/{key}", known)
+        tongue = tongue_here(request)
+        back = tongue(_BACK[0]), tongue(_BACK[1])
+        text = linked(path.read_text(encoding="utf-8"), f"/m/{key}", known, back)
         return Response(text, headers=headers)
     if path.suffix in {".csv", ".parquet"}:
         headers["content-disposition"] = f'attachment; filename="{path.name}"'
     return FileResponse(path, headers=headers)
 
 
-def linked(page: str, base: str, known: Sequence[str]) -> str:
+def linked(page: str, base: str, known: Sequence[str], back: tuple[str, str] = _BACK) -> str:
     """A report with ways back to the desk: on top, and from each finding it names."""
-    back = (
-        f'<p><a href="{base}/">The season at the desk</a> · '
-        f'<a href="{base}/reports/">All reports</a></p>'
+    season, reports = back
+    ways = (
+        f'<p><a href="{base}/">{escape(season)}</a> · '
+        f'<a href="{base}/reports/">{escape(reports)}</a></p>'
     )
-    page = page.replace("<body>", f"<body>{back}", 1)
+    page = page.replace("<body>", f"<body>{ways}", 1)
     safe = {name for name in known if SAFE_ID.fullmatch(name)}
 
     def to_finding(match: re.Match[str]) -> str:

@@ -10,6 +10,7 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.base import Window
+from pipeline.charts import Known, in_hours
 from pipeline.desk.address import Shown, span, stamp
 from pipeline.desk.axis import Axis
 from pipeline.desk.choose import NO_VERDICT, WEEKDAYS, findings_in, touches
@@ -25,21 +26,24 @@ from pipeline.desk.strips import (
     tag_choices,
 )
 from pipeline.mill import Mill
-from pipeline.period import notes_of
+from pipeline.period import known_of, notes_of
 from pipeline.words import (
     clean,
     confidence_words,
     duration_words,
+    joined,
     moment_words,
     money,
+    said,
     section_words,
     span_words,
     tonnes,
+    verdict_words,
     words_of,
 )
 
 _VERDICTS: Final = (NO_VERDICT, "confirmed", "dismissed", "fixed", "look_again")
-_MARKS: Final = ("confident", "listed")
+_MARKS: Final = {"confident": said("confident"), "listed": said("listed")}
 
 
 def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
@@ -54,7 +58,8 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
         Address of the mill's pages, ``/m/<key>``.
     """
     mill, known = kept.mill, kept.now()
-    axis = Axis(shown.window, shown.width, mill.tz)
+    noted = in_hours(known_of(mill), shown.window.start, shown.window.end)
+    axis = Axis(shown.window, shown.width, mill.tz, noted)
     found = findings_in(known.findings, shown.filters, mill)
     here = [row for row in found if touches(row, shown.window)]
     rows = [
@@ -74,6 +79,7 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
         "clock": clock_row(axis),
         "rows": rows,
         "lanes": lanes,
+        "noted": bool(noted),
         "tag_choices": tag_choices(mill.station.signals),
         "shown": shown,
         "from_value": _typed(shown.window.start, mill),
@@ -84,7 +90,7 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
         "chosen": _chosen(shown, mill, base),
         "choices": choices(known, mill),
         "left_out": _left_out(known.findings, found, shown),
-        "findings": [finding_line(row, mill, base) for row in here],
+        "findings": [finding_line(row, mill, base) | _noted(row, noted) for row in here],
         "data_end": moment_words(known.data_end, mill.tz),
         "state": shown.query(),
     }
@@ -108,9 +114,15 @@ def finding_line(row: dict[str, Any], mill: Mill, base: str) -> dict[str, Any]:
         "sure": confidence_words(row["confidence"]),
         "listed": row["mark"] != "confident",
         "gone": row["status"] == "withdrawn",
-        "verdict": str(row["verdict"] or "").replace("_", " "),
+        "verdict": verdict_words(row["verdict"]),
         "started": stamp(row["started"]),
     }
+
+
+def _noted(row: dict[str, Any], known: Sequence[Known]) -> dict[str, str]:
+    """What was noted beforehand of the hours of a finding."""
+    touching = in_hours(known, row["started"], row["ended"])
+    return {"noted": "; ".join(item.words for item in touching)}
 
 
 def choices(known: Snapshot, mill: Mill) -> dict[str, list[tuple[str, str]]]:
@@ -124,13 +136,18 @@ def choices(known: Snapshot, mill: Mill) -> dict[str, list[tuple[str, str]]]:
     return {
         "cause": [(v, words_of(v).name) for v in values("cause")],
         "section": [(v, section_words(v, kinds)) for v in values("section")],
-        "mark": [(v, v) for v in _MARKS],
-        "verdict": [(v, "no verdict yet" if v == NO_VERDICT else v.replace("_", " "))
-                    for v in _VERDICTS],
+        "mark": list(_MARKS.items()),
+        "verdict": [
+            (v, said("no verdict yet") if v == NO_VERDICT else verdict_words(v)) for v in _VERDICTS
+        ],
         "weekday": [(str(n), name) for n, name in enumerate(WEEKDAYS)],
-        "shift": [(str(n), f"{clean(name, 40)}, from {start}") for n, (name, start) in
-                  enumerate(zip(mill.shifts.names, mill.shifts.starts, strict=True))],
-    }  # fmt: skip
+        "shift": [
+            (str(n), said("{name}, from {start}", name=clean(name, 40), start=start))
+            for n, (name, start) in enumerate(
+                zip(mill.shifts.names, mill.shifts.starts, strict=True)
+            )
+        ],
+    }
 
 
 def _typed(moment: Any, mill: Mill) -> str:  # noqa: ANN401
@@ -152,11 +169,11 @@ def _moves(shown: Shown, known: Snapshot) -> list[tuple[str, str, str]]:
     half, fourth = length / 2, length / 4
     whole = replace(shown, whole=True).query() or "?"
     return [
-        ("earlier", "Earlier", at(first - half, last - half)),
-        ("later", "Later", at(first + half, last + half)),
-        ("closer", "Closer", at(first + fourth, last - fourth)),
-        ("wider", "Wider", at(first - half, last + half)),
-        ("whole", "Whole season", whole),
+        ("earlier", said("Earlier"), at(first - half, last - half)),
+        ("later", said("Later"), at(first + half, last + half)),
+        ("closer", said("Closer"), at(first + fourth, last - fourth)),
+        ("wider", said("Wider"), at(first - half, last + half)),
+        ("whole", said("Whole season"), whole),
     ]
 
 
@@ -184,7 +201,9 @@ def _left_out(every: pl.DataFrame, found: Sequence[dict[str, Any]], shown: Shown
     parts = []
     if shown.filters.any:
         kept = sum(row["status"] != "withdrawn" for row in found)
-        parts.append(f"The filters leave {kept} of {standing} findings.")
+        parts.append(
+            said("The filters leave {kept} of {standing} findings.", kept=kept, standing=standing)
+        )
     if gone and not shown.filters.gone:
-        parts.append(f"{gone} taken back by later data are not shown.")
-    return " ".join(parts)
+        parts.append(said("{gone} taken back by later data are not shown.", gone=gone))
+    return joined(" ", parts)

@@ -9,9 +9,9 @@ from typing import Final
 
 import numpy as np
 import polars as pl
-from markupsafe import Markup
 from numpy.typing import NDArray
 
+from features.base import Signal
 from pipeline.base import ONE_DAY, midnight
 from pipeline.desk.address import Shown
 from pipeline.desk.axis import Axis
@@ -22,14 +22,17 @@ from pipeline.desk.lost import hours_lost, total_lost
 from pipeline.desk.paths import Scale, band, range_of, strokes
 from pipeline.desk.tiers import by_pixel, extremes
 from pipeline.mill import Mill
+from pipeline.tongue import InTongue
 from pipeline.words import (
     QUANTITIES,
     against_targets,
     clean,
     day_words,
     duration_words,
+    joined,
     plain,
     point_words,
+    said,
     sensor_words,
     span_words,
     unit_words,
@@ -52,16 +55,19 @@ class Row:
         Letters, digits and hyphens.
     name, unit : str
         What it shows, and its unit.
-    said : str
+    summary : str
         What it comes to in the hours shown.
-    drawing : Markup
+    drawing : InTongue
+    told : tuple of str
+        What its bars stand for, one line each, for whoever cannot point at them.
     """
 
     key: str
     name: str
     unit: str
-    said: str
-    drawing: Markup
+    summary: str
+    drawing: InTongue
+    told: tuple[str, ...] = ()
 
 
 def begun(axis: Axis, height: int, label: str, shown: Shown) -> Strip:
@@ -71,12 +77,20 @@ def begun(axis: Axis, height: int, label: str, shown: Shown) -> Strip:
         if window and (cut := axis.clipped(window.start, window.end)):
             strip.band(*cut, kind)
     strip.days()
+    for item in axis.noted:
+        if cut := axis.clipped(item.started, item.ended):
+            strip.noted(cut, item.words)
     return strip
 
 
-def clock_row(axis: Axis) -> Markup:
+def words_on(bars: Sequence[Bar]) -> tuple[str, ...]:
+    """What stands on bars, made harmless."""
+    return tuple(clean(bar.words, 600) for bar in bars)
+
+
+def clock_row(axis: Axis) -> InTongue:
     """The axis itself: days and hours in plant time."""
-    strip = Strip(axis, _LINE_HEIGHT, "Days and hours, plant time")
+    strip = Strip(axis, _LINE_HEIGHT, said("Days and hours, plant time"))
     for tick in axis.ticks():
         kind = "day" if tick.day else "hour"
         strip.add("line", {"x1": tick.x, "x2": tick.x, "y1": 15, "y2": 20, "class": kind})
@@ -110,28 +124,47 @@ def loss_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
     _, highest = hours_by_pixel(known, axis, drawn[2])
     reach = range_of(lowest, highest, np.zeros(1))
     scale = Scale(*reach, _LOSS_HEIGHT)
-    said = loss_words(known, mill, shown)
-    strip = begun(axis, _LOSS_HEIGHT, f"Loss above the unavoidable by hour. {said}", shown)
+    summary = loss_words(known, mill, shown)
+    strip = begun(
+        axis,
+        _LOSS_HEIGHT,
+        said("Loss above the unavoidable by hour. {summary}", summary=summary),
+        shown,
+    )
     strip.path(band(lowest, highest, scale), "interval")
     strip.levels(scale, 4)
     strip.add("line", {"x1": 0, "x2": axis.width, "y1": scale.at(0.0), "y2": scale.at(0.0),
                        "class": "zero"})  # fmt: skip
     strip.path(strokes(bottom, top, scale), "line")
-    return Row("loss", "Loss above the unavoidable", "kg of sucrose an hour", said, strip.done())
+    return Row(
+        "loss",
+        said("Loss above the unavoidable"),
+        said("kg of sucrose an hour"),
+        summary,
+        strip.done(),
+    )
 
 
 def loss_words(known: Snapshot, mill: Mill, shown: Shown) -> str:
     """What was lost above the unavoidable in the hours shown, in words."""
     total = loss_total(known, mill, shown)
     if total is None:
-        return "Nothing was worked out in these hours."
+        return said("Nothing was worked out in these hours.")
     mass = against_targets(total["excess_t"], total["excess_low_t"], total["excess_high_t"])
     fed = total["sucrose_fed_t"]
-    per = f", {plain(abs(1000.0 * total['excess_t'] / fed), 2)} t per 1,000 t fed"
-    rate = per if fed > 0 else ""
-    some = " of the shift or weekdays chosen" if shown.filters.hours_chosen else ""
-    above = f"{mass} above the unavoidable, 90 % interval,"
-    return f"{above} in {plain(total['minutes'] / 60.0, 0)} h{some}{rate}"
+    rate = ""
+    if fed > 0.0:
+        each = plain(abs(1000.0 * total["excess_t"] / fed), 2)
+        rate = said(", {excess_t} t per 1,000 t fed", excess_t=each)
+    some = said(" of the shift or weekdays chosen") if shown.filters.hours_chosen else ""
+    above = said("{mass} above the unavoidable, 90 % interval,", mass=mass)
+    return said(
+        "{above} in {minutes} h{some}{rate}",
+        above=above,
+        minutes=plain(total["minutes"] / 60.0, 0),
+        some=some,
+        rate=rate,
+    )
 
 
 def loss_total(known: Snapshot, mill: Mill, shown: Shown) -> dict[str, float] | None:
@@ -147,16 +180,28 @@ def stops_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
     inside = [s for s in known.stops if axis.clipped(*s)]
     stood = sum((min(b, axis.window.end) - max(a, axis.window.start) for a, b in inside),
                 timedelta())  # fmt: skip
-    said = f"{len(inside)} stops, {duration_words(stood)}" if inside else "no stop in these hours"
-    strip = begun(axis, _LINE_HEIGHT, f"Stops: {said}", shown)
+    summary = (
+        said(
+            "{inside} stops, {duration_words}",
+            inside=len(inside),
+            duration_words=duration_words(stood),
+        )
+        if inside
+        else said("no stop in these hours")
+    )
+    strip = begun(axis, _LINE_HEIGHT, said("Stops: {summary}", summary=summary), shown)
     bars = []
     for begin, end in inside:
         cut = axis.clipped(begin, end)
         if cut:
-            words = f"stop, {span_words(begin, end, mill.tz)}, {duration_words(end - begin)}"
+            words = said(
+                "stop, {span_words}, {duration_words}",
+                span_words=span_words(begin, end, mill.tz),
+                duration_words=duration_words(end - begin),
+            )
             bars.append(Bar(*cut, "stop", words))
     strip.bars(bars, _BAR, 4)
-    return Row("stops", "Stops", "", said, strip.done())
+    return Row("stops", said("Stops"), "", summary, strip.done(), words_on(bars))
 
 
 def sensors_row(known: Snapshot, axis: Axis, shown: Shown) -> Row:
@@ -169,16 +214,32 @@ def sensors_row(known: Snapshot, axis: Axis, shown: Shown) -> Row:
         if cut is None:
             continue
         days, worst = days + 1, max(worst, part.height)
-        names = [f"{clean(r['tag'], 40)} ({sensor_words(r['verdict'])})" for r in part.to_dicts()]
-        more = f" and {len(names) - _NAMED} more" if len(names) > _NAMED else ""
+        names = [
+            said(
+                "{tag} ({sensor_words})",
+                tag=clean(r["tag"], 40),
+                sensor_words=sensor_words(r["verdict"]),
+            )
+            for r in part.to_dicts()
+        ]
+        more = said(" and {names} more", names=len(names) - _NAMED) if len(names) > _NAMED else ""
         bad = bool((part["verdict"] != "watch").any())
         kind = "sensor-bad" if bad else "sensor-watch"
-        words = f"{day_words(day)} (UTC day): {', '.join(names[:_NAMED])}{more}"
+        words = said(
+            "{day_words} (UTC day): {names}{more}",
+            day_words=day_words(day),
+            names=joined(", ", names[:_NAMED]),
+            more=more,
+        )
         bars.append(Bar(*cut, kind, words))
-    said = f"{days} days with a tag unwell, at most {worst} tags" if days else "all tags well"
-    strip = begun(axis, _LINE_HEIGHT, f"Sensor troubles: {said}", shown)
+    summary = (
+        said("{days} days with a tag unwell, at most {worst} tags", days=days, worst=worst)
+        if days
+        else said("all tags well")
+    )
+    strip = begun(axis, _LINE_HEIGHT, said("Sensor troubles: {summary}", summary=summary), shown)
     strip.bars(bars, _BAR, 4)
-    return Row("sensors", "Sensor troubles", "", said, strip.done())
+    return Row("sensors", said("Sensor troubles"), "", summary, strip.done(), words_on(bars))
 
 
 def reading_rows(readings: Readings, axis: Axis, shown: Shown) -> list[Row]:
@@ -210,23 +271,36 @@ def _lane(
     _, unit, decimals = QUANTITIES[signal.quantity]
     low, high = drawn
     scale = Scale(*range_of(low, high), _LANE_HEIGHT)
-    said = "no readings in these hours"
+    summary = said("no readings in these hours")
     if np.isfinite(low).any():
-        said = (
-            f"{plain(float(np.nanmin(low)), decimals)} to {plain(float(np.nanmax(high)), decimals)}"
+        summary = said(
+            "{nanmin} to {nanmax}",
+            nanmin=plain(float(np.nanmin(low)), decimals),
+            nanmax=plain(float(np.nanmax(high)), decimals),
         )
     name = point_words(signal.quantity, signal.place, signal.port)
-    strip = begun(axis, _LANE_HEIGHT, f"{name}: {said}", shown)
+    strip = begun(axis, _LANE_HEIGHT, said("{name}: {summary}", name=name, summary=summary), shown)
     strip.levels(scale, 2)
     strip.path(strokes(low, high, scale), "line")
     return Row(
-        f"tag-{number}", f"{clean(signal.tag, 60)}: {name}", unit_words(unit), said, strip.done()
+        f"tag-{number}",
+        said("{tag}: {name}", tag=clean(signal.tag, 60), name=name),
+        unit_words(unit),
+        summary,
+        strip.done(),
     )
 
 
-def tag_choices(signals: Sequence[object]) -> list[tuple[str, str]]:
+def tag_choices(signals: Sequence[Signal]) -> list[tuple[str, str]]:
     """Names of the signals that can be chosen, with their words."""
     return [
-        (s.name, f"{clean(s.tag, 60)}: {point_words(s.quantity, s.place, s.port)}")  # type: ignore[attr-defined]
+        (
+            s.name,
+            said(
+                "{tag}: {point}",
+                tag=clean(s.tag, 60),
+                point=point_words(s.quantity, s.place, s.port),
+            ),
+        )
         for s in signals
     ]

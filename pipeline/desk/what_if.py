@@ -12,14 +12,14 @@ from pipeline.desk.kept import Kept
 from pipeline.mill import Mill
 from pipeline.period import period_of
 from pipeline.replay import replay, replay_lines
-from pipeline.words import span_words, spoken_name
+from pipeline.words import said, span_words, spoken_name
 
 #: How a change stands in an address: ``by.KEY``.
 _PREFIX: Final = "by."
-_CAUTION: Final = (
-    "lostpol advises and never writes to a control system. Hot juice and steam, lime and confined "
-    "vessels can injure and kill: leave set-points to trained and licensed people, and follow "
-    "local codes."
+_CAUTION: Final = said(
+    "lostpol advises and never writes to a control system. Hot juice and "
+    "steam, lime and confined vessels can injure and kill: leave set-points "
+    "to trained and licensed people, and follow local codes."
 )
 
 
@@ -67,16 +67,16 @@ def sliders_of(mill: Mill, query: Query) -> list[Slider]:
 
 
 def _all(mill: Mill) -> Iterator[Slider]:
-    yield Slider("ph_limed", "Limed-juice pH", "pH", -0.4, 0.4, 0.05)
+    yield Slider("ph_limed", said("Limed-juice pH"), "pH", -0.4, 0.4, 0.05)
     yield Slider("flow", "Throughput", "%", -15.0, 15.0, 1.0)
     station = mill.station
     hot = (*station.of_kind("settler")[:1], *station.of_kind("evaporator_vessel")[:1])
     for vessel in hot:
-        words = f"Temperature of the {spoken_name(vessel.name)}"
+        words = said("Temperature of the {spoken_name}", spoken_name=spoken_name(vessel.name))
         yield Slider(f"{vessel.name}.temp_degc", words, "K", -4, 4, 0.5)
     for vessel in station.of_kind("clear_juice_tank")[:1]:
         yield Slider(
-            f"{vessel.name}.level_pct", "Level of the clear-juice tank", "points", -20, 20, 1
+            f"{vessel.name}.level_pct", said("Level of the clear-juice tank"), "points", -20, 20, 1
         )
 
 

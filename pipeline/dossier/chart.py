@@ -14,8 +14,11 @@ from markupsafe import Markup
 
 from models.account import Departure
 from models.base import Array, block_means
+from pipeline.charts import letter_of
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Lane, Line, by_the_clock
+from pipeline.dossier.lanes import Lane, Line, Raw, by_the_clock
+from pipeline.tongue import ENGLISH, Tongue
+from pipeline.words import figure, said
 
 #: Most points of a line; beyond, minutes are averaged.
 MOST_POINTS: Final = 6000
@@ -63,16 +66,45 @@ def chart_data(
         "delays": delays,
         "delay_parts": _DELAY_PARTS,
         "missing": _MISSING,
+        "noted": [
+            [_ms(item.started), _ms(item.ended), letter_of(n), item.words]
+            for n, item in enumerate(material.noted)
+        ],
         "lanes": packed,
+        "words": _WORDS,
     }
 
 
-def as_script(data: dict[str, Any]) -> Markup:
+def as_script(data: dict[str, Any], tongue: Tongue = ENGLISH) -> Markup:
     """JSON that cannot end the element it stands in, whatever text it holds."""
-    text = json.dumps(data, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    told = _told(data | {"language": tongue.tag}, tongue)
+    text = json.dumps(told, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     for char in "<>&":
         text = text.replace(char, f"\\u{ord(char):04x}")
     return Markup(text)
+
+
+def _told(part: object, tongue: Tongue) -> object:
+    """Say every text of the data in a tongue."""
+    if isinstance(part, dict):
+        return {name: _told(value, tongue) for name, value in part.items()}
+    if isinstance(part, list):
+        return [_told(value, tongue) for value in part]
+    return tongue(part)
+
+
+#: What the script says beside the names of signals.
+_WORDS: Final = {
+    "no_reading": said("no reading"),
+    "laboratory": said("laboratory"),
+    "read": said("read"),
+    "no_result": said("no result here"),
+    "to": said("to"),
+    "by_clock": said("by the clock"),
+    "entered": said("juice entered"),
+    "empty": said("no readings in this window"),
+    "decimal": figure(0.5, ".1f")[1:2],
+}
 
 
 def _ms(moment: datetime) -> int:
@@ -117,6 +149,7 @@ def _lane(
             for grab in lane.grabs
             if rows.start <= grab.row < rows.stop
         ],
+        "raw": None if lane.raw is None else _raw(lane.raw, (rows.stop - rows.start) * 1.0),
         "moved": None if move is None else round(move.onset_min - rows.start, 1),
     }
 
@@ -128,6 +161,20 @@ def _line(
     told = {} if own is None else {"delay": _delay_index(_thinned(own[rows], step), delays, known)}
     packed = _packed(_thinned(line.values[rows], step))
     return {"name": line.name, "style": line.style} | packed | told
+
+
+def _raw(raw: Raw, span_min: float) -> dict[str, Any]:
+    """Readings as exported: moments as parts of the hours drawn, values, and which are unused."""
+    values = _packed(raw.values)
+    moments = np.clip(np.round(raw.at_min / span_min * (_MISSING - 1)), 0, _MISSING - 1)
+    return {
+        "low": values["low"],
+        "scale": values["scale"],
+        "data": values["data"],
+        "at": base64.b64encode(moments.astype("<u2").tobytes()).decode(),
+        "unused": np.flatnonzero(raw.unused).tolist(),
+        "left_out": raw.left_out,
+    }
 
 
 def _short(value: float) -> float:

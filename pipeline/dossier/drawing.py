@@ -11,14 +11,14 @@ from xml.etree import ElementTree as ET
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from markupsafe import Markup
 
 from models.account import on_parcel_time
 from models.base import Array, block_means
-from pipeline.charts import INK, SHADE
+from pipeline.charts import INK, SHADE, draw_into, letter_of
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Grab, Lane, Line, by_the_clock
-from pipeline.words import clock_words, day_words
+from pipeline.tongue import InTongue, written_in
+from pipeline.words import clock_words, day_words, figure, said
 
 _WIDTH: Final = 900
 _LEFT: Final = 58
@@ -39,7 +39,7 @@ STYLES: Final = {
 _LONGEST_HEAD: Final = 96
 
 
-def still(material: Material, lanes: Sequence[Lane]) -> Markup:
+def still(material: Material, lanes: Sequence[Lane]) -> InTongue:
     """Draw the lanes shown at first as one SVG, on the time axis the chart begins with."""
     shown = [lane for lane in lanes if lane.shown]
     if by_the_clock(material):
@@ -51,7 +51,7 @@ def still(material: Material, lanes: Sequence[Lane]) -> Markup:
             "xmlns": "http://www.w3.org/2000/svg",
             "viewBox": f"0 0 {_WIDTH} {height}",
             "role": "img",
-            "aria-label": "Trends around these hours, one lane a signal",
+            "aria-label": said("Trends around these hours, one lane a signal"),
             "font-size": "11",
             "fill": INK,
         },
@@ -60,7 +60,7 @@ def still(material: Material, lanes: Sequence[Lane]) -> Markup:
     for number, lane in enumerate(shown):
         _draw_lane(root, material, lane, _LANE * number, (first, last))
     _time_axis(root, material, _LANE * len(shown) + 12)
-    return Markup(ET.tostring(root, encoding="unicode"))
+    return InTongue(lambda tongue: written_in(root, tongue))
 
 
 def _at(part: float) -> str:
@@ -78,7 +78,7 @@ def _draw_lane(
     def y(value: float) -> float:
         return top + _HEAD + _PLOT * (high - min(max(value, low), high)) / (high - low)
 
-    head = f"{lane.name} [{lane.unit}]"
+    head = said("{name} [{unit}]", name=lane.name, unit=lane.unit)
     _text(root, _LEFT, top + 12, head[:_LONGEST_HEAD], weight="600")
     begin, end = (material.index_of(material.finding[name]) for name in ("started", "ended"))
     left, right = ((min(max(r, first), last) - first) / (last - first) for r in (begin, end))
@@ -88,6 +88,7 @@ def _draw_lane(
     frame = {"x": str(_LEFT), "y": str(top + _HEAD), "height": str(_PLOT), "fill": "none"}
     frame |= {"width": str(_WIDTH - _LEFT - _RIGHT), "stroke": "#b9b4a7"}
     ET.SubElement(root, "rect", frame)
+    _noted(root, material, top, lettered=top == 0)
     for value, words in levels(low, high):
         height = {"y1": f"{y(value):.1f}", "y2": f"{y(value):.1f}", "stroke": "#dedede"}
         ET.SubElement(root, "line", height | {"x1": str(_LEFT), "x2": str(_WIDTH - _RIGHT)})
@@ -114,6 +115,18 @@ def _draw_lane(
         _error_bar(
             root, _at(part), (y(grab.value), y(grab.value - grab.half), y(grab.value + grab.half))
         )
+
+
+def _noted(root: ET.Element, material: Material, top: int, *, lettered: bool) -> None:
+    """Mark what was noted beforehand, by the clock; the first lane carries the letters."""
+    start, end = material.drawn
+    for number, item in enumerate(material.noted):
+        parts = (
+            (max(min(m, end), start) - start) / (end - start) for m in (item.started, item.ended)
+        )
+        left, right = (float(_at(part)) for part in parts)
+        said = (letter_of(number) if lettered else "", item.words)
+        draw_into(root, (left, right), top + _HEAD, _PLOT, said)
 
 
 def _delay_of(line: Line, lane: Lane) -> Array:
@@ -165,7 +178,7 @@ def levels(low: float, high: float) -> list[tuple[float, str]]:
     unit = next((part for part in (1.0, 2.0, 5.0) if part * decade >= rough), 10.0) * decade
     decimals = max(0, -math.floor(math.log10(unit) + 1e-9))
     first, last = math.ceil(low / unit), math.floor(high / unit)
-    return [(n * unit, f"{n * unit:.{decimals}f}") for n in range(first, last + 1)]
+    return [(n * unit, figure(n * unit, f".{decimals}f")) for n in range(first, last + 1)]
 
 
 def _path(heights: Sequence[float | None]) -> str:

@@ -8,9 +8,10 @@ from datetime import timedelta
 import numpy as np
 
 from models.account import Workings
+from pipeline.dossier.drawable import silent_tags
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Lane, silent_tags, vessel_kinds
-from pipeline.words import duration_words, section_words
+from pipeline.dossier.lanes import Lane, vessel_kinds
+from pipeline.words import duration_words, joined, said, section_words
 
 #: Missing readings of a vessel are told from so many minutes on.
 _LEAST_UNKNOWN_MIN = 15
@@ -22,25 +23,34 @@ def missing(
     """What the page lacks, and why."""
     phrase: list[tuple[str, str]] = []
     if material.minutes is None:
-        what = "Trends, vessels and the minute worked by hand"
-        phrase.append((what, "these days are not worked out: run lostpol backfill"))
+        what = said("Trends, vessels and the minute worked by hand")
+        phrase.append((what, said("these days are not worked out: run lostpol backfill")))
     elif workings is not None and workings.by_hand is None:
-        phrase.append(("A minute worked by hand", "no minute has every reading it needs"))
+        phrase.append(
+            (said("A minute worked by hand"), said("no minute has every reading it needs"))
+        )
     silent = silent_tags(material)
     if silent:
-        phrase.append((f"Trends of {', '.join(silent)}", "no usable reading in these hours"))
+        phrase.append(
+            (
+                said("Trends of {silent}", silent=joined(", ", silent)),
+                said("no usable reading in these hours"),
+            )
+        )
     if material.lab.is_empty():
-        phrase.append(("Laboratory results", "none in these hours, so no probe could be checked"))
+        phrase.append(
+            (said("Laboratory results"), said("none in these hours, so no probe could be checked"))
+        )
     if material.sensors.is_empty():
-        phrase.append(("Health of the sensors", "none of these days was judged"))
+        phrase.append((said("Health of the sensors"), said("none of these days was judged")))
     if material.run is None:
-        phrase.append(("The run behind the numbers", "it is no longer in the store"))
+        phrase.append((said("The run behind the numbers"), said("it is no longer in the store")))
     absent = _absent_minutes(material)
     if absent:
-        what = f"Readings behind the loss in these hours: {absent}"
-        phrase.append((what, "not measured then; the season's median stood in for them"))
+        what = said("Readings behind the loss in these hours: {absent}", absent=absent)
+        phrase.append((what, said("not measured then; the season's median stood in for them")))
     if not lanes:
-        phrase.append(("The chart", "there is nothing to draw"))
+        phrase.append((said("The chart"), said("there is nothing to draw")))
     return phrase
 
 
@@ -55,5 +65,11 @@ def _absent_minutes(material: Material) -> str:
         unknown = int((~np.isfinite(columns["loss_kg_h"][rows])).sum())
         if unknown >= _LEAST_UNKNOWN_MIN:
             lasted = duration_words(timedelta(minutes=unknown))
-            phrase.append(f"{section_words(zone, kinds)} ({lasted})")
-    return ", ".join(phrase)
+            phrase.append(
+                said(
+                    "{section_words} ({lasted})",
+                    section_words=section_words(zone, kinds),
+                    lasted=lasted,
+                )
+            )
+    return joined(", ", phrase)

@@ -13,7 +13,7 @@ from pipeline.base import Window
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import LOSS_KEY, Lane
 from pipeline.period import Around, Told, around, told_of_finding
-from pipeline.words import moment_words, plain
+from pipeline.words import figure, moment_words, plain, said
 
 #: Behind the key of a probe's lane: its error against the laboratory moved, not its reading.
 _ERROR = ":error"
@@ -137,11 +137,13 @@ def move_rows(material: Material, lanes: Sequence[Lane], moves: Moves) -> list[M
         rows.append(
             MoveRow(
                 number=group + 1,
-                name=lane.name + (", error against the laboratory" if error else ""),
-                when=f"before {when}" if move.open_start else when,
+                name=lane.name + (said(", error against the laboratory") if error else ""),
+                when=said("before {when}", when=when) if move.open_start else when,
                 later=_later(lag, spread, first=not rows),
                 change=_change(lane, move),
-                shifted="on the clock" if moves.on_clock else _shifted(lane, round(move.onset_min)),
+                shifted=said("on the clock")
+                if moves.on_clock
+                else _shifted(lane, round(move.onset_min)),
                 left=(move.onset_min - move.spread_min - low) / width,
                 middle=(move.onset_min - low) / width,
                 right=(move.onset_min + move.spread_min - low) / width,
@@ -152,22 +154,28 @@ def move_rows(material: Material, lanes: Sequence[Lane], moves: Moves) -> list[M
 
 def _later(lag: float, spread: int, *, first: bool) -> str:
     return (
-        f"first, ± {spread} min"
+        said("first, ± {spread} min", spread=spread)
         if first
-        else f"{round(lag / BLOCK_MIN) * BLOCK_MIN} ± {spread} min"
+        else said("{lag} ± {spread} min", lag=round(lag / BLOCK_MIN) * BLOCK_MIN, spread=spread)
     )
 
 
 def _change(lane: Lane, move: Departure) -> str:
     usual, during = (plain(v, lane.decimals) for v in (move.usual, move.during))
-    text = f"{usual} to {during} {lane.unit}".rstrip()
+    text = said("{usual} to {during} {unit}", usual=usual, during=during, unit=lane.unit).rstrip()
     if not math.isfinite(move.swings) or move.swings > 99:
         return text
-    return f"{text}, {move.swings:.2g} times its everyday swing"
+    return said(
+        "{text}, {swings} times its everyday swing", text=text, swings=figure(move.swings, ".2g")
+    )
 
 
 def _shifted(lane: Lane, row: int) -> str:
     if not lane.carried:
-        return "on the clock"
+        return said("on the clock")
     back = lane.delay_min[min(max(row, 0), len(lane.delay_min) - 1)]
-    return f"moved back {back:.0f} min" if back >= 0.5 else "read at the inlet"
+    return (
+        said("moved back {back} min", back=figure(back, ".0f"))
+        if back >= 0.5
+        else said("read at the inlet")
+    )

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from models.account import Workings, work_through
+from pipeline.charts import told as told_known
 from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.choose import lanes_of, named_shown
 from pipeline.dossier.drawing import still
@@ -19,14 +20,17 @@ from pipeline.dossier.lanes import Lane, by_the_clock, vessel_kinds
 from pipeline.dossier.level import level_of
 from pipeline.dossier.missing import missing
 from pipeline.dossier.moves import chart_moves, move_rows, moves_around, moves_of
+from pipeline.dossier.raw import with_raw
 from pipeline.dossier.render import render
 from pipeline.dossier.sections import lab_rows, sensor_rows, zone_rows
 from pipeline.dossier.similar import similar_episodes, similar_rows
 from pipeline.dossier.steps import Step, minute_steps
 from pipeline.dossier.tonnage import Sum, sum_of
 from pipeline.period import Around, Told, sentence_of, tags_of, what_of
+from pipeline.present import tongue_for
 from pipeline.report import chance_words, mark_words
 from pipeline.store import counting
+from pipeline.tongue import InTongue
 from pipeline.words import (
     channel_words,
     clean,
@@ -34,10 +38,12 @@ from pipeline.words import (
     confidence_words,
     duration_words,
     feed_share,
+    figure,
     known,
     moment_words,
     money,
     read_evidence,
+    said,
     section_words,
     span_words,
     status_words,
@@ -78,7 +84,7 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
     lanes = lanes_of(material)
     known, told = moves_around(material)
     moves = moves_of(material, lanes, known, told)
-    lanes = named_shown(lanes, moves.named)
+    lanes = with_raw(material, named_shown(lanes, moves.named))
     workings = _workings(material)
     hand = workings.by_hand if workings is not None else None
     account = material.account or {}
@@ -91,9 +97,11 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
     names = {lane.key: lane.tag or lane.what for lane in lanes}
     data = chart_data(material, lanes, chart_moves(material, lanes, moves))
     content: dict[str, Any] = _headline(material) | {
-        "chart": as_script(data),
+        "chart": InTongue(lambda tongue: as_script(data, tongue)),
         "still": still(material, lanes),
+        "noted": told_known(material.noted),
         "lanes": lanes,
+        "raw": any(lane.raw is not None for lane in lanes),
         "span": span_words(*material.drawn, zone),
         "clocks_change": clocks_change(*material.drawn, zone),
         "by_the_clock": by_the_clock(material),
@@ -123,7 +131,7 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
         "run": _run_words(material),
     }
     steps = [*by_minute, *(total.steps if total is not None else ())]
-    return Page(render("dossier.html.j2", content), lanes, steps)
+    return Page(render("dossier.html.j2", content, tongue_for(material.mill)), lanes, steps)
 
 
 def _headline(material: Material) -> dict[str, Any]:
@@ -136,7 +144,7 @@ def _headline(material: Material) -> dict[str, Any]:
     worth = money(price[0], price[1], price[2], clean(mill.currency, 12))
     return {
         "mill": clean(mill.name),
-        "subject": "the finding",
+        "subject": said("the finding"),
         "zone": mill.zone,
         "number": row["rank"],
         "finding_id": str(row["finding_id"]),
@@ -160,7 +168,7 @@ def _headline(material: Material) -> dict[str, Any]:
 
 def _parted(text: str) -> list[str]:
     """A quantity and, without its brackets, its interval."""
-    return text.rstrip(")").split(" (", 1)
+    return text.rstrip(")").split(said(" ("), 1)
 
 
 def _all_facts(material: Material) -> list[str]:
@@ -193,13 +201,21 @@ def _look_first(told: Told | None) -> str:
     if told is None or told.named is None:
         return ""
     signal = told.named.first.signal
-    return f"Look first at {tags_of(signal)}: {what_of(signal)}."
+    return said(
+        "Look first at {tags_of}: {what_of}.", tags_of=tags_of(signal), what_of=what_of(signal)
+    )
 
 
 def _verdict_words(phrase: Mapping[str, Any], zone: ZoneInfo) -> str:
-    by = f"by {clean(phrase['author'], 80)}, {moment_words(phrase['given_at'], zone)}"
+    by = said(
+        "by {author}, {moment_words}",
+        author=clean(phrase["author"], 80),
+        moment_words=moment_words(phrase["given_at"], zone),
+    )
     note = clean(phrase["note"], 1000)
-    return f"{clean(phrase['verdict'], 20)} {by}" + (f": {note}" if note else "")
+    return said("{verdict} {by}", verdict=clean(phrase["verdict"], 20), by=by) + (
+        said(": {note}", note=note) if note else ""
+    )
 
 
 def _workings(material: Material) -> Workings | None:
@@ -227,8 +243,11 @@ def _total(material: Material) -> tuple[Sum | None, str]:
     account, mill = material.account, material.mill
     if account is None:
         return None, (
-            "No account of the calculation is kept with this finding: it was written by an older "
-            "version, or its evidence is damaged. Run lostpol backfill to have it written."
+            said(
+                "No account of the calculation is kept with this finding: it was written "
+                "by an older version, or its evidence is damaged. Run lostpol backfill to"
+                " have it written."
+            )
         )
     price = (mill.price_per_t, clean(mill.currency, 12))
     try:
@@ -242,8 +261,10 @@ def _total(material: Material) -> tuple[Sum | None, str]:
         ), ""
     except (KeyError, TypeError, ValueError, OverflowError):
         return None, (
-            "The account of the calculation kept with this finding is damaged. "
-            "Run lostpol backfill to have it written anew."
+            said(
+                "The account of the calculation kept with this finding is damaged. Run "
+                "lostpol backfill to have it written anew."
+            )
         )
 
 
@@ -264,10 +285,14 @@ def _run_words(material: Material) -> list[tuple[str, str]]:
     zone = ZoneInfo(material.mill.zone)
     pairs = run["multiplier_pairs"]
     return [
-        ("finding", str(material.finding["finding_id"])),
-        ("run", str(run["run_id"])),
-        ("searched", span_words(run["window_start"], run["window_end"], zone)),
-        ("multiplier", f"{run['multiplier']:.3g}" + (f", from {pairs} samples" if pairs else "")),
-        ("description", str(run["config_hash"])),
-        ("readings", str(run["inputs_hash"])),
+        (said("finding"), str(material.finding["finding_id"])),
+        (said("run"), str(run["run_id"])),
+        (said("searched"), span_words(run["window_start"], run["window_end"], zone)),
+        (
+            said("multiplier"),
+            figure(run["multiplier"], ".3g")
+            + (said(", from {pairs} samples", pairs=pairs) if pairs else ""),
+        ),
+        (said("description"), str(run["config_hash"])),
+        (said("readings"), str(run["inputs_hash"])),
     ]

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.base import ConfigError, keep_private
+from pipeline.charts import told
 from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.choose import lanes_of, named_shown
 from pipeline.dossier.drawing import still
@@ -25,11 +26,14 @@ from pipeline.dossier.period_tables import (
     told_drivers,
     vessels,
 )
+from pipeline.dossier.raw import with_raw
 from pipeline.dossier.render import render
 from pipeline.dossier.sections import lab_rows, sensor_rows
 from pipeline.dossier.under import laid_under
 from pipeline.period import Answer, not_computed, note_words, scaled, tags_of, what_of
+from pipeline.present import tongue_for
 from pipeline.store import SAFE_ID, dossiers_of, published_store_of
+from pipeline.tongue import InTongue
 from pipeline.words import (
     against_targets,
     clean,
@@ -37,11 +41,14 @@ from pipeline.words import (
     duration_words,
     feed_share,
     headline_words,
+    joined,
     money,
     notice_words,
+    said,
     section_words,
     share_words,
     span_words,
+    stored,
     words_of,
 )
 
@@ -71,10 +78,10 @@ def write_period(found: Answer, out: Path | None = None) -> Path:
     if out is None:
         keep_private()  # what --out names is the user's own; the store is not
     stamps = (f"{moment:%Y%m%dT%H%MZ}" for moment in (found.window.start, found.window.end))
-    folder = found.mill.reports_path / "period" / "_".join(stamps) if out is None else out
+    folder = found.mill.reports_path / "period" / joined("_", stamps) if out is None else out
     exported = [f"{part}.{kind}" for part in _DATA for kind in ("csv", "parquet")]
     view = view_of_period(found, {} if out is not None else _dossiers(found))
-    html = render("period.html.j2", view.content | {"exported": exported})
+    html = render("period.html.j2", view.content | {"exported": exported}, tongue_for(found.mill))
     material, lanes = view.material, view.lanes
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -135,16 +142,19 @@ def view_of_period(found: Answer, links: Mapping[str, str]) -> PeriodView:
     material = gather(found.mill, _as_finding(found))
     lanes = lanes_of(material)
     moves = moves_of(material, lanes, found.known, found.told)
-    lanes = named_shown(lanes, moves.named)
+    lanes = with_raw(material, named_shown(lanes, moves.named))
     if found.beside is not None:
         lanes = laid_under(material, lanes, found.beside.window)
     names = {lane.key: lane.tag or lane.what for lane in lanes}
     zone = found.mill.tz
+    data = chart_data(material, lanes, chart_moves(material, lanes, moves))
     content: dict[str, Any] = _headline(found) | {
-        "subject": "the period",
-        "chart": as_script(chart_data(material, lanes, chart_moves(material, lanes, moves))),
+        "subject": said("the period"),
+        "chart": InTongue(lambda tongue: as_script(data, tongue)),
         "still": still(material, lanes),
+        "noted": told(material.noted),
         "lanes": lanes,
+        "raw": any(lane.raw is not None for lane in lanes),
         "span": span_words(*material.drawn, zone),
         "clocks_change": clocks_change(*material.drawn, zone),
         "by_the_clock": by_the_clock(material),
@@ -160,7 +170,7 @@ def view_of_period(found: Answer, links: Mapping[str, str]) -> PeriodView:
             {
                 "when": span_words(row["started"], row["ended"], zone),
                 "name": notice_words(row["kind"]),
-                "text": clean(row["text"], 400),
+                "text": stored(clean(row["text"], 400)),
             }
             for row in found.notices
         ],
@@ -188,7 +198,9 @@ def _headline(found: Answer) -> dict[str, Any]:
     look = ""
     if found.told is not None and found.told.named is not None and account.above_usual.low > 0.0:
         signal = found.told.named.first.signal
-        look = f"Look first at {tags_of(signal)}: {what_of(signal)}."
+        look = said(
+            "Look first at {tags_of}: {what_of}.", tags_of=tags_of(signal), what_of=what_of(signal)
+        )
     return {
         "mill": clean(mill.name),
         "zone": mill.zone,

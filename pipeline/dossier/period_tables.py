@@ -7,7 +7,7 @@ from typing import Final
 
 from models.account import PeriodAccount, Tonnes
 from pipeline.period import Answer
-from pipeline.words import bare_tonnes, plain, section_words, share_words, tonnes
+from pipeline.words import bare_tonnes, plain, said, section_words, share_words, tonnes
 
 #: Drivers of less than this either way are left out of the vessels' table [t].
 _LEAST_T: Final = 0.0005
@@ -90,7 +90,7 @@ def vessels(found: Answer, kinds: dict[str, str]) -> list[VesselLine]:
     ]
     by_name = {part.driver: part.above_usual.mid for part in account.by_driver}
     total = VesselLine(
-        "all together",
+        said("all together"),
         _kg(account.lost.mid),
         _kg(account.usual_t),
         _kg(account.target_t),

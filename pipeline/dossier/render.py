@@ -12,6 +12,8 @@ from typing import Any
 from jinja2 import BaseLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from pipeline.tongue import Tongue, speaking
+
 
 @cache
 def _asset(name: str) -> str:
@@ -24,15 +26,16 @@ def _hash(text: str) -> str:
 
 
 @cache
-def _environment() -> Environment:
-    """Templates, compiled once a process: a quarter of a second each time."""
-    return Environment(
+def _environment(tongue: Tongue) -> Environment:
+    """Templates, compiled once a process and tongue: a quarter of a second each time."""
+    made = Environment(
         loader=PackageLoader("pipeline.dossier", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    return speaking(made, tongue)
 
 
 def chart_script() -> str:
@@ -45,7 +48,7 @@ def page_parts() -> BaseLoader:
     return PackageLoader("pipeline.dossier", "templates")
 
 
-def render(name: str, content: Mapping[str, Any]) -> str:
+def render(name: str, content: Mapping[str, Any], tongue: Tongue) -> str:
     """Fill a template; style and scripts stand in the page, and nothing else may run there."""
     style = _asset("dossier.css")
     script = chart_script()
@@ -54,7 +57,7 @@ def render(name: str, content: Mapping[str, Any]) -> str:
         "base-uri 'none'; form-action 'none'"
     )
     return (
-        _environment()
+        _environment(tongue)
         .get_template(name)
         .render(content, style=Markup(style), script=Markup(script), policy=Markup(policy))
     )

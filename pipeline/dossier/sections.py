@@ -15,11 +15,14 @@ from pipeline.dossier.lanes import Z90, Lane, vessel_kinds
 from pipeline.words import (
     ANALYTES,
     clean,
+    figure,
     known,
     place_words,
     plain,
+    said,
     section_words,
     sensor_words,
+    stored,
 )
 
 
@@ -44,18 +47,22 @@ def zone_rows(
             section_words(row.zone, kinds),
             _rate(row.loss_kg_h),
             _rate(row.target_kg_h),
-            tuple(_rate(share.get(row.zone, 0.0)) if share else "not kept" for share in shares),
+            tuple(
+                _rate(share.get(row.zone, 0.0)) if share else said("not kept") for share in shares
+            ),
         )
         for row in vessels
     ]
     lost = math.fsum(v.loss_kg_h for v in vessels if math.isfinite(v.loss_kg_h))
     target = math.fsum(v.target_kg_h for v in vessels if math.isfinite(v.target_kg_h))
-    sums = tuple(_rate(math.fsum(share.values())) if share else "not kept" for share in shares)
-    return [*rows, ZoneRow("all together", _rate(lost), _rate(target), sums)] if rows else []
+    sums = tuple(
+        _rate(math.fsum(share.values())) if share else said("not kept") for share in shares
+    )
+    return [*rows, ZoneRow(said("all together"), _rate(lost), _rate(target), sums)] if rows else []
 
 
 def _rate(value: float) -> str:
-    return plain(value, 2) if math.isfinite(value) else "not measured"
+    return plain(value, 2) if math.isfinite(value) else said("not measured")
 
 
 @dataclass(frozen=True)
@@ -81,14 +88,14 @@ def sensor_rows(material: Material, lanes: Sequence[Lane]) -> list[SensorRow]:
         held = material.sensors.filter(pl.col("tag") == lane.signal.tag).to_dicts()
         worst = min(held, key=lambda r: grades.get(r["verdict"], 9), default=None)
         if worst is None:
-            why = "no record of these days"
-            rows.append((0, SensorRow(lane.tag, lane.what, "not judged", "", why, "", False)))
+            why = said("no record of these days")
+            rows.append((0, SensorRow(lane.tag, lane.what, said("not judged"), "", why, "", False)))
             continue
         well = worst["verdict"] == "good"
         bad = sum(r["verdict"] != "good" for r in held)
-        text = "well" if well else sensor_words(worst["verdict"])
-        days = "" if well else f"{bad} of {len(held)}"
-        why = clean(worst["text"], 300)
+        text = said("well") if well else sensor_words(worst["verdict"])
+        days = "" if well else said("{bad} of {held}", bad=bad, held=len(held))
+        why = stored(clean(worst["text"], 300))
         row = SensorRow(lane.tag, lane.what, text, days, why, _drift(held), well)
         rows.append((grades.get(worst["verdict"], 9), row))
     return [row for _, row in sorted(rows, key=lambda item: item[0])]
@@ -101,8 +108,13 @@ def _drift(held: Sequence[dict[str, Any]]) -> str:
         return ""
     most = max(facts, key=lambda r: abs(r["drift"]))
     half = Z90 * (known(most["drift_sd"]) or 0.0)
-    side = "high" if most["drift"] > 0 else "low"
-    return f"{abs(most['drift']):.2f} ± {half:.2f} pH {side}"
+    side = said("high") if most["drift"] > 0 else said("low")
+    return said(
+        "{drift} ± {half} pH {side}",
+        drift=figure(abs(most["drift"]), ".2f"),
+        half=figure(half, ".2f"),
+        side=side,
+    )
 
 
 @dataclass(frozen=True)
@@ -134,26 +146,34 @@ def lab_rows(material: Material) -> list[LabRow]:
         without = part.filter(~pl.col("inside"))
         rows.append(
             LabRow(
-                f"{what}, {place_words(place, port, kinds)}" + _composite_words(row["period_h"]),
+                said(
+                    "{what}, {place_words}", what=what, place_words=place_words(place, port, kinds)
+                )
+                + _composite_words(row["period_h"]),
                 _mean(within, unit, decimals),
                 _mean(without, unit, decimals),
-                f"{within.height} and {without.height}",
+                said("{height} and {height2}", height=within.height, height2=without.height),
             )
         )
     return rows
 
 
 def _composite_words(period_h: float) -> str:
-    return f", composite of {period_h:g} h" if period_h else ""
+    return said(", composite of {period_h} h", period_h=figure(period_h, "g")) if period_h else ""
 
 
 def _mean(part: pl.DataFrame, unit: str, decimals: int) -> str:
     values = part["value"].drop_nulls()
     if values.is_empty():
-        return "no sample"
+        return said("no sample")
     error = math.sqrt(math.fsum(sd**2 for sd in part["sd"].fill_null(0.0))) / part.height
     if part.height > 1:
         # What the samples themselves scatter counts where it is more than their analyses claim.
         error = max(error, float(values.std() or 0.0) / math.sqrt(part.height))  # type: ignore[arg-type]
     mean = float(values.mean())  # type: ignore[arg-type]
-    return f"{plain(mean, decimals)} ± {plain(Z90 * error, decimals)} {unit}".rstrip()
+    return said(
+        "{mean} ± {z90} {unit}",
+        mean=plain(mean, decimals),
+        z90=plain(Z90 * error, decimals),
+        unit=unit,
+    ).rstrip()

@@ -16,8 +16,11 @@ from pipeline.store import counting
 from pipeline.words import (
     clean,
     duration_words,
+    figure,
+    joined,
     known,
     parsed_evidence,
+    said,
     section_words,
     span_words,
     tonnes,
@@ -86,7 +89,7 @@ def similar_rows(
                 section_words(str(row["section"]), kinds),
                 span_words(row["started"], row["ended"], zone),
                 tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"]),
-                f"{100 * (1 - item.distance):.0f} %",
+                said("{distance} %", distance=figure(100 * (1 - item.distance), ".0f")),
                 _alike(item, material.finding["started"]),
                 "" if text is None else _verdict(text),
                 links.get(item.episode.finding_id, ""),
@@ -97,26 +100,36 @@ def similar_rows(
 
 def _verdict(text: Any) -> str:  # noqa: ANN401
     note = clean(text["note"], 300)
-    return f"{clean(text['verdict'], 20)}" + (f": {note}" if note else "")
+    return f"{clean(text['verdict'], 20)}" + (said(": {note}", note=note) if note else "")
 
 
 def _shared(cause: float) -> str:
     if cause < 0.25:
-        return "same cause"
-    return "cause in part" if cause < 0.75 else "another cause"
+        return said("same cause")
+    return said("cause in part") if cause < 0.75 else said("another cause")
 
 
 def _alike(item: Likeness, started: datetime) -> str:
     parts = item.parts
     words = [
-        "same drivers" if parts["drivers"] < 0.15 else "drivers in part",
+        said("same drivers") if parts["drivers"] < 0.15 else said("drivers in part"),
         _shared(parts["cause"]),
-        "same place" if parts["section"] == 0.0 else "another place",
+        said("same place") if parts["section"] == 0.0 else said("another place"),
     ]
     if math.isfinite(item.size_ratio):
-        words.append(f"{item.size_ratio:.2g} times the tonnes")
+        words.append(
+            said("{size_ratio} times the tonnes", size_ratio=figure(item.size_ratio, ".2g"))
+        )
     if math.isfinite(item.length_ratio):
-        words.append(f"{item.length_ratio:.2g} times as long")
+        words.append(
+            said("{length_ratio} times as long", length_ratio=figure(item.length_ratio, ".2g"))
+        )
     apart = item.episode.started - started
-    words.append(f"{duration_words(abs(apart))} {'later' if apart > timedelta(0) else 'before'}")
-    return ", ".join(words)
+    words.append(
+        said(
+            "{duration_words} {said}",
+            duration_words=duration_words(abs(apart)),
+            said=said("later") if apart > timedelta(0) else said("before"),
+        )
+    )
+    return joined(", ", words)

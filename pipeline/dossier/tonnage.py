@@ -13,7 +13,7 @@ from features.kinetics import Z90
 from models.account import interval_kg, lost_kg, part_kg
 from pipeline.dossier.steps import Step, digits
 from pipeline.dossier.words import ERRORS
-from pipeline.words import channel_words, known, section_words, span_words, unit_words
+from pipeline.words import channel_words, figure, known, said, section_words, span_words, unit_words
 
 #: Reported and recomputed tonnes may differ by so much before it is said [-].
 _SAME = 1e-3
@@ -76,19 +76,36 @@ def sum_of(
     parts = [step.number for step in steps if step.unit == "kg" and step.what.startswith("Lost")]
     total = f"b{len(steps) + 1}"
     steps.append(
-        Step(total, "All together", _together(parts), digits(total_t), "t", "", "computed")
+        Step(
+            total,
+            said("All together"),
+            _together(parts),
+            digits(total_t),
+            "t",
+            "",
+            said("computed"),
+        )
     )
-    formula, worth = f"{total} × {digits(price[0])}", digits(total_t * price[0])
-    source = "price of sucrose in the description"
+    formula, worth = (
+        said("{total} × {digits}", total=total, digits=digits(price[0])),
+        digits(total_t * price[0]),
+    )
+    source = said("price of sucrose in the description")
     number = f"b{len(steps) + 1}"
-    steps.append(Step(number, "Worth", formula, worth, price[1], source, "as described"))
+    steps.append(
+        Step(number, said("Worth"), formula, worth, price[1], source, said("as described"))
+    )
     steps += _share(total, total_t, fed_t, len(steps))
     spread = digits(math.exp(Z90 * account["log_sd"]), 4)
     formula = f"{total} / {spread} to {total} × {spread}"
-    interval = f"{digits(low)} to {digits(high)}"
-    source = f"exp({Z90} × {digits(account['log_sd'], 4)}), the errors below joined"
+    interval = said("{digits} to {digits2}", digits=digits(low), digits2=digits(high))
+    source = said(
+        "exp({z90} × {digits}), the errors below joined",
+        z90=Z90,
+        digits=digits(account["log_sd"], 4),
+    )
     number = f"b{len(steps) + 1}"
-    steps.append(Step(number, "90 % interval", formula, interval, "t", source, "computed"))
+    steps.append(Step(number, "90 % interval", formula, interval, "t", source, said("computed")))
     agrees, text = _check(total_t, (low, high), finding)
     return Sum(tuple(steps), tuple(_errors(account["errors"])), text, agrees)
 
@@ -106,37 +123,45 @@ def _rates(account: Mapping[str, Any], zone: ZoneInfo, kinds: Mapping[str, str])
         first = len(steps) + 1
         rows = (
             (
-                f"Loss due to {name} ({where})",
-                f"multiplier {digits(account['multiplier'])} × share of this driver, "
-                f"mean of {part['measured_min']:,} min",
+                said("Loss due to {name} ({where})", name=name, where=where),
+                said(
+                    "multiplier {digits} × share of this driver, mean of {measured_min} min",
+                    digits=digits(account["multiplier"]),
+                    measured_min=figure(part["measured_min"], ","),
+                ),
                 part["channel_kg_h"],
                 "kg/h",
-                "Shapley shares of a product, exact",
-                "computed",
+                said("Shapley shares of a product, exact"),
+                said("computed"),
             ),
             (
-                "The mill's own usual of it",
+                said("The mill's own usual of it"),
                 _usual(part["channel"]),
                 part["baseline_kg_h"],
                 "kg/h",
                 "",
-                "computed",
+                said("computed"),
             ),
             (
-                "For so long",
+                said("For so long"),
                 span_words(start, end, zone),
                 part["hours"],
                 "h",
-                "change points, refined to the minute",
-                "computed",
+                said("change points, refined to the minute"),
+                said("computed"),
             ),
             (
-                "Lost by it",
-                f"(b{first} − b{first + 1}) × b{first + 2}",
+                said("Lost by it"),
+                said(
+                    "(b{first} − b{first2}) × b{first3}",
+                    first=first,
+                    first2=first + 1,
+                    first3=first + 2,
+                ),
                 part_kg(part),
                 "kg",
                 "",
-                "computed",
+                said("computed"),
             ),
         )
         for what, formula, value, unit, source, mark in rows:
@@ -147,8 +172,8 @@ def _rates(account: Mapping[str, Any], zone: ZoneInfo, kinds: Mapping[str, str])
 
 def _usual(channel: str) -> str:
     if channel == "standing":
-        return "none: a stop is set against the station at target without feed"
-    return "running median over a week on either side, without known losses"
+        return said("none: a stop is set against the station at target without feed")
+    return said("running median over a week on either side, without known losses")
 
 
 def _microbial(account: Mapping[str, Any]) -> list[Step]:
@@ -158,31 +183,31 @@ def _microbial(account: Mapping[str, Any]) -> list[Step]:
     acid = account["juice_kg"] * account["lactic_mg_kg"] * 1e-6
     rows = (
         (
-            "Juice through the tank",
-            "flow × density, summed",
+            said("Juice through the tank"),
+            said("flow × density, summed"),
             account["juice_kg"],
             "kg",
-            "flow tags; density of the Brix",
-            "measured",
+            said("flow tags; density of the Brix"),
+            said("measured"),
         ),
         (
-            "Lactic acid made, above its usual",
-            "after − before the tank, mean over that juice",
+            said("Lactic acid made, above its usual"),
+            said("after − before the tank, mean over that juice"),
             account["lactic_mg_kg"],
             "mg/kg",
             "laboratory",
-            "measured",
+            said("measured"),
         ),
-        ("Acid", "b1 × b2 / 1,000,000", acid, "kg", "", "computed"),
+        ("Acid", "b1 × b2 / 1,000,000", acid, "kg", "", said("computed")),
         (
-            "Sucrose eaten per acid",
-            "as described",
+            said("Sucrose eaten per acid"),
+            said("as described"),
             account["sucrose_per_lactic_kg_kg"],
             "kg/kg",
-            "0.95 by stoichiometry; 2 to 8 in the trade",
-            "known to a factor of two",
+            said("0.95 by stoichiometry; 2 to 8 in the trade"),
+            said("known to a factor of two"),
         ),
-        ("Lost by it", "b3 × b4", lost_kg(account), "kg", "", "computed"),
+        (said("Lost by it"), "b3 × b4", lost_kg(account), "kg", "", said("computed")),
     )
     return _numbered(rows)
 
@@ -192,22 +217,22 @@ def _microbial_by_all(account: Mapping[str, Any]) -> list[Step]:
     eaten_mg_kg = account["lactic_mg_kg"] * account["sucrose_per_lactic_kg_kg"]
     rows = (
         (
-            "Juice through the tank",
-            "flow × density, summed",
+            said("Juice through the tank"),
+            said("flow × density, summed"),
             account["juice_kg"],
             "kg",
-            "flow tags; density of the Brix",
-            "measured",
+            said("flow tags; density of the Brix"),
+            said("measured"),
         ),
         (
-            "Sucrose eaten in it",
-            "what lime, pol and the rest make likely, mean over that juice",
+            said("Sucrose eaten in it"),
+            said("what lime, pol and the rest make likely, mean over that juice"),
             eaten_mg_kg,
             "mg/kg",
-            "all evidence together; no lactic acid was measured",
-            "computed; prior: judgement",
+            said("all evidence together; no lactic acid was measured"),
+            said("computed; prior: judgement"),
         ),
-        ("Lost by it", "b1 × b2 / 1,000,000", lost_kg(account), "kg", "", "computed"),
+        (said("Lost by it"), "b1 × b2 / 1,000,000", lost_kg(account), "kg", "", said("computed")),
     )
     return _numbered(rows)
 
@@ -217,21 +242,21 @@ def _share(total: str, total_t: float, fed_t: float | None, count: int) -> list[
         return []
     fed = Step(
         number=f"b{count + 1}",
-        what="Sucrose fed meanwhile",
-        formula="flow × Brix × purity × density, summed",
+        what=said("Sucrose fed meanwhile"),
+        formula=said("flow × Brix × purity × density, summed"),
         value=digits(fed_t),
         unit="t",
-        source="feed tags and laboratory",
-        mark="measured",
+        source=said("feed tags and laboratory"),
+        mark=said("measured"),
     )
     share = Step(
         number=f"b{count + 2}",
-        what="Share of it lost",
+        what=said("Share of it lost"),
         formula=f"100 × {total} / {fed.number}",
         value=digits(100.0 * total_t / fed_t, 3),
         unit="%",
         source="",
-        mark="computed",
+        mark=said("computed"),
     )
     return [fed, share]
 
@@ -243,8 +268,16 @@ def _errors(errors: Sequence[Mapping[str, Any]]) -> list[Error]:
         if size <= 0.0:
             continue
         words = ERRORS.get(str(error["name"]), (str(error["name"]).replace("_", " "), "", ""))
-        enters = "adds: ln(1 + size²)" if error["adds"] else "multiplies: size²"
-        found.append(Error(words[0], f"{digits(100.0 * size, 3)} %", enters, words[1], words[2]))
+        enters = said("adds: ln(1 + size²)") if error["adds"] else said("multiplies: size²")
+        found.append(
+            Error(
+                words[0],
+                said("{digits} %", digits=digits(100.0 * size, 3)),
+                enters,
+                words[1],
+                words[2],
+            )
+        )
     return found
 
 
@@ -255,14 +288,21 @@ def _check(
     again = (total_t, *bounds)
     pairs = zip(reported, again, strict=True)
     agrees = all(r is not None and abs(a - r) <= _SAME * max(abs(r), 1e-9) for r, a in pairs)
-    middle = "not known" if reported[0] is None else digits(reported[0])
+    middle = said("not known") if reported[0] is None else digits(reported[0])
     if agrees:
-        again = f"Worked out again from the steps: {digits(total_t)} t."
-        return True, f"Reported above the usual: {middle} t. {again}"
+        return True, said(
+            "Reported above the usual: {middle} t. Worked out again from the steps: {digits} t.",
+            middle=middle,
+            digits=digits(total_t),
+        )
     return False, (
-        f"Reported above the usual: {middle} t, but the steps give {digits(total_t)} t. The "
-        "finding was changed after it was made, perhaps by a verdict; the steps show what the "
-        "search found."
+        said(
+            "Reported above the usual: {middle} t, but the steps give {digits} t. The finding was "
+            "changed after it was made, perhaps by a verdict; the steps show what the"
+            " search found.",
+            middle=middle,
+            digits=digits(total_t),
+        )
     )
 
 

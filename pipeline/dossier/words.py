@@ -6,33 +6,49 @@ from collections.abc import Mapping
 from typing import Final
 
 from features.base import Signal
-from pipeline.words import QUANTITIES, place_words
+from pipeline.words import QUANTITIES, place_words, said
 
 #: Error of an input: what it is, where its size comes from, and how sure that is.
 ERRORS: Final[Mapping[str, tuple[str, str, str]]] = {
-    "ph": ("corrected pH", "what the laboratory's grabs leave open", "computed"),
-    "temperature": ("temperature", "half a kelvin for a plant probe", "common practice"),
-    "volume": ("volumes of the vessels", "the mill's description", "estimate"),
-    "flow": ("flow meter", "2 %, levered by usual loss over excess", "estimate"),
-    "sucrose": ("sucrose by Brix and purity", "1 %", "estimate"),
-    "multiplier": ("kinetic multiplier", "fit to the laboratory's samples", "computed"),
-    "ph_slope": ("fall of pH with temperature", "slope of the description", "estimate"),
-    "scatter": ("everyday scatter over these hours", "long-run variance", "computed"),
+    "ph": (said("corrected pH"), said("what the laboratory's grabs leave open"), said("computed")),
+    "temperature": (
+        said("temperature"),
+        said("half a kelvin for a plant probe"),
+        said("common practice"),
+    ),
+    "volume": (said("volumes of the vessels"), said("the mill's description"), said("estimate")),
+    "flow": (said("flow meter"), said("2 %, levered by usual loss over excess"), said("estimate")),
+    "sucrose": (said("sucrose by Brix and purity"), "1 %", said("estimate")),
+    "multiplier": (
+        said("kinetic multiplier"),
+        said("fit to the laboratory's samples"),
+        said("computed"),
+    ),
+    "ph_slope": (
+        said("fall of pH with temperature"),
+        said("slope of the description"),
+        said("estimate"),
+    ),
+    "scatter": (
+        said("everyday scatter over these hours"),
+        said("long-run variance"),
+        said("computed"),
+    ),
     "model_form": (
-        "dead space, pH inside vessels",
-        "what the model of vessels leaves out",
-        "estimate",
+        said("dead space, pH inside vessels"),
+        said("what the model of vessels leaves out"),
+        said("estimate"),
     ),
     "sucrose_per_lactic": (
-        "sucrose eaten per lactic acid",
-        "0.95 by stoichiometry (computed), 2 to 8 in the trade",
-        "known to a factor of two",
+        said("sucrose eaten per lactic acid"),
+        said("0.95 by stoichiometry (computed), 2 to 8 in the trade"),
+        said("known to a factor of two"),
     ),
-    "analyses": ("lactic-acid analyses", "the laboratory's errors", "computed"),
+    "analyses": (said("lactic-acid analyses"), said("the laboratory's errors"), said("computed")),
     "microbial_evidence": (
-        "lime, pol and what else speaks of microbes, sucrose per acid among it",
-        "what the evidence leaves of a wide prior",
-        "computed; prior: judgement",
+        said("lime, pol and what else speaks of microbes, sucrose per acid among it"),
+        said("what the evidence leaves of a wide prior"),
+        said("computed; prior: judgement"),
     ),
 }
 
@@ -49,13 +65,18 @@ TELLING: Final[Mapping[str, frozenset[str]]] = {
     "clear_probe_low": frozenset({"ph"}),
     "short_circuiting": frozenset({"ph", "turbidity"}),
     "late_lime_reaction": frozenset({"ph", "lime_flow"}),
-    "settler_infection": frozenset({"ph", "temperature"}),
-    "invert_destruction": frozenset({"ph", "temperature"}),
+    "settler_infection": frozenset({"ph", said("temperature")}),
+    "invert_destruction": frozenset({"ph", said("temperature")}),
 }
 
 
 def signal_words(signal: Signal, kinds: Mapping[str, str]) -> str:
     """Say what a tag measures: ``pH, liming tank, outlet``."""
     what = QUANTITIES[signal.quantity][0]
-    second = ", second instrument" if signal.beside else ""
-    return f"{what}, {place_words(signal.place, signal.port, kinds)}{second}"
+    second = said(", second instrument") if signal.beside else ""
+    return said(
+        "{what}, {place_words}{second}",
+        what=what,
+        place_words=place_words(signal.place, signal.port, kinds),
+        second=second,
+    )

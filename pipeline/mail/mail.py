@@ -13,6 +13,7 @@ import smtplib
 import time
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from email import policy
 from email.headerregistry import Address
 from email.message import EmailMessage
@@ -24,7 +25,8 @@ from pipeline.base import ConfigError, DeliveryError, now, only_sender
 from pipeline.mail.outbox import Letter, Outbox, name_of
 from pipeline.mail.smtp import Later, Patience, Refused, Unsupported, Unsure, connected, hand_over
 from pipeline.mill import MailSection, Mill
-from pipeline.words import clean
+from pipeline.tongue import tongue_of
+from pipeline.words import clean, said
 
 #: Lines end as on the wire, and nothing needs eight bits.
 _WIRE: Final = policy.SMTP.clone(cte_type="7bit")
@@ -33,6 +35,7 @@ _ADVICE: Final = (
     "site's procedures and is for trained and licensed people.\n"
 )
 _USUAL: Final = Patience()
+_KINDS: Final = {"nightly": said("nightly"), "weekly": said("weekly")}
 
 
 #: Links to what lies beside a report in the store: dead in mail. Text from outside is escaped.
@@ -66,14 +69,36 @@ def send_report(
         not taken stays in the outbox.
     """
     mail = _mail_of(mill)
-    html = _LINK.sub(r"\1", report.read_text(encoding="utf-8"))
-    parts = _beside(report, ".txt"), _beside(report, ".pdf")
-    name = queue(mill, report, html, *parts, run_id=run_id, first=first)
+    names = set()
+    for language, readers in readers_of(mail, mill.reports.language).items():
+        page = _in_language(report, language, mill.reports.language)
+        html = _LINK.sub(r"\1", page.read_text(encoding="utf-8"))
+        parts = _beside(page, ".txt"), _beside(page, ".pdf")
+        one = mail.model_copy(update={"recipients": readers})
+        own = replace(
+            mill, mail=one, reports=mill.reports.model_copy(update={"language": language})
+        )
+        names.add(queue(own, page, html, *parts, run_id=run_id, first=first))
     tried = _flushed(mill, patience)
-    own = [letter for letter in outbox_of(mill).letters() if letter.name == name]
-    rest = {(x.name, x.number): x for x in [*tried, *own] if x.state != "sent"}
+    held = [letter for letter in outbox_of(mill).letters() if letter.name in names]
+    rest = {(x.name, x.number): x for x in [*tried, *held] if x.state != "sent"}
     if rest:
         raise _undelivered(mail, list(rest.values()), f"\nreport: {report}")
+
+
+def readers_of(mail: MailSection, usual: str) -> dict[str, tuple[str, ...]]:
+    """Recipients by the language they read, the mill's own first."""
+    by_language: dict[str, tuple[str, ...]] = {}
+    for reader in sorted(mail.recipients, key=lambda one: one in mail.languages):
+        language = mail.languages.get(reader, usual)
+        by_language[language] = (*by_language.get(language, ()), reader)
+    return by_language
+
+
+def _in_language(report: Path, language: str, usual: str) -> Path:
+    """The report in a reader's language; in the mill's own where it was not written in that."""
+    other = report.with_name(f"{report.stem}.{language}.html")
+    return other if language != usual and other.is_file() else report
 
 
 def queue(
@@ -104,13 +129,22 @@ def queue(
     """
     mail = _mail_of(mill)
     where = " ".join(clean(mill.name, 60).split())  # nothing in a name may start a new header
-    subject = f"Sucrose losses at {where}: {report.stem} report {report.parent.name}"
+    tongue = tongue_of(mill.reports.language)
+    kind = report.stem.partition(".")[0]
+    subject = tongue(
+        said(
+            "Sucrose losses at {mill}: {kind} report {day}",
+            mill=where,
+            kind=_KINDS.get(kind, kind),
+            day=report.parent.name,
+        )
+    )
     plain = text.decode("utf-8", "replace") if text else _plain_words(mill, report)
     # A PDF says when it was made; its content is that of the page.
     content = (run_id,) if run_id else (plain, html)
     parts = (mill.key, subject, mail.sender, *mail.recipients, *content)
     name = name_of([part.encode("utf-8", "replace") for part in parts])
-    subject = " ".join((*clean(first, 120).split(), subject))
+    subject = " ".join((*str(tongue(clean(first, 120))).split(), subject))
     message = message_of(mail, name, subject, html, plain)
     file = f"{mill.key}_{report.parent.name}_{report.stem}"
     if pdf is None:  # readers of mail often show no drawings in a page; a browser does

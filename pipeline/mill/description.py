@@ -31,6 +31,7 @@ from pipeline.mill.sections import (
     MailSection,
     MillSection,
     PricesSection,
+    ReportsSection,
     ScheduleSection,
     ShiftSection,
 )
@@ -38,9 +39,25 @@ from pipeline.mill.sources import Source, read_sources
 from pipeline.mill.station import read_station
 
 _SECTIONS: Final = (
-    "mill", "shifts", "detection", "schedule", "cluster", "keep", "mail", "exports", "source",
-    "targets", "kinetics", "filtrate", "settling", "prices", "train", "tags", "lab",
-)  # fmt: skip
+    "mill",
+    "shifts",
+    "detection",
+    "schedule",
+    "cluster",
+    "keep",
+    "reports",
+    "mail",
+    "exports",
+    "source",
+    "targets",
+    "kinetics",
+    "filtrate",
+    "settling",
+    "prices",
+    "train",
+    "tags",
+    "lab",
+)
 
 
 #: So many minutes may be missing at the end of a day that is told as a whole one: a recorder that
@@ -83,6 +100,8 @@ class Mill:
         Who may read the published copy of the findings.
     scales : mapping of str to Scale
         What is known of the unit of each tag and lab series.
+    reports : ReportsSection
+        Language and units of readers.
     """
 
     name: str
@@ -109,6 +128,7 @@ class Mill:
     lake: Path | str | None = None
     readers: Readers = "owner"
     scales: Mapping[str, Scale] = field(default_factory=dict)
+    reports: ReportsSection = field(default_factory=ReportsSection)
 
     @property
     def tz(self) -> ZoneInfo:
@@ -236,6 +256,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
     cluster = read_section(ClusterSection, raw.get("cluster", {}), "cluster", faults)
     keep = read_section(KeepSection, raw.get("keep", {}), "keep", faults)
     mail = read_section(MailSection, raw["mail"], "mail", faults) if "mail" in raw else None
+    reports = read_section(ReportsSection, raw.get("reports", {}), "reports", faults)
     exports = read_section(Exports, raw.get("exports", {}), "exports", faults)
     prices = read_section(PricesSection, raw.get("prices", {}), "prices", faults)
     sources = read_sources(raw.get("source", []), faults)
@@ -249,7 +270,9 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         faults.extend(layout_unit_faults(exports.layout, scales))
     if base is None or shifts is None or detection is None or schedule is None:
         return None
-    if cluster is None or keep is None or exports is None or prices is None or faults:
+    if cluster is None or keep is None or exports is None or prices is None:
+        return None
+    if reports is None or faults:
         return None
     store_path, lake = read_locations(base.store, base.lake, path.parent, faults)
     return Mill(
@@ -277,6 +300,7 @@ def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | No
         lake=lake,
         readers=base.readers,
         scales=scales,
+        reports=reports,
     )
 
 

@@ -140,6 +140,23 @@ class ClusterSection(Section):
     workers: Annotated[int, Field(ge=1, le=1000)] | None = None
 
 
+#: Languages that reports are written in; a country says how it writes numbers and dates.
+Language = Annotated[str, Field(pattern=r"^(en|es|pt|fr)(-[A-Z]{2})?$")]
+
+
+class ReportsSection(Section):
+    """How pages, lists and letters are said.
+
+    ``language`` is that of the mill, such as ``es``, or ``es-GT`` for numbers and dates as
+    Guatemala writes them; ``temperature`` and ``mass`` are the units that readers want. The search
+    and the files for other programs know none of it.
+    """
+
+    language: Language = "en"
+    temperature: Literal["degC", "degF"] = "degC"
+    mass: Literal["t", "short ton"] = "t"
+
+
 class MailSection(Section):
     """Where the morning report goes. User and password are read from the environment.
 
@@ -151,6 +168,8 @@ class MailSection(Section):
         Encrypted from the first byte (usually port 465); then ``start_tls`` does not matter.
     user : str or None
         Name of the mail account, where the environment does not name it.
+    languages : dict of str to str
+        Recipients who read another language than the mill's, by their address.
     """
 
     host: Annotated[str, Field(min_length=1)]
@@ -162,6 +181,14 @@ class MailSection(Section):
     recipients: Annotated[
         tuple[Annotated[str, Field(pattern=r"^[^@\s]+@[^@\s]+$")], ...], Field(min_length=1)
     ]
+    languages: dict[str, Language] = Field(default_factory=dict)
+
+    @model_validator(mode="after")
+    def _of_recipients(self) -> MailSection:
+        for address in self.languages:
+            if address not in self.recipients:
+                raise ValueError(f"languages names {address}, who is no recipient")
+        return self
 
 
 class TargetsSection(Section):

@@ -26,7 +26,7 @@ from pipeline.period.notes import notes_of
 from pipeline.period.reckoned import Reckoned, reckon
 from pipeline.period.sentence import explained, sentence_of
 from pipeline.store import published_store_of
-from pipeline.words import bare_tonnes, share_words, within_line, words_of
+from pipeline.words import bare_tonnes, figure, joined, said, share_words, within_line, words_of
 
 #: A finding that holds this share of what lies above the usual names the period's loss.
 _LEADING: Final = 0.5
@@ -161,29 +161,42 @@ def _sentence(
         if sized := [f for f in account.findings if f.here.mid >= _TOLD_SHARE * account.lost.mid]:
             return _of_findings(sized)
         usual = bare_tonnes(account.usual_t, None, None)
-        return f"Nothing stands out: {_t(account.lost)} of sucrose lost, usually {usual}."
+        return said(
+            "Nothing stands out: {t} of sucrose lost, usually {usual}.",
+            t=_t(account.lost),
+            usual=usual,
+        )
     words = sentence_of(told, known) if told is not None and known is not None else ""
     weak = told is not None and told.named is not None and told.named.weak
     share = None if weak else _share(account, cause, driver, zone)
-    lost = f"{_t(above)} above the usual"
+    lost = said("{t} above the usual", t=_t(above))
     if not words:
-        return (
-            f"No tag moved that could have driven it: of the {lost}, most is due to "
-            f"{share_words(driver)}."
+        return said(
+            "No tag moved that could have driven it: of the {lost}, most is due to {share_words}.",
+            lost=lost,
+            share_words=share_words(driver),
         )
-    return " ".join(part for part in (words, explained(share, lost)) if part)
+    return joined(" ", (part for part in (words, explained(share, lost)) if part))
 
 
 def _of_findings(found: Sequence[Touching]) -> str:
     """What to say of hours that hold several losses, none of which leads: the largest of them."""
     most = max(found, key=lambda f: f.here.mid)
     total = bare_tonnes(sum(f.here.mid for f in found), None, None)
-    largest = (
-        f"{within_line(words_of(most.cause).name)}, {_t(most.here)} (finding {most.finding_id})"
+    largest = said(
+        "{within_line}, {t} (finding {finding_id})",
+        within_line=within_line(words_of(most.cause).name),
+        t=_t(most.here),
+        finding_id=most.finding_id,
     )
     if len(found) == 1:
-        return f"One finding lies in these hours: {largest}."
-    return f"{len(found)} findings lie in these hours, {total} together; the largest: {largest}."
+        return said("One finding lies in these hours: {largest}.", largest=largest)
+    return said(
+        "{found} findings lie in these hours, {total} together; the largest: {largest}.",
+        found=len(found),
+        total=total,
+        largest=largest,
+    )
 
 
 def _share(account: PeriodAccount, cause: str, driver: str, zone: str) -> float | None:
@@ -203,17 +216,26 @@ def not_computed(found: Answer) -> list[tuple[str, str]]:
     """What could not be worked out, and why."""
     account, lines = found.account, []
     if found.reckoned.unknown_h >= _TOLD_H:
-        what = f"{found.reckoned.unknown_h:.1f} h of this period"
-        lines.append((what, "no readings, or not worked out and searched yet"))
+        what = said(
+            "{unknown_h} h of this period", unknown_h=figure(found.reckoned.unknown_h, ".1f")
+        )
+        lines.append((what, said("no readings, or not worked out and searched yet")))
     for vessel in account.by_vessel:
         if vessel.not_measured_h >= _TOLD_H:
-            what = f"{vessel.zone}, {vessel.not_measured_h:.1f} h"
-            lines.append((what, "not all measured: the season's median stood in"))
+            what = said(
+                "{zone}, {not_measured_h} h",
+                zone=vessel.zone,
+                not_measured_h=figure(vessel.not_measured_h, ".1f"),
+            )
+            lines.append((what, said("not all measured: the season's median stood in")))
     if found.told is None:
-        lines.append(("What moved first", "no readings lie around this period"))
+        lines.append((said("What moved first"), said("no readings lie around this period")))
     even = [f for f in account.findings if not f.by_minute]
     lines += [
-        (f"Minutes of finding {f.finding_id}", "its tonnes are shared evenly over its hours")
+        (
+            said("Minutes of finding {finding_id}", finding_id=f.finding_id),
+            said("its tonnes are shared evenly over its hours"),
+        )
         for f in even
     ]
     return lines

@@ -10,10 +10,12 @@ import polars as pl
 
 from models.account import CHANNEL_DRIVERS, DRIVERS_OF, Note, part_kg, touching
 from pipeline.base import Window
+from pipeline.charts import Known
 from pipeline.mill import Mill
 from pipeline.period.moves import Around, Told, around, told_of
+from pipeline.period.notes import notes_of
 from pipeline.period.sentence import explained, named_as_data, sentence_of
-from pipeline.words import bare_tonnes, span_words
+from pipeline.words import bare_tonnes, clean, joined, packed, said, span_words
 
 #: Channel of mud, whose driver it shares with tanks.
 _MUD = "mud"
@@ -48,8 +50,8 @@ def with_sentence(
         return evidence
     share = None if told.named.weak else share_of(evidence.get("account"), told.named.family)
     lost = bare_tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"])
-    text = " ".join(part for part in (words, explained(share, lost)) if part)
-    facts = [{"text": text, "value": None, "unit": ""}, *evidence.get("facts", [])]
+    text = joined(" ", (part for part in (words, explained(share, lost)) if part))
+    facts = [_told(text), *evidence.get("facts", [])]
     return evidence | {"facts": facts, "named": named_as_data(told, known) or {}}
 
 
@@ -81,14 +83,37 @@ def _with_notes(
 ) -> dict[str, Any]:
     """Evidence with what was known of the hours of a finding, ahead of its facts."""
     known = touching(notes, row["started"], row["ended"])
-    facts = [{"text": note_words(mill, note), "value": None, "unit": ""} for note in known]
+    facts = [_told(note_words(mill, note)) for note in known]
     return evidence | {"facts": [*facts, *evidence.get("facts", [])]} if facts else evidence
+
+
+def _told(text: str) -> dict[str, Any]:
+    """A fact without a number; how it was made stands beside it, for readers of other tongues."""
+    return {"text": text, "value": None, "unit": "", "said": packed(text)}
 
 
 def note_words(mill: Mill, note: Note) -> str:
     """Say what was known: ``Noted beforehand as stop, Tue 11 Nov 21:00 to 23:00: boiler``."""
     hours = span_words(note.started, note.ended, mill.tz, note.started.astimezone(mill.tz).year)
-    return f"Noted beforehand as {note.kind}, {hours}: {note.text}"
+    by = f" ({note.author})" if note.author else ""
+    return said(
+        "Noted beforehand as {kind}, {hours}: {text}{by}",
+        kind=note.kind,
+        hours=hours,
+        text=note.text,
+        by=by,
+    )
+
+
+def known_of(mill: Mill) -> tuple[Known, ...]:
+    """What was noted of a mill, as charts mark it."""
+    return tuple(Known(note.started, note.ended, _as_mark(mill, note)) for note in notes_of(mill))
+
+
+def _as_mark(mill: Mill, note: Note) -> str:
+    hours = span_words(note.started, note.ended, mill.tz)
+    by = f" ({note.author})" if note.author else ""
+    return clean(f"{note.kind}, {hours}: {note.text}{by}", 600)
 
 
 def told_of_finding(known: Around, row: Mapping[str, Any], evidence: Mapping[str, Any]) -> Told:

@@ -14,11 +14,11 @@ from typing import Any, Final
 import polars as pl
 
 from models.account import PeriodAccount, Tonnes, Touching, account_of_period, lost_kg, share_kg
-from pipeline.base import DataError, Window
+from pipeline.base import DataError, Window, midnight
 from pipeline.lake import DRIVEN, STATION, ZONES, Lake, lake_of
 from pipeline.mill import Mill
 from pipeline.store import published_store_of
-from pipeline.words import moment_words, parsed_evidence, span_words
+from pipeline.words import joined, moment_words, parsed_evidence, said, span_words
 
 #: Juice of a stop is told apart for some hours behind it (`models.account.finding_share`).
 _BEFORE: Final = timedelta(hours=6)
@@ -80,7 +80,9 @@ def _driven(mill: Mill, lake: Lake, window: Window, wider: Window) -> pl.DataFra
     if not frame.is_empty() and frame.filter(inside).height:
         between = pl.col("ts_utc").is_between(wider.start, wider.end, closed="left")
         return frame.filter(between)
-    where = f"{span_words(window.start, window.end, mill.tz)}, plant time"
+    where = said(
+        "{span_words}, plant time", span_words=span_words(window.start, window.end, mill.tz)
+    )
     raise DataError("Nothing of this period was worked out.", where, _cure(mill, lake, window))
 
 
@@ -89,14 +91,21 @@ def _cure(mill: Mill, lake: Lake, window: Window) -> str:
     known, searched = lake.feature_days(STATION), lake.feature_days(DRIVEN)
     first, last = window.days
     if not known:
-        return "Pull exports with lostpol pull, then run lostpol backfill."
+        return said("Pull exports with lostpol pull, then run lostpol backfill.")
     if any(first <= day <= last for day in known) and not any(
         first <= day <= last for day in searched
     ):
         day = mill.local_day(window.start)
-        return f"Run lostpol backfill {mill.config_path} --from {day}: these days are not searched."
+        return said(
+            "Run lostpol backfill {config_path} --from {day}: these days are not searched.",
+            config_path=mill.config_path,
+            day=day,
+        )
     if not searched:
-        return f"Run lostpol backfill {mill.config_path}: nothing is searched yet."
+        return said(
+            "Run lostpol backfill {config_path}: nothing is searched yet.",
+            config_path=mill.config_path,
+        )
     edges = [
         lake.read_features(DRIVEN, day, day, ("ts_utc",))["ts_utc"]
         for day in (searched[0], searched[-1])
@@ -106,7 +115,12 @@ def _cure(mill: Mill, lake: Lake, window: Window) -> str:
         for moment in (edges[0].min(), edges[1].max())
         if isinstance(moment, datetime)
     ]
-    return f"What is worked out reaches from {' to '.join(words)}: ask for hours in there."
+    return said(
+        "What is worked out reaches from {words}: ask for hours in there, such as "
+        '--from "{day} 02:00" --to 06:00.',
+        words=joined(" to ", words),
+        day=str(mill.last_day_over(midnight(searched[-1], 1))),
+    )
 
 
 def _fed_kg(lake: Lake, window: Window) -> float:

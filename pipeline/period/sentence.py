@@ -16,11 +16,21 @@ from models.account import (
     Tracked,
 )
 from pipeline.period.moves import Around, Told
-from pipeline.words import QUANTITIES, clean, moment_words, plain, point_words, unit_words
+from pipeline.words import (
+    QUANTITIES,
+    clean,
+    figure,
+    joined,
+    moment_words,
+    plain,
+    point_words,
+    said,
+    unit_words,
+)
 
 _RATIOS: Final = {
-    LIME_PER_JUICE: "milk of lime per juice",
-    FLOCCULANT_PER_JUICE: "flocculant per juice",
+    LIME_PER_JUICE: said("milk of lime per juice"),
+    FLOCCULANT_PER_JUICE: said("flocculant per juice"),
 }
 _PER_JUICE: Final = "L/m3"
 #: Juice below this is where microbes of hot juice thrive (memory: best at 55 to 62 degC).
@@ -50,13 +60,16 @@ def what_of(signal: Tracked) -> str:
     if signal.quantity in _RATIOS:
         return _RATIOS[signal.quantity]
     if signal.quantity == PROBE_ERROR:
-        return f"error of the {point_words('ph', signal.place, signal.port)} probe"
+        return said(
+            "error of the {point_words} probe",
+            point_words=point_words("ph", signal.place, signal.port),
+        )
     return point_words(signal.quantity, signal.place, signal.port)
 
 
 def tags_of(signal: Tracked) -> str:
     """Tags behind a signal, made printable."""
-    return " over ".join(clean(tag, 60) for tag in signal.tags)
+    return joined(said(" over "), (clean(tag, 60) for tag in signal.tags))
 
 
 def sentence_of(told: Told, known: Around) -> str:
@@ -70,7 +83,7 @@ def sentence_of(told: Told, known: Around) -> str:
     named = told.named
     if named is None:
         return ""
-    text = "; ".join([_first(named, told, known), *_second(named, known)]) + "."
+    text = joined("; ", [_first(named, told, known), *_second(named, known)]) + "."
     return text if text.startswith("pH") else text[:1].upper() + text[1:]
 
 
@@ -87,10 +100,14 @@ def explained(share: float | None, lost: str) -> str:
     if share is None or not math.isfinite(share):
         return ""
     if share >= _ALL:
-        return f"That explains all of the {lost}."
+        return said("That explains all of the {lost}.", lost=lost)
     if share < _NONE:
-        return f"That explains next to nothing of the {lost}."
-    return f"That explains about {100.0 * share:.0f} % of the {lost}."
+        return said("That explains next to nothing of the {lost}.", lost=lost)
+    return said(
+        "That explains about {share} % of the {lost}.",
+        share=figure(100.0 * share, ".0f"),
+        lost=lost,
+    )
 
 
 def named_as_data(told: Told, known: Around) -> dict[str, Any] | None:
@@ -124,14 +141,35 @@ def moved_as_data(item: Moved, told: Told, known: Around) -> dict[str, Any]:
 def _first(named: Named, told: Told, known: Around) -> str:
     item, change = named.first, named.first.departure
     signal, when = item.signal, moment_of_move(item, told, known)
-    weak = ", no more than an everyday swing" if named.weak else ""
+    weak = said(", no more than an everyday swing") if named.weak else ""
     if signal.quantity == PROBE_ERROR:
         side = "high" if change.change > 0 else "low"
-        probe = f"{point_words('ph', signal.place, signal.port)} probe {tags_of(signal)}"
-        size = f"{abs(change.change):.2f} pH higher" if side == "high" else ""
-        size = size or f"{abs(change.change):.2f} pH lower"
-        return f"{probe} read {size} against the laboratory than usual, {when}{weak}"
-    return f"{what_of(signal)} ({tags_of(signal)}) {_change(item)} {when}{weak}"
+        probe = said(
+            "{point_words} probe {tags_of}",
+            point_words=point_words("ph", signal.place, signal.port),
+            tags_of=tags_of(signal),
+        )
+        size = (
+            said("{change} pH higher", change=figure(abs(change.change), ".2f"))
+            if side == "high"
+            else ""
+        )
+        size = size or said("{change} pH lower", change=figure(abs(change.change), ".2f"))
+        return said(
+            "{probe} read {size} against the laboratory than usual, {when}{weak}",
+            probe=probe,
+            size=size,
+            when=when,
+            weak=weak,
+        )
+    return said(
+        "{what_of} ({tags_of}) {change} {when}{weak}",
+        what_of=what_of(signal),
+        tags_of=tags_of(signal),
+        change=_change(item),
+        when=when,
+        weak=weak,
+    )
 
 
 def _change(item: Moved) -> str:
@@ -139,11 +177,24 @@ def _change(item: Moved) -> str:
     unit, decimals = unit_of(item.signal)
     change = item.departure
     low, high = (plain(v, decimals) for v in (change.usual, change.during))
-    verb = "rose" if change.change > 0 else "fell"
+    verb = said("rose") if change.change > 0 else said("fell")
     share = abs(change.change / change.usual) if change.usual else 0.0
     if item.signal.quantity in _IN_PER_CENT and share >= _TELLING_SHARE:
-        return f"{verb} by {100.0 * share:.0f} %, from {low} to {high} {unit_words(unit)}"
-    return f"{verb} from {low} to {high} {unit_words(unit)}"
+        return said(
+            "{verb} by {share} %, from {low} to {high} {unit_words}",
+            verb=verb,
+            share=figure(100.0 * share, ".0f"),
+            low=low,
+            high=high,
+            unit_words=unit_words(unit),
+        )
+    return said(
+        "{verb} from {low} to {high} {unit_words}",
+        verb=verb,
+        low=low,
+        high=high,
+        unit_words=unit_words(unit),
+    )
 
 
 def moment_of_move(item: Moved, told: Told, known: Around) -> str:
@@ -152,10 +203,14 @@ def moment_of_move(item: Moved, told: Told, known: Around) -> str:
     year = known.start.astimezone(zone).year
     words = moment_words(known.at(_clock_min(item, told)), zone, year)
     if item.departure.open_start:
-        return f"since before {words}"
+        return said("since before {words}", words=words)
     spread = max(math.ceil(item.departure.spread_min / _STEP_MIN) * _STEP_MIN, _STEP_MIN)
-    error = f"{spread} min" if spread < 120 else f"{spread / 60:.0f} h"
-    return f"at {words} (± {error})"
+    error = (
+        said("{spread} min", spread=spread)
+        if spread < 120
+        else said("{spread} h", spread=figure(spread / 60, ".0f"))
+    )
+    return said("at {words} (± {error})", words=words, error=error)
 
 
 def _clock_min(item: Moved, told: Told) -> float:
@@ -176,7 +231,14 @@ def _second(named: Named, known: Around) -> list[str]:
     parts = []
     if follows:
         item = follows[0]
-        parts.append(f"{what_of(item.signal)} ({tags_of(item.signal)}) followed: {_change(item)}")
+        parts.append(
+            said(
+                "{what_of} ({tags_of}) followed: {change}",
+                what_of=what_of(item.signal),
+                tags_of=tags_of(item.signal),
+                change=_change(item),
+            )
+        )
     if named.family == "cold":
         last = [m for m in (named.first, *follows) if m.signal.quantity == "temperature"]
         parts += _stood_cold(last[-1], known) if last else []
@@ -189,4 +251,10 @@ def _stood_cold(item: Moved, known: Around) -> list[str]:
     hours = float(np.sum(values < _COLD_DEGC)) / 60.0
     if hours < 0.5:
         return []
-    return [f"it stood below {_COLD_DEGC:.0f} °C for {hours:.1f} h"]
+    return [
+        said(
+            "it stood below {cold_degc} °C for {hours} h",
+            cold_degc=figure(_COLD_DEGC, ".0f"),
+            hours=figure(hours, ".1f"),
+        )
+    ]

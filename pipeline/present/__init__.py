@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
+    from pipeline.present.filtrate import filtrate_line
     from pipeline.present.level import (
         LabState,
         lab_state,
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from pipeline.present.night import (
         write_night_report,
     )
+    from pipeline.present.tongues import in_language, languages_of, tongue_for
     from pipeline.present.view import (
         write_season_report,
     )

@@ -18,6 +18,7 @@ from pipeline.words import (
     channel_words,
     duration_words,
     listed,
+    said,
     section_words,
     span_words,
 )
@@ -72,8 +73,11 @@ def gaps_of_chance(station: Station, channels: pl.DataFrame) -> tuple[Gap, ...]:
     kinds = {vessel.name: str(vessel.kind) for vessel in station.vessels}
     return tuple(
         Gap(
-            f"How often chance alone makes a loss by {channel_words(row['channel'])} "
-            f"({section_words(row['section'], kinds)})",
+            said(
+                "How often chance alone makes a loss by {channel_words} ({section_words})",
+                channel_words=channel_words(row["channel"]),
+                section_words=section_words(row["section"], kinds),
+            ),
             f"{UNCALIBRATED[row['kind']]}.",
         )
         for row in channels.to_dicts()
@@ -83,40 +87,46 @@ def gaps_of_chance(station: Station, channels: pl.DataFrame) -> tuple[Gap, ...]:
 def _on_targets(station: Station) -> list[Gap]:
     absent = coverage_of(station).missing
     inferred = [name for name in _INFERRED if name in absent and _INFERRED[name] not in absent]
-    gaps = [Gap("Not measured", f"{'; '.join(': '.join(NEEDS[n]) for n in inferred)}.")]
+    gaps = [Gap(said("Not measured"), f"{'; '.join(': '.join(NEEDS[n]) for n in inferred)}.")]
     missing = [NEEDS[n][0] for n in absent if n not in OF_LABORATORY and n not in _INFERRED]
     if not missing:
         return gaps if inferred else []
-    text = (
-        "no tag measures it, so its target stands in and no fault of it can show: "
-        f"{listed(missing)}"
+    text = said(
+        "no tag measures it, so its target stands in and no fault of it can show: {listed}",
+        listed=listed(missing),
     )
-    return [Gap("Faults that only a target vouches for", text + "."), *(gaps if inferred else [])]
+    return [
+        Gap(said("Faults that only a target vouches for"), text + "."),
+        *(gaps if inferred else []),
+    ]
 
 
 def _unchecked(lab: pl.DataFrame, *, level_told: bool) -> list[Gap]:
     seen, mixed = set(grabs(lab)["analyte"]), set(composites(lab)["analyte"])
     # A sample gathered over hours is none of the moment at which a probe or a tank stood wrong.
-    only_mixed = " (composite samples do not tell it)"
+    only_mixed = said(" (composite samples do not tell it)")
     gaps = []
     if "ph" not in seen:
-        why = (
-            f"no laboratory pH in this period{only_mixed * ('ph' in mixed)}: a probe that drifts "
-            "cannot be told from the juice."
+        why = said(
+            "no laboratory pH in this period{only_mixed}: a probe that drifts cannot "
+            "be told from the juice.",
+            only_mixed=only_mixed * ("ph" in mixed),
         )
-        gaps.append(Gap("Truth of the pH probes", why))
+        gaps.append(Gap(said("Truth of the pH probes"), why))
     if not level_told and "rs" not in seen | mixed:
-        why = (
-            "no reducing sugars by the laboratory in this period: the level of the loss rests on "
-            "earlier results or on the description, and its interval is wide."
+        why = said(
+            "no reducing sugars by the laboratory in this period: the level of the "
+            "loss rests on earlier results or on the description, and its interval is"
+            " wide."
         )
-        gaps.append(Gap("Level of the loss", why))
+        gaps.append(Gap(said("Level of the loss"), why))
     if "lactic" not in seen:
-        why = (
-            f"no lactic acid by the laboratory in this period{only_mixed * ('lactic' in mixed)}: "
-            "it shows by lime and pol alone, less surely."
+        why = said(
+            "no lactic acid by the laboratory in this period{only_mixed}: it shows by"
+            " lime and pol alone, less surely.",
+            only_mixed=only_mixed * ("lactic" in mixed),
         )
-        gaps.append(Gap("Loss to microbes", why))
+        gaps.append(Gap(said("Loss to microbes"), why))
     return gaps
 
 
@@ -126,15 +136,22 @@ def _without_basis(station: Station, left_out: pl.DataFrame | None) -> list[Gap]
     kinds = {v.name: v.kind for v in station.vessels}
     counts = left_out.group_by("place", "basis").len().sort("place", "basis")
     told = [
-        f"{count} results of {section_words(place, kinds)}, told on {basis}, have no "
-        f"{'Brix' if basis == 'solids' else 'pol'} of the same point near in time"
+        said(
+            "{count} results of {section_words}, told on {basis}, have no {said} of "
+            "the same point near in time",
+            count=count,
+            section_words=section_words(place, kinds),
+            basis=basis,
+            said=said("Brix") if basis == "solids" else said("pol"),
+        )
         for place, basis, count in counts.iter_rows()
     ]
-    why = (
-        f"{listed(told)}; what share of the juice they are is unknown, so they are left out. Have "
-        "both analysed in one sample, and export both."
+    why = said(
+        "{listed}; what share of the juice they are is unknown, so they are left "
+        "out. Have both analysed in one sample, and export both.",
+        listed=listed(told),
     )
-    return [Gap("Reducing sugars that could not be used", why)]
+    return [Gap(said("Reducing sugars that could not be used"), why)]
 
 
 def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:
@@ -152,10 +169,14 @@ def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:
     )
     longest = runs.row(0, named=True)
     span = span_words(longest["start"], longest["end"] + _MINUTE, zone)
-    phrase = "all of them" if runs.height == 1 else "the longest stretch"
+    phrase = said("all of them") if runs.height == 1 else said("the longest stretch")
     missing = duration_words(timedelta(minutes=int(runs["minutes"].sum())))
-    why = (
-        f"a reading lacks in {missing} of this report, {phrase} {span}; there the mill's usual "
-        "value stands in, so a fault of what was not read cannot show."
+    why = said(
+        "a reading lacks in {missing} of this report, {phrase} {span}; there the "
+        "mill's usual value stands in, so a fault of what was not read cannot "
+        "show.",
+        missing=missing,
+        phrase=phrase,
+        span=span,
     )
-    return [Gap("Minutes without all readings", why)]
+    return [Gap(said("Minutes without all readings"), why)]

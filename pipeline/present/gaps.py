@@ -11,7 +11,7 @@ from pipeline.base import Window
 from pipeline.lake import GRID, lake_of
 from pipeline.mill import Mill
 from pipeline.report import Gap
-from pipeline.words import duration_words, span_words
+from pipeline.words import duration_words, joined, said, span_words
 
 #: Shorter silences belong to the health of the data.
 _LEAST: Final = timedelta(hours=1)
@@ -34,13 +34,30 @@ def hours_without_readings(mill: Mill, period: Window) -> list[Gap]:
         return []
     holes.sort(key=lambda hole: (hole[0] - hole[1], hole[0]))
     named = sorted(holes[:_NAMED])
-    text = "; ".join(f"{span_words(a, b, mill.tz)} ({duration_words(b - a)})" for a, b in named)
-    rest = f"; and {len(holes) - _NAMED} shorter spells" if len(holes) > _NAMED else ""
-    why = (
-        f"{text}{rest}. No tag of the station was read, so the mill's usual values stand in: "
-        "sums of these hours say nothing of what was really lost. Pull the exports that lack."
+    text = joined(
+        "; ",
+        (
+            said(
+                "{span_words} ({duration_words})",
+                span_words=span_words(a, b, mill.tz),
+                duration_words=duration_words(b - a),
+            )
+            for a, b in named
+        ),
     )
-    return [Gap("Hours without a single reading", why)]
+    rest = (
+        said("; and {holes} shorter spells", holes=len(holes) - _NAMED)
+        if len(holes) > _NAMED
+        else ""
+    )
+    why = said(
+        "{text}{rest}. No tag of the station was read, so the mill's usual values"
+        " stand in: sums of these hours say nothing of what was really lost. Pull"
+        " the exports that lack.",
+        text=text,
+        rest=rest,
+    )
+    return [Gap(said("Hours without a single reading"), why)]
 
 
 def _holes(mill: Mill, period: Window) -> list[tuple[datetime, datetime]]:

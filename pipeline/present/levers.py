@@ -7,7 +7,7 @@ from datetime import timedelta
 from pipeline.mill import Mill
 from pipeline.replay import Levers, change_words, levers_of, ph_words
 from pipeline.report import LeverShown, SeasonLevers
-from pipeline.words import day_words
+from pipeline.words import day_words, said
 
 
 def season_levers(mill: Mill) -> SeasonLevers | None:
@@ -40,7 +40,11 @@ def shown_levers(found: Levers) -> SeasonLevers:
     )
     return SeasonLevers(
         rows=rows,
-        days=f"{day_words(first, last.year)} to {day_words(last)}",
+        days=said(
+            "{day_words} to {day_words2}",
+            day_words=day_words(first, last.year),
+            day_words2=day_words(last),
+        ),
         ph=ph_words(found),
         missing_weeks=found.missing_weeks,
         currency=mill.currency,

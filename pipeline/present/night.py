@@ -16,10 +16,14 @@ from pipeline.lake import lake_of
 from pipeline.mill import Mill
 from pipeline.present.first_lever import first_lever_words
 from pipeline.present.plausible import plausible
+from pipeline.present.tongues import in_every_language
 from pipeline.present.view import latest_run, report_path, run_log_sd, view_of
 from pipeline.report import Gap, NightView, RunHealth, write_night
 from pipeline.store import published_store_of
+from pipeline.words import figure, joined, said
 
+_STAGES: Final = {"pull": said("reading"), "derive": said("working out"), "detect": said("search")}
+_KINDS: Final = {"minutes": said("minutes"), "rows": said("rows"), "readings": said("readings")}
 #: A tag without a reading for this long before the end of data is silent now.
 _SILENT: Final = timedelta(hours=1)
 
@@ -37,10 +41,11 @@ def write_night_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> 
     Returns
     -------
     Path
-        The HTML file; PDF and text lie beside it.
+        The HTML file; PDF and text lie beside it, and the same in other languages of readers.
     """
     out = report_path(mill, period, "nightly.html")
-    return write_night(out, night_view(mill, period, tuple(gaps)))
+    view = night_view(mill, period, tuple(gaps))
+    return in_every_language(mill, out, view, write_night)
 
 
 def night_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> NightView:
@@ -102,9 +107,24 @@ def _stage_words(mill: Mill, run_id: str) -> str:
     latest = rows.filter((pl.col("attempt") == rows["attempt"][-1]) & (pl.col("number") > 0))
     words = []
     for row in latest.filter(pl.col("stage").is_in(["pull", "derive", "detect"])).to_dicts():
-        count = f" ({row['row_count']:,} {row['row_kind']})" if row["row_count"] is not None else ""
-        words.append(f"{row['stage']} {row['took_s']:.0f} s{count}")
-    return ", ".join(words)
+        count = (
+            said(
+                " ({row_count} {row_kind})",
+                row_count=figure(row["row_count"], ","),
+                row_kind=_KINDS.get(row["row_kind"], row["row_kind"]),
+            )
+            if row["row_count"] is not None
+            else ""
+        )
+        words.append(
+            said(
+                "{stage} {took_s} s{count}",
+                stage=_STAGES[row["stage"]],
+                took_s=figure(row["took_s"], ".0f"),
+                count=count,
+            )
+        )
+    return joined(", ", words)
 
 
 def _sensors_now(mill: Mill, ill: pl.DataFrame | None, period: Window) -> pl.DataFrame | None:

@@ -19,14 +19,17 @@ from models.account import multiplier_log_sd, with_bounds
 from pipeline.base import ONE_DAY, DataError, Window, midnight
 from pipeline.lake import LOSSES, NOTICES, STATION, ZONES, lake_of, tag_health
 from pipeline.mill import Mill
+from pipeline.period import known_of
 from pipeline.present.coverage import gaps_of_chance, gaps_of_coverage
 from pipeline.present.gaps import hours_without_readings
 from pipeline.present.level import level_beware
 from pipeline.present.levers import season_levers
 from pipeline.present.plausible import beyond_of
+from pipeline.present.tongues import tongue_for
 from pipeline.report import REQUIRED_COLUMNS, Gap, Multiplier, ReportView, write_report
 from pipeline.stages import season_days, sensors_to_look_at, uncalibrated_channels
 from pipeline.store import dossiers_of, published_store_of
+from pipeline.words import joined, said
 
 #: Charts reach this far around a finding.
 _AROUND: Final = timedelta(days=2)
@@ -123,6 +126,7 @@ def view_of(
         verdicts=store.verdicts(),
         beyond=beyond_of(mill, period),
         missing_tags=tuple(tags.filter(pl.col("readings") == 0)["tag"]),
+        tongue=tongue_for(mill),
         not_computed=(
             *gaps,
             *hours_without_readings(mill, period),
@@ -131,6 +135,7 @@ def view_of(
         ),
         run=_run_words(mill, run),
         dossiers=dossiers_of(mill, found["finding_id"].to_list()),
+        known=known_of(mill),
     )
 
 
@@ -205,9 +210,9 @@ def run_log_sd(run: dict[str, Any]) -> float:
 def _multiplier(mill: Mill, run: dict[str, Any]) -> Multiplier:
     pairs = run["multiplier_pairs"]
     source = (
-        f"fitted to {pairs} laboratory samples along the train"
+        said("fitted to {pairs} laboratory samples along the train", pairs=pairs)
         if pairs
-        else "not fitted: no laboratory sample of the season was usable"
+        else said("not fitted: no laboratory sample of the season was usable")
     )
     bounds = (run["multiplier"], run["multiplier_low"], run["multiplier_high"])
     beware = level_beware(mill, run_log_sd(run), pairs, run["as_of"].date())
@@ -246,7 +251,13 @@ def _run_words(mill: Mill, run: dict[str, Any]) -> dict[str, str]:
     versions = json.loads(run["versions"])
     return {
         "run": run["run_id"],
-        "searched": " to ".join(f"{moment:%Y-%m-%d %H:%M}" for moment in local),
+        "searched": joined(" to ", (f"{moment:%Y-%m-%d %H:%M}" for moment in local)),
         "description": run["config_hash"],
-        "versions": ", ".join(f"{name} {number}" for name, number in sorted(versions.items())),
+        "versions": joined(
+            ", ",
+            (
+                said("{name} {number}", name=name, number=number)
+                for name, number in sorted(versions.items())
+            ),
+        ),
     }

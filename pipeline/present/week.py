@@ -18,13 +18,22 @@ from pipeline.present.levers import season_levers
 from pipeline.present.night import run_health
 from pipeline.present.plausible import plausible
 from pipeline.present.settling import settling_of
+from pipeline.present.tongues import in_every_language
 from pipeline.present.view import judged_minutes, latest_run, report_path, run_log_sd, view_of
 from pipeline.report import Gap, WeekView, shift_lengths, shift_sums, write_week
 from pipeline.stages import level_course
 from pipeline.store import published_store_of
+from pipeline.words import said
 
 #: Before and after of a fix are drawn from this far on either side.
 _AROUND_A_FIX: Final = timedelta(days=8)
+
+#: Names of shifts where the description gives none.
+_USUAL: Final = {
+    "morning": said("morning"),
+    "afternoon": said("afternoon"),
+    "night": said("night"),
+}
 
 
 def write_week_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> Path:
@@ -45,7 +54,7 @@ def write_week_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> P
     out = report_path(mill, period, "weekly.html")
     view = week_view(mill, period, tuple(gaps))
     keep_first(mill, view.report.levers, view.last)
-    return write_week(out, view)
+    return in_every_language(mill, out, view, write_week)
 
 
 def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekView:
@@ -66,7 +75,8 @@ def week_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> WeekVie
         first=first,
         last=last,
         shifts=_shifts(mill, period),
-        shift_names=mill.shifts.names or ("the day",),
+        shift_names=tuple(_USUAL.get(name, name) for name in mill.shifts.names)
+        or (said("the day"),),
         shift_minutes=tuple(shift_lengths(mill.shifts.starts)),
         known=known,
         settling=seen.days,

@@ -27,7 +27,7 @@ from pipeline.period import Reckoned, reckon
 from pipeline.replay.prices import prices_of
 from pipeline.replay.season import SeasonRan, biases_between
 from pipeline.replay.warned import warnings_of
-from pipeline.words import clean, span_words
+from pipeline.words import clean, joined, said, span_words
 
 #: Days before a period whose juice may still be in the station, as a night takes them, and hours
 #: behind it in which changed juice leaves.
@@ -35,7 +35,9 @@ WARM_UP: Final = 2 * ONE_DAY
 BEHIND: Final = timedelta(hours=12)
 #: Longest period that is run again at once; the levers go through a season in pieces of a week.
 LONGEST: Final = timedelta(days=62)
-_CURE: Final = "Change less, or something that the mill has run; lostpol levers shows what that is."
+_CURE: Final = said(
+    "Change less, or something that the mill has run; lostpol levers shows what that is."
+)
 
 
 @dataclass(frozen=True)
@@ -131,7 +133,9 @@ def record_of(mill: Mill, window: Window) -> Recorded:
     lake = lake_of(mill)
     grid = _grid(lake, Window(window.start - WARM_UP, window.end + BEHIND))
     if grid.is_empty():
-        where = f"{span_words(window.start, window.end, mill.tz)}, plant time"
+        where = said(
+            "{span_words}, plant time", span_words=span_words(window.start, window.end, mill.tz)
+        )
         raise DataError(
             "No minutes of this period lie in the lake.", where, "Run lostpol backfill first."
         )
@@ -154,7 +158,7 @@ def _run(record: Recorded, changes: Sequence[Change]) -> Rerun:
     try:
         return rerun(record, changes)
     except ValueError as error:
-        keys = ", ".join(change.key for change in changes)
+        keys = joined(", ", (change.key for change in changes))
         raise ConfigError("This change cannot be replayed.", f"{keys}: {error}", _CURE) from error
 
 

@@ -13,8 +13,10 @@ from pipeline.replay.words import change_words
 from pipeline.words import (
     bare_tonnes,
     duration_words,
+    joined,
     money,
     plain,
+    said,
     section_words,
     span_words,
     tonnes,
@@ -35,40 +37,77 @@ def replay_lines(found: Replay) -> Iterator[str]:
     saving, zone, currency = found.saving, found.mill.tz, found.mill.currency
     kinds = {v.name: str(v.kind) for v in found.mill.station.vessels}
     span = span_words(found.window.start, found.window.end, zone)
-    yield f"{span} ({duration_words(found.window.end - found.window.start)}), plant time"
-    yield "With " + ("; ".join(change_words(c) for c in found.changes) or "nothing changed") + ":"
+    yield said(
+        "{span} ({duration_words}), plant time",
+        span=span,
+        duration_words=duration_words(found.window.end - found.window.start),
+    )
+    yield (
+        said("With ")
+        + (joined("; ", (change_words(c) for c in found.changes)) or said("nothing changed"))
+        + ":"
+    )
     saved = saving.saved
-    verb = "would have been saved" if saved.mid >= 0.0 else "more would have been lost"
+    verb = said("would have been saved") if saved.mid >= 0.0 else said("more would have been lost")
     by = (saved.mid, saved.low, saved.high)
     mid, low, high = by if saved.mid >= 0.0 else (-saved.mid, -saved.high, -saved.low)
-    yield f"{tonnes(mid, low, high)} of sucrose {verb}, 90 % interval."
-    yield f"Lost as recorded: {bare_tonnes(saving.recorded_t, None, None)}; replayed: " + (
-        f"{bare_tonnes(saving.replayed_t, None, None)}"
-    )
+    yield said("{mid} of sucrose {verb}, 90 % interval.", mid=tonnes(mid, low, high), verb=verb)
+    yield said(
+        "Lost as recorded: {bare_tonnes}; replayed: ",
+        bare_tonnes=bare_tonnes(saving.recorded_t, None, None),
+    ) + (f"{bare_tonnes(saving.replayed_t, None, None)}")
     price = found.mill.price_per_t
-    yield f"Worth: {money(saved.mid * price, saved.low * price, saved.high * price, currency)}"
-    yield "Costs beside it, more than recorded:"
+    yield said(
+        "Worth: {mid}",
+        mid=money(saved.mid * price, saved.low * price, saved.high * price, currency),
+    )
+    yield said("Costs beside it, more than recorded:")
     for cost in saving.costs:
-        yield f"  {_cost(cost, currency)}"
+        yield said("  {cost}", cost=_cost(cost, currency))
     if any(c.value for c in saving.costs):
-        net = money(found.net_value, None, None, currency).removesuffix(" (no interval)")
-        yield f"Worth less costs: {net}, with the middle of the interval."
-    yield "By vessel: lost as recorded, replayed"
+        net = money(found.net_value, None, None, currency).removesuffix(said(" (no interval)"))
+        yield said("Worth less costs: {net}, with the middle of the interval.", net=net)
+    yield said("By vessel: lost as recorded, replayed")
     for part in saving.by_vessel:
         if abs(part.recorded_t - part.replayed_t) >= _LEAST_T:
-            was, now = f"{plain(part.recorded_t, 3)} t", f"{plain(part.replayed_t, 3)} t"
-            yield f"  {section_words(part.zone, kinds)}: {was}, {now}"
+            was, now = (
+                said("{recorded_t} t", recorded_t=plain(part.recorded_t, 3)),
+                said("{replayed_t} t", replayed_t=plain(part.replayed_t, 3)),
+            )
+            yield said(
+                "  {section_words}: {was}, {now}",
+                section_words=section_words(part.zone, kinds),
+                was=was,
+                now=now,
+            )
     if abs(saving.later_t) >= _LEAST_T:
-        yield f"After the period, in juice still on its way: {plain(saving.later_t, 3)} t besides."
+        yield said(
+            "After the period, in juice still on its way: {later_t} t besides.",
+            later_t=plain(saving.later_t, 3),
+        )
     for warning in found.warnings:
-        yield f"Mind: {warning}"
+        yield said("Mind: {warning}", warning=warning)
 
 
 def _cost(cost: Cost, currency: str) -> str:
     if cost.unit == "%":
-        more = "more" if cost.amount > 0.0 else "less"
-        return f"{cost.what}: {plain(abs(cost.amount), 1)} % {more} load the settler could take"
-    text = f"{cost.what}: {plain(cost.amount, 2)} {unit_words(cost.unit)}"
+        more = said("more") if cost.amount > 0.0 else said("less")
+        return said(
+            "{what}: {amount} % {more} load the settler could take",
+            what=cost.what,
+            amount=plain(abs(cost.amount), 1),
+            more=more,
+        )
+    text = said(
+        "{what}: {amount} {unit_words}",
+        what=cost.what,
+        amount=plain(cost.amount, 2),
+        unit_words=unit_words(cost.unit),
+    )
     if cost.value is None:
         return text
-    return f"{text}, {money(cost.value, None, None, currency).removesuffix(' (no interval)')}"
+    return said(
+        "{text}, {value}",
+        text=text,
+        value=money(cost.value, None, None, currency).removesuffix(said(" (no interval)")),
+    )

@@ -5,28 +5,55 @@ from __future__ import annotations
 from features.advice import USUAL_PH
 from features.replay import FILTRATE_TO, Change
 from pipeline.replay.levers import Levers
-from pipeline.words import clean, unit_words
+from pipeline.words import clean, figure, said, unit_words
 
 
 def change_words(change: Change) -> str:
     """A change in words, such as ``settler temperature 2 °C lower``."""
     name = _NAMES[change.what]
     place = clean(change.place, 60).replace("_", " ")
-    what = f"{place} {name}" if place else name
+    what = said("{place} {name}", place=place, name=name) if place else name
     if change.what == "in_service":
-        return f"{place} {'in' if change.amount else 'out of'} service"
+        return said(
+            "{place} {said} service",
+            place=place,
+            said=said("in") if change.amount else said("out of"),
+        )
     if change.what == "filtrate_to":
-        return f"filtrate returned to {FILTRATE_TO[int(change.amount)]} juice"
+        return said(
+            "filtrate returned to {filtrate_to} juice", filtrate_to=FILTRATE_TO[int(change.amount)]
+        )
     # Of a level the points are meant, not a share of it.
-    unit = {"pH": "", "%": " points" if change.how == "by" else " %"}.get(
-        change.unit, f" {unit_words(change.unit)}"
+    unit = {"pH": "", "%": said(" points") if change.how == "by" else " %"}.get(
+        change.unit, said(" {unit_words}", unit_words=unit_words(change.unit))
     )
     if change.how == "by":
-        return f"{what} {abs(change.amount):g}{unit} {_way(change.amount)}"
+        return said(
+            "{what} {amount}{unit} {way}",
+            what=what,
+            amount=figure(abs(change.amount), "g"),
+            unit=unit,
+            way=_way(change.amount),
+        )
     if change.how == "factor":
-        return f"{what} {abs(change.amount):g} % {_way(change.amount)}"
-    held = {"to": "at", "at_most": "at no more than", "at_least": "at no less than"}[change.how]
-    return f"{what} {held} {change.amount:g}{unit}"
+        return said(
+            "{what} {amount} % {way}",
+            what=what,
+            amount=figure(abs(change.amount), "g"),
+            way=_way(change.amount),
+        )
+    held = {
+        "to": said("at"),
+        "at_most": said("at no more than"),
+        "at_least": said("at no less than"),
+    }[change.how]
+    return said(
+        "{what} {held} {amount}{unit}",
+        what=what,
+        held=held,
+        amount=figure(change.amount, "g"),
+        unit=unit,
+    )
 
 
 def ph_words(found: Levers) -> str:
@@ -34,32 +61,39 @@ def ph_words(found: Levers) -> str:
     ph = found.ph
     if ph is None:
         return ""
-    where = f"pH {ph.low:.2f} to {ph.high:.2f}"
-    now = f"now {ph.now:.2f} in the middle of its hours"
+    where = said("pH {low} to {high}", low=figure(ph.low, ".2f"), high=figure(ph.high, ".2f"))
+    now = said("now {now} in the middle of its hours", now=figure(ph.now, ".2f"))
     if ph.best is None:
-        return (
-            f"Limed juice: {where} ({now}); no step within pH {USUAL_PH[0]:g} to {USUAL_PH[1]:g}, "
-            "where juice settles well, is sure to cost less."
+        return said(
+            "Limed juice: {where} ({now}); no step within pH {usual_ph} to "
+            "{usual_ph2}, where juice settles well, is sure to cost less.",
+            where=where,
+            now=now,
+            usual_ph=figure(USUAL_PH[0], "g"),
+            usual_ph2=figure(USUAL_PH[1], "g"),
         )
-    return (
-        f"Limed juice: {where} would have cost least of what settles well ({now}): sucrose, lime "
-        "and destroyed sugars counted. Scale has no price here and speaks for the lower end."
+    return said(
+        "Limed juice: {where} would have cost least of what settles well ({now}):"
+        " sucrose, lime and destroyed sugars counted. Scale has no price here and"
+        " speaks for the lower end.",
+        where=where,
+        now=now,
     )
 
 
 def _way(amount: float) -> str:
-    return "higher" if amount >= 0.0 else "lower"
+    return said("higher") if amount >= 0.0 else said("lower")
 
 
 _NAMES = {
-    "ph_limed": "limed-juice pH",
-    "ph_limed_target": "target of limed-juice pH",
+    "ph_limed": said("limed-juice pH"),
+    "ph_limed_target": said("target of limed-juice pH"),
     "flow": "throughput",
     "imbibition": "imbibition",
-    "stop_h": "length of the stop",
+    "stop_h": said("length of the stop"),
     "filtrate_to": "filtrate",
     "temp_degc": "temperature",
     "level_pct": "level",
-    "mud_level_pct": "mud level",
+    "mud_level_pct": said("mud level"),
     "in_service": "service",
 }

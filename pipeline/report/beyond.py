@@ -9,11 +9,11 @@ import polars as pl
 
 from features.kinetics import DESTRUCTION, INVERSION
 from pipeline.report.view import ReportView
-from pipeline.words import section_words, unit_words
+from pipeline.words import figure, joined, said, section_words, stored, unit_words
 
 #: Of less of a loss than this nobody needs to hear at five in the morning [%] (judgement).
 _LEAST_PCT: Final = 0.1
-_OF: Final = {DESTRUCTION: "of the reducing sugars destroyed"}
+_OF: Final = {DESTRUCTION: said("of the reducing sugars destroyed")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,11 +44,21 @@ def beyond_line(view: ReportView) -> str:
     worst = [row for row in rows if _pct(row) >= _LEAST_PCT]
     if not worst:
         return ""
-    named = [f"{_row(r, view).where} {_pct(r):.2g} % ({_row(r, view).met})" for r in worst[:2]]
-    more = f" and {len(worst) - 2} more" if len(worst) > 2 else ""
-    return (
-        "Part of the loss is a rougher guess, made outside the ranges for which the kinetics are "
-        f"stated: {'; '.join(named)}{more}."
+    named = [
+        said(
+            "{where} {pct} % ({met})",
+            where=_row(r, view).where,
+            pct=figure(_pct(r), ".2g"),
+            met=_row(r, view).met,
+        )
+        for r in worst[:2]
+    ]
+    more = said(" and {worst} more", worst=len(worst) - 2) if len(worst) > 2 else ""
+    return said(
+        "Part of the loss is a rougher guess, made outside the ranges for which "
+        "the kinetics are stated: {named}{more}.",
+        named=joined("; ", named),
+        more=more,
     )
 
 
@@ -63,15 +73,33 @@ def _pct(row: dict[str, Any]) -> float:
 
 def _row(row: dict[str, Any], view: ReportView) -> BeyondRow:
     kinds = {} if view.station is None else {v.name: v.kind for v in view.station.vessels}
-    unit = f" {unit_words(row['unit'])}".rstrip()
+    unit = said(" {unit_words}", unit_words=unit_words(row["unit"])).rstrip()
     pct = _pct(row)
-    share = "under 0.01 %" if pct < 0.01 else f"{pct:.2g} %"
-    of = _OF.get(row["formula"], "of the station's loss")
+    share = (
+        said("under {bound} %", bound=figure(0.01, ".2f"))
+        if pct < 0.01
+        else said("{pct} %", pct=figure(pct, ".2g"))
+    )
+    of = _OF.get(row["formula"], said("of the station's loss"))
     return BeyondRow(
         where=section_words(row["zone"], kinds),
-        what=f"{row['formula']}, {row['input']}",
-        met=f"{row['seen_low']:.3g} to {row['seen_high']:.3g}{unit}",
-        stated=f"{row['low']:g} to {row['high']:g}{unit}",
-        minutes=f"{row['minutes']:,} of {row['of_minutes']:,} min",
-        share=f"{share} {of}",
+        what=joined(", ", (stored(row["formula"]), stored(row["input"]))),
+        met=said(
+            "{seen_low} to {seen_high}{unit}",
+            seen_low=figure(row["seen_low"], ".3g"),
+            seen_high=figure(row["seen_high"], ".3g"),
+            unit=unit,
+        ),
+        stated=said(
+            "{low} to {high}{unit}",
+            low=figure(row["low"], "g"),
+            high=figure(row["high"], "g"),
+            unit=unit,
+        ),
+        minutes=said(
+            "{minutes} of {of_minutes} min",
+            minutes=figure(row["minutes"], ","),
+            of_minutes=figure(row["of_minutes"], ","),
+        ),
+        share=said("{share} {of}", share=share, of=of),
     )

@@ -12,13 +12,15 @@ import polars as pl
 from pipeline.charts import NARROW_STRIP, WIDE_STRIP, DayBar, Drawing, Lane, strip
 from pipeline.report.days import days_with_microbes
 from pipeline.report.view import NightView
-from pipeline.words import day_span, day_words, words_of
+from pipeline.words import day_span, day_words, said, words_of
 
 DAYS: Final = 30
 #: Causes with a lane of their own; the rest share one.
 _LANES: Final = 4
-_LABEL: Final = "Sucrose lost above the unavoidable on each of the last 30 days, and the findings"
-_OTHERS: Final = "Other causes"
+_LABEL: Final = said(
+    "Sucrose lost above the unavoidable on each of the last 30 days, and the findings"
+)
+_OTHERS: Final = said("Other causes")
 
 
 def last_days(view: NightView) -> Drawing:
@@ -26,14 +28,17 @@ def last_days(view: NightView) -> Drawing:
     season = view.report.season
     first = view.day - timedelta(days=DAYS - 1)
     if season is None:
-        return Drawing(note="The last 30 days are not shown: no daily sums were given.")
+        return Drawing(note=said("The last 30 days are not shown: no daily sums were given."))
     held = season.filter(pl.col("day_local").is_between(first, view.day)).drop_nulls("excess_t")
     if held.height < 2:
-        return Drawing(note="The last 30 days are not shown: there is no earlier day yet.")
+        return Drawing(note=said("The last 30 days are not shown: there is no earlier day yet."))
     days = _bars(days_with_microbes(held, view.known, view.report.zone).to_dicts(), first, view.day)
     labels = [_short(first + timedelta(days=n)) for n in range(DAYS)]
     lanes = _lanes(view, *day_span(first, view.day, ZoneInfo(view.report.zone)))
-    wide, narrow = (strip(days, labels, lanes, _LABEL, s) for s in (WIDE_STRIP, NARROW_STRIP))
+    tongue = view.report.tongue
+    wide, narrow = (
+        strip(days, labels, lanes, _LABEL, s, tongue) for s in (WIDE_STRIP, NARROW_STRIP)
+    )
     return Drawing(wide, narrow)
 
 

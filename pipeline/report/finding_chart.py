@@ -26,15 +26,17 @@ from pipeline.charts import (
     Panel,
     Point,
     Series,
-    TimeAxis,
     bucket_means,
     draw,
+    in_hours,
     stack,
+    told,
 )
+from pipeline.report.chart_hours import time_axis
 from pipeline.report.lab_panels import microbial_panels
-from pipeline.report.scope import Scope, chart_window, data_bounds, epoch_ms, lines_of
+from pipeline.report.scope import Scope, chart_window, data_bounds, lines_of
 from pipeline.report.view import ReportView, vessel_kinds
-from pipeline.words import chart_offset, clocks_change, section_words
+from pipeline.words import chart_offset, clocks_change, joined, said, section_words
 
 _LIMED_PLACES = frozenset({"liming_tank"})
 _CLEAR_PLACES = frozenset({"settler"})
@@ -73,10 +75,7 @@ def finding_chart(
     window = chart_window(started, ended, data_bounds(view))
     offset = chart_offset(window[0], ZoneInfo(view.zone))
     shift_ms = round(offset.total_seconds() * 1000)
-    axis = TimeAxis(
-        (epoch_ms(window[0]) + shift_ms, epoch_ms(window[1]) + shift_ms),
-        (epoch_ms(started) + shift_ms, epoch_ms(ended) + shift_ms),
-    )
+    axis = time_axis(view, window, (started, ended), shift_ms)
     zone = drawn_zone(view, section, window)
     drawn: list[Markup] = []
     absent: list[str] = []
@@ -86,22 +85,33 @@ def finding_chart(
         shown = [panel for panel in made if not panel.empty]
         absent = [panel.title for panel in made if panel.empty]
         if not shown:
-            return Drawing(note="No minute data for these hours: no chart could be drawn.")
-        drawn.append(draw(stack(shown, axis, size), f"{prefix}-{size.name}", label))
+            return Drawing(note=said("No minute data for these hours: no chart could be drawn."))
+        drawn.append(draw(stack(shown, axis, size), f"{prefix}-{size.name}", label, view.tongue))
     return Drawing(drawn[0], drawn[1], _missing_words(view, window, absent))
 
 
 def _missing_words(
     view: ReportView, window: tuple[datetime, datetime], absent: Sequence[str]
 ) -> str:
-    text = [f"Not drawn, because no readings exist: {'; '.join(absent)}."] if absent else []
+    text = (
+        [said("Not drawn, because no readings exist: {absent}.", absent=joined("; ", absent))]
+        if absent
+        else []
+    )
     if view.zone_minutes is not None and not has_judged_loss(view.station_minutes):
         zones = view.zone_minutes.filter(pl.col("ts_utc").is_between(*window, closed="left"))
         names = [section_words(zone, vessel_kinds(view)) for zone in silent_zones(zones)]
-        text += [f"The loss rate leaves out {', '.join(names)}: no readings."] if names else []
+        text += (
+            [said("The loss rate leaves out {names}: no readings.", names=joined(", ", names))]
+            if names
+            else []
+        )
     if clocks_change(*window, ZoneInfo(view.zone)):
-        text.append("The clocks changed in these hours; the chart keeps the time of its left edge.")
-    return " ".join(text)
+        text.append(
+            said("The clocks changed in these hours; the chart keeps the time of its left edge.")
+        )
+    text += [known] if (known := told(in_hours(view.known, *window))) else []
+    return joined(" ", text)
 
 
 def drawn_zone(view: ReportView, section: str, window: tuple[datetime, datetime]) -> str:
@@ -123,11 +133,11 @@ def _panels(scope: Scope) -> list[Panel]:
     zones = scope.minutes(scope.view.zone_minutes)
     zone = None if zones is None else zones.filter(pl.col("zone") == scope.section)
     where = section_words(scope.section, kinds)
-    residence = lines_of(zone, {"residence_min": Series("residence", (), BLUE)}, scope)
+    residence = lines_of(zone, {"residence_min": Series(said("residence"), (), BLUE)}, scope)
     return [
         ph_panel(scope, kinds),
         _temperature(scope),
-        Panel(f"Residence time, {where} [min]", residence, from_zero=True),
+        Panel(said("Residence time, {where} [min]", where=where), residence, from_zero=True),
         loss_panel(scope, zones),
     ]
 
@@ -137,8 +147,11 @@ def _temperature(scope: Scope) -> Panel:
     zone = None if zones is None else zones.filter(pl.col("zone") == scope.section)
     vessel = scope_vessel(scope)
     target = [vessel.temp_degc] if vessel is not None and ":" not in scope.section else []
-    title = f"Temperature, {section_words(scope.section, vessel_kinds(scope.view))} [°C]"
-    lines = lines_of(zone, heat_styles(scope, "temperature"), scope)
+    title = said(
+        "Temperature, {section_words} [°C]",
+        section_words=section_words(scope.section, vessel_kinds(scope.view)),
+    )
+    lines = lines_of(zone, heat_styles(scope, said("temperature")), scope)
     return Panel(title, lines, levels=target, least_span=4.0)
 
 
@@ -162,23 +175,27 @@ def scope_vessel(scope: Scope) -> Vessel | None:
 def ph_panel(scope: Scope, kinds: Mapping[str, str]) -> Panel:
     """Limed and clear pH as read and corrected, with laboratory grabs and targets."""
     styles = {
-        "ph_limed": Series("limed, as read", (), BLUE, SOLID, 1.4),
-        "ph_clear": Series("clear, as read", (), VERMILION, DASH, 1.4),
-        "ph_limed_corrected": Series("limed, corrected", (), INK, LONG_DASH, 2.2),
-        "ph_clear_corrected": Series("clear, corrected", (), GREY, LONG_DASH, 2.2),
+        "ph_limed": Series(said("limed, as read"), (), BLUE, SOLID, 1.4),
+        "ph_clear": Series(said("clear, as read"), (), VERMILION, DASH, 1.4),
+        "ph_limed_corrected": Series(said("limed, corrected"), (), INK, LONG_DASH, 2.2),
+        "ph_clear_corrected": Series(said("clear, corrected"), (), GREY, LONG_DASH, 2.2),
     }
     limed = _LIMED_PLACES | {name for name, kind in kinds.items() if kind == _LIME_KIND}
     clear = _CLEAR_PLACES | {name for name, kind in kinds.items() if kind == _CLEAR_KIND}
     dots = [
-        Dots("limed, laboratory", grabs_of(scope, limed), BLUE, "circle"),
-        Dots("clear, laboratory", grabs_of(scope, clear), VERMILION, "diamond"),
+        Dots(said("limed, laboratory"), grabs_of(scope, limed), BLUE, "circle"),
+        Dots(said("clear, laboratory"), grabs_of(scope, clear), VERMILION, "diamond"),
     ]
     station = scope.view.station
     targets = () if station is None else (station.targets.ph_limed, station.targets.ph_clear)
     minutes = scope.minutes(scope.view.station_minutes)
     lines = lines_of(minutes, styles, scope)
     return Panel(
-        "pH (cooled-sample basis)", lines, [d for d in dots if d.points], targets, least_span=0.8
+        said("pH (cooled-sample basis)"),
+        lines,
+        [d for d in dots if d.points],
+        targets,
+        least_span=0.8,
     )
 
 
@@ -223,7 +240,7 @@ def _station_loss(scope: Scope, zones: pl.DataFrame | None) -> pl.DataFrame | No
 
 def loss_panel(scope: Scope, zones: pl.DataFrame | None) -> Panel:
     """Loss rate of the whole station: a cause in one vessel also moves the others."""
-    title = "Sucrose lost, whole station [kg/h]"
+    title = said("Sucrose lost, whole station [kg/h]")
     whole = _station_loss(scope, zones)
     if whole is None:
         return Panel(title, ())
@@ -231,8 +248,8 @@ def loss_panel(scope: Scope, zones: pl.DataFrame | None) -> Panel:
     series = [
         Series(name, scope.local(bucket_means(whole, column, scope.utc, points)), color, dash)
         for column, name, color, dash in (
-            ("loss_kg_h", "lost", INK, SOLID),
-            ("unavoidable_kg_h", "unavoidable", BLUE, DASH),
+            ("loss_kg_h", said("lost"), INK, SOLID),
+            ("unavoidable_kg_h", said("unavoidable"), BLUE, DASH),
         )
     ]
-    return Panel(title, series, from_zero=True, between=("lost", "unavoidable"))
+    return Panel(title, series, from_zero=True, between=(said("lost"), said("unavoidable")))

@@ -19,10 +19,12 @@ from pipeline.charts import (
     Panel,
     Series,
     Size,
-    TimeAxis,
     draw,
+    in_hours,
     stack,
+    told,
 )
+from pipeline.report.chart_hours import time_axis
 from pipeline.report.days import MICROBES
 from pipeline.report.finding_chart import (
     drawn_zone,
@@ -32,10 +34,10 @@ from pipeline.report.finding_chart import (
     scope_vessel,
 )
 from pipeline.report.lab_panels import lactic_panel
-from pipeline.report.scope import Scope, chart_window, data_bounds, epoch_ms, lines_of
+from pipeline.report.scope import Scope, chart_window, data_bounds, lines_of
 from pipeline.report.tables import FindingRow
 from pipeline.report.view import ReportView, vessel_kinds
-from pipeline.words import chart_offset, clocks_change, section_words
+from pipeline.words import chart_offset, clocks_change, joined, said, section_words
 
 TILE: Final = Size("tile", 245, 50, 10, 220, 2, 3, "horizontal")
 _LIMED: Final = frozenset({"low_limed_ph", "ph_probe_high"})
@@ -78,22 +80,30 @@ def finding_tile(view: ReportView, row: FindingRow, prefix: str) -> Drawing:
     panels += [] if cause == MICROBES else [_station_loss(scope)]
     shown = [panel for panel in panels if not panel.empty]
     if not shown:
-        return Drawing(note="No chart: there are no readings for these hours.")
-    axis = TimeAxis(
-        (epoch_ms(window[0]) + shift_ms, epoch_ms(window[1]) + shift_ms),
-        (epoch_ms(row.started) + shift_ms, epoch_ms(row.ended) + shift_ms),
+        return Drawing(note=said("No chart: there are no readings for these hours."))
+    axis = time_axis(view, window, (row.started, row.ended), shift_ms)
+    label = said(
+        "{name}, {where}, {when}: {title}",
+        name=row.cause.name,
+        where=row.where,
+        when=row.when,
+        title=joined("; ", (p.title for p in shown)),
     )
-    label = f"{row.cause.name}, {row.where}, {row.when}: {'; '.join(p.title for p in shown)}"
     absent = [panel.title for panel in panels if panel.empty]
-    text = [f"Not drawn, no readings: {'; '.join(absent)}."] if absent else []
+    text = (
+        [said("Not drawn, no readings: {absent}.", absent=joined("; ", absent))] if absent else []
+    )
     if clocks_change(*window, zone):
-        text.append("The clocks changed; the chart keeps the time of its left edge.")
-    return Drawing(draw(stack(shown, axis, TILE), prefix, label), None, " ".join(text))
+        text.append(said("The clocks changed; the chart keeps the time of its left edge."))
+    text += [known] if (known := told(in_hours(view.known, *window))) else []
+    return Drawing(
+        draw(stack(shown, axis, TILE), prefix, label, view.tongue), None, joined(" ", text)
+    )
 
 
 def _station_loss(scope: Scope) -> Panel:
     minutes = scope.minutes(scope.view.zone_minutes)
-    return replace(loss_panel(scope, minutes), title="Sucrose lost, station [kg/h]")
+    return replace(loss_panel(scope, minutes), title=said("Sucrose lost, station [kg/h]"))
 
 
 def _carrier_of(cause: str) -> Callable[[_Drawn], Panel] | None:
@@ -113,16 +123,16 @@ def _carrier(cause: str, drawn: _Drawn) -> Panel:
 
 
 def _limed_ph(drawn: _Drawn) -> Panel:
-    return _one_ph(drawn, "limed", "Limed juice, pH (dots: laboratory)", slice(0, 1))
+    return _one_ph(drawn, "limed", said("Limed juice, pH (dots: laboratory)"), slice(0, 1))
 
 
 def _clear_ph(drawn: _Drawn) -> Panel:
-    return _one_ph(drawn, "clear", "Clear juice, pH (dots: laboratory)", slice(1, 2))
+    return _one_ph(drawn, "clear", said("Clear juice, pH (dots: laboratory)"), slice(1, 2))
 
 
 def _one_ph(drawn: _Drawn, juice: str, title: str, target: slice) -> Panel:
     whole = ph_panel(drawn.scope, vessel_kinds(drawn.scope.view))
-    names = {f"{juice}, as read": "as read", f"{juice}, corrected": "corrected"}
+    names = {f"{juice}, as read": said("as read"), f"{juice}, corrected": said("corrected")}
     return replace(
         whole,
         title=title,
@@ -134,25 +144,27 @@ def _one_ph(drawn: _Drawn, juice: str, title: str, target: slice) -> Panel:
 
 
 def _residence(drawn: _Drawn) -> Panel:
-    lines = lines_of(_zone(drawn), {"residence_min": Series("residence", (), BLUE)}, drawn.scope)
-    return Panel(f"Residence time, {drawn.where} [min]", lines, from_zero=True)
+    lines = lines_of(
+        _zone(drawn), {"residence_min": Series(said("residence"), (), BLUE)}, drawn.scope
+    )
+    return Panel(said("Residence time, {where} [min]", where=drawn.where), lines, from_zero=True)
 
 
 def _temperature(drawn: _Drawn) -> Panel:
     lines = lines_of(_zone(drawn), heat_styles(drawn.scope, "temp"), drawn.scope)
     vessel = scope_vessel(drawn.scope)
     target = [] if vessel is None or ":" in drawn.section else [vessel.temp_degc]
-    title = f"Temperature, {drawn.where} [°C]"
+    title = said("Temperature, {where} [°C]", where=drawn.where)
     return Panel(title, lines, levels=target, least_span=4.0)
 
 
 def _feed(drawn: _Drawn) -> Panel:
     scope = drawn.scope
     minutes = scope.minutes(scope.view.station_minutes)
-    lines = lines_of(minutes, {"flow_feed_m3_h": Series("feed", (), BLUE)}, scope)
+    lines = lines_of(minutes, {"flow_feed_m3_h": Series(said("feed"), (), BLUE)}, scope)
     station = scope.view.station
     target = [] if station is None else [station.targets.flow_feed_m3_h]
-    return Panel("Juice fed [m³/h]", lines, levels=target, from_zero=True)
+    return Panel(said("Juice fed [m³/h]"), lines, levels=target, from_zero=True)
 
 
 def _lactic(drawn: _Drawn) -> Panel:

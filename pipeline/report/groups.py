@@ -15,21 +15,21 @@ import polars as pl
 
 from pipeline.report.tables import FindingRow, finding_rows
 from pipeline.report.view import NightView, ReportView
-from pipeline.words import clean, day_words, known, read_evidence
+from pipeline.words import clean, day_words, figure, known, read_evidence, said
 
 State = Literal["new", "open", "ended", "withdrawn"]
 
 STATE_WORDS: Final[dict[State, str]] = {
-    "new": "New",
-    "open": "Still open",
-    "ended": "Ended",
-    "withdrawn": "Taken back",
+    "new": said("New"),
+    "open": said("Still open"),
+    "ended": said("Ended"),
+    "withdrawn": said("Taken back"),
 }
 _VERDICTS: Final = {
-    "confirmed": "confirmed",
-    "dismissed": "dismissed: no loss",
-    "fixed": "fixed",
-    "look_again": "look again: it grew or went on after the verdict",
+    "confirmed": said("confirmed"),
+    "dismissed": said("dismissed: no loss"),
+    "fixed": said("fixed"),
+    "look_again": said("look again: it grew or went on after the verdict"),
 }
 _NOTE: Final = 160
 
@@ -47,7 +47,7 @@ class Item:
     def state_words(self) -> str:
         """The state in a word or two."""
         if self.state == "new" and self.row.status == "ended":
-            return "New, ended"
+            return said("New, ended")
         return STATE_WORDS[self.state]
 
 
@@ -82,9 +82,11 @@ def verdict_words(view: ReportView, raw: Mapping[str, object]) -> str:
     if last is None:
         return text
     given = day_words(last["given_at"].astimezone(ZoneInfo(view.zone)))
-    by = f"{text} by {clean(last['author'], 60)}, {given}"
+    by = said(
+        "{text} by {author}, {given}", text=text, author=clean(last["author"], 60), given=given
+    )
     note = clean(last["note"], _NOTE)
-    return f"{by}: “{note}”" if note else by
+    return said("{by}: “{note}”", by=by, note=note) if note else by
 
 
 def _last_verdict(verdicts: pl.DataFrame | None, finding_id: str) -> dict[str, Any] | None:
@@ -100,32 +102,49 @@ def mark_words(raw: Mapping[str, object]) -> str:
     How sure a finding is stands beside it as a number: this must not read like a second one.
     """
     if read_evidence(raw.get("evidence")).uncalibrated:
-        return "not on the strict list, for which too little is known here"
-    return {"confident": "on the strict list", "listed": "not on the strict list"}.get(
+        return said("not on the strict list, for which too little is known here")
+    return {"confident": said("on the strict list"), "listed": said("not on the strict list")}.get(
         str(raw.get("mark")), ""
     )
 
 
-STRICT: Final = "Strict list: of a season's findings on it at most one in twenty is chance."
+STRICT: Final = said("Strict list: of a season's findings on it at most one in twenty is chance.")
 
 
 def chance_words(raw: Mapping[str, object]) -> str:
     """Say what chance alone may have to do with a finding: p-value, q-value and mark."""
     why = read_evidence(raw.get("evidence")).uncalibrated
     if why:
-        return f"How often chance alone makes such a loss cannot be told here: {why}."
+        return said("How often chance alone makes such a loss cannot be told here: {why}.", why=why)
     p, q = known(raw.get("p_value")), known(raw.get("q_value"))
     if p is None or q is None:
-        return "How likely chance alone makes such a finding was not worked out for it."
-    by_itself = f"Chance alone makes a stretch so strong with probability {_small(p)} (p-value)"
-    among = f"the share of chance among findings as strong as this is {_small(100 * q)} % (q-value)"
-    mark = "5 % at most: on" if raw.get("mark") == "confident" else "more than 5 %: not on"
-    return f"{by_itself}; over the season {among}. {mark[:1].upper()}{mark[1:]} the strict list."
+        return said("How likely chance alone makes such a finding was not worked out for it.")
+    by_itself = said(
+        "Chance alone makes a stretch so strong with probability {small} (p-value)", small=_small(p)
+    )
+    among = said(
+        "the share of chance among findings as strong as this is {small} % (q-value)",
+        small=_small(100 * q),
+    )
+    mark = (
+        said("5 % at most: on") if raw.get("mark") == "confident" else said("more than 5 %: not on")
+    )
+    return said(
+        "{by_itself}; over the season {among}. {mark}{mark2} the strict list.",
+        by_itself=by_itself,
+        among=among,
+        mark=mark[:1].upper(),
+        mark2=mark[1:],
+    )
 
 
 def _small(value: float) -> str:
     """A probability with the two digits it is good for; what is too small to know is bounded."""
-    return f"{value:.2g}" if value >= 1e-4 else "below 0.0001"
+    return (
+        figure(value, ".2g")
+        if value >= 1e-4
+        else said("below {bound}", bound=figure(0.0001, ".4f"))
+    )
 
 
 def written_dossiers(view: ReportView) -> list[tuple[str, str]]:

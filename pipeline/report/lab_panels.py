@@ -10,7 +10,7 @@ from features.base import grabs
 from pipeline.charts import BLUE, VERMILION, Dots, Panel
 from pipeline.report.scope import Scope
 from pipeline.report.view import vessel_kinds
-from pipeline.words import section_words, stream_words
+from pipeline.words import said, section_words, stream_words
 
 _SHAPES: Final = ("circle", "diamond", "square", "triangle-up")
 
@@ -23,7 +23,7 @@ def microbial_panels(scope: Scope) -> list[Panel]:
 def lactic_panel(scope: Scope) -> Panel:
     """Lactic acid by the laboratory, a mark for each sampling point."""
     lab = _grabs(scope)
-    title = "Lactic acid, laboratory [mg/kg]"
+    title = said("Lactic acid, laboratory [mg/kg]")
     if lab is None:
         return Panel(title, ())
     found = lab.filter(pl.col("analyte") == "lactic").drop_nulls("value")
@@ -33,7 +33,7 @@ def lactic_panel(scope: Scope) -> Panel:
 def purity_panel(scope: Scope) -> Panel:
     """Pol over Brix by the laboratory: it falls where sucrose is eaten across a tank."""
     lab = _grabs(scope)
-    title = "Pol over Brix, laboratory [%]"
+    title = said("Pol over Brix, laboratory [%]")
     if lab is None:
         return Panel(title, ())
     keys = ["ts_utc", "place"]

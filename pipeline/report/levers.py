@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from pipeline.words import clean, money, plain, tonnes
+from pipeline.words import clean, figure, joined, money, plain, said, tonnes
 
 #: Rows of a report; the command shows all.
 MOST_ROWS: Final = 6
-_NO_INTERVAL: Final = " (no interval)"
+_NO_INTERVAL: Final = said(" (no interval)")
 #: Lime and sugars that are told [t].
 _TOLD_T: Final = 0.05
 #: Changes of the settling margin that are told [%].
@@ -93,19 +93,25 @@ def lever_lines(levers: SeasonLevers | None) -> list[str]:
         return []
     lines = [levers.ph] if levers.ph else []
     if levers.missing_weeks:
-        weeks = "week" if levers.missing_weeks == 1 else "weeks"
+        weeks = said("week") if levers.missing_weeks == 1 else said("weeks")
         lines.append(
-            f"{levers.missing_weeks} {weeks} of the season not worked out yet: lostpol levers does."
+            said(
+                "{missing_weeks} {weeks} of the season not worked out yet: lostpol levers does.",
+                missing_weeks=levers.missing_weeks,
+                weeks=weeks,
+            )
         )
     return [*lines, BASIS]
 
 
-BASIS: Final = (
-    "Each step alone, over the season so far, for the same sucrose; they do not add up, and each "
-    "counts from all that was lost, the unavoidable too. In brackets: 90 % interval. Certain is "
-    "the low end of the 90 % interval as a share of the saving. Worth is less lime and reducing "
-    "sugars destroyed, which colour the juice; steam, scale and work are not in it. Set-points are "
-    "changed by licensed and authorised people under site procedures and local codes."
+BASIS: Final = said(
+    "Each step alone, over the season so far, for the same sucrose; they do "
+    "not add up, and each counts from all that was lost, the unavoidable too."
+    " In brackets: 90 % interval. Certain is the low end of the 90 % interval"
+    " as a share of the saving. Worth is less lime and reducing sugars "
+    "destroyed, which colour the juice; steam, scale and work are not in it. "
+    "Set-points are changed by licensed and authorised people under site "
+    "procedures and local codes."
 )
 
 
@@ -115,15 +121,17 @@ def _row(row: LeverShown, currency: str) -> LeverRow:
 
     costs = []
     if abs(row.lime_t) >= _TOLD_T:
-        costs.append(f"lime {plain(row.lime_t, 1)} t")
+        costs.append(said("lime {lime_t} t", lime_t=plain(row.lime_t, 1)))
     if abs(row.sugars_t) >= _TOLD_T:
-        costs.append(f"reducing sugars {plain(row.sugars_t, 1)} t")
+        costs.append(said("reducing sugars {sugars_t} t", sugars_t=plain(row.sugars_t, 1)))
     if row.settling_pct is not None and abs(row.settling_pct) >= _TOLD_PCT:
-        costs.append(f"settling margin {row.settling_pct:+.1f} %")
+        costs.append(
+            said("settling margin {settling_pct} %", settling_pct=figure(row.settling_pct, "+.1f"))
+        )
     return LeverRow(
         what=clean(row.what, 120),
         saved=tonnes(row.saved_t, row.low_t, row.high_t),
-        certain=f"{100.0 * row.certain:.0f} %",
+        certain=said("{certain} %", certain=figure(100.0 * row.certain, ".0f")),
         worth=bare(row.net_value),
-        costs=", ".join(costs) or "none counted",
+        costs=joined(", ", costs) or said("none counted"),
     )

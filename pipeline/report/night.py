@@ -8,13 +8,12 @@ from datetime import date, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-import polars as pl
-
 from pipeline.charts import Drawing
-from pipeline.report.days import Tally, tally_of, within
+from pipeline.report.days import Tally, tally_of
 from pipeline.report.days_strip import last_days
 from pipeline.report.finding_tile import finding_tile
 from pipeline.report.groups import Item, items_of
+from pipeline.report.night_changed import changed
 from pipeline.report.night_cover import cover
 from pipeline.report.plausible import plausible_short
 from pipeline.report.runline import common_parts, said_first
@@ -23,24 +22,21 @@ from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import notice_rows
 from pipeline.report.view import Estimate, NightView
 from pipeline.words import (
-    NO_FINDING,
     UNAVOIDABLE,
     USUAL,
     Evidence,
     against_targets,
-    bare_tonnes,
     caution_label,
     clock_words,
-    day_span,
     day_words,
     headline_words,
+    joined,
     moment_words,
     quantity,
     read_evidence,
+    said,
     share_against_targets,
-    tonnes,
     within_line,
-    words_of,
     worth_against_targets,
 )
 
@@ -49,7 +45,6 @@ CARDS: Final = 3
 _FACTS: Final = 3
 _SENSORS: Final = 4
 _BEFORE: Final = (7, 30)
-_NAMED_CAUSES: Final = 3
 #: How the sheet may be set, ever closer: the more findings, the closer it begins.
 _CLOSER: Final = ("large", "roomy", "plain", "fuller", "fullest", "bare")
 #: The same for a browser that prints the page, which cannot try; by the number of cards.
@@ -104,7 +99,7 @@ def compose_night(view: NightView) -> dict[str, Any]:
         "plausible": plausible_short(view.plausible),
         "strip": last_days(view),
         "lever": view.lever,
-        "closer": " ".join(_CLOSER[max(0, len(cards) - 1) :]),
+        "closer": joined(" ", _CLOSER[max(0, len(cards) - 1) :]),
         "browser": _BY_BROWSER[len(cards)],
         "unavoidable": UNAVOIDABLE,
         "usual": USUAL,
@@ -122,11 +117,11 @@ def _headline(view: NightView) -> dict[str, Any]:
     before = [_tally(view, view.day - n * one, view.day - one) for n in _BEFORE]
     today = _tally(view, view.day + one, view.day + one)
     # A day that readings end with is called yesterday only where it is.
-    name = day_words(view.day) if said_first(view.report) else "Yesterday"
+    name = day_words(view.day) if said_first(view.report) else said("Yesterday")
     columns = [_column(view, name, of_day)]
     if today is not None and today.minutes > 0:
         until = clock_words(view.report.period_end, ZoneInfo(view.report.zone))
-        columns.append(_column(view, f"Today until {until}", today))
+        columns.append(_column(view, said("Today until {until}", until=until), today))
     for n, sums in zip(_BEFORE, before, strict=True):
         columns.append(_column(view, _mean_of(n, sums), sums, mean=True))
     lead, nothing = _lead(view, of_day)
@@ -134,7 +129,7 @@ def _headline(view: NightView) -> dict[str, Any]:
         "lead": lead,
         "nothing": nothing,
         "columns": columns,
-        "changed": _changed(view, of_day, before[-1]),
+        "changed": changed(view, of_day, before[-1]),
         "cover": cover(view, of_day, today),
         "microbes": "" if of_day is None or of_day.microbes_t <= 0 else _microbes(of_day),
     }
@@ -148,27 +143,29 @@ def _against_money(view: NightView, held: Estimate) -> str:
 
 def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
     if of_day is None:
-        when = "on" if said_first(view.report) else "yesterday,"
-        return {}, f"What was lost {when} {day_words(view.day)}, could not be computed."
+        when = "on" if said_first(view.report) else said("yesterday,")
+        return {}, said(
+            "What was lost {when} {day_words}, could not be computed.",
+            when=when,
+            day_words=day_words(view.day),
+        )
     total = of_day.total
     mass = against_targets(total.value, total.low, total.high)
     parts = {"mass": head_of(mass), "mass_span": inside_of(mass)}
     if parts["mass"].endswith("better"):
         return parts | {"against": headline_words(mass), "worth": "", "worth_span": ""}, ""
     worth = _against_money(view, total)
-    nothing = "The interval reaches zero: it may be nothing." if total.low <= 0 else ""
+    nothing = said("The interval reaches zero: it may be nothing.") if total.low <= 0 else ""
     parts |= {"worth": head_of(worth), "worth_span": inside_of(worth)}
     return parts | {"against": headline_words(mass)}, nothing
 
 
-def _days(number: int) -> str:
-    return "day" if number == 1 else f"{number} days"
-
-
 def _mean_of(days: int, sums: Tally | None) -> str:
     if sums is None or sums.days == days:
-        return f"Mean of the {days} days before"
-    return f"Mean of {sums.days} of the {days} days before (all there are)"
+        return said("Mean of the {days} days before", days=days)
+    return said(
+        "Mean of {days} of the {days2} days before (all there are)", days=sums.days, days2=days
+    )
 
 
 def _column(view: NightView, name: str, sums: Tally | None, *, mean: bool = False) -> Column:
@@ -188,7 +185,7 @@ def _column(view: NightView, name: str, sums: Tally | None, *, mean: bool = Fals
 def _share(sums: Tally) -> str:
     """Loss as a share of the sucrose fed, with the digits that its interval allows."""
     if sums.sucrose_fed_t <= 0:
-        return "not computed"
+        return said("not computed")
     total = sums.total
     value, low, high = (
         100 * mass / sums.sucrose_fed_t for mass in (total.value, total.low, total.high)
@@ -196,71 +193,24 @@ def _share(sums: Tally) -> str:
     return head_of(share_against_targets(value, low, high))
 
 
-def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str:
-    """Set the day beside the days before it, and name what was found in it."""
-    if of_day is None or before is None or view.report.season is None:
-        return "There is no earlier day to set it beside."
-    usual, value = before.a_day.value, of_day.total.value
-    days = view.report.season.filter(
-        pl.col("day_local").is_between(view.day - timedelta(days=30), view.day - timedelta(days=1))
-    ).drop_nulls("excess_t")
-    worse = int((days["excess_t"] > value - of_day.microbes_t).sum())
-    difference = abs(value - usual)
-    spread = Estimate(difference, 0.0, 2 * difference)
-    size = bare_tonnes(difference, spread.low, spread.high)
-    side = "more" if value > usual else "less"
-    text = f"Above the unavoidable {size} {side} than the mean of the {_days(before.days)} before"
-    text += f"; {_rank(worse, days.height)}."
-    return f"{text} {_found_in_it(view, value)}"
-
-
-def _rank(worse: int, days: int) -> str:
-    if worse == 0:
-        return f"none of those {days} days was worse" if days > 1 else "that day was better"
-    if worse == days:
-        return f"each of those {days} days was worse" if days > 1 else "that day was worse"
-    return f"more was lost on {worse} of those {days} days"
-
-
-def _found_in_it(view: NightView, value: float) -> str:
-    bounds = day_span(view.day, view.day, ZoneInfo(view.report.zone))
-    rows = within(view.known, *bounds).sort("lost_t", descending=True)
-    if rows.is_empty():
-        return "No finding lies in it."
-    causes = rows.group_by("cause", maintain_order=True).agg(
-        pl.col("lost_t", "lost_t_low", "lost_t_high").sum()
-    )
-    named = [
-        f"{within_line(words_of(row['cause']).name)} {_mass(row)}"
-        for row in causes.head(_NAMED_CAUSES).to_dicts()
-    ]
-    rest = value - float(causes["lost_t"].sum())
-    outside = bare_tonnes(abs(rest), abs(rest) - 0.1, abs(rest) + 0.1)
-    entries = f"{NO_FINDING} {outside}{'' if rest > 0 else ' better than at the targets'}."
-    text = f"In findings, above the usual: {'; '.join(named)}"
-    text += (
-        f"; {causes.height - _NAMED_CAUSES} more causes" if causes.height > _NAMED_CAUSES else ""
-    )
-    return f"{text}. {entries}"
-
-
-def _mass(row: dict[str, Any]) -> str:
-    return tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"])
-
-
 def _microbes(of_day: Tally) -> str:
-    eaten = quantity(of_day.microbes_t, None, None, "t").split(" (", 1)[0]
-    return f"{eaten} of it was eaten by microbes, by the finding below."
+    eaten = quantity(of_day.microbes_t, None, None, "t").split(said(" ("), 1)[0]
+    return said("{eaten} of it was eaten by microbes, by the finding below.", eaten=eaten)
 
 
 def _counts(items: Sequence[Item]) -> str:
-    names = {"new": "new", "open": "still open", "ended": "ended", "withdrawn": "taken back"}
+    names = {
+        "new": said("new"),
+        "open": said("still open"),
+        "ended": said("ended"),
+        "withdrawn": said("taken back"),
+    }
     counted = [
-        f"{n} {words}"
+        said("{n} {words}", n=n, words=words)
         for state, words in names.items()
         if (n := sum(item.state == state for item in items))
     ]
-    return ", ".join(counted)
+    return joined(", ", counted)
 
 
 def _card(view: NightView, item: Item) -> Card:
@@ -271,13 +221,13 @@ def _card(view: NightView, item: Item) -> Card:
         facts=evidence.facts[:_FACTS],
         problem=evidence.problem,
         alternatives=_alternatives(evidence),
-        cautions=", ".join(labels),
+        cautions=joined(", ", labels),
         drawing=finding_tile(view.report, item.row, f"tile-{item.row.number}"),
     )
 
 
 def _alternatives(evidence: Evidence) -> str:
-    return "; ".join(within_line(name) for name in evidence.alternatives)
+    return joined("; ", (within_line(name) for name in evidence.alternatives))
 
 
 def _cautions(cards: Sequence[Card]) -> list[tuple[str, str]]:

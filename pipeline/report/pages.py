@@ -17,6 +17,8 @@ from markupsafe import Markup
 from pipeline.base import ConfigError, LostpolError
 from pipeline.report.pdf import write_pdf
 from pipeline.report.view import ReportView
+from pipeline.tongue import ENGLISH, Tongue
+from pipeline.words import joined
 
 _WIDTH: Final = 78
 _LONG_WORD: Final = re.compile(r"[^\s\u200b]{25,}")
@@ -25,22 +27,29 @@ _BULLET: Final = re.compile(r"- ")
 
 
 @cache
-def environment(*, soften: bool = False) -> Environment:
+def environment(tongue: Tongue = ENGLISH, *, soften: bool = False) -> Environment:
     """Templates; everything but plain text is escaped.
 
     Parameters
     ----------
+    tongue : Tongue
+        What their words and all that is filled in are said in.
     soften : bool
         Let long words break anywhere: the PDF renderer would break ordinary ones too if the style
         sheet asked for it.
     """
+
+    def filled(value: object) -> object:
+        told = tongue(value)
+        return _soften(told) if soften else told
+
     return Environment(
-        loader=PackageLoader("pipeline.report", "templates"),
+        loader=tongue.loader(PackageLoader("pipeline.report", "templates")),
         autoescape=lambda name: not (name or "").endswith(".txt.j2"),
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
-        finalize=_soften if soften else None,
+        finalize=filled if soften or not tongue.plain else None,
     )
 
 
@@ -48,7 +57,7 @@ def _soften(value: Any) -> Any:  # noqa: ANN401
     """Put places to break into every long word of a text; a drawing is left as it is."""
     if not isinstance(value, str) or isinstance(value, Markup):
         return value
-    return _LONG_WORD.sub(lambda word: "\u200b".join(textwrap.wrap(word[0], _PART)), value)
+    return _LONG_WORD.sub(lambda word: joined("\u200b", textwrap.wrap(word[0], _PART)), value)
 
 
 def require_columns(view: ReportView) -> None:
@@ -69,17 +78,19 @@ def require_columns(view: ReportView) -> None:
         )
 
 
-def page_of(name: str, parts: Mapping[str, Any], *, pdf: bool = False) -> str:
+def page_of(
+    name: str, parts: Mapping[str, Any], tongue: Tongue = ENGLISH, *, pdf: bool = False
+) -> str:
     """Fill the HTML template `name`; for a PDF, with the report's own fonts."""
-    made = environment(soften=pdf)
+    made = environment(tongue, soften=pdf)
     sheets = [f"{name}.css.j2", *(["pdf.css.j2"] if pdf else [])]
-    style = "".join(made.get_template(sheet).render() + "\n" for sheet in sheets)
+    style = joined("", (made.get_template(sheet).render() + "\n" for sheet in sheets))
     return made.get_template(f"{name}.html.j2").render(parts, style=Markup(style), pdf=pdf)
 
 
-def text_of(name: str, parts: Mapping[str, Any]) -> str:
+def text_of(name: str, parts: Mapping[str, Any], tongue: Tongue = ENGLISH) -> str:
     """Fill the plain-text template `name`; long lines are folded, never cut."""
-    filled = environment().get_template(f"{name}.txt.j2").render(parts)
+    filled = environment(tongue).get_template(f"{name}.txt.j2").render(parts)
     lines = [folded for line in filled.splitlines() for folded in _fold(line)]
     return re.sub(r"\n{3,}", "\n\n", "\n".join(lines)).strip() + "\n"
 
@@ -113,7 +124,12 @@ def write_text(out: Path, text: str) -> Path:
     return out
 
 
-def write_forms(out: Path, name: str, compose: Callable[[str], Mapping[str, Any]]) -> Path:
+def write_forms(
+    out: Path,
+    name: str,
+    compose: Callable[[str], Mapping[str, Any]],
+    tongue: Tongue = ENGLISH,
+) -> Path:
     """Write a report in its three forms: `out`, and beside it ``.pdf`` and ``.txt``.
 
     The PDF is tried first, so that page and text can say why there is none.
@@ -126,6 +142,8 @@ def write_forms(out: Path, name: str, compose: Callable[[str], Mapping[str, Any]
         Name of the templates.
     compose : callable
         Gives what the templates show; its argument is why there is no PDF, empty if there is.
+    tongue : Tongue
+        What it is said in.
 
     Returns
     -------
@@ -138,11 +156,11 @@ def write_forms(out: Path, name: str, compose: Callable[[str], Mapping[str, Any]
         When a file cannot be written there.
     """
     parts = compose("")
-    page = page_of(name, parts)
+    page = page_of(name, parts, tongue)
     write_text(out, page)
-    without = write_pdf(out.with_suffix(".pdf"), page_of(name, parts, pdf=True))
+    without = write_pdf(out.with_suffix(".pdf"), page_of(name, parts, tongue, pdf=True))
     if without:
         parts = compose(without)
-        write_text(out, page_of(name, parts))
-    write_text(out.with_suffix(".txt"), text_of(name, parts))
+        write_text(out, page_of(name, parts, tongue))
+    write_text(out.with_suffix(".txt"), text_of(name, parts, tongue))
     return out

@@ -10,6 +10,8 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
 
+from pipeline.words import figure, said
+
 #: A report of thirty pages takes under a second; this is for a renderer that stands still.
 _PATIENCE_S: Final = 60.0
 _PROGRAM: Final = Path(__file__).with_name("pdf_page.py")
@@ -34,7 +36,7 @@ def write_pdf(out: Path, page: str) -> str:
         taken for this report's.
     """
     if find_spec("plutoprint") is None:
-        why = "the package plutoprint is not installed; install lostpol's requirements again"
+        why = said("the package plutoprint is not installed; install lostpol's requirements again")
         return _without(out, out, why)
     half_done = out.with_name(f".{out.name}.part")
     try:
@@ -47,14 +49,27 @@ def write_pdf(out: Path, page: str) -> str:
         )
         if made.returncode != 0:
             text = made.stderr.decode("utf-8", "replace").strip().splitlines()
-            return _without(out, half_done, f"the renderer failed: {text[-1] if text else 'crash'}")
+            return _without(
+                out,
+                half_done,
+                said("the renderer failed: {text}", text=text[-1] if text else said("crash")),
+            )
         if not any(mark in half_done.read_bytes() for mark in _FONT_MARKS):
-            return _without(out, half_done, "the renderer could not read the report's fonts")
+            return _without(out, half_done, said("the renderer could not read the report's fonts"))
         os.replace(half_done, out)  # noqa: PTH105 - replaces on every system
     except subprocess.TimeoutExpired:
-        return _without(out, half_done, f"the renderer did not finish within {_PATIENCE_S:g} s")
+        return _without(
+            out,
+            half_done,
+            said(
+                "the renderer did not finish within {patience_s} s",
+                patience_s=figure(_PATIENCE_S, "g"),
+            ),
+        )
     except OSError as fault:
-        return _without(out, half_done, f"it could not be written ({fault.strerror or fault})")
+        return _without(
+            out, half_done, said("it could not be written ({value})", value=fault.strerror or fault)
+        )
     return ""
 
 
@@ -62,4 +77,4 @@ def _without(out: Path, half_done: Path, why: str) -> str:
     for path in (half_done, out):
         with suppress(OSError):
             path.unlink(missing_ok=True)
-    return f"{why}. The HTML page and the text hold the same."
+    return said("{why}. The HTML page and the text hold the same.", why=why)

@@ -15,6 +15,8 @@ from typing import Final
 
 import plutoprint
 
+from pipeline.words import said
+
 FONTS: Final = Path(__file__).with_name("fonts")
 _CLOSER: Final = re.compile(r'(<!doctype html>\s*<html lang="[a-z-]+") data-closer="([a-z ]+)"')
 _OWN: Final = {
@@ -64,7 +66,9 @@ def tighter(page: str) -> Iterator[str]:
         yield page
         return
     for name in found[2].split(" "):
-        yield f'{found[1]} class="{name}"{page[found.end(2) + 1 :]}'
+        yield said(
+            '{found} class="{name}"{page}', found=found[1], name=name, page=page[found.end(2) + 1 :]
+        )
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from pipeline.charts import Drawing, season_chart
+from pipeline.charts import Drawing, in_hours, season_chart
 from pipeline.report.beyond import beyond_rows
 from pipeline.report.data_lines import data_lines
 from pipeline.report.days import MICROBES, Tally, days_with_microbes, tally_of
@@ -34,10 +34,12 @@ from pipeline.words import (
     clocks_change,
     confidence_key,
     day_words,
+    joined,
     money,
     percent,
     quantity,
     read_evidence,
+    said,
     span_words,
 )
 
@@ -82,7 +84,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "clocks_change": clocks_change(view.period_start, view.period_end, zone),
         "currency": clean(view.currency),
         "price": money(view.price_per_t, view.price_per_t, view.price_per_t, view.currency).split(
-            " (", 1
+            said(" ("), 1
         )[0],
         "headline": headline(view, rows, whole),
         "foot": foot_of(view, whole),
@@ -95,6 +97,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "lever_lines": lever_lines(view.levers),
         "notices": notice_rows(view),
         "has_notices": view.notices is not None,
+        "noted": [k.words for k in in_hours(view.known, view.period_start, view.period_end)],
         "sources": source_rows(view),
         "tags": tag_rows(view),
         "sensors": gathered_sensors(view),
@@ -112,12 +115,17 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
 
 
 def _card(view: ReportView, row: FindingRow) -> Card:
-    label = f"The hours around finding {row.finding_id}: {row.cause.name}, {row.when}"
+    label = said(
+        "The hours around finding {finding_id}: {name}, {when}",
+        finding_id=row.finding_id,
+        name=row.cause.name,
+        when=row.when,
+    )
     microbes = row.code == MICROBES
     drawing = finding_chart(
         view, row.section, row.started, row.ended, row.anchor, label, microbes=microbes
     )
-    cautions = ", ".join(dict.fromkeys(caution_label(line) for line in row.cause.cautions))
+    cautions = joined(", ", dict.fromkeys(caution_label(line) for line in row.cause.cautions))
     return Card(row, read_evidence(row.evidence), drawing, cautions)
 
 
@@ -135,15 +143,29 @@ def season_of(view: ReportView, findings: pl.DataFrame) -> Season | None:
         return None
     held = frame.drop_nulls(["day_local", "sucrose_fed_t", "unavoidable_t", "excess_t"])
     if held.is_empty():
-        return Season(season_chart(frame, ""), (), "")
+        drawn = season_chart(frame, "", view.known, ZoneInfo(view.zone), view.tongue)
+        return Season(drawn, (), "")
     first, last = held["day_local"].sort()[0], held["day_local"].sort()[-1]
     sums = tally_of(held, findings, first, last, view.zone)
     without = frame.height - held.height
-    days = f"{held.height} days, {day_words(first)} to {day_words(last)}" + (
-        f"; {without} more could not be computed and are left out" if without else ""
+    days = said(
+        "{height} days, {day_words} to {day_words2}",
+        height=held.height,
+        day_words=day_words(first),
+        day_words2=day_words(last),
+    ) + (
+        said("; {without} more could not be computed and are left out", without=without)
+        if without
+        else ""
     )
-    label = "Sucrose lost each day of the season: unavoidable, and above the unavoidable"
-    drawn = season_chart(days_with_microbes(frame, findings, view.zone), label)
+    label = said("Sucrose lost each day of the season: unavoidable, and above the unavoidable")
+    drawn = season_chart(
+        days_with_microbes(frame, findings, view.zone),
+        label,
+        view.known,
+        ZoneInfo(view.zone),
+        view.tongue,
+    )
     return Season(drawn, () if sums is None else _totals(sums), days)
 
 
@@ -152,35 +174,47 @@ def _totals(sums: Tally) -> tuple[tuple[str, str, str], ...]:
     fed, total = sums.sucrose_fed_t, sums.total
     lost = against_targets(total.value, total.low, total.high)
     return (
-        ("Sucrose fed", head_of(quantity(fed, None, None, "t")), "100 %"),
+        (said("Sucrose fed"), head_of(quantity(fed, None, None, "t")), "100 %"),
         (
-            "Unavoidable loss",
+            said("Unavoidable loss"),
             head_of(quantity(sums.unavoidable_t, None, None, "t")),
             _of_fed(sums.unavoidable_t, fed),
         ),
-        ("Above the unavoidable", lost, _of_fed(abs(total.value), fed)),
+        (said("Above the unavoidable"), lost, _of_fed(abs(total.value), fed)),
     )
 
 
 def _of_fed(mass_t: float, fed_t: float) -> str:
-    return percent(100 * mass_t / fed_t) if fed_t > 0 else "not computed"
+    return percent(100 * mass_t / fed_t) if fed_t > 0 else said("not computed")
 
 
 def gaps_of(view: ReportView) -> list[tuple[str, str]]:
     """Say what the report lacks: what the view names, and every part that was not given."""
     absent = (
-        (view.station_minutes, "pH in the charts", "no minute data of the station were given"),
+        (
+            view.station_minutes,
+            said("pH in the charts"),
+            said("no minute data of the station were given"),
+        ),
         (
             view.zone_minutes,
-            "Temperature, residence time and loss rate in the charts",
-            "no minute data of the vessels were given",
+            said("Temperature, residence time and loss rate in the charts"),
+            said("no minute data of the vessels were given"),
         ),
-        (view.lab, "Laboratory grabs in the charts", "no laboratory results were given"),
-        (view.season, "The season's loss by day", "no daily sums were given"),
-        (view.multiplier, "The mill's own kinetic multiplier", "it was not given"),
-        (view.notices, "Odd events without loss", "no list of notices was given"),
-        (view.sources, "Rows read, kept and refused", "no record of the pull was given"),
-        (view.tags, "Bad readings per tag", "no count per tag was given"),
+        (
+            view.lab,
+            said("Laboratory grabs in the charts"),
+            said("no laboratory results were given"),
+        ),
+        (view.season, said("The season's loss by day"), said("no daily sums were given")),
+        (view.multiplier, said("The mill's own kinetic multiplier"), said("it was not given")),
+        (view.notices, said("Odd events without loss"), said("no list of notices was given")),
+        (
+            view.sources,
+            said("Rows read, kept and refused"),
+            said("no record of the pull was given"),
+        ),
+        (view.tags, said("Bad readings per tag"), said("no count per tag was given")),
     )
     named = [(clean(gap.what, 200), clean(gap.why, 600)) for gap in view.not_computed]
     return named + [(what, why) for part, what, why in absent if part is None]
@@ -189,10 +223,10 @@ def gaps_of(view: ReportView) -> list[tuple[str, str]]:
 def _loss_basis(view: ReportView) -> str:
     """Say what the loss rate in the charts is computed from."""
     if has_judged_loss(view.station_minutes):
-        return "The loss rate uses the corrected pH and the mill's multiplier."
+        return said("The loss rate uses the corrected pH and the mill's multiplier.")
     if view.multiplier is None:
-        return "The loss rate uses the pH as read and multiplier 1."
-    return "The loss rate uses the pH as read and the mill's multiplier."
+        return said("The loss rate uses the pH as read and multiplier 1.")
+    return said("The loss rate uses the pH as read and the mill's multiplier.")
 
 
 def _multiplier(view: ReportView) -> tuple[str, str] | None:

@@ -23,6 +23,7 @@ from pipeline.words import (
     bare_tonnes,
     headline_words,
     plain,
+    said,
     worth_against_targets,
 )
 
@@ -36,8 +37,8 @@ class Headline:
     counted: str
     cover: str
     beware: str
-    mass: str = "No loss found"
-    mass_span: str = "above the unavoidable, as far as the data reach"
+    mass: str = said("No loss found")
+    mass_span: str = said("above the unavoidable, as far as the data reach")
     against: str = ""
     worth: str = ""
     worth_span: str = ""
@@ -65,22 +66,26 @@ def headline(view: ReportView, rows: Sequence[FindingRow], whole: MadeOf) -> Hea
     """Write the first lines of the report."""
     standing = [row for row in rows if not row.withdrawn]
     cover, beware = _cover(view)
-    counted = {0: "No finding", 1: "One finding"}.get(len(standing), f"{len(standing)} findings")
+    counted = {0: said("No finding"), 1: said("One finding")}.get(
+        len(standing), said("{standing} findings", standing=len(standing))
+    )
     total = whole.total or (whole.found if whole.findings else None)
     if total is None:
-        return Headline(counted=f"{counted} in this period.", cover=cover, beware=beware)
+        return Headline(
+            counted=said("{counted} in this period.", counted=counted), cover=cover, beware=beware
+        )
     price = view.price_per_t
     mass = against_targets(total.value, total.low, total.high)
     worth = worth_against_targets(
         total.value * price, total.low * price, total.high * price, view.currency
     )
-    parts = {"mass": head_of(mass), "mass_span": inside_of(mass) + " t"}
+    parts = {"mass": head_of(mass), "mass_span": inside_of(mass) + said(" t")}
     if not parts["mass"].endswith("better"):
         parts |= {"worth": head_of(worth), "worth_span": inside_of(worth)}
-    nothing = "The interval reaches zero, so it may be nothing." if total.low <= 0 else ""
+    nothing = said("The interval reaches zero, so it may be nothing.") if total.low <= 0 else ""
     return Headline(
         **parts,
-        against=headline_words(mass) if whole.total else "of sucrose lost above the usual",
+        against=headline_words(mass) if whole.total else said("of sucrose lost above the usual"),
         nothing=nothing if total.value > 0 else "",
         counted=f"{counted}.",
         worst=_worst(standing),
@@ -106,12 +111,30 @@ def foot_of(view: ReportView, whole: MadeOf) -> list[Foot]:
     beyond = view.findings.filter(
         (pl.col("started") < view.period_start) | (pl.col("ended") > view.period_end)
     )
-    inside = "" if beyond.is_empty() else ", with their hours in this period"
+    inside = "" if beyond.is_empty() else said(", with their hours in this period")
     found = whole.found
-    rows = [Foot(f"All findings, above the usual{inside}", *_both(view, found), "part")]
+    rows = [
+        Foot(
+            said("All findings, above the usual{inside}", inside=inside),
+            *_both(view, found),
+            "part",
+        )
+    ]
     if whole.rest_t is not None and whole.total is not None:
-        rows.append(Foot(f"{NO_FINDING}, {NO_FINDING_WHY}", *_bare(view, whole.rest_t), "part"))
-        rows.append(Foot("Above the unavoidable, all together", *_both(view, whole.total), "total"))
+        rows.append(
+            Foot(
+                said(
+                    "{no_finding}, {no_finding_why}",
+                    no_finding=NO_FINDING,
+                    no_finding_why=NO_FINDING_WHY,
+                ),
+                *_bare(view, whole.rest_t),
+                "part",
+            )
+        )
+        rows.append(
+            Foot(said("Above the unavoidable, all together"), *_both(view, whole.total), "total")
+        )
     return rows
 
 
@@ -132,12 +155,12 @@ def _bare(view: ReportView, mass_t: float) -> tuple[str, str]:
 
 def head_of(text: str) -> str:
     """A quantity without its interval."""
-    return text.split(" (", 1)[0]
+    return text.split(said(" ("), 1)[0]
 
 
 def inside_of(text: str) -> str:
     """The interval of a quantity, without its brackets."""
-    return text.split(" (", 1)[1].rstrip(")")
+    return text.split(said(" ("), 1)[1].rstrip(")")
 
 
 def _worst(standing: Sequence[FindingRow]) -> str:
@@ -146,16 +169,28 @@ def _worst(standing: Sequence[FindingRow]) -> str:
     if worst is None:
         return ""
     mass = bare_tonnes(worst.lost_t, worst.low_t, worst.high_t)
-    what = f"{worst.cause.name} ({worst.where}), {worst.when}: {mass}, {worst.confidence}"
-    return f"{what}; finding {worst.finding_id}."
+    what = said(
+        "{name} ({where}), {when}: {mass}, {confidence}",
+        name=worst.cause.name,
+        where=worst.where,
+        when=worst.when,
+        mass=mass,
+        confidence=worst.confidence,
+    )
+    return said("{what}; finding {finding_id}.", what=what, finding_id=worst.finding_id)
 
 
 def _cover(view: ReportView) -> tuple[str, str]:
     """Say how much of the period could be computed, and warn when it is not nearly all."""
     share = computed_share(view)
     if share is None:
-        return "", "How much of the period could be computed is not known: minute data are missing."
-    phrase = f"{plain(share, 1 if 99 < share < 100 else 0)} % of the period could be computed."
+        return "", said(
+            "How much of the period could be computed is not known: minute data are missing."
+        )
+    phrase = said(
+        "{share} % of the period could be computed.",
+        share=plain(share, 1 if 99 < share < 100 else 0),
+    )
     if share >= 95:
         return phrase, ""
-    return phrase, "Hours without data are not hours without loss: see “What is missing”."
+    return phrase, said("Hours without data are not hours without loss: see “What is missing”.")

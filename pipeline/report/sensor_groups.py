@@ -9,6 +9,7 @@ from typing import Final
 
 from pipeline.report.tables import SensorRow, sensor_rows
 from pipeline.report.view import ReportView
+from pipeline.words import said
 
 _SILENT: Final = re.compile(r"silent for [\d.]+ (?:min|h)")
 #: So many tags, and this share of all the station has, do not fail by chance together (estimate).
@@ -29,14 +30,21 @@ def gathered_sensors(view: ReportView) -> list[SensorRow] | None:
 
 
 def _one(quiet: Sequence[SensorRow]) -> SensorRow:
-    spans = sorted({row.why.removeprefix("silent for ") for row in quiet}, key=_minutes)
-    span = spans[0] if len(spans) == 1 else f"{spans[0]} to {spans[-1]}"
+    spans = sorted({row.why.removeprefix(said("silent for ")) for row in quiet}, key=_minutes)
+    span = (
+        spans[0]
+        if len(spans) == 1
+        else said("{spans} to {spans2}", spans=spans[0], spans2=spans[-1])
+    )
     return replace(
         quiet[0],
-        tag=f"{len(quiet)} tags",
+        tag=said("{quiet} tags", quiet=len(quiet)),
         measures="",
-        why=f"silent for {span} and otherwise well: so many at once speak of the historian or its "
-        "export, not of the sensors",
+        why=said(
+            "silent for {span} and otherwise well: so many at once speak of the "
+            "historian or its export, not of the sensors",
+            span=span,
+        ),
     )
 
 

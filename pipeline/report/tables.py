@@ -17,19 +17,38 @@ from pipeline.words import (
     count,
     duration_words,
     feed_share,
+    joined,
     known,
     money,
     notice_words,
     percent,
+    said,
     section_words,
     sensor_words,
     span_words,
     status_words,
+    stored,
+    stream_words,
     tonnes,
     words_of,
 )
 
 _LONGEST_TEXT = 300
+_QUANTITIES = {
+    "ph": said("pH"),
+    "flow": said("flow"),
+    "temperature": said("temperature"),
+    "level": said("level"),
+    "mud_level": said("mud level"),
+    "brix": said("Brix"),
+    "turbidity": said("turbidity"),
+    "conductivity": said("conductivity"),
+    "steam_pressure": said("steam pressure"),
+    "cane_rate": said("cane rate"),
+    "imbibition_flow": said("imbibition flow"),
+    "lime_flow": said("lime flow"),
+    "flocculant_flow": said("flocculant flow"),
+}
 #: Tags with at least this share of bad readings get a row of their own [%].
 _MUCH_BAD = 1.0
 
@@ -147,7 +166,7 @@ def notice_rows(view: ReportView) -> list[NoticeRow]:
                 _year(view),
             ),
             notice_words(str(row["kind"] or "")),
-            clean(row["text"], _LONGEST_TEXT),
+            stored(clean(row["text"], _LONGEST_TEXT)),
         )
         for row in rows
     ]
@@ -182,13 +201,16 @@ def _refused(refused: pl.DataFrame | None, source: dict[str, object]) -> str:
     read, kept = known(source["rows_read"]), known(source["rows_kept"])
     lost = None if read is None or kept is None else read - kept
     if refused is None:
-        return f"{count(lost)} (reasons not recorded)" if lost else "none"
+        return said("{lost} (reasons not recorded)", lost=count(lost)) if lost else said("none")
     reasons = refused.filter(pl.col("source") == source["source"]).sort("rows", descending=True)
-    phrase = [f"{count(r['rows'])} {clean(r['reason'])}" for r in reasons.to_dicts()]
+    phrase = [
+        said("{rows} {reason}", rows=count(r["rows"]), reason=clean(r["reason"]))
+        for r in reasons.to_dicts()
+    ]
     rest = (lost or 0) - sum(known(rows) or 0 for rows in reasons["rows"])
     if rest > 0:
-        phrase.append(f"{count(rest)} without a recorded reason")
-    return "; ".join(phrase) or "none"
+        phrase.append(said("{rest} without a recorded reason", rest=count(rest)))
+    return joined("; ", phrase) or said("none")
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,8 +271,11 @@ class SensorRow:
 
 def _measures(row: dict[str, object]) -> str:
     """What a sensor measures and where, as far as it is known."""
-    quantity = "pH" if row.get("quantity") == "ph" else clean(row.get("quantity"))
-    return f"{quantity} {clean(row.get('place'))}".replace("_", " ").strip()
+    name = clean(row.get("quantity"))
+    quantity = _QUANTITIES.get(name, name.replace("_", " "))
+    place = clean(row.get("place"))
+    where = stream_words(place, "") if place else ""
+    return said("{quantity} {place}", quantity=quantity, place=where).strip()
 
 
 def sensor_rows(view: ReportView) -> list[SensorRow] | None:
@@ -271,8 +296,8 @@ def sensor_rows(view: ReportView) -> list[SensorRow] | None:
 
 def _why(row: dict[str, object]) -> str:
     """Why a sensor is not well; without words of its own where they say the verdict again."""
-    text = clean(row["text"], _LONGEST_TEXT)
-    return "not one came in" if text == sensor_words(str(row["verdict"])) else text
+    text = stored(clean(row["text"], _LONGEST_TEXT))
+    return said("not one came in") if text == sensor_words(str(row["verdict"])) else text
 
 
 def computed_share(view: ReportView) -> float | None:

@@ -13,6 +13,7 @@ from pipeline.report.season import compose
 from pipeline.report.view import Gap, NightView, ReportView, WeekView
 from pipeline.report.week.keeper import compose_keeper
 from pipeline.report.week.week import compose_week
+from pipeline.words import said
 
 #: The page for those who keep the tool.
 KEEPER: Final = "keeper.html"
@@ -36,7 +37,7 @@ def render_report(view: ReportView, top: int = 6) -> str:
         When a frame of the view lacks columns.
     """
     require_columns(view)
-    return page_of("report", compose(view, top))
+    return page_of("report", compose(view, top), view.tongue)
 
 
 def write_report(out: Path, view: ReportView, top: int = 6) -> Path:
@@ -96,11 +97,13 @@ def _write_forms(
     def parts(no_pdf: str) -> dict[str, Any]:
         return compose_view(replace(view, report=_told(view.report, no_pdf)))
 
-    return write_forms(out, name, parts)
+    return write_forms(out, name, parts, view.report.tongue)
 
 
 def _told(view: ReportView, no_pdf: str) -> ReportView:
     """Name a missing PDF among what could not be made."""
     if not no_pdf:
         return view
-    return replace(view, not_computed=(*view.not_computed, Gap("The PDF of this report", no_pdf)))
+    return replace(
+        view, not_computed=(*view.not_computed, Gap(said("The PDF of this report"), no_pdf))
+    )

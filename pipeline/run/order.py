@@ -36,7 +36,7 @@ from pipeline.run.whole import Unread, kept_whole
 from pipeline.sources import pull_source
 from pipeline.stages import Judged, derive, detect, pull
 from pipeline.store import store_of
-from pipeline.words import silence_words
+from pipeline.words import joined, said, silence_words
 
 #: Readings older than this are not this morning's.
 _FRESH: Final = timedelta(hours=26)
@@ -274,7 +274,10 @@ def _finish(
     mill: Mill, step: Step, name: str, judged: Judged, period: Window, unread: Sequence[Unread]
 ) -> Outcome:
     """Write the report, send it, and only then complain of files that could not be read."""
-    gaps = [Gap(item.what or f"Readings of {item.path.name}", item.why) for item in unread]
+    gaps = [
+        Gap(item.what or said("Readings of {file}", file=item.path.name), item.why)
+        for item in unread
+    ]
     if name != "backfill":
         gaps += _staleness(mill, judged.window.end)
     written = {"nightly": write_night_report, "weekly": write_week_report}
@@ -283,7 +286,7 @@ def _finish(
     if mill.mail is not None and name != "backfill":
         if name == "nightly" and _staleness(mill, judged.window.end):
             alert_silence(mill, judged.window.end)
-        first = " ".join(gap.first for gap in gaps if gap.first)
+        first = joined(" ", (gap.first for gap in gaps if gap.first))
         step("send", send_report, mill, report, judged.run_id, first)
     faults = [item for item in unread if not item.waits]
     if faults:
@@ -303,5 +306,7 @@ def _staleness(mill: Mill, end: datetime) -> list[Gap]:
     if moment - end < _FRESH and mill.last_day_over(end) >= yesterday:
         return []
     local = f"{end.astimezone(mill.tz):%Y-%m-%d %H:%M}"
-    why = f"readings end at {local}; nothing newer had arrived when this report was made"
-    return [Gap("This morning", why, silence_words(end, moment, mill.tz))]
+    why = said(
+        "readings end at {local}; nothing newer had arrived when this report was made", local=local
+    )
+    return [Gap(said("This morning"), why, silence_words(end, moment, mill.tz))]

@@ -31,6 +31,23 @@ if TYPE_CHECKING:
         span_words,
         zone_words,
     )
+    from pipeline.words.message import (
+        Day,
+        Edited,
+        Figure,
+        Measured,
+        Parts,
+        Phrase,
+        Said,
+        Stored,
+        counted,
+        figure,
+        filled,
+        joined,
+        said,
+        stored,
+    )
+    from pipeline.words.packing import packed, unpacked
     from pipeline.words.points import (
         ANALYTES,
         QUANTITIES,
@@ -66,6 +83,7 @@ if TYPE_CHECKING:
         share_words,
         spoken_name,
         status_words,
+        verdict_words,
         within_line,
     )
     from pipeline.words.worth import (
@@ -74,6 +92,7 @@ if TYPE_CHECKING:
         analyses_words,
         cure_words,
         factor_words,
+        juices_words,
         level_words,
         listed,
     )

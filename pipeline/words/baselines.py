@@ -8,27 +8,32 @@ from __future__ import annotations
 
 from typing import Final
 
+from pipeline.words.message import Measured, Said, said
 from pipeline.words.rounding import MISSING, known, places, plain
 
-UNAVOIDABLE: Final = (
+UNAVOIDABLE: Final = said(
     "Unavoidable: what the same sucrose loses with feed and vessels at their targets."
 )
-USUAL: Final = "Usual: what this mill loses in quiet hours, slowly changing."
-ABOVE_USUAL: Final = "Findings count what was lost above the usual"
+USUAL: Final = said("Usual: what this mill loses in quiet hours, slowly changing.")
+ABOVE_USUAL: Final = said("Findings count what was lost above the usual")
 #: The rest of a total that no finding holds.
-NO_FINDING: Final = "In no finding"
+NO_FINDING: Final = said("In no finding")
 #: What that rest is made of.
-NO_FINDING_WHY: Final = (
+NO_FINDING_WHY: Final = said(
     "what the usual loses above the unavoidable, scatter, and losses too small to stand out"
 )
-DEFINED: Final = (
-    f"{UNAVOIDABLE} {USUAL} {ABOVE_USUAL}; the total counts from the unavoidable, and what lies in "
-    f"no finding is the rest: {NO_FINDING_WHY}."
+DEFINED: Final = said(
+    "{unavoidable} {usual} {above_usual}; the total counts from the "
+    "unavoidable, and what lies in no finding is the rest: {no_finding_why}.",
+    unavoidable=UNAVOIDABLE,
+    usual=USUAL,
+    above_usual=ABOVE_USUAL,
+    no_finding_why=NO_FINDING_WHY,
 )
-_BETTER: Final = "better"
+_BETTER: Final = said("better")
 #: What follows the amount of a headline, either way.
-_LOST: Final = "of sucrose lost above the unavoidable"
-_DID_BETTER: Final = "than at the targets"
+_LOST: Final = said("of sucrose lost above the unavoidable")
+_DID_BETTER: Final = said("than at the targets")
 
 
 def headline_words(amount: str) -> str:
@@ -42,12 +47,17 @@ def against_targets(value: object, low: object, high: object) -> str:
     ``against_targets(0.07, -0.09, 0.24)`` is ``0.07 t (0.09 better to 0.24)``, and
     ``against_targets(-0.49, -0.7, -0.28)`` is ``0.49 t better (0.28 to 0.70)``.
     """
-    return _against(value, low, high, "", " t", finest=6)
+    text = _tonnes_against(value, low, high, "t")
+    return Said(text, Measured(text, _tonnes_against, value, low, high, "t"))
+
+
+def _tonnes_against(value: object, low: object, high: object, unit: str) -> str:
+    return _against(value, low, high, "", said(" {unit}", unit=unit), finest=6)
 
 
 def worth_against_targets(value: object, low: object, high: object, currency: str) -> str:
     """Write the worth of a loss above the unavoidable, as `against_targets` writes its tonnes."""
-    return _against(value, low, high, f"{currency} ".lstrip(), "", finest=0)
+    return _against(value, low, high, said("{currency} ", currency=currency).lstrip(), "", finest=0)
 
 
 def share_against_targets(value: object, low: object, high: object) -> str:
@@ -61,17 +71,29 @@ def _against(value: object, low: object, high: object, before: str, after: str, 
         return MISSING
     decimals = min(finest, places(middle, bottom, top))
     better = round(middle, decimals) < 0
-    text = f"{before}{plain(abs(middle), decimals)}{after}" + (f" {_BETTER}" if better else "")
+    text = said(
+        "{before}{amount}{after}",
+        before=before,
+        amount=plain(abs(middle), decimals),
+        after=after,
+    )
+    if better:
+        text = said("{amount} better", amount=text)
     if bottom is None or top is None:
-        return f"{text} (no interval)"
+        return said("{text} (no interval)", text=text)
     if better and round(top, decimals) <= 0:
-        return f"{text} ({plain(-top, decimals)} to {plain(-bottom, decimals)})"
+        return said(
+            "{text} ({top} to {bottom})",
+            text=text,
+            top=plain(-top, decimals),
+            bottom=plain(-bottom, decimals),
+        )
     ends = (_end(bottom, decimals), _end(top, decimals, lost=better))
-    return f"{text} ({ends[0]} to {ends[1]})"
+    return said("{text} ({ends} to {ends2})", text=text, ends=ends[0], ends2=ends[1])
 
 
 def _end(value: float, decimals: int, *, lost: bool = False) -> str:
     """One end of an interval; what is lost is named where the middle is better."""
     if round(value, decimals) < 0:
-        return f"{plain(-value, decimals)} {_BETTER}"
-    return plain(value, decimals) + (" lost" if lost else "")
+        return said("{value} {better}", value=plain(-value, decimals), better=_BETTER)
+    return plain(value, decimals) + (said(" lost") if lost else "")

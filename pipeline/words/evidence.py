@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.words.causes import words_of
+from pipeline.words.message import Said, Stored, figure, joined, said, stored
+from pipeline.words.packing import unpacked
 from pipeline.words.rounding import fact_value, known, quantity, unit_words
 from pipeline.words.text import clean
 from pipeline.words.wording import UNCALIBRATED, place_within, share_words
@@ -21,7 +23,7 @@ _FACTS_SHOWN = 4
 _LAB_SHOWN = 6
 _SENTENCE = 400
 _PH = "pH"
-_BESIDE = {"usual": "usually", "target": "target"}
+_BESIDE = {"usual": said("usually"), "target": said("target")}
 #: A name in a form that something stands for.
 _BRACES = re.compile(r"\{(\w+)\}")
 #: A sentence that ends so runs on into its number.
@@ -68,15 +70,17 @@ def read_evidence(text: object) -> Evidence:
         Ready for the page, not yet HTML-escaped.
     """
     if text is None or text == "":
-        return Evidence(problem="No evidence was stored with this finding.")
+        return Evidence(problem=said("No evidence was stored with this finding."))
     try:
         content = json.loads(str(text))
     except (ValueError, RecursionError):
         content = None
     if not isinstance(content, dict):
         return Evidence(
-            problem="The evidence stored with this finding cannot be read. Run the detection of "
-            "this period again to write it anew."
+            problem=said(
+                "The evidence stored with this finding cannot be read. Run the detection of "
+                "this period again to write it anew."
+            )
         )
     facts = _lines(content.get("facts"))
     return Evidence(
@@ -85,7 +89,7 @@ def read_evidence(text: object) -> Evidence:
         shares=_shares(content.get("shares")),
         alternatives=_alternatives(content.get("alternatives")),
         lab=_lines(content.get("lab"))[:_LAB_SHOWN],
-        balance=clean(content.get("ordinary_balance"), _SENTENCE),
+        balance=stored(clean(content.get("ordinary_balance"), _SENTENCE)),
         uncalibrated=UNCALIBRATED.get(str(content.get("uncalibrated")), ""),
     )
 
@@ -107,10 +111,10 @@ def _lines(items: object) -> tuple[str, ...]:
 
 def _line(item: object) -> str:
     if isinstance(item, str):
-        return clean(item, _SENTENCE)
+        return stored(clean(item, _SENTENCE))
     if not isinstance(item, Mapping):
         return ""
-    sentence, value = _signed(clean(_text(item), _SENTENCE), item.get("value"))
+    sentence, value = _signed(_text(item), item.get("value"))
     if not sentence.startswith("pH"):
         sentence = sentence[:1].upper() + sentence[1:]
     unit = clean(item.get("unit"), 20)
@@ -121,24 +125,34 @@ def _line(item: object) -> str:
         return sentence
     runs_on = sentence.endswith(_RUNS_ON)
     if unit == _PH and "usual" in item and not runs_on and measured:
-        measured = f"{_PH} {measured.removesuffix(f' {_PH}')}"
-    told = ", ".join(
-        part for part in (_with_span(measured, item, unit), *_beside(item, unit)) if part
+        measured = said("pH {value}", value=measured.removesuffix(f" {_PH}"))
+    told = joined(
+        ", ", (part for part in (_with_span(measured, item, unit), *_beside(item, unit)) if part)
     )
-    joint = " " if runs_on else ": "
-    return joint.join(part for part in (sentence.rstrip(":. ") if told else sentence, told) if part)
+    joint = " " if runs_on else said(": ")
+    return joined(
+        joint, (part for part in (sentence.rstrip(":. ") if told else sentence, told) if part)
+    )
 
 
-def _text(item: Mapping[Any, Any]) -> object:
+def _text(item: Mapping[Any, Any]) -> str:
     """The subject of a fact, its places said as they are everywhere."""
     form, parts = item.get("form"), item.get("parts")
+    if "said" in item:
+        return unpacked(item["said"], clean(item.get("text"), _SENTENCE))
     if not isinstance(form, str) or not isinstance(parts, Mapping):
-        return item.get("text")
-    said = {
-        str(name): place_within(str(part)) if name == "place" else str(part)
+        return stored(clean(item.get("text"), _SENTENCE))
+    held = {
+        str(name): place_within(str(part)) if name == "place" else _part(str(name), str(part))
         for name, part in parts.items()
     }
-    return _BRACES.sub(lambda name: said.get(name[1], name[0]), form)
+    return stored(clean(form, _SENTENCE), **held)
+
+
+def _part(name: str, part: str) -> str:
+    """What stands in a form: a tag as it is, words of the search as they are known."""
+    part = clean(part, _SENTENCE)
+    return part if name == "tag" else stored(part)
 
 
 def _with_span(measured: str, item: Mapping[Any, Any], unit: str) -> str:
@@ -146,7 +160,8 @@ def _with_span(measured: str, item: Mapping[Any, Any], unit: str) -> str:
     low, high = known(item.get("low")), known(item.get("high"))
     if not measured or low is None or high is None:
         return measured
-    return f"{quantity(item.get('value'), low, high, unit)[:-1]}, 90 % interval)"
+    value = quantity(item.get("value"), low, high, unit)
+    return said("{value}, 90 % interval)", value=value[:-1])
 
 
 def _beside(item: Mapping[Any, Any], unit: str) -> list[str]:
@@ -156,20 +171,27 @@ def _beside(item: Mapping[Any, Any], unit: str) -> list[str]:
         written = fact_value(item.get(word), unit)
         if written:
             bare = written.removesuffix(unit_words(unit)).rstrip()
-            told.append(f"{_BESIDE[word]} {bare}")
+            told.append(said("{beside} {value}", beside=_BESIDE[word], value=bare))
     return told
 
 
 def _signed(sentence: str, value: object) -> tuple[str, object]:
-    """Say “below by 0.3” rather than “above by -0.3”, and begin without “and”."""
+    """Say “below by 0.3” rather than “above by -0.3”."""
     sentence = sentence.removeprefix("and ")
     number = known(value)
     if number is None or number >= 0 or not sentence.endswith(" by"):
         return sentence, value
     for word, other in (("above", "below"), ("below", "above")):
         if f" {word} " in sentence:
-            return sentence.replace(f" {word} ", f" {other} ", 1), -number
+            return _turned(sentence, word, other), -number
     return sentence, value
+
+
+def _turned(sentence: str, word: str, other: str) -> Said:
+    """The same sentence with the other side in it: a message of its own."""
+    made = sentence.made if isinstance(sentence, Said) else None
+    form, values = (made.form, made.values) if isinstance(made, Stored) else (str(sentence), {})
+    return stored(form.replace(f" {word} ", f" {other} ", 1), **values)
 
 
 def _shares(item: object) -> tuple[Share, ...]:
@@ -190,5 +212,9 @@ def _alternatives(items: object) -> tuple[str, ...]:
         if isinstance(item, Mapping) and item.get("cause"):
             weight = known(item.get("weight"))
             name = words_of(str(item["cause"])).name
-            phrase.append(name if weight is None else f"{name} ({100 * weight:.0f} % likely)")
+            phrase.append(
+                name
+                if weight is None
+                else said("{name} ({share} % likely)", name=name, share=figure(100 * weight, ".0f"))
+            )
     return tuple(phrase)

@@ -10,6 +10,8 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
+from pipeline.words.message import Day, Said, counted, figure, said
+
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _ONE_DAY = timedelta(days=1)
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -18,7 +20,9 @@ _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct",
 def day_words(moment: date, known_year: int | None = None) -> str:
     """Write a local date, for example ``Mon 6 Oct 2025``; the year is left out where known."""
     text = f"{_DAYS[moment.weekday()]} {moment.day} {_MONTHS[moment.month - 1]}"
-    return text if moment.year == known_year else f"{text} {moment.year:04d}"
+    with_year = moment.year != known_year
+    text = f"{text} {moment.year:04d}" if with_year else text
+    return Said(text, Day(date(moment.year, moment.month, moment.day), with_year))
 
 
 def _offset_words(local: datetime) -> str:
@@ -38,7 +42,8 @@ def clock_words(moment: datetime, zone: ZoneInfo) -> str:
 
 def moment_words(moment: datetime, zone: ZoneInfo, known_year: int | None = None) -> str:
     """Write day and time of a UTC moment in plant-local time."""
-    return f"{day_words(moment.astimezone(zone), known_year)} {clock_words(moment, zone)}"
+    day = day_words(moment.astimezone(zone), known_year)
+    return said("{day} {clock}", day=day, clock=clock_words(moment, zone))
 
 
 def span_words(
@@ -47,10 +52,11 @@ def span_words(
     """Write an interval in plant-local time; the day is not repeated when it is the same."""
     first = moment_words(start, zone, known_year)
     if end is None:
-        return f"{first}, still going on"
+        return said("{first}, still going on", first=first)
     if start.astimezone(zone).date() == end.astimezone(zone).date():
-        return f"{first} to {clock_words(end, zone)}"
-    return f"{first} to {moment_words(end, zone, known_year)}"
+        return said("{first} to {last}", first=first, last=clock_words(end, zone))
+    last = moment_words(end, zone, known_year)
+    return said("{first} to {last}", first=first, last=last)
 
 
 def day_span(first: date, last: date, zone: ZoneInfo) -> tuple[datetime, datetime]:
@@ -69,18 +75,19 @@ def silence_words(end: datetime, moment: datetime, zone: ZoneInfo) -> str:
     year = moment.astimezone(zone).year
     behind = moment - end
     days = int(behind / _ONE_DAY)
-    long = f"{days} days" if days >= 2 else f"{behind.total_seconds() / 3600:.0f} h"
-    return f"Nothing since {moment_words(end, zone, year)}: {long}."
+    hours = figure(behind.total_seconds() / 3600, ".0f")
+    long = counted(days, "{n} day", "{n} days") if days >= 2 else said("{hours} h", hours=hours)
+    return said("Nothing since {when}: {long}.", when=moment_words(end, zone, year), long=long)
 
 
 def duration_words(span: timedelta) -> str:
     """Write a duration in the unit that suits it: minutes, hours or days."""
     minutes = span.total_seconds() / 60
     if minutes < 90:
-        return f"{minutes:.0f} min"
+        return said("{minutes} min", minutes=figure(minutes, ".0f"))
     if minutes < 2 * 24 * 60:
-        return f"{minutes / 60:.1f} h"
-    return f"{minutes / 1440:.1f} days"
+        return said("{hours} h", hours=figure(minutes / 60, ".1f"))
+    return said("{days} days", days=figure(minutes / 1440, ".1f"))
 
 
 def chart_offset(start: datetime, zone: ZoneInfo) -> timedelta:

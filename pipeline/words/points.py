@@ -5,57 +5,64 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from pipeline.words.message import joined, said
 from pipeline.words.wording import place_within, section_words, spoken_name
 
 #: Quantity in words, unit kept inside the tool, decimals that instruments can tell.
 QUANTITIES: Final[Mapping[str, tuple[str, str, int]]] = {
-    "flow": ("juice flow", "m3/h", 1),
-    "temperature": ("temperature", "degC", 1),
+    "flow": (said("juice flow"), "m3/h", 1),
+    "temperature": (said("temperature"), "degC", 1),
     "ph": ("pH", "pH", 2),
-    "level": ("level", "%", 1),
-    "mud_level": ("mud level", "%", 1),
+    "level": (said("level"), "%", 1),
+    "mud_level": (said("mud level"), "%", 1),
     "brix": ("Brix", "%", 2),
-    "turbidity": ("turbidity", "NTU", 1),
-    "conductivity": ("conductivity", "mS/cm", 2),
-    "steam_pressure": ("steam pressure", "kPa", 0),
-    "cane_rate": ("cane rate", "t/h", 0),
-    "imbibition_flow": ("imbibition water", "m3/h", 1),
-    "lime_flow": ("milk of lime", "L/h", 0),
-    "flocculant_flow": ("flocculant", "L/h", 0),
-    "other": ("reading", "", 2),
+    "turbidity": (said("turbidity"), "NTU", 1),
+    "conductivity": (said("conductivity"), "mS/cm", 2),
+    "steam_pressure": (said("steam pressure"), "kPa", 0),
+    "cane_rate": (said("cane rate"), "t/h", 0),
+    "imbibition_flow": (said("imbibition water"), "m3/h", 1),
+    "lime_flow": (said("milk of lime"), "L/h", 0),
+    "flocculant_flow": (said("flocculant"), "L/h", 0),
+    "other": (said("reading"), "", 2),
 }
 #: Analyte in words, unit, decimals.
 ANALYTES: Final[Mapping[str, tuple[str, str, int]]] = {
     "ph": ("pH", "pH", 2),
     "brix": ("Brix", "%", 2),
     "pol": ("pol", "%", 2),
-    "purity": ("purity", "%", 1),
-    "rs": ("reducing sugars on juice", "%", 3),
-    "lactic": ("lactic acid", "mg/kg", 0),
-    "turbidity": ("turbidity", "NTU", 0),
-    "potassium": ("potassium", "mg/kg", 0),
-    "chloride": ("chloride", "mg/kg", 0),
-    "dextran": ("dextran", "mg/kg", 0),
-    "colour": ("colour", "IU", 0),
-    "phosphate": ("phosphate", "mg/kg", 0),
+    "purity": (said("purity"), "%", 1),
+    "rs": (said("reducing sugars on juice"), "%", 3),
+    "lactic": (said("lactic acid"), "mg/kg", 0),
+    "turbidity": (said("turbidity"), "NTU", 0),
+    "potassium": (said("potassium"), "mg/kg", 0),
+    "chloride": (said("chloride"), "mg/kg", 0),
+    "dextran": (said("dextran"), "mg/kg", 0),
+    "colour": (said("colour"), "IU", 0),
+    "phosphate": (said("phosphate"), "mg/kg", 0),
 }
-_PORTS: Final = {"in": "inlet", "inside": "inside", "out": "outlet", "mud": "mud", "": ""}
+_PORTS: Final = {
+    "in": said("inlet"),
+    "inside": said("inside"),
+    "out": said("outlet"),
+    "mud": said("mud"),
+    "": "",
+}
 #: Juices and streams by place and port, as the trade calls them.
 _STREAMS: Final[Mapping[tuple[str, str], str]] = {
-    ("mixed_juice", ""): "mixed juice",
-    ("liming_tank", "out"): "limed juice",
-    ("settler", "out"): "clear juice",
-    ("settler", "mud"): "mud",
-    ("filtrate", ""): "filtrate",
-    ("syrup", ""): "syrup",
-    ("filter_cake", ""): "filter cake",
+    ("mixed_juice", ""): said("mixed juice"),
+    ("liming_tank", "out"): said("limed juice"),
+    ("settler", "out"): said("clear juice"),
+    ("settler", "mud"): said("mud"),
+    ("filtrate", ""): said("filtrate"),
+    ("syrup", ""): said("syrup"),
+    ("filter_cake", ""): said("filter cake"),
 }
 #: How a port joins a quantity to its vessel.
 _JOINTS: Final = {
-    "in": "into",
-    "inside": "in",
-    "out": "out of",
-    "mud": "in the mud of",
+    "in": said("into"),
+    "inside": said("in"),
+    "out": said("out of"),
+    "mud": said("in the mud of"),
 }
 #: Doses are known by what is dosed; a place adds nothing.
 _ALONE: Final = frozenset({"lime_flow", "flocculant_flow", "imbibition_flow", "cane_rate"})
@@ -63,9 +70,9 @@ _ALONE: Final = frozenset({"lime_flow", "flocculant_flow", "imbibition_flow", "c
 
 def place_words(place: str, port: str, kinds: Mapping[str, str]) -> str:
     """Say where something is read: ``liming tank, outlet``."""
-    where = "mill" if place == "mill" else section_words(place, kinds)
+    where = said("mill") if place == "mill" else section_words(place, kinds)
     side = _PORTS.get(port, spoken_name(port))
-    return ", ".join(part for part in (where, side) if part)
+    return joined(", ", (part for part in (where, side) if part))
 
 
 def stream_words(place: str, port: str) -> str:
@@ -87,16 +94,28 @@ def point_words(quantity: str, place: str, port: str) -> str:
     if quantity in _ALONE:
         return what
     if quantity == "mud_level":
-        return f"{what} in {place_within(place)}"
+        return said("{what} in {place_within}", what=what, place_within=place_within(place))
     stream = _STREAMS.get((place, port))
     if stream and (port or "level" not in quantity):
-        return f"{stream} {'flow' if quantity == 'flow' else what}"
-    joint = _JOINTS.get(port) or ("in" if quantity == "level" else "of")
-    return f"{what} {joint} {place_within(place)}"
+        return said(
+            "{stream} {said}", stream=stream, said=said("flow") if quantity == "flow" else what
+        )
+    joint = _JOINTS.get(port) or (said("in") if quantity == "level" else said("of"))
+    return said(
+        "{what} {joint} {place_within}", what=what, joint=joint, place_within=place_within(place)
+    )
 
 
 def analyte_words(analyte: str, basis: str = "juice") -> str:
     """Name an analysis: ``pH``, ``reducing sugars on solids``."""
     known = ANALYTES.get(analyte)
     what = known[0] if known else spoken_name(analyte)
-    return what if basis == "juice" else f"{what.removesuffix(' on juice')} on {spoken_name(basis)}"
+    return (
+        what
+        if basis == "juice"
+        else said(
+            "{what} on {spoken_name}",
+            what=what.removesuffix(said(" on juice")),
+            spoken_name=spoken_name(basis),
+        )
+    )

@@ -12,19 +12,35 @@ from __future__ import annotations
 
 import math
 
-MISSING = "not computed"
+from pipeline.words.message import Measured, Said, figure, said
+
+MISSING = said("not computed")
 _LARGEST_PLACE = 6
 #: Decimal places that plant instruments and laboratories can tell apart (common practice).
-_PLACES_OF_UNITS = {"pH": 2, "degC": 1, "min": 1, "h": 1}
+_PLACES_OF_UNITS = {"pH": 2, "degC": 1, "°F": 1, "min": 1, "h": 1}
 #: Units as they are printed; inside the tool they are plain letters.
 _PRINTED = {
     "degC": "°C",
+    "times its error": said("times its error"),
+    "% of sucrose": said("% of sucrose"),
     "m3": "m³",
     "m2": "m²",
     "m3/h": "m³/h",
     "L/m3": "L/m³",
     "kg/m3": "kg/m³",
 }
+#: Units that a reader may want others for.
+_TURNED = frozenset({"degC", "K", "t"})
+#: Units that a reader may want others for.
+_TURNED = frozenset({"degC", "K", "t"})
+#: Units that a reader may want others for.
+_TURNED = frozenset({"degC", "K", "t"})
+#: Units that a reader may want others for.
+_TURNED = frozenset({"degC", "K", "t"})
+#: Units that a reader may want others for.
+_TURNED = frozenset({"degC", "K", "t"})
+#: Units that a reader may want others for.
+_TURNED = frozenset({"degC", "K", "t"})
 #: A finding in a stop loses much of next to nothing: the share then says little [%].
 _LARGE_SHARE = 5.0
 
@@ -89,11 +105,11 @@ def _clamped(decimals: int) -> int:
 def plain(value: float, decimals: int) -> str:
     """Write `value` with thousands separators, rounded to `decimals` places, never as -0."""
     rounded = round(value, decimals) + 0.0
-    return f"{0.0 if rounded == 0 else rounded:,.{max(0, decimals)}f}"
+    return figure(0.0 if rounded == 0 else rounded, f",.{max(0, decimals)}f")
 
 
 def _span(low: float, high: float, decimals: int) -> str:
-    return f"({plain(low, decimals)} to {plain(high, decimals)})"
+    return said("({low} to {high})", low=plain(low, decimals), high=plain(high, decimals))
 
 
 def quantity(value: object, low: object, high: object, unit: str) -> str:
@@ -105,10 +121,12 @@ def quantity(value: object, low: object, high: object, unit: str) -> str:
     if middle is None:
         return MISSING
     decimals = places(middle, bottom, top)
-    text = f"{plain(middle, decimals)} {unit_words(unit)}".rstrip()
+    text = said("{value} {unit}", value=plain(middle, decimals), unit=unit_words(unit)).rstrip()
     if bottom is None or top is None:
-        return f"{text} (no interval)"
-    return f"{text} {_span(bottom, top, decimals)}"
+        text = said("{value} (no interval)", value=text)
+    else:
+        text = said("{value} {span}", value=text, span=_span(bottom, top, decimals))
+    return Said(text, Measured(text, quantity, value, low, high, unit)) if unit in _TURNED else text
 
 
 def tonnes(value: object, low: object, high: object) -> str:
@@ -131,10 +149,10 @@ def money(value: object, low: object, high: object, currency: str) -> str:
     if middle is None:
         return MISSING
     decimals = min(0, places(middle, bottom, top))
-    text = f"{currency} {plain(middle, decimals)}".lstrip()
+    text = said("{currency} {sum}", currency=currency, sum=plain(middle, decimals)).lstrip()
     if bottom is None or top is None:
-        return f"{text} (no interval)"
-    return f"{text} {_span(bottom, top, decimals)}"
+        return said("{value} (no interval)", value=text)
+    return said("{value} {span}", value=text, span=_span(bottom, top, decimals))
 
 
 def percent(value: object) -> str:
@@ -142,14 +160,14 @@ def percent(value: object) -> str:
     middle = known(value)
     if middle is None:
         return MISSING
-    return f"{plain(middle, max(0, places(middle, None, None)))} %"
+    return said("{share} %", share=plain(middle, max(0, places(middle, None, None))))
 
 
 def feed_share(value: object) -> str:
     """Write a loss as a share of the sucrose that came in meanwhile [%]."""
     share = known(value)
     tiny_feed = share is not None and share > _LARGE_SHARE
-    return percent(value) + (" (hardly any came in)" if tiny_feed else "")
+    return percent(value) + (said(" (hardly any came in)") if tiny_feed else "")
 
 
 def count(value: object) -> str:
@@ -172,5 +190,11 @@ def fact_value(value: object, unit: str) -> str:
         decimals = 0 if number == 0 else max(0, min(_LARGEST_PLACE, 2 - _decade(number)))
     written = plain(number, decimals)
     if "." in written:
-        written = written.rstrip("0").rstrip(".")
-    return f"{written} {unit_words(unit)}".rstrip()
+        written = figure(str(written).rstrip("0").rstrip("."))
+    text = said("{value} {unit}", value=written, unit=unit_words(unit)).rstrip()
+    return Said(text, Measured(text, _fact, value, None, None, unit)) if unit in _TURNED else text
+
+
+def _fact(value: object, _low: object, _high: object, unit: str) -> str:
+    """Write a fact as a quantity is written, for other units."""
+    return fact_value(value, unit)

@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import unicodedata
 
+from pipeline.words.message import Said
+
 _REPLACEMENT = "\ufffd"
 # Embeddings, overrides, isolates and marks: they can make text read in another order.
 _DIRECTION = frozenset("\u200e\u200f\u061c\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
@@ -37,7 +39,8 @@ def clean(value: object, longest: int = LONGEST) -> str:
     text = str(value)
     kept = "".join(_safe(char) for char in text[:longest])
     if len(text) <= longest:
-        return kept
+        # Words of ours stay what they are, so that they can be said in another tongue.
+        return value if isinstance(value, Said) and kept == text else kept
     return f"{kept}… ({len(text) - longest} more characters)"
 
 

@@ -5,123 +5,158 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Final
 
-from models.worth import Cure, Point
+from models.worth import WHERE, Cure, Point
+from pipeline.words.message import figure, joined, said
+from pipeline.words.wording import spoken_name
 
 #: What a station should measure: its name in a sentence, and what goes unseen without it.
 NEEDS: Final[dict[str, tuple[str, str]]] = {
     "flow": (
-        "the juice flow, and with it every residence time",
-        "no stop and no slow running can show, and all tonnes rest on the target flow",
+        said("the juice flow, and with it every residence time"),
+        said("no stop and no slow running can show, and all tonnes rest on the target flow"),
     ),
     "ph_limed": (
-        "the pH of limed juice",
-        "limed juice run too acid shows only as a fall of pH behind it, without its cause, and "
-        "not before the settler",
+        said("the pH of limed juice"),
+        said(
+            "limed juice run too acid shows only as a fall of pH behind it, without "
+            "its cause, and not before the settler"
+        ),
     ),
     "ph_clear": (
-        "the pH of clear juice",
-        "what sours in the settler and behind it cannot show; most of the loss lies there",
+        said("the pH of clear juice"),
+        said("what sours in the settler and behind it cannot show; most of the loss lies there"),
     ),
     "temp_settler": (
-        "the temperature of the settler",
-        "an overheated settler cannot show, and what juice loses in a stop is a guess",
+        said("the temperature of the settler"),
+        said("an overheated settler cannot show, and what juice loses in a stop is a guess"),
     ),
     "level_settler": (
-        "how full the settler is, also in a stop",
-        "where nothing else tells whether the settler stood full, a stop is not claimed",
+        said("how full the settler is, also in a stop"),
+        said("where nothing else tells whether the settler stood full, a stop is not claimed"),
     ),
     "filtrate": (
-        "the flow of returned filtrate, or its share under [filtrate] (0 where none is returned)",
-        "juice behind its return is some 10 % faster than reckoned, and its stay that much shorter",
+        said(
+            "the flow of returned filtrate, or its share under [filtrate] (0 where "
+            "none is returned)"
+        ),
+        said(
+            "juice behind its return is some 10 % faster than reckoned, and its stay "
+            "that much shorter"
+        ),
     ),
     "mud": (
-        "how much mud is held",
-        "mud held too long cannot show",
+        said("how much mud is held"),
+        said("mud held too long cannot show"),
     ),
     "mud_level": (
-        "the level of the mud",
-        "how much mud is held follows from the underflow alone, within some 40 %",
+        said("the level of the mud"),
+        said("how much mud is held follows from the underflow alone, within some 40 %"),
     ),
     "level_liming_tank": (
-        "how full the liming tank is",
-        "juice held too long there cannot show",
+        said("how full the liming tank is"),
+        said("juice held too long there cannot show"),
     ),
     "temp_liming_tank": (
-        "the temperature of the liming tank",
-        "neither overheating nor microbes in it can show",
+        said("the temperature of the liming tank"),
+        said("neither overheating nor microbes in it can show"),
     ),
     "level_clear_juice_tank": (
-        "how full the clear-juice tank is",
-        "juice held too long there, hot and sour, cannot show",
+        said("how full the clear-juice tank is"),
+        said("juice held too long there, hot and sour, cannot show"),
     ),
     "temp_clear_juice_tank": (
-        "the temperature of the clear-juice tank",
-        "neither overheating nor microbes in it can show",
+        said("the temperature of the clear-juice tank"),
+        said("neither overheating nor microbes in it can show"),
     ),
     "temp_clear_juice_heater": (
-        "the temperature of the clear-juice heater",
-        "overheating there cannot show",
+        said("the temperature of the clear-juice heater"),
+        said("overheating there cannot show"),
     ),
     "temp_evaporator": (
-        "the temperature of the first evaporator vessel",
-        "overheating there cannot show, though that vessel is the hottest",
+        said("the temperature of the first evaporator vessel"),
+        said("overheating there cannot show, though that vessel is the hottest"),
     ),
     "level_evaporator": (
-        "the level of the first evaporator vessel",
-        "a vessel run too full cannot show, though that vessel is the hottest",
+        said("the level of the first evaporator vessel"),
+        said("a vessel run too full cannot show, though that vessel is the hottest"),
     ),
     "grabs_limed": (
-        "laboratory pH of limed juice",
-        "a probe that drifts cannot be told from juice that is truly too acid, or hides it",
+        said("laboratory pH of limed juice"),
+        said("a probe that drifts cannot be told from juice that is truly too acid, or hides it"),
     ),
     "grabs_clear": (
-        "laboratory pH of clear juice",
-        "a clear-juice probe that drifts is taken at its word",
+        said("laboratory pH of clear juice"),
+        said("a clear-juice probe that drifts is taken at its word"),
     ),
     "lactic": (
-        "lactic acid before and behind a tank",
-        "sucrose eaten by microbes shows by lime and pol alone, less surely, and its tonnes are "
-        "good to a factor of two or three",
+        said("lactic acid before and behind a tank"),
+        said(
+            "sucrose eaten by microbes shows by lime and pol alone, less surely, and "
+            "its tonnes are good to a factor of two or three"
+        ),
     ),
     "microbes": (
-        "lime flow beside the pH of limed juice, or pol on both sides of a tank",
-        "sucrose eaten by microbes cannot show, and a cool tank even looks thrifty",
+        said("lime flow beside the pH of limed juice, or pol on both sides of a tank"),
+        said("sucrose eaten by microbes cannot show, and a cool tank even looks thrifty"),
     ),
 }
 #: Needs that the laboratory meets, not a tag.
 OF_LABORATORY: Final = frozenset({"grabs_limed", "grabs_clear", "lactic", "microbes"})
 _ANALYTES: Final = {
-    "rs": "reducing sugars",
+    "rs": said("reducing sugars"),
     "brix": "Brix",
     "pol": "pol",
-    "purity": "purity",
-    "potassium": "potassium",
-    "chloride": "chloride",
+    "purity": said("purity"),
+    "potassium": said("potassium"),
+    "chloride": said("chloride"),
 }
 
 
 def listed(words: Sequence[str]) -> str:
     """Write a list within a sentence: ``a, b and c``."""
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return (
+        words[0]
+        if len(words) == 1
+        else said("{words} and {words2}", words=joined(", ", words[:-1]), words2=words[-1])
+    )
 
 
 def factor_words(factor: float) -> str:
     """Write a factor either way with the digits a planner can use: ``2.7``."""
-    return f"{factor:.1f}"
+    return figure(factor, ".1f")
 
 
-def analyses_words(points: Collection[Point]) -> str:
+def analyses_words(points: Collection[Point], last: str) -> str:
     """Write analyses with their sampling points: ``reducing sugars and pol on clear juice``."""
-    ends = [
-        (end, [words for analyte, words in _ANALYTES.items() if (analyte, end) in points])
-        for end in ("limed", "clear")
+    wheres = [where for where in WHERE if any(point[1] == where for point in points)]
+    told = [
+        (where, [words for analyte, words in _ANALYTES.items() if (analyte, where) in points])
+        for where in wheres
     ]
-    if ends[0][1] == ends[1][1]:
-        return f"{listed(ends[0][1])} on limed and on clear juice"
-    return listed([f"{listed(words)} on {end} juice" for end, words in ends if words])
+    if all(words == told[0][1] for _, words in told):
+        return said(
+            "{listed} on {juices}", listed=listed(told[0][1]), juices=juices_words(wheres, last)
+        )
+    return listed(
+        [
+            said("{listed} on {juices}", listed=listed(words), juices=juices_words([where], last))
+            for where, words in told
+        ]
+    )
 
 
-def cure_words(cure: Cure, described: Collection[Point], pairs: int) -> str:
+def juices_words(wheres: Sequence[str], last: str) -> str:
+    """Write sampling points as the juice there: ``mixed juice and clear juice``."""
+    names = {
+        "mixed": said("mixed juice"),
+        "limed": said("limed juice"),
+        "clear": said("clear juice"),
+        "last": said("juice out of the {vessel}", vessel=spoken_name(last)),
+    }
+    return listed([names[where] for where in wheres])
+
+
+def cure_words(cure: Cure, described: Collection[Point], samples: int) -> str:
     """Say by which analyses the level becomes the laboratory's, and how many it takes.
 
     Parameters
@@ -129,19 +164,37 @@ def cure_words(cure: Cure, described: Collection[Point], pairs: int) -> str:
     cure : Cure
     described : collection of (str, str)
         Analyses that the description names, whether or not results come.
-    pairs : int
-        Pairs that the store holds already.
+    samples : int
+        Samples that the store holds already.
     """
-    until = f"until the factor is {factor_words(cure.factor)}"
+    until = said("until the factor is {factor_words}", factor_words=factor_words(cure.factor))
     if not cure.add:
-        so_far = f"{pairs} pairs of limed- and clear-juice results are there"
-        return f"go on sampling as now; {so_far}, about {max(cure.pairs - pairs, 0)} more {until}"
+        return said(
+            "go on sampling as now; {samples} samples are there, about {more} more {until}",
+            samples=samples,
+            more=max(cure.samples - samples, 0),
+            until=until,
+        )
     silent = [point for point in cure.add if point in described]
     new = [point for point in cure.add if point not in described]
-    asked = [f"analyse {analyses_words(new)} too"] if new else []
-    asked += [f"bring in {analyses_words(silent)}, of which no result is there"] if silent else []
-    effort = f"{cure.pairs * len(new)} analyses" if new else f"{cure.pairs} pairs"
-    return f"{listed(asked)}, about {effort} {until}"
+    asked = []
+    if new:
+        asked.append(said("analyse {analyses} too", analyses=analyses_words(new, cure.last)))
+    if silent:
+        asked.append(
+            said(
+                "bring in {analyses}, of which no result is there",
+                analyses=analyses_words(silent, cure.last),
+            )
+        )
+    effort = (
+        said("{count} analyses", count=cure.samples * len(new))
+        if new
+        else said("{count} samples of each", count=cure.samples)
+    )
+    return said(
+        "{listed}, about {effort} {until}", listed=listed(asked), effort=effort, until=until
+    )
 
 
 def level_words(factor: float, pairs: int, cure: str, *, carried: bool = False) -> str:
@@ -158,11 +211,16 @@ def level_words(factor: float, pairs: int, cure: str, *, carried: bool = False) 
     carried : bool
         It comes from the season before, not from the description.
     """
-    where = "what the laboratory told last season" if carried else "the description"
-    whose = "this season's" if carried else "this mill's"
-    rough = f"; {pairs} samples were too rough to tell" if pairs else ""
-    text = (
-        f"The level of the loss rests on {where}, not on {whose} laboratory{rough}: "
-        f"all tonnes may be off by a factor of {factor_words(factor)} either way."
+    where = said("what the laboratory told last season") if carried else said("the description")
+    whose = said("this season's") if carried else said("this mill's")
+    rough = said("; {pairs} samples were too rough to tell", pairs=pairs) if pairs else ""
+    text = said(
+        "The level of the loss rests on {where}, not on {whose} "
+        "laboratory{rough}: all tonnes may be off by a factor of {factor_words} "
+        "either way.",
+        where=where,
+        whose=whose,
+        rough=rough,
+        factor_words=factor_words(factor),
     )
-    return f"{text} Cheapest cure: {cure}." if cure else text
+    return said("{text} Cheapest cure: {cure}.", text=text, cure=cure) if cure else text

@@ -203,7 +203,7 @@
     const ask = async () => {
       const mine = ++newest;
       at.setAttribute("aria-busy", "true");
-      at.textContent = "Running these hours again …";
+      at.textContent = document.body.dataset.saidRunning;
       const url = form.action + "?" + new URLSearchParams(new FormData(form));
       let words = null;
       try {
@@ -214,7 +214,7 @@
       if (mine !== newest) return;
       at.removeAttribute("aria-busy");
       if (words) at.replaceChildren(...[...words.childNodes].map((one) => document.adoptNode(one)));
-      else at.textContent = "The desk does not answer: is it still running?";
+      else at.textContent = document.body.dataset.saidSilent;
     };
     for (const slider of form.querySelectorAll("input[type=range]")) {
       const told = slider.parentElement.querySelector("output");

@@ -5,6 +5,7 @@
     const visible = shown();
     byId("count").textContent = String(visible.length);
     byId("axis").setAttribute("aria-pressed", String(byClock));
+    if (byId("raw")) byId("raw").setAttribute("aria-pressed", String(withRaw));
     lanes.forEach((lane) => { lane.box.hidden = !lane.on; });
     visible.forEach((lane, i) => drawLane(lane, i === visible.length - 1));
     holder.dataset.from = String(Math.round(view[0]));
@@ -25,18 +26,18 @@
       const [k, near] = nearest(times(lane, line));
       const value = near ? line.values[k] : null;
       const name = lane.lines.length > 1 ? line.name + " " : "";
-      parts.push(name + (value === null ? "no reading" : written(value, lane) + (lane.unit ? " " + lane.unit : "")));
+      parts.push(name + (value === null ? data.words.no_reading : written(value, lane) + (lane.unit ? " " + lane.unit : "")));
     }
     for (const grab of lane.lab)
       if (Math.abs(xOf(labTime(lane, grab)) - xOf(time)) < 5)
-        parts.push("laboratory " + written(grab[1], lane) + " ± " + written(grab[2], lane) + (lane.unit ? " " + lane.unit : ""));
-    const moved = !byClock && lane.delay ? ", read " + clockWords(lane.clock[i]) : "";
-    return parts.length ? parts.join("; ") + moved : "no result here";
+        parts.push(data.words.laboratory + " " + written(grab[1], lane) + " ± " + written(grab[2], lane) + (lane.unit ? " " + lane.unit : ""));
+    const moved = !byClock && lane.delay ? ", " + data.words.read + " " + clockWords(lane.clock[i]) : "";
+    return parts.length ? parts.join("; ") + moved : data.words.no_result;
   };
   const read = (aloud) => {
     const moment = byId("moment");
     if (cursor === null || cursor < view[0] || cursor > view[1]) {
-      moment.textContent = dayWords(view[0]) + " " + clockWords(view[0]) + " to " + dayWords(view[1]) + " " + clockWords(view[1]) + ", " + data.zone;
+      moment.textContent = dayWords(view[0]) + " " + clockWords(view[0]) + " " + data.words.to + " " + dayWords(view[1]) + " " + clockWords(view[1]) + ", " + data.zone;
       for (const lane of shown()) {
         lane.value.textContent = "";
         lane.cursor.setAttribute("visibility", "hidden");
@@ -44,7 +45,7 @@
       return;
     }
     const x = xOf(cursor);
-    moment.textContent = dayWords(cursor) + " " + clockWords(cursor) + (byClock ? " by the clock" : ", juice entered");
+    moment.textContent = dayWords(cursor) + " " + clockWords(cursor) + (byClock ? " " + data.words.by_clock : ", " + data.words.entered);
     for (const lane of shown()) {
       lane.value.textContent = valueAt(lane, cursor);
       lane.cursor.setAttribute("x1", x);
@@ -85,6 +86,10 @@
     reset: () => { cursor = null; look(whole[0], whole[1]); },
     axis: () => {
       byClock = !byClock;
+      draw();
+    },
+    raw: () => {
+      withRaw = !withRaw;
       draw();
     },
     all: () => choose(() => true),

@@ -21,13 +21,14 @@ from pipeline.words import (
     count,
     day_span,
     percent,
+    said,
     tonnes,
     words_of,
     worth_against_targets,
 )
 
 _WEEK: Final = timedelta(days=7)
-_NONE: Final = "none"
+_NONE: Final = said("none")
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,14 +89,16 @@ def _before(lost: Estimate | None) -> str:
 
 
 def _bare(mass_t: float | None) -> str:
-    return "not computed" if mass_t is None else head_of(against_targets(mass_t, None, None))
+    return said("not computed") if mass_t is None else head_of(against_targets(mass_t, None, None))
 
 
 def _rest(view: WeekView, now: MadeOf, last: MadeOf, whole: float, longest: float) -> CauseRow:
     rest, price = now.rest_t or 0.0, view.report.price_per_t
     worth = worth_against_targets(rest * price, None, None, view.report.currency)
     return CauseRow(
-        f"{NO_FINDING}: {NO_FINDING_WHY}",
+        said(
+            "{no_finding}: {no_finding_why}", no_finding=NO_FINDING, no_finding_why=NO_FINDING_WHY
+        ),
         bar(rest, longest, hatched=True),
         _bare(rest),
         head_of(worth),
@@ -110,13 +113,13 @@ def _total(view: WeekView, now: MadeOf, last: MadeOf) -> CauseRow:
     total = now.total or Estimate(0.0, 0.0, 0.0)
     before = last.total
     return CauseRow(
-        "Above the unavoidable, all together",
+        said("Above the unavoidable, all together"),
         Markup(""),
         against_targets(total.value, total.low, total.high),
         _worth(view, total),
         count(now.findings),
         "",
-        "not computed"
+        said("not computed")
         if before is None
         else head_of(against_targets(before.value, before.low, before.high)),
         "total",

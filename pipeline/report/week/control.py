@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Final
+from typing import Final
+from zoneinfo import ZoneInfo
 
-from pipeline.charts import Control, Drawing, control, multiplier_days, unexplained_days
+import polars as pl
+
+from pipeline.charts import Control, Drawing, Titled, control, multiplier_days, unexplained_days
 from pipeline.report.view import ReportView
-from pipeline.words import day_words, quantity
+from pipeline.words import day_words, figure, joined, quantity, said
 
 _Z90: Final = 1.645
 _NAMED: Final = 6
@@ -29,53 +32,61 @@ def controls(view: ReportView) -> list[ControlWords]:
     """Control charts of the kinetic multiplier and of the unexplained loss; none without days."""
     if view.balance is None or view.balance.is_empty():
         return []
-    made = [_unexplained(view.balance)]
+    made = [_unexplained(view, view.balance)]
     if view.multiplier is not None:
-        made.insert(0, _multiplier(view.balance, view.multiplier.value))
+        made.insert(0, _multiplier(view, view.balance, view.multiplier.value))
     return made
 
 
-def _multiplier(balance: Any, fitted: float) -> ControlWords:  # noqa: ANN401
-    judged = control(
-        multiplier_days(balance, fitted),
-        fitted,
+def _multiplier(view: ReportView, balance: pl.DataFrame, fitted: float) -> ControlWords:
+    titled = Titled(
         "multiplier",
-        "Kinetic multiplier by the laboratory [1]",
-        "Kinetic multiplier that each day's laboratory results ask for, beside the one fitted",
+        said("Kinetic multiplier by the laboratory [1]"),
+        said(
+            "Kinetic multiplier that each day's laboratory results ask for, beside the one fitted"
+        ),
+        view.known,
+        ZoneInfo(view.zone),
     )
-    first = f"Dashed: {fitted:.2f}, as fitted to the whole season. Thick: mean of seven days."
-    moved = (
-        "It has moved away from the fitted one: volumes, meters or the laboratory may have changed "
-        "since, and tonnes of these days are off by the same factor."
+    judged = control(multiplier_days(balance, fitted), fitted, titled, view.tongue)
+    first = said(
+        "Dashed: {fitted}, as fitted to the whole season. Thick: mean of seven days.",
+        fitted=figure(fitted, ".2f"),
     )
-    still = "It cannot be told from the fitted one."
+    moved = said(
+        "It has moved away from the fitted one: volumes, meters or the laboratory"
+        " may have changed since, and tonnes of these days are off by the same "
+        "factor."
+    )
+    still = said("It cannot be told from the fitted one.")
     return ControlWords(
-        "Kinetic multiplier",
+        said("Kinetic multiplier"),
         judged.drawing,
         (first, _last(judged, ""), moved if judged.moved else still, _marked(judged.marked)),
         judged.moved,
     )
 
 
-def _unexplained(balance: Any) -> ControlWords:  # noqa: ANN401
-    judged = control(
-        unexplained_days(balance),
-        0.0,
+def _unexplained(view: ReportView, balance: pl.DataFrame) -> ControlWords:
+    titled = Titled(
         "unexplained",
-        "Unexplained between limed and clear juice [t a day]",
-        "Loss that laboratory balances see and kinetics do not, by day",
+        said("Unexplained between limed and clear juice [t a day]"),
+        said("Loss that laboratory balances see and kinetics do not, by day"),
+        view.known,
+        ZoneInfo(view.zone),
     )
-    first = (
-        "What laboratory balances see between limed and clear juice and kinetics do not. No "
-        "finding contains it. Thick: mean of seven days."
+    judged = control(unexplained_days(balance), 0.0, titled, view.tongue)
+    first = said(
+        "What laboratory balances see between limed and clear juice and kinetics "
+        "do not. No finding contains it. Thick: mean of seven days."
     )
-    moved = (
-        "It stands away from zero: something is lost, or wrongly measured, that pH, temperature "
-        "and time do not tell of."
+    moved = said(
+        "It stands away from zero: something is lost, or wrongly measured, that "
+        "pH, temperature and time do not tell of."
     )
-    still = "It cannot be told from zero."
+    still = said("It cannot be told from zero.")
     return ControlWords(
-        "Unexplained term",
+        said("Unexplained term"),
         judged.drawing,
         (first, _last(judged, "t a day"), moved if judged.moved else still, _marked(judged.marked)),
         judged.moved,
@@ -84,15 +95,19 @@ def _unexplained(balance: Any) -> ControlWords:  # noqa: ANN401
 
 def _last(judged: Control, unit: str) -> str:
     if judged.last is None:
-        return "No day has enough laboratory results."
+        return said("No day has enough laboratory results.")
     mean, sd = judged.last
     held = quantity(mean, mean - _Z90 * sd, mean + _Z90 * sd, unit)
-    return f"Last seven days: {held}."
+    return said("Last seven days: {held}.", held=held)
 
 
 def _marked(days: Sequence[date]) -> str:
     if not days:
-        return "No day lies three of its standard errors away."
-    named = ", ".join(day_words(day, days[-1].year) for day in days[-_NAMED:])
-    earlier = f" and {len(days) - _NAMED} earlier ones" if len(days) > _NAMED else ""
-    return f"Three standard errors or more away: {named}{earlier}."
+        return said("No day lies three of its standard errors away.")
+    named = joined(", ", (day_words(day, days[-1].year) for day in days[-_NAMED:]))
+    earlier = (
+        said(" and {days} earlier ones", days=len(days) - _NAMED) if len(days) > _NAMED else ""
+    )
+    return said(
+        "Three standard errors or more away: {named}{earlier}.", named=named, earlier=earlier
+    )

@@ -18,9 +18,11 @@ from pipeline.words import (
     confidence_words,
     count,
     day_words,
+    figure,
     moment_words,
     money,
     quantity,
+    said,
     section_words,
     span_words,
     tonnes,
@@ -101,7 +103,7 @@ def _due(view: WeekView, row: dict[str, Any]) -> DueRow:
         ),
         tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"]),
         confidence_words(row["confidence"]),
-        verdict_words(view.report, row) or "no verdict yet",
+        verdict_words(view.report, row) or said("no verdict yet"),
     )
 
 
@@ -189,24 +191,29 @@ def _fix(view: WeekView, row: dict[str, Any], checked: FixCheck) -> FixRow:
 def _rate(checked: FixCheck, held: Estimate | None) -> str:
     if checked.outcome == "not seen by kinetics":
         return ""
-    return "not computed" if held is None else quantity(held.value, held.low, held.high, "kg/h")
+    return (
+        said("not computed") if held is None else quantity(held.value, held.low, held.high, "kg/h")
+    )
 
 
 def _outcome(checked: FixCheck) -> tuple[str, str]:
     hours = timedelta(hours=checked.hours)
-    judged = f"{hours / timedelta(days=1):.1f} days since could be judged"
-    back = {0: "it has not come back as a finding", 1: "it has come back as a finding once"}.get(
-        checked.again, f"it has come back as a finding {checked.again} times"
+    judged = said(
+        "{hours} days since could be judged", hours=figure(hours / timedelta(days=1), ".1f")
     )
+    back = {
+        0: said("it has not come back as a finding"),
+        1: said("it has come back as a finding once"),
+    }.get(checked.again, said("it has come back as a finding {again} times", again=checked.again))
     names = {
-        "stopped": "The loss stopped",
-        "fell": "The loss fell, but not surely to what it was",
-        "goes on": "The loss goes on",
-        "cannot be told": "Cannot be told from the scatter yet",
-        "too early": "Too early to tell",
-        "not seen by kinetics": "Kinetics do not see this loss",
+        "stopped": said("The loss stopped"),
+        "fell": said("The loss fell, but not surely to what it was"),
+        "goes on": said("The loss goes on"),
+        "cannot be told": said("Cannot be told from the scatter yet"),
+        "too early": said("Too early to tell"),
+        "not seen by kinetics": said("Kinetics do not see this loss"),
     }
     name = names[checked.outcome]
     if checked.again and checked.outcome == "stopped":
-        name = "The loss stopped, then came back"
-    return name, f"{judged}; {back}."
+        name = said("The loss stopped, then came back")
+    return name, said("{judged}; {back}.", judged=judged, back=back)

@@ -7,14 +7,18 @@ from zoneinfo import ZoneInfo
 
 from pipeline.report.view import WeekView
 from pipeline.report.week.sharpness import sharpness_rows
-from pipeline.words import clean, day_words, moment_words
+from pipeline.words import clean, day_words, moment_words, said
 
 
 def compose_keeper(view: WeekView) -> dict[str, Any]:
     """Make everything the page shows."""
     return {
         "mill": clean(view.report.mill),
-        "week": f"{day_words(view.first, view.last.year)} to {day_words(view.last)}",
+        "week": said(
+            "{day_words} to {day_words2}",
+            day_words=day_words(view.first, view.last.year),
+            day_words2=day_words(view.last),
+        ),
         "until": moment_words(view.run.data_end, ZoneInfo(view.report.zone)),
         "sharpness": sharpness_rows(view),
     }

@@ -9,11 +9,11 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from pipeline.report.view import WeekView
-from pipeline.words import clean, count, day_words, quantity, stream_words
+from pipeline.words import clean, count, day_words, figure, quantity, said, stream_words
 
 #: Weeks shown, the newest of the season.
 _WEEKS: Final = 10
-_METHODS: Final = {"rs": "Reducing sugars"}
+_METHODS: Final = {"rs": said("Reducing sugars")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,19 +52,28 @@ def _moved(rows: list[dict[str, Any]], zone: ZoneInfo) -> str:
     before, after = max(
         pairwise(rows), key=lambda pair: abs(pair[1]["multiplier"] / pair[0]["multiplier"] - 1.0)
     )
-    return (
-        f"It moved from {first['multiplier']:.2f} to {last['multiplier']:.2f}, most between "
-        f"{_day(before['ts_utc'], zone)} and {_day(after['ts_utc'], zone)}: other cane, another "
-        "reagent or method, or a volume or meter that changed then."
+    return said(
+        "It moved from {multiplier} to {multiplier2}, most between {day} and "
+        "{day2}: other cane, another reagent or method, or a volume or meter that"
+        " changed then.",
+        multiplier=figure(first["multiplier"], ".2f"),
+        multiplier2=figure(last["multiplier"], ".2f"),
+        day=_day(before["ts_utc"], zone),
+        day2=_day(after["ts_utc"], zone),
     )
 
 
 def _method(row: dict[str, Any]) -> tuple[str, str, str, str]:
     surely = row["high_pct_low"] * row["high_pct_high"] > 0.0
-    said = ("high" if row["high_pct"] > 0.0 else "low") if surely else "not told from right"
+    way = said("high") if row["high_pct"] > 0.0 else said("low")
+    way = way if surely else said("not told from right")
     return (
         _METHODS.get(row["analyte"], clean(row["analyte"], 40)),
         stream_words(row["place"], "out"),
         count(row["samples"]),
-        f"{quantity(row['high_pct'], row['high_pct_low'], row['high_pct_high'], '%')}: {said}",
+        said(
+            "{high_pct}: {way}",
+            high_pct=quantity(row["high_pct"], row["high_pct_low"], row["high_pct_high"], "%"),
+            way=way,
+        ),
     )

@@ -14,7 +14,7 @@ from features.kinetics import Z90
 from pipeline.charts import bar
 from pipeline.report.settling import FAST_M_H, SLOW_M_H, by_water_of, settlers_of
 from pipeline.report.view import WeekView
-from pipeline.words import day_words, known, quantity
+from pipeline.words import day_words, figure, known, quantity, said
 
 #: Overflow velocity at half the fastest usual settling rate: full width of a bar [m/h].
 _FULL: Final = FAST_M_H / 2
@@ -52,12 +52,12 @@ def settling(view: WeekView) -> Settling:
     station = view.report.station
     settlers = settlers_of(station)
     if station is None or not settlers:
-        return Settling((), "", "The description gives no settler with its area (area_m2).")
+        return Settling((), "", said("The description gives no settler with its area (area_m2)."))
     frame = view.settling
     if frame is not None:
         frame = frame.filter(pl.col("day").is_between(view.first, view.last))
     if frame is None or frame.is_empty():
-        return Settling((), "", "No flow, Brix and temperature of the settler in this week.")
+        return Settling((), "", said("No flow, Brix and temperature of the settler in this week."))
     rows = tuple(_row(row, view.last.year) for row in frame.to_dicts())
     lines = (
         *_one_out(frame, len(settlers)),
@@ -71,40 +71,60 @@ def settling(view: WeekView) -> Settling:
 def _basis(station: Station, own: OwnSettling | None) -> str:
     area = sum(v.area_m2 or 0.0 for v in settlers_of(station))
     rate = station.settling.rate_m_h
-    text = f"Flow of clear juice by settling area ({area:g} m²), against half the initial settling "
+    text = said(
+        "Flow of clear juice by settling area ({area} m²), against half the initial settling ",
+        area=figure(area, "g"),
+    )
     if rate is None:
-        text += f"rate. No export holds that rate: {SLOW_M_H:g} to {FAST_M_H:g} m/h is usual at "
-        text += "target Brix and temperature; a batch test (under [settling]) narrows the range. "
+        text += said(
+            "rate. No export holds that rate: {slow_m_h} to {fast_m_h} m/h is usual at ",
+            slow_m_h=figure(SLOW_M_H, "g"),
+            fast_m_h=figure(FAST_M_H, "g"),
+        )
+        text += said(
+            "target Brix and temperature; a batch test (under [settling]) narrows the range. "
+        )
     else:
-        text += f"rate of {rate:g} m/h that the description gives. "
+        text += said("rate of {rate} m/h that the description gives. ", rate=figure(rate, "g"))
     if own is None or own.by_water is None:
-        text += (
-            "It is put right for the juice of that hour: cooler juice is thicker; thinner juice "
-            "settles up to as much sooner as juice with water added (38 instead of 78 min at 10 %, "
-            "common practice), at least by its viscosity."
+        text += said(
+            "It is put right for the juice of that hour: cooler juice is thicker; "
+            "thinner juice settles up to as much sooner as juice with water added (38"
+            " instead of 78 min at 10 %, common practice), at least by its viscosity."
         )
     else:
-        text += (
-            "It is put right for the juice of that hour through its viscosity, and for thinner "
-            "juice as the mill's own turbidity tells."
+        text += said(
+            "It is put right for the juice of that hour through its viscosity, and "
+            "for thinner juice as the mill's own turbidity tells."
         )
-    return text + " Area counts, not depth."
+    return text + said(" Area counts, not depth.")
 
 
 def _one_out(frame: pl.DataFrame, vessels: int) -> list[str]:
     """What one vessel out of service would do, in the hardest hour of the week."""
     if vessels == 1:
         return [
-            "One settler: with it out of service no juice can be clarified, and the station "
-            "stands. Plan for what its juice does meanwhile (lostpol standing)."
+            said(
+                "One settler: with it out of service no juice can be clarified, and the "
+                "station stands. Plan for what its juice does meanwhile (lostpol "
+                "standing)."
+            )
         ]
     hard = frame.row(int(frame["out_high"].arg_max() or 0), named=True)
     low, high = 100 * hard["out_low"], 100 * hard["out_high"]
-    word = "it would be over its limit" if low > 100 else "it may be over its limit"
-    verdict = f": {word}" if high > 100 else ": it would still be within its limit"
+    word = said("it would be over its limit") if low > 100 else said("it may be over its limit")
+    verdict = (
+        said(": {word}", word=word) if high > 100 else said(": it would still be within its limit")
+    )
     return [
-        f"With the largest of {vessels} settlers out of service, the rest would be used to "
-        f"{low:.0f} to {high:.0f} % in the week's hardest hour{verdict}."
+        said(
+            "With the largest of {vessels} settlers out of service, the rest would be"
+            " used to {low} to {high} % in the week's hardest hour{verdict}.",
+            vessels=vessels,
+            low=figure(low, ".0f"),
+            high=figure(high, ".0f"),
+            verdict=verdict,
+        )
     ]
 
 
@@ -112,22 +132,36 @@ def _own(own: OwnSettling | None) -> list[str]:
     if own is None:
         return []
     if own.power is None or own.power_sd is None or own.doubling_pct is None:
-        return [f"This mill's turbidity tells nothing of the settler's limit: {own.reason}."]
+        return [
+            said(
+                "This mill's turbidity tells nothing of the settler's limit: {reason}.",
+                reason=own.reason,
+            )
+        ]
     more, least, most = (
         100.0 * (1.1 ** (own.power + side * own.power_sd) - 1.0) for side in (0.0, -Z90, Z90)
     )
-    text = (
-        f"By this mill's own turbidity ({own.hours:,} h): a tenth more load makes clear juice "
-        f"{quantity(more, least, most, '%')} more turbid"
+    text = said(
+        "By this mill's own turbidity ({hours} h): a tenth more load makes clear "
+        "juice {more} more turbid",
+        hours=figure(own.hours, ","),
+        more=quantity(more, least, most, "%"),
     )
     if own.doubling_pct <= _NEAR_PCT:
-        text += f", and {own.doubling_pct:.0f} % more doubles it"
+        text += said(
+            ", and {doubling_pct} % more doubles it", doubling_pct=figure(own.doubling_pct, ".0f")
+        )
     if own.by_water is None:
-        return [f"{text}. Brix moved too little to tell what thinner juice does."]
+        return [said("{text}. Brix moved too little to tell what thinner juice does.", text=text)]
     low, high = by_water_of(own)
     return [
-        f"{text}; thinner juice relieves the settler by {100 * low:.0f} to {100 * high:.0f} % of "
-        "what the same water would do by common practice."
+        said(
+            "{text}; thinner juice relieves the settler by {low} to {high} % of what "
+            "the same water would do by common practice.",
+            text=text,
+            low=figure(100 * low, ".0f"),
+            high=figure(100 * high, ".0f"),
+        )
     ]
 
 
@@ -135,12 +169,22 @@ def _crossing(found: EffectiveResidence | None) -> list[str]:
     if found is None:
         return []
     if found.volume_m3 is None or found.ratio is None:
-        return [f"How much of the settler juice passes through is not known: {found.reason}."]
+        return [
+            said(
+                "How much of the settler juice passes through is not known: {reason}.",
+                reason=found.reason,
+            )
+        ]
     size = quantity(found.volume_m3, found.low_m3, found.high_m3, "m3")
     return [
-        f"By this week's swings of pH, juice passes through {size} of the settler, "
-        f"{100 * found.ratio:.0f} % of what it holds and of its nominal time; a good deal less "
-        "speaks of a short way across it, or of a described volume that is too large."
+        said(
+            "By this week's swings of pH, juice passes through {size} of the settler,"
+            " {ratio} % of what it holds and of its nominal time; a good deal less "
+            "speaks of a short way across it, or of a described volume that is too "
+            "large.",
+            size=size,
+            ratio=figure(100 * found.ratio, ".0f"),
+        )
     ]
 
 
@@ -151,22 +195,32 @@ def _flocculant(frame: pl.DataFrame, station: Station) -> list[str]:
     if dose is not None:
         odd = ""
         if not _LEAST_DOSE <= dose <= _MOST_DOSE:
-            odd = " Check strength, dosing pump and flow."
+            odd = said(" Check strength, dosing pump and flow.")
         lines.append(
-            f"Flocculant: {dose:.1f} mg/kg juice in the mean; {_USUAL_DOSE} is usual, from "
-            f"{_LEAST_DOSE:g} in modern use.{odd}"
+            said(
+                "Flocculant: {dose} mg/kg juice in the mean; {usual_dose} is usual, from "
+                "{least_dose} in modern use.{odd}",
+                dose=figure(dose, ".1f"),
+                usual_dose=_USUAL_DOSE,
+                least_dose=figure(_LEAST_DOSE, "g"),
+                odd=odd,
+            )
         )
     elif station.signal("flocculant_flow", "settler") or any(
         s.quantity == "flocculant_flow" for s in station.signals
     ):
         lines.append(
-            "Flocculant: the dose is not known, the description gives no strength of the solution "
-            "under [settling]."
+            said(
+                "Flocculant: the dose is not known, the description gives no strength of "
+                "the solution under [settling]."
+            )
         )
     if station.settling.pumped_after:
         lines.append(
-            "The dosed juice is pumped before the settler: pumps tear flocs. Flocculant belongs "
-            "close before the settler, behind the last pump."
+            said(
+                "The dosed juice is pumped before the settler: pumps tear flocs. "
+                "Flocculant belongs close before the settler, behind the last pump."
+            )
         )
     return lines
 
@@ -176,10 +230,14 @@ def _row(row: dict[str, Any], year: int) -> SettlingRow:
     spare = (row["spare_low_m3_h"], row["spare_high_m3_h"])
     return SettlingRow(
         day_words(row["day"], year),
-        f"{row['overflow_m_h']:.2f} m/h",
-        f"{row['top_m_h']:.2f} m/h",
+        said("{overflow_m_h} m/h", overflow_m_h=figure(row["overflow_m_h"], ".2f")),
+        said("{top_m_h} m/h", top_m_h=figure(row["top_m_h"], ".2f")),
         bar(row["top_m_h"], _FULL),
-        f"{low:.0f} to {high:.0f} %",
-        f"{100 - high:.0f} to {100 - low:.0f} %",
-        f"{spare[0]:.0f} to {spare[1]:.0f} m³/h",
+        said("{low} to {high} %", low=figure(low, ".0f"), high=figure(high, ".0f")),
+        said("{high} to {low} %", high=figure(100 - high, ".0f"), low=figure(100 - low, ".0f")),
+        said(
+            "{spare} to {spare2} m³/h",
+            spare=figure(spare[0], ".0f"),
+            spare2=figure(spare[1], ".0f"),
+        ),
     )

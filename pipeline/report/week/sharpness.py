@@ -8,7 +8,17 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from pipeline.report.view import WeekView, vessel_kinds
-from pipeline.words import CHANNELS, MISSING, channel_words, clean, known, plain, section_words
+from pipeline.words import (
+    CHANNELS,
+    MISSING,
+    channel_words,
+    clean,
+    figure,
+    known,
+    plain,
+    said,
+    section_words,
+)
 
 #: Variances of this ratio are told apart over some weeks; nearer to 1 they are called alike.
 _APART: Final = 1.25
@@ -40,7 +50,11 @@ def sharpness_rows(view: WeekView) -> list[SharpnessRow] | None:
 
 def _row(row: Mapping[str, Any], kinds: Mapping[str, str]) -> SharpnessRow:
     name = str(row["feature"])
-    text = f"loss by {channel_words(name)}" if name in CHANNELS else clean(name, 60)
+    text = (
+        said("loss by {channel_words}", channel_words=channel_words(name))
+        if name in CHANNELS
+        else clean(name, 60)
+    )
     return SharpnessRow(
         text,
         section_words(str(row["section"]), kinds),
@@ -58,8 +72,8 @@ def _swing(value: object, unit: object, *, squared: bool = False) -> str:
         return MISSING
     size = math.sqrt(held) if squared else held
     if unit == "log":
-        return f"{_two_digits(100 * size)} %"
-    return f"{_two_digits(size)} {clean(unit, 12)}".rstrip()
+        return said("{two_digits} %", two_digits=_two_digits(100 * size))
+    return said("{two_digits} {unit}", two_digits=_two_digits(size), unit=clean(unit, 12)).rstrip()
 
 
 def _two_digits(size: float) -> str:
@@ -68,11 +82,11 @@ def _two_digits(size: float) -> str:
 
 def _verdict(ratio: float | None) -> str:
     if ratio is None:
-        return "not computed: too few quiet hours"
+        return said("not computed: too few quiet hours")
     if ratio > _MOST:
-        return f"calmer: over {_MOST:.0f} times less variance"
+        return said("calmer: over {most} times less variance", most=figure(_MOST, ".0f"))
     if ratio >= _APART:
-        return f"calmer: {_two_digits(ratio)} times less variance"
+        return said("calmer: {two_digits} times less variance", two_digits=_two_digits(ratio))
     if ratio > 1 / _APART:
-        return "no calmer than the raw signal"
-    return f"less calm: {_two_digits(1 / ratio)} times the variance"
+        return said("no calmer than the raw signal")
+    return said("less calm: {two_digits} times the variance", two_digits=_two_digits(1 / ratio))

@@ -13,7 +13,7 @@ from models.account import pooled, with_bounds
 from pipeline.charts import bar
 from pipeline.report.days import days_with_microbes, joined, microbes_within, with_microbes
 from pipeline.report.view import Estimate, WeekView
-from pipeline.words import against_targets, day_words
+from pipeline.words import against_targets, day_words, figure, said
 
 _NAMES = ("excess_t", "excess_low_t", "excess_high_t")
 
@@ -78,10 +78,10 @@ def _spans(held: pl.DataFrame) -> list[Any]:
 
 def _cell(row: dict[str, Any] | None, ends: tuple[float, float], length: int) -> Cell:
     if row is None or not row.get("minutes", length):
-        return Cell("not computed", Markup(""), "")
+        return Cell(said("not computed"), Markup(""), "")
     mass = against_targets(*(row[name] for name in _NAMES))
     share = 100.0 * row.get("minutes", length) / length
-    thin = f"{share:.0f} % of its hours" if share < 95 else ""
+    thin = said("{share} % of its hours", share=figure(share, ".0f")) if share < 95 else ""
     drawn = bar(row["excess_t"], ends[0], least=ends[1])
     return Cell(mass, drawn, thin or _unread(row, length))
 
@@ -89,7 +89,7 @@ def _cell(row: dict[str, Any] | None, ends: tuple[float, float], length: int) ->
 def _unread(row: dict[str, Any], length: int) -> str:
     """Say when a sum rests on the mill's usual values rather than on readings."""
     read = 100.0 * row.get("measured", length) / length
-    return f"{read:.0f} % with all readings" if read < 90 else ""
+    return said("{read} % with all readings", read=figure(read, ".0f")) if read < 90 else ""
 
 
 def shift_totals(view: WeekView) -> list[str]:
@@ -101,7 +101,7 @@ def shift_totals(view: WeekView) -> list[str]:
     told = []
     for n in range(len(view.shift_names)):
         if n not in sums:
-            told.append("not computed")
+            told.append(said("not computed"))
             continue
         by_kinetics = Estimate(*(sums[n][name] for name in _NAMES))
         spans = _spans(held.filter(pl.col("order") == n))

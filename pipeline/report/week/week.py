@@ -30,6 +30,7 @@ from pipeline.words import (
     clean,
     day_words,
     moment_words,
+    said,
     tonnes,
     worth_against_targets,
 )
@@ -43,7 +44,11 @@ def compose_week(view: WeekView) -> dict[str, Any]:
     sums = _sums(view, 0)
     return {
         **common_parts(report, view.run),
-        "week": f"{day_words(view.first, view.last.year)} to {day_words(view.last)}",
+        "week": said(
+            "{day_words} to {day_words2}",
+            day_words=day_words(view.first, view.last.year),
+            day_words2=day_words(view.last),
+        ),
         "until": moment_words(view.run.data_end, zone),
         "hatch": hatch(),
         "lines": _lines(view, sums),
@@ -98,27 +103,30 @@ def _season_sums(view: WeekView) -> Tally | None:
 def _lines(view: WeekView, sums: Tally | None) -> list[dict[str, str]]:
     """The week beside the week before and the season, each as a mean day too."""
     named = (
-        ("This week", sums),
-        ("The week before", _sums(view, 1)),
-        ("Season to date", _season_sums(view)),
+        (said("This week"), sums),
+        (said("The week before"), _sums(view, 1)),
+        (said("Season to date"), _season_sums(view)),
     )
     return [_line(view, name, held) for name, held in named]
 
 
 def _line(view: WeekView, name: str, sums: Tally | None) -> dict[str, str]:
     if sums is None:
-        none = "not computed"
+        none = said("not computed")
         row = {"mass": none, "worth": none, "a_day": none, "unavoidable": none}
         return {"name": name, "computed": "", **row}
     total, a_day, price = sums.total, sums.a_day, view.report.price_per_t
-    partly = "" if sums.days == sums.asked else f", {sums.days} of {sums.asked} days"
+    worth = price * total.value, price * total.low, price * total.high
+    partly = (
+        ""
+        if sums.days == sums.asked
+        else said(", {days} of {asked} days", days=sums.days, asked=sums.asked)
+    )
     return {
         "name": name + partly,
         "computed": "yes",
         "mass": against_targets(*_ends(total)),
-        "worth": worth_against_targets(
-            price * total.value, price * total.low, price * total.high, view.report.currency
-        ),
+        "worth": worth_against_targets(*worth, view.report.currency),
         "a_day": against_targets(*_ends(a_day)),
         "unavoidable": head_of(tonnes(sums.unavoidable_t, None, None)),
     }

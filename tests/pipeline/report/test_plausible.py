@@ -85,7 +85,7 @@ TANK = (
 def test_rows_and_line_say_how_much_of_a_loss_is_a_rougher_guess(view):
     held = replace(view, beyond=_beyond(TANK, HEATER))
     first, second = beyond_rows(held)
-    assert (first.met, first.stated) == ("52.4 to 59.9 degC", "60 to 130 degC")
+    assert (first.met, first.stated) == ("52.4 to 59.9 °C", "60 to 130 °C")
     assert first.minutes == "2,278 of 80,336 min"
     # 40 of 1,000 kg and 5 of 500 kg.
     assert first.share == "4 % of the station's loss"

@@ -1,0 +1,56 @@
+"""A tongue in which every letter of ours is another one: what stays Latin was never translated."""
+
+import html
+import re
+
+from pipeline.tongue.tongue import Tongue
+
+_KEPT = re.compile(r"(\{\w+\}|<[^>]*>|&\w+;)")
+_HEARD = re.compile(r'(?:data-label|aria-label|title|alt|placeholder)="([^"]*)"')
+
+
+class _Strange:
+    def words(self, message, many="", number=1):
+        said = many if many and number != 1 else message
+        return "".join(
+            part if _KEPT.fullmatch(part) else re.sub(r"[A-Za-z]", "ж", part)
+            for part in _KEPT.split(said)
+        )
+
+    def digits(self, number):
+        return number.translate(str.maketrans(".,", ",."))
+
+    def day(self, day, *, with_year):
+        return day.isoformat()
+
+    def stored(self, text):
+        return self.words(text)
+
+
+class StrangeTongue(Tongue):
+    """As any tongue, with words made by rule."""
+
+    @property
+    def catalogue(self):
+        return _Strange()
+
+    @property
+    def chart_locales(self):
+        return {}
+
+
+STRANGE = StrangeTongue("xx", "xx")
+
+
+def left_in_english(page, allowed=()):
+    """Lines of a page or text with Latin words of three letters or more that nobody allows."""
+    if "<html" in page:
+        heard = _HEARD.findall(page)
+        page = re.sub(
+            r"(?s)<style.*?</style>|<script.*?</script>|<!--.*?-->|<code.*?</code>", "", page
+        )
+        page = re.sub(r"</?(?:b|strong|em|i|bdi|small)\b[^>]*>", "", page)
+        page = html.unescape(re.sub(r"<[^>]*>", "\n", page) + "\n".join(["", *heard]))
+    for word in sorted(allowed, key=len, reverse=True):
+        page = page.replace(word, "")
+    return [line.strip() for line in page.splitlines() if re.search(r"[A-Za-z]{3,}", line)]

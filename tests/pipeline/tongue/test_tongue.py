@@ -1,0 +1,153 @@
+"""Texts said in other tongues: words, numbers, dates, units; foreign text stays as it stands."""
+
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from babel.dates import format_date
+from babel.numbers import format_decimal
+from jinja2 import DictLoader, Environment
+
+from pipeline.base import ConfigError
+from pipeline.tongue import Units, messages, tongue_of, translated
+from pipeline.words import (
+    against_targets,
+    clean,
+    counted,
+    day_words,
+    duration_words,
+    figure,
+    joined,
+    money,
+    packed,
+    place_within,
+    said,
+    section_words,
+    span_words,
+    stored,
+    tonnes,
+    unpacked,
+    within_line,
+    words_of,
+)
+from pipeline.words.rounding import fact_value
+
+ES, PT, FR = tongue_of("es"), tongue_of("pt"), tongue_of("fr")
+
+
+def test_english_is_the_text_itself():
+    text = tonnes(1234.5, 1000.0, 1500.0)
+    assert tongue_of("en")(text) is text
+    assert text == "1,230 t (1,000 to 1,500)"
+
+
+@pytest.mark.parametrize(("tag", "locale"), [("es", "es"), ("pt", "pt_BR"), ("fr", "fr"),
+                                             ("es-GT", "es_GT"), ("es-MX", "es_MX")])  # fmt: skip
+def test_numbers_are_parted_as_the_country_does(tag, locale):
+    # Against Babel's own formatter (CLDR).
+    for value in (0.07, 12.5, 12345.678):
+        wanted = format_decimal(value, "#,##0.###", locale=locale).replace("\u202f", "\u00a0")
+        digits = len(str(value).partition(".")[2])
+        assert tongue_of(tag)(figure(value, f",.{digits}f")) == wanted
+
+
+def test_dates_are_those_of_the_language():
+    # Names by Babel (CLDR); day, month, year is the order of all three.
+    day = date(2025, 10, 6)
+    for tongue, locale in ((ES, "es"), (PT, "pt_BR"), (FR, "fr")):
+        assert tongue(day_words(day)) == format_date(day, "EEE d MMM y", locale)
+    span = span_words(datetime(2025, 10, 6, 5, tzinfo=UTC), None, ZoneInfo("UTC"))
+    assert ES(span) == "lun 6 oct 2025 05:00, sigue en curso"
+
+
+def test_money_and_intervals():
+    assert ES(money(1219.4, 624, 2028, "USD")) == "USD 1.200 (600 a 2.000)"
+    assert FR(tonnes(2.345, 1.2, 3.9)) == "2,3 t (1,2 à 3,9)"
+    assert PT(against_targets(-0.49, -0.7, -0.28)) == "0,49 t melhor (0,28 a 0,70)"
+
+
+def test_plurals_follow_the_language():
+    one, many = (counted(n, "{n} day", "{n} days") for n in (1, 3))
+    assert (FR(one), FR(many), ES(many)) == ("1 jour", "3 jours", "3 días")
+    # French counts nothing as one (CLDR).
+    assert FR(counted(0, "{n} day", "{n} days")) == "0 jour"
+
+
+def test_what_is_done_to_a_text_is_done_to_its_words():
+    name = words_of("microbial").name
+    assert ES(within_line(name)) == "azúcar consumido por microbios"
+    assert FR(name.upper()) == "SUCRE CONSOMMÉ PAR DES MICROBES"
+    assert PT(joined("; ", [name, "LT.AI212"]) + ".") == "Açúcar consumido por micróbios; LT.AI212."
+    assert ES(tonnes(2.3, 1.2, 3.9).split(" (", 1)[0]) == "2,3 t"
+
+
+def test_names_of_the_mill_are_never_translated():
+    # A vessel or a tag may be called like a word of ours.
+    assert ES(clean("settler")) == "settler"
+    assert ES(said("{first} to {last}", first="settler", last="today")) == "settler a today"
+    assert ES(section_words("vieux decanteur", {})) == "vieux decanteur"
+    assert ES(section_words("settler", {"settler": "settler"})) == "clarificador"
+    assert FR(stored("limed juice{tag}", tag=" (clear juice)")) == "jus chaulé (clear juice)"
+
+
+def test_article_and_preposition_become_one():
+    place = place_within("settler:mud")
+    assert (ES(place), PT(place), FR(place)) == (
+        "la cachaza del clarificador", "o lodo do decantador", "les boues du décanteur",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("english", "spanish"),
+    [
+        ("silent for 5.0 h", "en silencio 5,0 h"),
+        ("silent for 68 min; 12 spikes", "en silencio 68 min; 12 picos"),
+        (
+            "LT.LI213: level up by 14 m³, but the flow meters brought in 3 m³ more than left. "
+            "Compare it with a gauge on the spot; were it right, about 1.4 t of sucrose would have "
+            "been lost.",
+            "LT.LI213: el nivel sube 14 m³, pero los medidores trajeron 3 m³ más de lo que salió. "
+            "Compárelo con un indicador en sitio; de ser cierto, se habrían perdido unas 1,4 t de "
+            "sacarosa.",
+        ),
+        ("pump swapped by the night shift", "pump swapped by the night shift"),
+    ],
+)
+def test_sentences_of_the_lake_are_known_again(english, spanish):
+    assert ES(stored(english)) == spanish
+
+
+def test_how_a_text_was_made_can_be_kept_and_read_back():
+    made = said("{first} to {last}", first=duration_words(timedelta(days=1)),
+                last=within_line(words_of("microbial").name))  # fmt: skip
+    again = unpacked(packed(made), str(made))
+    assert again == made
+    assert PT(again) == PT(made)
+    assert ES(unpacked({"edit": "format", "of": "x", "by": []}, "no readings")) == "sin lecturas"
+    assert unpacked({"say": "other words"}, "what stands there") == "what stands there"
+
+
+def test_degrees_and_short_tons_where_a_mill_says_so():
+    own = tongue_of("en", Units("degF", "short ton"))
+    # 97.2 degC is 206.96 degF by definition; a tonne is 1.1023 short tons (NIST Handbook 44).
+    assert own(fact_value(97.2, "degC")) == "207 °F"
+    assert own(said("held at {temp} °C", temp=figure(97.2, ".1f"))) == "held at 207.0 °F"
+    assert own(tonnes(100.0, 90.0, 110.0)) == "110 short tons (99 to 121)"
+    assert tongue_of("es", Units("degF"))(fact_value(97.25, "degC")) == "207,1 °F"
+
+
+def test_a_language_without_words_is_refused():
+    with pytest.raises(ConfigError, match="no words for the language"):
+        tongue_of("xx")
+
+
+def test_templates_are_translated_before_they_are_compiled():
+    source = (
+        '<p title="Say">{{ n }} of <b>{{ row.mass }}</b> lost{% if more %}, and more{% endif %}</p>'
+    )
+    assert messages(source) == ["Say", "{n} of <b>{mass}</b> lost", ", and more"]
+    words = {"{n} of <b>{mass}</b> lost": "<b>{mass}</b> perdues sur {n}"}
+    made = translated(source, lambda message: words.get(message, message))
+    page = Environment(autoescape=True, loader=DictLoader({"p": made})).get_template("p")
+    text = page.render(n=3, row={"mass": "<script>"}, more=False)
+    assert text == '<p title="Say"><b>&lt;script&gt;</b> perdues sur 3</p>'
