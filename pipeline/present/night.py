@@ -14,6 +14,7 @@ import polars as pl
 from pipeline.base import ONE_DAY, Window
 from pipeline.lake import lake_of
 from pipeline.mill import Mill
+from pipeline.present.first_lever import first_lever_words
 from pipeline.present.plausible import plausible
 from pipeline.present.tongues import in_every_language
 from pipeline.present.view import latest_run, report_path, run_log_sd, view_of
@@ -64,6 +65,7 @@ def night_view(mill: Mill, period: Window, gaps: tuple[Gap, ...] = ()) -> NightV
         known=known,
         run=health,
         plausible=plausible(mill, start, end, report.lab, run_log_sd(run)),
+        lever=first_lever_words(mill, period.end - timedelta(microseconds=1)),
     )
 
 

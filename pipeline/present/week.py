@@ -13,6 +13,7 @@ import polars as pl
 from pipeline.base import ONE_DAY, Window
 from pipeline.lake import DAILY, LOSSES, SHARPNESS, lake_of
 from pipeline.mill import Mill
+from pipeline.present.first_lever import keep_first
 from pipeline.present.levers import season_levers
 from pipeline.present.night import run_health
 from pipeline.present.plausible import plausible
@@ -52,6 +53,7 @@ def write_week_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> P
     """
     out = report_path(mill, period, "weekly.html")
     view = week_view(mill, period, tuple(gaps))
+    keep_first(mill, view.report.levers, view.last)
     return in_every_language(mill, out, view, write_week)
 
 

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
         lever_lines,
         lever_rows,
     )
+    from pipeline.report.pages import (
+        write_text,
+    )
     from pipeline.report.pdf import (
         write_pdf,
     )

@@ -15,6 +15,7 @@ from pipeline.report.days import Tally, tally_of, within
 from pipeline.report.days_strip import last_days
 from pipeline.report.finding_tile import finding_tile
 from pipeline.report.groups import Item, items_of
+from pipeline.report.night_cover import cover
 from pipeline.report.plausible import plausible_short
 from pipeline.report.runline import common_parts, said_first
 from pipeline.report.season_head import head_of, inside_of
@@ -33,7 +34,6 @@ from pipeline.words import (
     counted,
     day_span,
     day_words,
-    figure,
     headline_words,
     joined,
     moment_words,
@@ -113,6 +113,7 @@ def compose_night(view: NightView) -> dict[str, Any]:
         "notices": notice_rows(report),
         "plausible": plausible_short(view.plausible),
         "strip": last_days(view),
+        "lever": view.lever,
         "closer": joined(" ", _CLOSER[max(0, len(cards) - 1) :]),
         "browser": _BY_BROWSER[len(cards)],
         "unavoidable": UNAVOIDABLE,
@@ -144,7 +145,7 @@ def _headline(view: NightView) -> dict[str, Any]:
         "nothing": nothing,
         "columns": columns,
         "changed": _changed(view, of_day, before[-1]),
-        "cover": _cover(view, of_day, today),
+        "cover": cover(view, of_day, today),
         "microbes": "" if of_day is None or of_day.microbes_t <= 0 else _microbes(of_day),
     }
 
@@ -290,38 +291,6 @@ def _mass(row: dict[str, Any]) -> str:
 def _microbes(of_day: Tally) -> str:
     eaten = quantity(of_day.microbes_t, None, None, "t").split(said(" ("), 1)[0]
     return said("{eaten} of it was eaten by microbes, by the finding below.", eaten=eaten)
-
-
-def _cover(view: NightView, of_day: Tally | None, today: Tally | None) -> tuple[str, bool]:
-    """Say how much of day and morning rests on readings; True when that is little of the day."""
-    if of_day is None or view.day_minutes <= 0 or of_day.minutes <= 0:
-        return said("How much of the day could be computed is not known."), True
-    judged = min(100.0, 100.0 * of_day.minutes / view.day_minutes)
-    measured = min(100.0, 100.0 * of_day.measured / view.day_minutes)
-    text = said(
-        "{judged} % of the day's minutes computed, {measured} % with all readings",
-        judged=figure(judged, ".0f"),
-        measured=figure(measured, ".0f"),
-    )
-    text += _cover_today(view, today)
-    if judged >= 95 and measured >= 90:
-        return text, False
-    lacking = said("Where readings lack, the mill's usual value stands in, and a loss may not show")
-    return said("{text} {lacking}; see below.", text=text, lacking=lacking), True
-
-
-def _cover_today(view: NightView, today: Tally | None) -> str:
-    """The same of the hours since, where any were computed."""
-    _, begun = day_span(view.day, view.day, ZoneInfo(view.report.zone))
-    minutes = (view.report.period_end - begun) / timedelta(minutes=1)
-    if today is None or today.minutes <= 0 or minutes <= 0:
-        return "."
-    judged, measured = (min(100.0, 100.0 * n / minutes) for n in (today.minutes, today.measured))
-    return said(
-        "; of today's so far {judged} % and {measured} %.",
-        judged=figure(judged, ".0f"),
-        measured=figure(measured, ".0f"),
-    )
 
 
 def _counts(items: Sequence[Item]) -> str:

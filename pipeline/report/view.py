@@ -237,6 +237,8 @@ class NightView:
     run : RunHealth
     plausible : Plausibility or None
         Figures of the day to set beside common practice.
+    lever : str
+        That another change would have saved most, where that is news; empty otherwise.
     """
 
     report: ReportView
@@ -245,6 +247,7 @@ class NightView:
     known: pl.DataFrame
     run: RunHealth
     plausible: Plausibility | None = None
+    lever: str = ""
 
 
 @dataclass(frozen=True, slots=True)
