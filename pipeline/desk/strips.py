@@ -190,7 +190,7 @@ def stops_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
             )
             bars.append(Bar(*cut, "stop", words))
     strip.bars(bars, _BAR, 4)
-    return Row("stops", "Stops", "", summary, strip.done())
+    return Row("stops", said("Stops"), "", summary, strip.done())
 
 
 def sensors_row(known: Snapshot, axis: Axis, shown: Shown) -> Row:
