@@ -14,7 +14,7 @@ from rich.text import Text
 from pipeline import base
 from pipeline.base import LostpolError
 from pipeline.cli.spoken import spoken
-from pipeline.words import clean, joined, said
+from pipeline.words import clean
 
 
 class Screen(Console):
@@ -30,11 +30,10 @@ OUT: Final = Screen(soft_wrap=True, highlight=False)
 ERR: Final = Screen(stderr=True, soft_wrap=True, highlight=False)
 #: What stands beside a bar [characters].
 _BESIDE_BAR: Final = 35
-CAUTION: Final = said(
-    "lostpol only advises and never writes to a control system. Hot juice and"
-    " steam, lime and confined vessels can injure and kill: follow site "
-    "procedures and local codes, and leave set-points and vessel entry to "
-    "trained and licensed people."
+CAUTION: Final = (
+    "lostpol only advises and never writes to a control system. Hot juice and steam, lime and "
+    "confined vessels can injure and kill: follow site procedures and local codes, and leave "
+    "set-points and vessel entry to trained and licensed people."
 )
 
 
@@ -61,18 +60,15 @@ def folded(screen: Console, words: str) -> str:
     """Break lines between words where somebody looks; a path or a command is never cut."""
     if not screen.is_terminal:
         return words
-    return joined(
-        "\n",
-        (
-            textwrap.fill(line, screen.width, break_long_words=False, break_on_hyphens=False)
-            for line in words.split("\n")
-        ),
+    return "\n".join(
+        textwrap.fill(line, screen.width, break_long_words=False, break_on_hyphens=False)
+        for line in words.split("\n")
     )
 
 
 def harmless(text: str) -> str:
     """Take out control characters: names in exports and files are untrusted."""
-    return joined("", (char if char == "\n" or char.isprintable() else "?" for char in text))
+    return "".join(char if char == "\n" or char.isprintable() else "?" for char in text)
 
 
 @contextmanager

@@ -76,6 +76,8 @@ class Strip:
         written = {
             key.replace("_", "-"): f"{value:.1f}".rstrip("0").rstrip(".")
             if isinstance(value, float)
+            else value
+            if isinstance(value, str)
             else str(value)
             for key, value in marks.items()
         }

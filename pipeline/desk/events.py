@@ -29,6 +29,7 @@ from pipeline.words import (
     said,
     section_words,
     span_words,
+    stored,
     tonnes,
     verdict_words,
     words_of,
@@ -228,7 +229,11 @@ def notices_row(notices: pl.DataFrame, mill: Mill, axis: Axis, shown: Shown) -> 
             r["started"],
             r["ended"],
             "notice",
-            said("{notice_words}. {text}", notice_words=notice_words(r["kind"]), text=r["text"]),
+            said(
+                "{notice_words}. {text}",
+                notice_words=notice_words(r["kind"]),
+                text=stored(clean(r["text"], 300)),
+            ),
         )
         for r in rows
     ]

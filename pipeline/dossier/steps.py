@@ -127,7 +127,14 @@ def minute_steps(hand: ByHand, station: Station, account: Mapping[str, Any]) -> 
             said("Brix tags"),
             said("measured"),
         ),
-        (said("Water in it"), "(100 − a5) / 100 × density", hand.water_g_ml, "g/mL", _SPS4, _SEEN),
+        (
+            said("Water in it"),
+            said("(100 − a5) / 100 × density"),
+            hand.water_g_ml,
+            "g/mL",
+            _SPS4,
+            _SEEN,
+        ),
         (
             said("pH, cooled sample"),
             said("as read, vessel's mean"),
@@ -147,7 +154,7 @@ def minute_steps(hand: ByHand, station: Station, account: Mapping[str, Any]) -> 
         (said("Inversion rate"), rate, hand.inversion_1_h, "1/h", _vukov(hand), _PRINTED),
         (
             said("Probe reads too high by"),
-            "probe − laboratory",
+            said("probe − laboratory"),
             hand.ph_error,
             "pH",
             _GRABS,
@@ -162,7 +169,7 @@ def minute_steps(hand: ByHand, station: Station, account: Mapping[str, Any]) -> 
             _PRINTED,
         ),
         (
-            "Mill's multiplier",
+            said("Mill's multiplier"),
             said("actual over published"),
             hand.multiplier,
             "-",

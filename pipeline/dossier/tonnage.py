@@ -198,7 +198,7 @@ def _microbial(account: Mapping[str, Any]) -> list[Step]:
             "laboratory",
             said("measured"),
         ),
-        ("Acid", "b1 × b2 / 1,000,000", acid, "kg", "", said("computed")),
+        (said("Acid"), "b1 × b2 / 1,000,000", acid, "kg", "", said("computed")),
         (
             said("Sucrose eaten per acid"),
             said("as described"),

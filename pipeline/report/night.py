@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final
@@ -28,6 +28,7 @@ from pipeline.words import (
     against_targets,
     caution_label,
     clock_words,
+    counted,
     day_words,
     headline_words,
     joined,
@@ -45,6 +46,13 @@ CARDS: Final = 3
 _FACTS: Final = 3
 _SENSORS: Final = 4
 _BEFORE: Final = (7, 30)
+#: How many findings there are of each state.
+_COUNTED: Final[dict[str, Callable[[int], str]]] = {
+    "new": lambda n: counted(n, "{n} new", "{n} new"),
+    "open": lambda n: counted(n, "{n} still open", "{n} still open"),
+    "ended": lambda n: counted(n, "{n} ended", "{n} ended"),
+    "withdrawn": lambda n: counted(n, "{n} taken back", "{n} taken back"),
+}
 #: How the sheet may be set, ever closer: the more findings, the closer it begins.
 _CLOSER: Final = ("large", "roomy", "plain", "fuller", "fullest", "bare")
 #: The same for a browser that prints the page, which cannot try; by the number of cards.
@@ -199,18 +207,11 @@ def _microbes(of_day: Tally) -> str:
 
 
 def _counts(items: Sequence[Item]) -> str:
-    names = {
-        "new": said("new"),
-        "open": said("still open"),
-        "ended": said("ended"),
-        "withdrawn": said("taken back"),
-    }
-    counted = [
-        said("{n} {words}", n=n, words=words)
-        for state, words in names.items()
-        if (n := sum(item.state == state for item in items))
-    ]
-    return joined(", ", counted)
+    told = []
+    for state, words in _COUNTED.items():
+        if n := sum(item.state == state for item in items):
+            told.append(words(n))
+    return joined(", ", told)
 
 
 def _card(view: NightView, item: Item) -> Card:

@@ -87,7 +87,7 @@ def headline(view: ReportView, rows: Sequence[FindingRow], whole: MadeOf) -> Hea
         **parts,
         against=headline_words(mass) if whole.total else said("of sucrose lost above the usual"),
         nothing=nothing if total.value > 0 else "",
-        counted=f"{counted}.",
+        counted=said("{counted}.", counted=counted),
         worst=_worst(standing),
         cover=cover,
         beware=beware,

@@ -17,6 +17,7 @@ from pipeline.words import (
     count,
     duration_words,
     feed_share,
+    figure,
     joined,
     known,
     money,
@@ -254,7 +255,21 @@ def _tag(row: dict[str, object]) -> TagRow:
         count(row["readings"]),
         count(row["bad"]),
         percent(row["_share"]),
-        clean(row.get("reasons"), _LONGEST_TEXT),
+        _reasons(clean(row.get("reasons"), _LONGEST_TEXT)),
+    )
+
+
+def _reasons(text: str) -> str:
+    """Why readings were bad, such as ``8 spike, 7 bad quality``: numbers and reasons."""
+    parts = (part.partition(" ") for part in text.split(", "))
+    return joined(
+        ", ",
+        (
+            said("{n} {reason}", n=figure(number), reason=stored(reason))
+            if number.replace(",", "").isdigit()
+            else f"{number} {reason}".strip()
+            for number, _, reason in parts
+        ),
     )
 
 

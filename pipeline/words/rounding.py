@@ -41,6 +41,8 @@ _TURNED = frozenset({"degC", "K", "t"})
 _TURNED = frozenset({"degC", "K", "t"})
 #: Units that a reader may want others for.
 _TURNED = frozenset({"degC", "K", "t"})
+#: Units that a reader may want others for.
+_TURNED = frozenset({"degC", "K", "t"})
 #: A finding in a stop loses much of next to nothing: the share then says little [%].
 _LARGE_SHARE = 5.0
 

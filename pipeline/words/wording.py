@@ -99,6 +99,8 @@ _NOTICES: dict[str, str] = {
     "sensor_fault": said("Sensor at fault"),
     "stuck_tag": said("Stuck reading"),
     "stop": said("Stop"),
+    "handled_stop": said("Handled stop"),
+    "untold_stop": said("Untold stop"),
     "clock": said("Clock trouble"),
     "known": said("Known beforehand"),
 }

@@ -43,14 +43,12 @@ STRANGE = StrangeTongue("xx", "xx")
 
 
 def left_in_english(page, allowed=()):
-    """Lines of a page or text with Latin words of three letters or more that nobody allows."""
+    """Latin words of three letters or more in a page or text, but for those that are allowed."""
     if "<html" in page:
         heard = _HEARD.findall(page)
-        page = re.sub(
-            r"(?s)<style.*?</style>|<script.*?</script>|<!--.*?-->|<code.*?</code>", "", page
-        )
-        page = re.sub(r"</?(?:b|strong|em|i|bdi|small)\b[^>]*>", "", page)
-        page = html.unescape(re.sub(r"<[^>]*>", "\n", page) + "\n".join(["", *heard]))
-    for word in sorted(allowed, key=len, reverse=True):
-        page = page.replace(word, "")
-    return [line.strip() for line in page.splitlines() if re.search(r"[A-Za-z]{3,}", line)]
+        page = re.sub(r"(?s)<style.*?</style>|<script.*?</script>|<code.*?</code>", "", page)
+        page = html.unescape(re.sub(r"<[^>]*>", " ", page) + " ".join(["", *heard]))
+    page = " ".join(page.split())
+    for text in sorted(allowed, key=len, reverse=True):
+        page = page.replace(text, "")
+    return set(re.findall(r"[A-Za-z]{3,}", page))

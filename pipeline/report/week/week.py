@@ -116,7 +116,6 @@ def _line(view: WeekView, name: str, sums: Tally | None) -> dict[str, str]:
         row = {"mass": none, "worth": none, "a_day": none, "unavoidable": none}
         return {"name": name, "computed": "", **row}
     total, a_day, price = sums.total, sums.a_day, view.report.price_per_t
-    worth = price * total.value, price * total.low, price * total.high
     partly = (
         ""
         if sums.days == sums.asked
@@ -126,7 +125,9 @@ def _line(view: WeekView, name: str, sums: Tally | None) -> dict[str, str]:
         "name": name + partly,
         "computed": "yes",
         "mass": against_targets(*_ends(total)),
-        "worth": worth_against_targets(*worth, view.report.currency),
+        "worth": worth_against_targets(
+            price * total.value, price * total.low, price * total.high, view.report.currency
+        ),
         "a_day": against_targets(*_ends(a_day)),
         "unavoidable": head_of(tonnes(sums.unavoidable_t, None, None)),
     }

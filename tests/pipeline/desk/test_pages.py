@@ -229,3 +229,15 @@ def test_reports_are_indexed_and_reach_nothing_of_the_desk(desk, client, mine, f
     assert client.get(f"{KEY}/reports/link/findings.duckdb").status_code == 400
     (mine.store_path / "own.txt").write_text("not a report")
     assert client.get(f"{KEY}/reports/link/own.txt").status_code == 400
+
+
+def test_a_reader_chooses_a_language_and_keeps_it(shown):
+    # Words by the catalogues, whose own tests hold them to their messages.
+    french = shown.get(f"{KEY}/waiting?language=fr")
+    assert '<html lang="fr"' in french.text
+    assert "En attente" in french.text
+    assert "language=fr" in french.headers["set-cookie"]
+    assert '<html lang="fr"' in shown.get(f"{KEY}/waiting").text
+    shown.get(f"{KEY}/waiting?language=en")
+    assert '<html lang="en"' in shown.get(f"{KEY}/waiting").text
+    assert '<html lang="en"' in shown.get(f"{KEY}/waiting?language=xx").text

@@ -2,7 +2,8 @@
 
 import subprocess
 import sys
-from email import message_from_bytes
+from dataclasses import replace
+from email import message_from_bytes, policy
 
 import pytest
 from mail_server import DEMO, QUICK, at, states
@@ -130,3 +131,17 @@ def test_two_senders_at_a_time_are_one_too_many(mill, report, port):
         only_sender(mill, patience_s=0.1),
     ):
         pytest.fail("two held it")
+
+
+def test_each_reader_gets_the_report_in_the_own_language(mill, report, inbox, port):
+    french = report.with_name("nightly.fr.html")
+    french.write_text("<p>La nuit</p>", encoding="utf-8")
+    reader, other = "chef@x.example", "chief@x.example"
+    here = at(mill, port)
+    mail = here.mail.model_copy(update={"recipients": (other, reader), "languages": {reader: "fr"}})
+    send_report(replace(here, mail=mail), report)
+    told = {to: message_from_bytes(raw, policy=policy.default) for to, raw in inbox.mails}
+    assert "La nuit" in told[reader].get_body(("html",)).get_content()
+    assert told[reader]["Subject"].startswith("Pertes de saccharose à")
+    assert "La nuit" not in told[other].get_body(("html",)).get_content()
+    assert told[other]["Subject"].startswith("Sucrose losses at")
