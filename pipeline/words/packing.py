@@ -58,8 +58,8 @@ def _edited(text: Said, made: Edited) -> object:
     if made.method not in (_METHODS if made.part is None else _PARTED):
         return str(text)
     arguments = [packed(argument) for argument in made.arguments]
-    part: dict[str, Any] = {} if made.part is None else {"part": made.part}
-    return {"edit": made.method, "of": packed(made.text), "by": arguments} | part
+    told = {"edit": made.method, "of": packed(made.text), "by": arguments}
+    return told if made.part is None else told | {"part": made.part}
 
 
 _PACK: Final[Mapping[type, Callable[[Said, Any], object]]] = {
