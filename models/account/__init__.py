@@ -13,6 +13,13 @@ if TYPE_CHECKING:
         microbial_account,
         part_kg,
     )
+    from models.account.calibrated import (
+        CALIBRATION,
+        Calibration,
+        calibrations,
+        hours_of,
+        with_calibrations,
+    )
     from models.account.driven import (
         DRIVEN_COLUMNS,
         STANDING,

@@ -12,21 +12,27 @@ from datetime import datetime, timedelta
 
 import polars as pl
 
+#: Juice is limed up before it stands, and runs off cloudy when the station starts again (common
+#: practice).
+_OF_A_START = frozenset({"over_liming", "cloudy_clear_juice"})
 #: Kinds of notes, and the kinds of notices that each explains.
 EXPLAINS: dict[str, frozenset[str]] = {
-    "stop": frozenset({"handled_stop", "untold_stop"}),
-    "cleaning": frozenset({"handled_stop", "untold_stop", "cloudy_clear_juice"}),
+    "stop": frozenset({"handled_stop", "untold_stop"}) | _OF_A_START,
+    "cleaning": frozenset({"handled_stop", "untold_stop"}) | _OF_A_START,
     "calibration": frozenset({"sensor_fault"}),
     "reagent": frozenset({"over_liming", "cloudy_clear_juice"}),
     "method": frozenset({"lab_ph_shift"}),
     "trial": frozenset({"imbibition_change", "over_liming", "cloudy_clear_juice"}),
     "other": frozenset(),
 }
+_STOPS = frozenset({"stop", "cleaning"})
 #: Kind of a notice that was known beforehand.
 KNOWN_NOTICE = "known"
 #: A note explains what lies in its hours to so much of its time, with so much leeway at both ends.
 _LEAST_SHARE = 0.5
 _LEEWAY = timedelta(minutes=30)
+#: So long before and after a stop is what its start and its end bring (estimate).
+_START = timedelta(hours=4)
 
 
 @dataclass(frozen=True)
@@ -71,10 +77,13 @@ def explained_by(
     started, ended : datetime
         Of the notice.
     """
-    for note in touching(notes, started, ended):
-        both = min(note.ended + _LEEWAY, ended) - max(note.started - _LEEWAY, started)
-        share = both / max(ended - started, timedelta(minutes=1))
-        if kind in EXPLAINS.get(note.kind, frozenset()) and share >= _LEAST_SHARE:
+    for note in sorted(notes, key=lambda n: (n.started, n.note_id)):
+        if kind not in EXPLAINS.get(note.kind, frozenset()):
+            continue
+        stood = note.kind in _STOPS and kind in _OF_A_START
+        leeway = _START if stood else _LEEWAY
+        both = min(note.ended + leeway, ended) - max(note.started - leeway, started)
+        if both / max(ended - started, timedelta(minutes=1)) >= _LEAST_SHARE:
             return note
     return None
 

@@ -19,9 +19,7 @@ if TYPE_CHECKING:
     from models.amount.mill_balance import OrdinaryBalance, ordinary_balance
     from models.amount.probes import ProbeBias, ph_standing_error, probe_biases
     from models.amount.reconcile import (
-        LEAST_PAIRS,
         Multiplier,
-        expected_fit,
         join_methods,
     )
     from models.amount.souring import zones_behind

@@ -8,6 +8,7 @@ point; what all points share in the same hours is an error of the laboratory, no
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +20,8 @@ from models.base import Array, robust_sd
 #: 0.1 and 0.25 pH in a day.
 _CALM_WALK = 0.02
 _FAST_WALK = 0.05
+#: How far a probe's error may step where somebody calibrated it [pH] (estimate).
+_CALIBRATION_SD = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +64,11 @@ class ProbeBias:
 
 
 def smooth_differences(
-    times_h: Array, differences: Array, sd: Array, at_h: Array
+    times_h: Array,
+    differences: Array,
+    sd: Array,
+    at_h: Array,
+    steps_h: Sequence[float] = (),
 ) -> tuple[Array, Array]:
     """Follow an offset that usually wanders slowly and sometimes moves fast.
 
@@ -75,6 +82,8 @@ def smooth_differences(
         Time [h], probe minus laboratory [pH] and its standard error [pH], rising in time.
     at_h : ndarray, shape (n,)
         Times wanted [h], rising.
+    steps_h : sequence of float
+        Times at which the offset may have stepped, since somebody put the probe right [h].
 
     Returns
     -------
@@ -83,21 +92,44 @@ def smooth_differences(
     """
     if len(times_h) == 0:
         return np.zeros(len(at_h)), np.full(len(at_h), 0.15)
-    noise = np.maximum(sd, 1e-3) ** 2 * _down_weight(differences, sd)
-    calm, calm_var = _smooth(times_h, differences, noise, _CALM_WALK)
-    fast, fast_var = _smooth(times_h, differences, noise, _FAST_WALK)
+    # How many calibrations lie before each difference: it steps where the count does.
+    stage = np.searchsorted(np.sort(np.asarray(steps_h, dtype=np.float64)), times_h, side="right")
+    noise = np.maximum(sd, 1e-3) ** 2 * _down_weight(differences, sd, stage)
+    steps = _CALIBRATION_SD**2 * np.diff(stage, prepend=stage[0])
+    calm, calm_var = _smooth(times_h, differences, noise, _CALM_WALK, steps)
+    fast, fast_var = _smooth(times_h, differences, noise, _FAST_WALK, steps)
     apart = np.abs(fast - calm) / np.sqrt(fast_var)
     trust = np.clip(2.0 * apart - 1.0, 0.0, 1.0)
     mean = calm + trust * (fast - calm)
     var = calm_var + trust * (fast_var - calm_var)
-    level = np.interp(at_h, times_h, mean)
+    level = _between(at_h, times_h, mean, steps_h)
     unseen = _CALM_WALK**2 * _nearest(at_h, times_h)
-    return level, np.sqrt(np.interp(at_h, times_h, var) + unseen)
+    return level, np.sqrt(_between(at_h, times_h, var, steps_h) + unseen)
 
 
-def _smooth(times: Array, seen: Array, noise: Array, walk_sd: float) -> tuple[Array, Array]:
-    mean, var = _filter_forward(times, seen, noise, walk_sd)
-    return _smooth_back(times, mean, var, walk_sd)
+def _between(at_h: Array, times_h: Array, values: Array, steps_h: Sequence[float]) -> Array:
+    """Values between differences: a line, but a step where the probe was calibrated."""
+    inner = [s for s in sorted(steps_h) if times_h[0] < s <= times_h[-1]]
+    after = np.searchsorted(times_h, inner, side="left")
+    # Of several calibrations between two differences the last one makes the step.
+    last = {int(i): s for i, s in zip(after, inner, strict=True)}
+    at = np.repeat(list(last.values()), 2)
+    known = np.array([values[i + side] for i in last for side in (-1, 0)])
+    where = np.repeat(np.array(list(last), dtype=np.int64), 2)
+    return np.asarray(
+        np.interp(at_h, np.insert(times_h, where, at), np.insert(values, where, known))
+        if last
+        else np.interp(at_h, times_h, values)
+    )
+
+
+def _smooth(
+    times: Array, seen: Array, noise: Array, walk_sd: float, steps: Array
+) -> tuple[Array, Array]:
+    """Smooth both ways; ``steps`` is what may have stepped just before each difference [pH2]."""
+    wander = walk_sd**2 * np.diff(times, prepend=times[0]) + steps
+    mean, var = _filter_forward(seen, noise, wander)
+    return _smooth_back(mean, var, wander)
 
 
 def _nearest(at_h: Array, times_h: Array) -> Array:
@@ -106,30 +138,35 @@ def _nearest(at_h: Array, times_h: Array) -> Array:
     return np.minimum(np.abs(at_h - times_h[left]), np.abs(times_h[right] - at_h))
 
 
-def _down_weight(differences: Array, sd: Array) -> Array:
-    """Factor on the noise variance: 1, growing for grabs far off their neighbours' median."""
-    n = len(differences)
-    local = np.array([np.median(differences[max(i - 3, 0) : i + 4]) for i in range(n)])
+def _down_weight(differences: Array, sd: Array, stage: NDArray[np.int64]) -> Array:
+    """Factor on the noise variance: 1, growing for grabs far off their neighbours' median.
+
+    Neighbours are those of the same stage between two calibrations.
+    """
+    local = np.empty(len(differences))
+    for i in range(len(differences)):
+        near = slice(max(i - 3, 0), i + 4)
+        local[i] = np.median(differences[near][stage[near] == stage[i]])
     excess = np.abs(differences - local) / (4.0 * np.maximum(sd, 1e-3))
     return np.maximum(excess, 1.0) ** 4
 
 
-def _filter_forward(times: Array, seen: Array, noise: Array, walk_sd: float) -> tuple[Array, Array]:
+def _filter_forward(seen: Array, noise: Array, wander: Array) -> tuple[Array, Array]:
     mean, var = np.empty(len(seen)), np.empty(len(seen))
-    level, spread, before = 0.0, 0.2**2, times[0]
+    level, spread = 0.0, 0.2**2
     for i in range(len(seen)):
-        spread += walk_sd**2 * (times[i] - before)
+        spread += wander[i]
         gain = spread / (spread + noise[i])
         level += gain * (seen[i] - level)
         spread *= 1.0 - gain
-        mean[i], var[i], before = level, spread, times[i]
+        mean[i], var[i] = level, spread
     return mean, var
 
 
-def _smooth_back(times: Array, mean: Array, var: Array, walk_sd: float) -> tuple[Array, Array]:
+def _smooth_back(mean: Array, var: Array, wander: Array) -> tuple[Array, Array]:
     mean, var = mean.copy(), var.copy()
     for i in range(len(mean) - 2, -1, -1):
-        ahead = var[i] + walk_sd**2 * (times[i + 1] - times[i])
+        ahead = var[i] + wander[i + 1]
         gain = var[i] / ahead
         mean[i] += gain * (mean[i + 1] - mean[i])
         var[i] += gain**2 * (var[i + 1] - ahead)
@@ -163,6 +200,7 @@ def probe_biases(
     readings: dict[str, Array],
     grabs: dict[str, tuple[Array, Array, Array]],
     usable: NDArray[np.bool_],
+    calibrated_h: Mapping[str, Sequence[float]] | None = None,
 ) -> tuple[dict[str, ProbeBias], Array]:
     """Bias of each pH probe and the laboratory's shared shift.
 
@@ -176,6 +214,8 @@ def probe_biases(
         Laboratory results per point, cold basis [h, pH, pH].
     usable : ndarray of bool, shape (n,)
         False while the station stands (a probe then reads juice the laboratory did not get).
+    calibrated_h : mapping of str to sequence of float, optional
+        When each probe was calibrated [h]; its bias may step there.
 
     Returns
     -------
@@ -186,7 +226,8 @@ def probe_biases(
     levels: dict[str, tuple[Array, Array, int, float]] = {}
     for point, reading in readings.items():
         if point in grabs and np.isfinite(reading).any():
-            levels[point] = _point_level(at_h, reading, grabs[point], usable)
+            steps = (calibrated_h or {}).get(point, ())
+            levels[point] = _point_level(at_h, reading, grabs[point], usable, steps)
     seen = {p: lv for p, lv in levels.items() if lv[2] >= 6}
     if not seen:
         return {}, np.zeros(len(at_h))
@@ -196,7 +237,11 @@ def probe_biases(
 
 
 def _point_level(
-    at_h: Array, reading: Array, grab: tuple[Array, Array, Array], usable: NDArray[np.bool_]
+    at_h: Array,
+    reading: Array,
+    grab: tuple[Array, Array, Array],
+    usable: NDArray[np.bool_],
+    steps_h: Sequence[float],
 ) -> tuple[Array, Array, int, float]:
     times, values, sd = grab
     smooth = _local_mean(reading, 10)
@@ -207,7 +252,7 @@ def _point_level(
     difference = smooth[index][keep] - values[keep]
     wander = robust_sd(np.diff(difference)) / math.sqrt(2.0) if keep.sum() >= 8 else 0.0
     error = np.maximum(sd[keep], wander if math.isfinite(wander) else 0.0)
-    level, level_sd = smooth_differences(times[keep], difference, error, at_h)
+    level, level_sd = smooth_differences(times[keep], difference, error, at_h, steps_h)
     return level, level_sd, int(keep.sum()), _memory_h(times[keep], error)
 
 

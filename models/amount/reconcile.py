@@ -7,7 +7,6 @@ weighted and robust, gives the multiplier that the mill's own juice obeys.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,8 +17,6 @@ from models.base import Array
 #: Error of each method's formula [% of sucrose], so that two forms of one analysis do not pass
 #: for two analyses that agree (estimate).
 METHOD_FORM_PCT = 0.005
-#: Fewer pairs than this say nothing that the prior does not.
-LEAST_PAIRS = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,68 +112,3 @@ def _least_squares_weights(covariance: Array) -> Array:
     weights = np.zeros(len(covariance))
     weights[active] = solved / solved.sum()
     return weights
-
-
-def expected_fit(
-    predicted_pct: Array,
-    seen_sd_pct: Array,
-    prior: float,
-    prior_log_sd: float,
-    systematic_pct: Array,
-) -> Multiplier:
-    """What a season of pairs may be expected to tell of the multiplier.
-
-    Parameters
-    ----------
-    predicted_pct : ndarray, shape (m,)
-        Inversion of each pair at multiplier 1 [% of sucrose].
-    seen_sd_pct : ndarray, shape (m,)
-        Random standard error of what the laboratory sees of it [% of sucrose].
-    prior, prior_log_sd : float
-        Multiplier believed beforehand, and the standard error of its logarithm.
-    systematic_pct : ndarray, shape (m, s)
-        Change of each pair by one standard error of each error that all share [% of sucrose].
-
-    Returns
-    -------
-    Multiplier
-        Of a laboratory that finds the prior's own multiplier, errors as they were given and no
-        outliers. The mill's true multiplier decides too: the smaller it is, the less the same
-        errors leave known of it.
-
-    Notes
-    -----
-    Generalised least squares: what all pairs share is told apart from the multiplier as far as the
-    inversion differs from pair to pair, and not at all where it is always the same.
-    """
-    good = np.isfinite(predicted_pct) & (seen_sd_pct > 0) & (predicted_pct > 0)
-    if good.sum() < LEAST_PAIRS:
-        return _from_log(math.log(prior), prior_log_sd, 0)
-    x, gain, shared = predicted_pct[good], 1.0 / seen_sd_pct[good] ** 2, systematic_pct[good]
-    across = (gain * x) @ shared
-    inner = np.eye(shared.shape[1]) + (gain[:, None] * shared).T @ shared
-    size = float((gain * x * x).sum()) - float(across @ np.linalg.solve(inner, across))
-    log_value, log_sd = _join(prior, 1.0 / math.sqrt(max(size, 1e-12)), prior, prior_log_sd)
-    return _from_log(log_value, log_sd, int(good.sum()))
-
-
-def _join(slope: float, slope_sd: float, prior: float, prior_log_sd: float) -> tuple[float, float]:
-    """Posterior of log m: log-normal prior times a normal likelihood of m, on a grid."""
-    grid = np.linspace(math.log(prior) - 5 * prior_log_sd, math.log(prior) + 5 * prior_log_sd, 2001)
-    log_density = -0.5 * ((grid - math.log(prior)) / prior_log_sd) ** 2
-    log_density -= 0.5 * ((np.exp(grid) - slope) / slope_sd) ** 2
-    density = np.exp(log_density - log_density.max())
-    density /= density.sum()
-    mean = float((grid * density).sum())
-    return mean, math.sqrt(float(((grid - mean) ** 2 * density).sum()))
-
-
-def _from_log(log_value: float, log_sd: float, pairs: int) -> Multiplier:
-    spread = 1.645 * log_sd
-    return Multiplier(
-        math.exp(log_value),
-        math.exp(log_value - spread),
-        math.exp(log_value + spread),
-        log_sd,
-        pairs,
-    )

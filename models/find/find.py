@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -9,17 +10,21 @@ import polars as pl
 from numpy.typing import NDArray
 
 from features.base import Station, polars_schema
-from models.account import Driven
+from models.account import (
+    CALIBRATION,
+    Driven,
+    Note,
+    calibrations,
+    known_notices,
+    with_calibrations,
+)
 from models.amount import (
-    LabPoints,
     Multiplier,
     ProbeBias,
     chemical_balance,
     lab_points,
-    lab_series,
     ordinary_balance,
     ph_standing_error,
-    probe_biases,
     split_excess,
     zones_between,
 )
@@ -64,6 +69,7 @@ from models.detect import (
     with_stops,
     witness_of,
 )
+from models.find.noted import probe_truth, with_unexplained, within, without_planned
 from models.find.rows import candidate_row, microbial_row, ranked
 from models.find.series import minute_series
 from models.level import (
@@ -143,6 +149,7 @@ def find_losses(
     station: Station,
     settings: Settings,
     zone: str = "UTC",
+    notes: Sequence[Note] = (),
 ) -> Losses:
     """Search derived minutes for periods of hidden sucrose loss.
 
@@ -157,6 +164,9 @@ def find_losses(
     settings : Settings
     zone : str
         IANA name of the time zone whose midnights part the days of ``Losses.daily``.
+    notes : sequence of Note
+        What was known beforehand: a probe may step where it was calibrated, and something odd that
+        a note explains is told as known. No loss is hidden by a note.
 
     Returns
     -------
@@ -169,20 +179,35 @@ def find_losses(
     """
     vessels = [v.name for v in sorted(station.vessels, key=lambda v: v.step)]
     station_minutes, zone_minutes, lab = in_order(station_minutes, zone_minutes, lab, vessels)
-    return _search(to_minutes(station_minutes, zone_minutes), lab, station, settings, zone)
+    minutes = to_minutes(station_minutes, zone_minutes)
+    found = _search(minutes, lab, station, settings, zone, notes)
+    if calibrated := within(calibrations(notes, station), minutes):
+        others = [note for note in notes if note.kind != CALIBRATION]
+        plain = _search(minutes, lab, station, settings, zone, others)
+        findings = with_unexplained(found.findings, plain.findings, calibrated)
+        found = replace(found, findings=findings)
+    return replace(found, notices=known_notices(found.notices, notes))
 
 
 def _search(
-    minutes: Minutes, lab: pl.DataFrame, station: Station, settings: Settings, zone: str
+    minutes: Minutes,
+    lab: pl.DataFrame,
+    station: Station,
+    settings: Settings,
+    zone: str,
+    notes: Sequence[Note],
 ) -> Losses:
     """Search minutes without holes, in order."""
+    calibrated = within(calibrations(notes, station), minutes)
     settings = settings.at(station.targets)
     points = lab_points(station)
-    biases, lab_shift = _probe_truth(minutes, lab, points)
+    biases, lab_shift = probe_truth(minutes, lab, points, calibrated)
+    # Where a drift began is looked for in the course without steps, which says it more calmly.
+    calm = probe_truth(minutes, lab, points)[0] if calibrated else biases
     limed, clear = (
         biases[name].bias if name in biases else np.zeros(minutes.n) for name in ("limed", "clear")
     )
-    minutes = replace(minutes, drifting=drifting_hours(biases.get("limed"), minutes))
+    minutes = replace(minutes, drifting=drifting_hours(calm.get("limed"), minutes))
     balance = chemical_balance(lab, minutes, points, station)
     published = published_pct(minutes, limed, clear)
     bias = {name: probe.bias for name, probe in biases.items()}
@@ -192,12 +217,13 @@ def _search(
     level = fit_level(minutes, samples, station)
     multiplier = level.multiplier
     excess = with_stops(split_excess(minutes, station, limed, clear), minutes, station)
-    witness = witness_of(biases["limed"], minutes) if "limed" in biases else None
+    witness = witness_of(calm["limed"], minutes) if "limed" in calm else None
     ph_sd = ph_standing_error(biases)
     channels = loss_channels(minutes, excess, station, multiplier.value, ph_sd, witness)
     reference = multiplier.value * float(np.nanmedian(nan_sum(excess.reference_kg_h)))
     looked: list[tuple[Channel, Residual]] = []
     candidates = find_candidates(minutes, channels, settings, reference, looked)
+    candidates = without_planned(candidates, minutes, station, notes)
     context = Context(minutes, station, biases, _quiet(minutes, candidates), lab)
     candidates, faults = corroborate(candidates, excess, context)
     outliers = score_blocks(*_vectors(minutes, context, microbial))
@@ -220,7 +246,7 @@ def _search(
     )
     return Losses(
         ranked(with_marks(rows, _chances(candidates, microbial), cells)),
-        with_faults(notices, minutes, faults),
+        with_calibrations(with_faults(notices, minutes, faults), minutes, biases, calibrated),
         minute_series(minutes, excess, level, biases),
         multiplier,
         daily_frame(minutes, lab_check, zone),
@@ -238,20 +264,6 @@ def _search(
 def _chances(candidates: list[Candidate], microbial: list[MicrobialSpan]) -> list[float]:
     """Chance of each where nothing is lost."""
     return [c.span.p_value for c in candidates] + [m.p_value for m in microbial]
-
-
-def _probe_truth(
-    minutes: Minutes, lab: pl.DataFrame, points: LabPoints
-) -> tuple[dict[str, ProbeBias], Array]:
-    readings = {
-        "mixed": minutes.station["ph_mixed"],
-        "limed": minutes.station["ph_limed"],
-        "clear": minutes.station["ph_clear"],
-    }
-    where = {"mixed": points.mixed, "limed": points.limed, "clear": points.clear}
-    series = {name: lab_series(lab, minutes, "ph", point) for name, point in where.items()}
-    grabs = {n: (s.times_h, s.values, s.sd) for n, s in series.items() if len(s)}
-    return probe_biases(minutes.hours, readings, grabs, ~minutes.stopped)
 
 
 def _vectors(

@@ -115,15 +115,9 @@ def level_of(
         Samples behind it; 0 where the prior speaks alone.
     """
     w, zones = layout.weeks, layout.zones
-    # Each zone carries its share of the pH slope, so that zones alone tell the rest.
-    onto = np.zeros((w + len(zones), layout.size))
-    onto[: w + len(zones), : w + len(zones)] = np.eye(w + len(zones))
-    for i, zone in enumerate(zones):
-        onto[w + i, layout.slope_at] = believed_of(station, zone).per_slope
+    onto = _onto_zones(layout, station)
     values: Array = np.asarray(onto @ mill, dtype=float)
-    spread: Array = np.asarray(onto @ covariance @ onto.T, dtype=float)
-    if told_by:
-        spread[:w, :w] += FORM_LOG_SD**2
+    spread = zone_covariance(layout, covariance, station, told_by)
     sds = np.sqrt(np.diag(covariance))
     off = {
         point: (float(mill[layout.point_at + i]), float(sds[layout.point_at + i]))
@@ -138,6 +132,37 @@ def level_of(
         off,
     )
     return replace(level, multiplier=_season(level, minutes, told_by))
+
+
+def zone_covariance(layout: Layout, covariance: Array, station: Station, told_by: int) -> Array:
+    """Covariance of course and zones, shape (w + z, w + z).
+
+    Parameters
+    ----------
+    layout : Layout
+    covariance : ndarray, shape (size, size)
+        Of all unknowns of the mill.
+    station : Station
+    told_by : int
+        Samples behind it; what their own model leaves out comes on top, as far as they and not the
+        prior tell the level.
+    """
+    onto, w = _onto_zones(layout, station), layout.weeks
+    spread: Array = np.asarray(onto @ covariance @ onto.T, dtype=float)
+    if told_by:
+        left = float(spread[:w, :w].mean()) / station.kinetics.multiplier_log_sd**2
+        spread[:w, :w] += (max(1.0 - left, 0.0) * FORM_LOG_SD) ** 2
+    return spread
+
+
+def _onto_zones(layout: Layout, station: Station) -> Array:
+    """Each zone carries its share of the pH slope, so that course and zones alone tell the rest."""
+    told = layout.weeks + len(layout.zones)
+    onto = np.zeros((told, layout.size))
+    onto[:told, :told] = np.eye(told)
+    for i, zone in enumerate(layout.zones):
+        onto[layout.zone_at + i, layout.slope_at] = believed_of(station, zone).per_slope
+    return onto
 
 
 def zone_shares(minutes: Minutes) -> dict[str, float]:

@@ -8,26 +8,20 @@ at this point.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from features.balance import pol_lost_per_sucrose
 from features.base import Station
-from features.kinetics import INVERT_PER_SUCROSE
 from models.amount import hours_since
 from models.base import Array, Minutes
+from models.level.results import Kind, columns_of, points_of, side_by_side
 from models.level.ways import Ways
 
-Kind = Literal["rs", "pol"]
-#: What both ends of a comparison are set against, best first: dilution must not pass for loss.
-_TRACERS: Final = ("brix", "potassium", "chloride")
-#: Sides of a vessel whose juice goes on down the train, those first that tell most of it.
-_SIDES: Final = {"out": 0, "": 1, "inside": 2, "in": 3}
 #: A composite is followed as so many parcels an hour.
 _PARCELS_AN_HOUR: Final = 2
 #: Samples of a point this long after spoilt juice left it still hold some of it [h] (estimate).
@@ -130,99 +124,16 @@ def samples_of(
     steps = {v.name: v.step for v in station.vessels}
     usual = station.kinetics.multiplier
     found = []
-    for step, place, port in _points(lab, steps):
-        for period_h, wide in _wide(lab, place, port):
+    for step, place, port in points_of(lab, steps):
+        for period_h, wide in side_by_side(lab, place, port):
             for kind in ("rs", "pol"):
-                columns = _columns(wide, kind, station, lab)
+                columns = columns_of(wide, kind, station, lab)
                 if columns is None:
                     continue
                 made = _followed(columns, kind, place, step, period_h, minutes, ways, usual)
                 found.append(made.of(~_spoilt(made, steps, spoilt, period_h)))
     found = [samples.of(_ordinary(samples)) for samples in found]
     return [samples for samples in found if len(samples)]
-
-
-def _points(lab: pl.DataFrame, steps: dict[str, int]) -> list[tuple[int, str, str]]:
-    """Step, place and port of each point of the train that is sampled."""
-    known = {**steps, "mixed_juice": -1}
-    chosen = lab.filter(pl.col("analyte").is_in(["rs", "pol", "purity"]))
-    ports: dict[str, list[str]] = {}
-    for place, port in chosen.select("place", "port").unique(maintain_order=True).iter_rows():
-        if place in known and port in _SIDES:
-            ports.setdefault(place, []).append(port)
-    return sorted((known[p], p, min(of, key=_SIDES.__getitem__)) for p, of in ports.items())
-
-
-def _wide(lab: pl.DataFrame, place: str, port: str) -> Iterator[tuple[float, pl.DataFrame]]:
-    """Results of a point side by side, by length of the period that they were gathered over."""
-    here = lab.filter(
-        (pl.col("place") == place) & (pl.col("port") == port) & pl.col("value").is_not_null()
-    )
-    period = pl.col("period_h") if "period_h" in here.columns else pl.lit(0.0)
-    here = here.with_columns(period_h=period.fill_null(0.0))
-    for key, part in here.partition_by("period_h", as_dict=True, maintain_order=True).items():
-        values = part.pivot("analyte", index="ts_utc", values="value", aggregate_function="first")
-        errors = part.group_by("analyte").agg((pl.col("sd") / pl.col("value").abs()).median())
-        relative = dict(errors.iter_rows())
-        yield (
-            float(str(key[0])),
-            values.sort("ts_utc").with_columns(
-                [pl.lit(float(sd or 0.0)).alias(f"sd {name}") for name, sd in relative.items()]
-            ),
-        )
-
-
-def _columns(
-    wide: pl.DataFrame, kind: Kind, station: Station, lab: pl.DataFrame
-) -> pl.DataFrame | None:
-    """ts_utc, seen_pct and sd_pct of one kind; None where it was not analysed."""
-    if kind == "rs":
-        made = _rs(wide, station, lab)
-    elif {"pol", "brix"} <= {*wide.columns}:
-        made = _pol(wide, pl.col("pol") / pl.col("brix"), _joint(wide, "pol", "brix"))
-    elif "purity" in wide.columns:
-        made = _pol(wide, pl.col("purity") / 100.0, float(wide["sd purity"][0]))
-    else:
-        return None
-    return None if made is None else made.drop_nulls().filter(pl.col("seen_pct").is_finite())
-
-
-def _rs(wide: pl.DataFrame, station: Station, lab: pl.DataFrame) -> pl.DataFrame | None:
-    tracer = next((name for name in _TRACERS if name in wide.columns), None)
-    if "rs" not in wide.columns or tracer is None:
-        return None
-    scale = 100.0 * _per_pol(lab, tracer, station) / INVERT_PER_SUCROSE
-    seen = scale * pl.col("rs") / pl.col(tracer)
-    sd = _joint(wide, "rs", tracer)
-    return wide.select("ts_utc", seen_pct=seen, sd_pct=seen * sd)
-
-
-def _pol(wide: pl.DataFrame, ratio: pl.Expr, sd: float) -> pl.DataFrame:
-    # Less pol is more inversion: the sign makes both kinds rise with it.
-    scale = 100.0 / float(pol_lost_per_sucrose())
-    usual = wide.select(ratio.median()).item()
-    seen = scale * (1.0 - ratio / (usual if usual else 1.0))
-    return wide.select("ts_utc", seen_pct=seen, sd_pct=pl.lit(scale * sd))
-
-
-def _joint(wide: pl.DataFrame, *names: str) -> float:
-    return float(np.hypot.reduce([float(wide[f"sd {name}"][0]) for name in names]))
-
-
-def _per_pol(lab: pl.DataFrame, tracer: str, station: Station) -> float:
-    """A tracer's usual content over that of pol, by all samples that have both [-]."""
-    both = lab.filter(pl.col("analyte").is_in([tracer, "pol"]), pl.col("value") > 0.0)
-    index = ["ts_utc", "place", "port"]
-    wide = both.pivot("analyte", index=index, values="value", aggregate_function="first")
-    if {tracer, "pol"} <= {*wide.columns}:
-        ratio = wide.select((pl.col(tracer) / pl.col("pol")).median()).item()
-        if ratio:
-            return float(ratio)
-    if tracer == "brix":
-        return 100.0 / station.targets.purity_pct
-    usual = both.filter(pl.col("analyte") == tracer)["value"].median()
-    pol = station.targets.brix_pct * station.targets.purity_pct / 100.0
-    return float(str(usual)) / pol if usual is not None else 1.0
 
 
 def _followed(
@@ -252,19 +163,38 @@ def _followed(
     lost = sum(((share * pct).sum(axis=1) for pct in inverted.values()), np.zeros(len(at)))
     sd = np.maximum(columns["sd_pct"].to_numpy()[inside][flowing], 1e-4)
     seen = columns["seen_pct"].to_numpy()[inside][flowing]
-    day = _DAY_SHARE * float(np.median(seen)) if kind == "rs" and len(seen) else _POL_DAY_PCT
+    times_h = drawn_h.mean(axis=1)
     return Samples(
         kind,
         place,
         step,
-        drawn_h.mean(axis=1),
+        times_h,
         seen,
-        np.hypot(np.hypot(sd, _WAY_SHARE * multiplier * lost), _of_day(drawn_h.mean(axis=1), day)),
+        sample_sd(kind, times_h, seen, sd, multiplier * lost),
         share,
         way.fed_min.reshape(shape) / 60.0,
         way.destroyed.reshape(shape),
         inverted,
     )
+
+
+def sample_sd(kind: Kind, times_h: Array, seen_pct: Array, sd_pct: Array, lost_pct: Array) -> Array:
+    """Random standard error of samples [% of sucrose].
+
+    Parameters
+    ----------
+    kind : str
+    times_h : ndarray, shape (m,)
+        When they were drawn [h].
+    seen_pct, sd_pct : ndarray, shape (m,)
+        Result, and the standard error of the analysis alone [% of sucrose].
+    lost_pct : ndarray, shape (m,)
+        About what was inverted on the way [% of sucrose].
+    """
+    day = (
+        _DAY_SHARE * float(np.median(seen_pct)) if kind == "rs" and len(seen_pct) else _POL_DAY_PCT
+    )
+    return np.hypot(np.hypot(sd_pct, _WAY_SHARE * lost_pct), _of_day(times_h, day))
 
 
 def _ordinary(samples: Samples) -> NDArray[np.bool_]:

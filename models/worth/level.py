@@ -1,49 +1,48 @@
 """Whether the laboratory can tell the level of the loss, how well, and by which analyses.
 
 Before a season is worked out the station is taken as it stands at its targets: how much inverts
-between the two sampling points, how long the juice takes between them, how much of its reducing
-sugars is destroyed on the way. The pairs, their errors and the fit are those of the search.
+on the way to each sampling point, how much of its reducing sugars is destroyed. The samples, their
+errors and the fit are those of the search.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Final
 
-import numpy as np
-
-from features.balance import pair_estimates
 from features.base import Analyte, Station
-from models.amount import (
-    LEAST_PAIRS,
-    PAIRED,
-    Multiplier,
-    expected_fit,
-    join_methods,
-    lab_points,
+from models.level import expected_log_sd
+from models.worth.nominal import nominal_of
+from models.worth.planned import (
+    EVERY_H,
+    TELLING,
+    Laboratory,
+    Point,
+    laboratory_of,
+    last_place,
+    point_of,
 )
-from models.base import Array
-from models.worth.nominal import Nominal, nominal_of
-from models.worth.pairs import Point, factor_of, rests_on_prior
+from models.worth.seen import factor_of, rests_on_prior
 
-#: Numbers of pairs that are tried, round ones: nobody plans to the single sample.
-_TRIED: Final = (LEAST_PAIRS, 10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
+#: Numbers of samples that are tried, round ones: nobody plans to the single sample.
+_TRIED: Final = (10, 15, 20, 30, 40, 50, 60, 80, 100, 150, 200, 300)
 _MANY: Final = 300
-#: Pairs suffice when a season of them cannot narrow the spread by more than this share (judgement).
-_NEARLY: Final = 0.5
-#: A set of analyses is no cure when another leaves less than this share of its spread (judgement).
+#: Samples suffice when a season of them cannot narrow the spread by more than this share
+#: (judgement).
+_NEARLY: Final = 0.25
+#: A cure leaves at most this share of the prior's error: it halves it.
+_HALVED: Final = 0.5
+#: Where nothing halves it, a set of analyses is no cure when another leaves less than this share of
+#: its spread (judgement).
 _AS_GOOD: Final = 0.75
-#: Most analytes of one set.
-_SET: Final = 3
-#: Relative standard error of an analysis that no series of the mill tells (estimate: routine
-#: methods, as in `models.simulator`; potassium and chloride as reducing sugars).
-_USUAL_REL_SD: Final[dict[Analyte, float]] = {
-    "rs": 0.025, "brix": 0.0055, "pol": 0.0066, "purity": 0.004,
-    "potassium": 0.03, "chloride": 0.03,
-}  # fmt: skip
+#: What a laboratory could analyse at two points, the usual first.
+_ASKED: Final[tuple[tuple[Analyte, ...], ...]] = (
+    ("rs",), ("rs", "brix"), ("brix", "pol"), ("purity",), ("rs", "brix", "pol"),
+    ("rs", "potassium"), ("rs", "chloride"), ("potassium",), ("chloride",), (),
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,22 +52,25 @@ class Cure:
     Attributes
     ----------
     add : tuple of (str, str)
-        Analyte, and ``limed`` or ``clear``: what is not analysed as grab samples today. Empty where
-        only results are wanting.
-    pairs : int
-        Pairs of samples from which on more help little.
+        Analyte, and one of `models.worth.WHERE`: what is not analysed today. Empty where only
+        results are wanting.
+    samples : int
+        Samples of each point from which on more help little.
     factor : float
         The tonnes are then known to this factor either way [-], other errors aside.
+    last : str
+        Vessel that ``last`` stands for; empty where there is none.
     """
 
     add: tuple[Point, ...]
-    pairs: int
+    samples: int
     factor: float
+    last: str = ""
 
     @property
     def analyses(self) -> int:
         """Analyses beyond today's."""
-        return self.pairs * len(self.add)
+        return self.samples * len(self.add)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,22 +83,26 @@ class Outlook:
         Whether the train has a liming tank and a settler to sample behind.
     prior_factor : float
         What the description alone leaves the level known to, either way [-].
-    least_factor : float or None
-        The same with the fewest pairs that a fit takes; None where the series make no pairs.
-    enough_pairs : int
-        Pairs from which on more help little; 0 where the series make none.
+    told_at : tuple of str
+        Points of `models.worth.WHERE` whose analyses can be compared.
+    last : str
+        Vessel that ``last`` stands for; empty where there is none.
+    enough_samples : int
+        Samples of each from which on more help little; 0 where nothing can be compared.
     enough_factor : float
         Factor either way with them; the prior's where there are none [-].
     promising : bool
         With them the laboratory outweighs the prior.
     cure : Cure or None
-        The fewest analyses that do as well as any; None where nothing would help.
+        The fewest analyses that halve the prior's error, or do nearly as well as any; None where
+        nothing would help.
     """
 
     points: bool
     prior_factor: float
-    least_factor: float | None
-    enough_pairs: int
+    told_at: tuple[str, ...]
+    last: str
+    enough_samples: int
     enough_factor: float
     promising: bool
     cure: Cure | None
@@ -108,123 +114,86 @@ def outlook_of(station: Station) -> Outlook:
     Parameters
     ----------
     station : Station
-        With the lab series that count: leave out those that report nothing. Composites make no
-        pairs.
+        With the lab series that count: leave out those that report nothing.
 
     Returns
     -------
     Outlook
     """
     prior = factor_of(station.kinetics.multiplier_log_sd)
-    nominal, have = nominal_of(station), _analysed(station)
+    nominal = nominal_of(station)
     if nominal is None:
-        return Outlook(False, prior, None, 0, prior, False, None)
-    both = {a for a in PAIRED if {(a, "limed"), (a, "clear")} <= have}
-    least, pairs, most = _promise(station, nominal, both)
-    promising = pairs > 0 and not _prior_wins(station, most)
+        return Outlook(False, prior, (), "", 0, prior, False, None)
+    laboratory, have = laboratory_of(station, nominal), analysed(station)
+    steps = {samples.step for samples in laboratory.samples(have, _TRIED[0])}
+    told = tuple(where for where, step in laboratory.steps.items() if step in steps)
+    count, log_sd = _enough(laboratory, have) if told else (0, station.kinetics.multiplier_log_sd)
     return Outlook(
         True,
         prior,
-        factor_of(least.log_sd) if pairs else None,
-        pairs,
-        factor_of(most.log_sd),
-        promising,
-        _cheapest(station, nominal, have),
+        told,
+        last_place(station) or "",
+        count,
+        factor_of(log_sd),
+        not _prior_wins(station, count, log_sd),
+        _cheapest(laboratory, have),
     )
 
 
-def _analysed(station: Station) -> set[Point]:
-    """Analytes of grab samples at the two points."""
-    points = lab_points(station)
-    return {
-        (s.analyte, name)
-        for name, where in (("limed", points.limed), ("clear", points.clear))
-        for s in station.lab
-        if (s.place, s.port) == where and not s.period_h
-    }
+def analysed(station: Station) -> dict[Point, float]:
+    """Analyte and point of the series that tell of inversion, with the hours of composites."""
+    found: dict[Point, float] = {}
+    for series in station.lab:
+        where = point_of(station, series.place)
+        if where is not None and series.analyte in TELLING:
+            held = found.get((series.analyte, where), series.period_h)
+            found[series.analyte, where] = min(held, series.period_h)
+    return found
 
 
-def _relative_sd(station: Station, analyte: Analyte) -> float:
-    """Relative standard error of an analysis: that of the mill's own series, else the usual."""
-    targets = station.targets
-    pol = targets.brix_pct * targets.purity_pct / 100.0
-    typical = {
-        "brix": targets.brix_pct,
-        "pol": pol,
-        "purity": targets.purity_pct,
-        "rs": station.kinetics.rs_per_sucrose_pct / 100.0 * pol,
-    }.get(analyte)
-    told = [
-        max(s.rel_sd, s.sd / typical if typical else 0.0)
-        for s in station.lab
-        if s.analyte == analyte
-    ]
-    return max(told, default=0.0) or _USUAL_REL_SD[analyte]
+def _log_sd(laboratory: Laboratory, points: Mapping[Point, float], count: int) -> float:
+    samples = laboratory.samples(points, count)
+    return expected_log_sd(samples, laboratory.station, laboratory.shares, count * EVERY_H)
 
 
-def _joined(station: Station, nominal: Nominal, both: Collection[Analyte], n: int) -> Multiplier:
-    """Expected fit to pairs for which the same analytes are known at both ends."""
-    prior = station.kinetics
-    results: dict[str, Array] = {}
-    spread: dict[str, Array] = {}
-    for analyte in sorted(both):
-        for end in ("in", "out"):
-            results[f"{analyte}_{end}"] = np.full(n, nominal.juice[analyte])
-            spread[f"{analyte}_{end}"] = np.full(n, _relative_sd(station, analyte))
-    joined = join_methods(pair_estimates(results, spread, np.full(n, nominal.rs_destroyed_pct)))
-    known = np.isfinite(joined.seen_pct)
-    return expected_fit(
-        np.where(known, nominal.inverted_of(n), np.nan),
-        joined.sd_pct,
-        prior.multiplier,
-        prior.multiplier_log_sd,
-        joined.systematic_pct,
-    )
+def _enough(laboratory: Laboratory, points: Mapping[Point, float]) -> tuple[int, float]:
+    """How many samples suffice, and the error that they leave."""
+    limit = (1.0 + _NEARLY) * _log_sd(laboratory, points, _MANY)
+
+    def suffice(count: int) -> bool:
+        return _log_sd(laboratory, points, count) <= limit
+
+    # More samples never tell less, so the first number that suffices is found by halving.
+    count = _TRIED[bisect_left(_TRIED, True, key=suffice)]
+    return count, _log_sd(laboratory, points, count)
 
 
-def _promise(
-    station: Station, nominal: Nominal, both: Collection[Analyte]
-) -> tuple[Multiplier, int, Multiplier]:
-    """Expected fit to the fewest pairs; how many suffice; the fit to those."""
-    least = _joined(station, nominal, both, LEAST_PAIRS)
-    if not least.pairs:
-        return least, 0, least
-    limit = (1.0 + _NEARLY) * _joined(station, nominal, both, _MANY).log_sd
-
-    def suffice(pairs: int) -> bool:
-        return _joined(station, nominal, both, pairs).log_sd <= limit
-
-    # More pairs never tell less, so the first number that suffices is found by halving.
-    pairs = _TRIED[bisect_left(_TRIED, True, key=suffice)]
-    return least, pairs, _joined(station, nominal, both, pairs)
+def _prior_wins(station: Station, count: int, log_sd: float) -> bool:
+    return rests_on_prior(count, log_sd, station.kinetics.multiplier_log_sd)
 
 
-def _prior_wins(station: Station, fit: Multiplier) -> bool:
-    return rests_on_prior(fit.pairs, fit.log_sd, station.kinetics.multiplier_log_sd)
-
-
-def _cheapest(station: Station, nominal: Nominal, have: set[Point]) -> Cure | None:
-    """Fewest further analyses among the sets that leave the level known nearly as well as any."""
-    made: list[tuple[float, Cure]] = []
-    worked: dict[frozenset[str], tuple[int, Multiplier]] = {}
-    for asked in _sets():
-        wanted = {(a, end) for a in asked for end in ("limed", "clear")}
-        both = frozenset(a for a in PAIRED if {(a, "limed"), (a, "clear")} <= have | wanted)
-        if both not in worked:
-            worked[both] = _promise(station, nominal, both)[1:]
-        pairs, fit = worked[both]
-        if pairs and not _prior_wins(station, fit):
-            add = tuple(sorted(wanted - have))
-            made.append((fit.log_sd, Cure(add, pairs, factor_of(fit.log_sd))))
-    if not made:
+def _cheapest(laboratory: Laboratory, have: Mapping[Point, float]) -> Cure | None:
+    """Fewest further analyses that halve the prior's error, or do nearly as well as any."""
+    known: dict[frozenset[Point], float] = {}
+    for wanted in _sets(laboratory):
+        add = frozenset(wanted - have.keys())
+        if add not in known:
+            known[add] = _log_sd(laboratory, dict(have) | dict.fromkeys(add, 0.0), _MANY)
+    station = laboratory.station
+    useful = {add: sd for add, sd in known.items() if not _prior_wins(station, _MANY, sd)}
+    if not useful:
         return None
-    best = min(log_sd for log_sd, _ in made)
-    good = [(cure.analyses, log_sd, cure) for log_sd, cure in made if best >= _AS_GOOD * log_sd]
-    # Sets that do alike stay in their order, the usual analyses first.
-    return min(good, key=lambda item: (item[0], round(item[1], 1)))[2]
+    halved = _HALVED * station.kinetics.multiplier_log_sd
+    least = max(halved, min(useful.values()) / _AS_GOOD)
+    good = [add for add, log_sd in useful.items() if log_sd <= least]
+    # The fewest kinds of analyses first; sets that do alike stay in their order, the usual first.
+    add = min(good, key=lambda one: (len(one), round(useful[one], 1)))
+    count, log_sd = _enough(laboratory, dict(have) | dict.fromkeys(add, 0.0))
+    return Cure(tuple(sorted(add)), count, factor_of(log_sd), last_place(station) or "")
 
 
-def _sets() -> Iterator[tuple[Analyte, ...]]:
-    """Sets of analytes, none needlessly large."""
-    for size in range(1, _SET + 1):
-        yield from combinations(PAIRED, size)
+def _sets(laboratory: Laboratory) -> Iterator[set[Point]]:
+    """Analyses of any two points, none needlessly many."""
+    for asked in _ASKED:
+        for both in combinations(laboratory.steps, 2):
+            yield {(analyte, where) for analyte in asked for where in both}

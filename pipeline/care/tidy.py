@@ -17,11 +17,10 @@ from pathlib import Path
 from typing import Final
 
 from pipeline.base import ONE_DAY, copy_rights, full_disk, only_run, only_writer
-from pipeline.lake import REFUSALS, Lake, lake_of
+from pipeline.lake import REFUSALS, Lake, lake_of, seasons_of
 from pipeline.mill import Mill
 from pipeline.pull import unfinished
 from pipeline.run import log_event, log_folder
-from pipeline.stages import BETWEEN_SEASONS
 from pipeline.store import KEPT_BACKUPS, backups_of, migrate, opened, store_of, write_copy
 
 _DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
@@ -114,7 +113,7 @@ def _old_seasons(mill: Mill, keep_days: int) -> Iterator[Item]:
     lake = lake_of(mill)
     days = lake.days()
     waiting = set(store_of(mill).pending_days())
-    for season in _seasons(days)[:-1]:
+    for season in seasons_of(days)[:-1]:
         if days[-1] - season[-1] <= timedelta(days=keep_days) or waiting & set(season):
             continue
         first, last = season[0] - ONE_DAY, season[-1] + ONE_DAY
@@ -122,17 +121,6 @@ def _old_seasons(mill: Mill, keep_days: int) -> Iterator[Item]:
             with suppress(ValueError):
                 if first <= date.fromisoformat(folder.rpartition("date=")[2]) <= last:
                     yield _lake_item(lake, folder, f"season that ended on {season[-1]}")
-
-
-def _seasons(days: list[date]) -> list[list[date]]:
-    """Days parted where nothing was read for weeks."""
-    parts: list[list[date]] = []
-    for day in days:
-        if parts and day - parts[-1][-1] <= BETWEEN_SEASONS:
-            parts[-1].append(day)
-        else:
-            parts.append([day])
-    return parts
 
 
 def _old_reports(mill: Mill, keep_days: int) -> Iterator[Item]:

@@ -6,7 +6,13 @@ from features.base import handed_out
 
 if TYPE_CHECKING:
     from pipeline.charts.bars import bar, hatch
-    from pipeline.charts.control_chart import Control, control, multiplier_days, unexplained_days
+    from pipeline.charts.control_chart import (
+        Control,
+        Titled,
+        control,
+        multiplier_days,
+        unexplained_days,
+    )
     from pipeline.charts.days_strip import (
         NARROW_STRIP,
         WIDE_STRIP,
@@ -16,6 +22,14 @@ if TYPE_CHECKING:
         strip,
     )
     from pipeline.charts.decimate import Point, Window, bucket_means, envelope
+    from pipeline.charts.known import (
+        Known,
+        draw_into,
+        in_hours,
+        letter_of,
+        marks_of,
+        told,
+    )
     from pipeline.charts.panels import stack
     from pipeline.charts.season import season_chart
     from pipeline.charts.shapes import (
@@ -30,6 +44,7 @@ if TYPE_CHECKING:
         VERMILION,
         WIDE,
         Dots,
+        Mark,
         Panel,
         Series,
         Size,

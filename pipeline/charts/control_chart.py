@@ -7,14 +7,26 @@ A day or a mean three of its own standard errors away is marked.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, timedelta, tzinfo
 from typing import Any, Final
 
 import altair as alt
 import polars as pl
 
-from pipeline.charts.panels import Datasets, single
+from pipeline.charts.datasets import Datasets
+from pipeline.charts.known import (
+    DAY_MS,
+    Known,
+    Mark,
+    in_days,
+    layers,
+    marks_of,
+    plant_clock,
+    told,
+)
+from pipeline.charts.panels import single
 from pipeline.charts.shapes import BLUE, DASH, GREY, INK, NARROW, VERMILION, WIDE, Size
 from pipeline.charts.svg import Drawing, draw
 from pipeline.tongue import ENGLISH, Tongue
@@ -23,7 +35,6 @@ from pipeline.words import said
 _Z90: Final = 1.645
 _ALARM: Final = 3.0
 _DAYS: Final = 7
-_DAY_MS: Final = 86_400_000
 _MARKED, _INSIDE = said("three standard errors away"), said("a day, with 90 % interval")
 
 
@@ -80,14 +91,32 @@ def rolling(days: pl.DataFrame) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=schema, orient="row")
 
 
-def control(
-    days: pl.DataFrame,
-    centre: float,
-    name: str,
-    title: str,
-    label: str,
-    tongue: Tongue = ENGLISH,
-) -> Control:
+@dataclass(frozen=True, slots=True)
+class Titled:
+    """What a control chart is called, and what was known of its days.
+
+    Attributes
+    ----------
+    name : str
+        Makes names inside the drawing unique on the page.
+    title : str
+        Heading of the chart, with the unit in brackets.
+    label : str
+        What the chart shows, for readers who hear the page.
+    known : sequence of Known
+        What was noted of hours of the season.
+    zone : tzinfo
+        Of the plant.
+    """
+
+    name: str
+    title: str
+    label: str
+    known: Sequence[Known] = ()
+    zone: tzinfo = UTC
+
+
+def control(days: pl.DataFrame, centre: float, titled: Titled, tongue: Tongue = ENGLISH) -> Control:
     """Judge a series of days against its centre and draw it.
 
     Parameters
@@ -96,12 +125,7 @@ def control(
         day, value, sd.
     centre : float
         What the series should stay near, unit of `days`.
-    name : str
-        Makes names inside the drawing unique on the page.
-    title : str
-        Heading of the chart, with the unit in brackets.
-    label : str
-        What the chart shows, for readers who hear the page.
+    titled : Titled
     tongue : Tongue
         What it is said in.
     """
@@ -112,12 +136,20 @@ def control(
     away = (pl.col("value") - centre).abs() > _ALARM * pl.col("sd")
     last = means.row(-1)
     rows, line = _rows(days.with_columns(away=away)), _line(means)
+    ends = (rows[0]["t"] - DAY_MS // 2, rows[-1]["t"] + DAY_MS // 2)
+    known = in_days(titled.known, ends, titled.zone)
+    marks = marks_of(known, plant_clock(titled.zone))
     drawn = [
-        draw(_spec(rows, line, centre, title, size), f"{name}-{size.name}", label, tongue)
+        draw(
+            _spec(rows, line, (centre, marks), titled.title, size),
+            f"{titled.name}-{size.name}",
+            titled.label,
+            tongue,
+        )
         for size in (WIDE, NARROW)
     ]
     return Control(
-        Drawing(drawn[0], drawn[1]),
+        Drawing(drawn[0], drawn[1], told(known)),
         (last[1], last[2]),
         tuple(days.filter(away)["day"]),
         moved=abs(last[1] - centre) > _ALARM * last[2],
@@ -126,7 +158,7 @@ def control(
 
 
 def _at(column: str = "day") -> pl.Expr:
-    return pl.col(column).cast(pl.Datetime("ms")).dt.epoch("ms") + _DAY_MS // 2
+    return pl.col(column).cast(pl.Datetime("ms")).dt.epoch("ms") + DAY_MS // 2
 
 
 def _rows(days: pl.DataFrame) -> list[dict[str, Any]]:
@@ -146,18 +178,24 @@ def _line(means: pl.DataFrame) -> list[dict[str, Any]]:
 
 
 def _spec(
-    rows: list[dict[str, Any]], line: list[dict[str, Any]], centre: float, title: str, size: Size
+    rows: list[dict[str, Any]],
+    line: list[dict[str, Any]],
+    level: tuple[float, Sequence[Mark]],
+    title: str,
+    size: Size,
 ) -> dict[str, Any]:
     data = Datasets()
-    first, last = rows[0]["t"] - _DAY_MS // 2, rows[-1]["t"] + _DAY_MS // 2
-    every = max(1, -(-round((last - first) / _DAY_MS) // size.x_ticks))
+    centre, marks = level
+    first, last = rows[0]["t"] - DAY_MS // 2, rows[-1]["t"] + DAY_MS // 2
+    every = max(1, -(-round((last - first) / DAY_MS) // size.x_ticks))
+    scale = alt.Scale(type="utc", domain=[first, last], nice=False)
     x = alt.X(
         "t:T",
-        scale=alt.Scale(type="utc", domain=[first, last], nice=False),
+        scale=scale,
         axis=alt.Axis(
             title=None,
             labelExpr="utcFormat(datum.value, '%e %b')",
-            values=list(range(first, last, every * _DAY_MS)),
+            values=list(range(first, last, every * DAY_MS)),
             labelOverlap="greedy",
             grid=False,
         ),
@@ -193,7 +231,6 @@ def _spec(
         .encode(y=y)
     )
     heading = alt.TitleParams(title, anchor="start", frame="group", fontSize=size.font + 1)
-    layers = alt.LayerChart(
-        layer=[whisker, middle, mean, dots], width=size.width, height=150, title=heading
-    )
-    return single(layers, size, data)
+    parts = [whisker, middle, mean, dots, *layers(marks, scale, data)]
+    chart = alt.LayerChart(layer=parts, width=size.width, height=150, title=heading)
+    return single(chart, size, data)

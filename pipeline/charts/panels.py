@@ -7,6 +7,8 @@ from typing import Any
 
 import altair as alt
 
+from pipeline.charts.datasets import Datasets
+from pipeline.charts.known import layers
 from pipeline.charts.shapes import (
     DOTS,
     GREY,
@@ -23,23 +25,6 @@ from pipeline.charts.shapes import (
 )
 
 _T = "t:T"
-
-
-class Datasets:
-    """Rows of a drawing by name.
-
-    Charts name their rows and the rows join the specification last: carried inside the chart
-    objects they would be copied and checked at every step, which takes seconds.
-    """
-
-    def __init__(self) -> None:
-        self.rows: dict[str, list[dict[str, Any]]] = {}
-
-    def add(self, rows: list[dict[str, Any]]) -> alt.Chart:
-        """Keep the rows under a name of their own and give a chart that reads them."""
-        name = f"rows{len(self.rows)}"
-        self.rows[name] = rows
-        return alt.Chart(alt.NamedData(name=name))
 
 
 def _rows(items: Sequence[Series] | Sequence[Dots]) -> list[dict[str, Any]]:
@@ -126,7 +111,7 @@ def _between(panel: Panel, x: alt.X, y: alt.Y, data: Datasets) -> list[alt.Chart
 
 
 def panel_chart(
-    panel: Panel, axis: TimeAxis, size: Size, data: Datasets, labelled: bool
+    panel: Panel, axis: TimeAxis, size: Size, data: Datasets, *, labelled: bool, lettered: bool
 ) -> alt.LayerChart:
     """Build one panel.
 
@@ -142,6 +127,8 @@ def panel_chart(
         Collects the rows.
     labelled : bool
         Whether this panel carries the labels of the time axis (the lowest one does).
+    lettered : bool
+        Whether it carries the letters of what was known (the highest one does).
     """
     x, y = _x(axis, size, labelled), _y(panel)
     names = [item.name for item in panel.series]
@@ -172,12 +159,13 @@ def panel_chart(
     levels = data.add([{"v": v} for v in panel.levels]).mark_rule(
         color=GREY, strokeDash=list(DOTS), strokeWidth=1, clip=True
     )
-    layers: list[Any] = [*_shade(axis, data), *_between(panel, x, y, data)]
-    layers += [levels.encode(y=y)] if panel.levels else []
-    layers += [lines] if panel.series else []
-    layers += _dot_layers(panel, (x, y), size, data)
+    drawn: list[Any] = [*_shade(axis, data), *_between(panel, x, y, data)]
+    drawn += [levels.encode(y=y)] if panel.levels else []
+    drawn += [lines] if panel.series else []
+    drawn += _dot_layers(panel, (x, y), size, data)
+    drawn += layers(axis.known, axis.scale(), data, lettered=lettered)
     title = alt.TitleParams(panel.title, anchor="start", frame="group", fontSize=size.font + 1)
-    return alt.LayerChart(layer=layers, width=size.width, height=size.height, title=title)
+    return alt.LayerChart(layer=drawn, width=size.width, height=size.height, title=title)
 
 
 def _dot_layers(
@@ -225,7 +213,10 @@ def stack(panels: Sequence[Panel], axis: TimeAxis, size: Size) -> dict[str, Any]
     """Stack panels over one time axis and give the specification ready to be drawn."""
     last = len(panels) - 1
     data = Datasets()
-    charts = [panel_chart(p, axis, size, data, labelled=i == last) for i, p in enumerate(panels)]
+    charts = [
+        panel_chart(p, axis, size, data, labelled=i == last, lettered=i == 0)
+        for i, p in enumerate(panels)
+    ]
     own = dict.fromkeys(("color", "stroke", "shape", "strokeDash", "strokeWidth"), "independent")
     stacked = {
         "vconcat": [_part(chart) for chart in charts],

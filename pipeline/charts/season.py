@@ -2,22 +2,52 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import UTC, tzinfo
 from typing import Any
 
 import altair as alt
 import polars as pl
 
-from pipeline.charts.panels import Datasets, single
+from pipeline.charts.datasets import Datasets
+from pipeline.charts.known import (
+    DAY_MS,
+    Known,
+    Mark,
+    in_days,
+    layers,
+    marks_of,
+    plant_clock,
+    told,
+)
+from pipeline.charts.panels import single
 from pipeline.charts.shapes import INK, NARROW, VERMILION, WIDE, Size
 from pipeline.charts.svg import Drawing, draw
 from pipeline.tongue import ENGLISH, Tongue
 from pipeline.words import said
 
 
-def season_chart(season: pl.DataFrame, label: str, tongue: Tongue = ENGLISH) -> Drawing:
+def season_chart(
+    season: pl.DataFrame,
+    label: str,
+    known: Sequence[Known] = (),
+    zone: tzinfo = UTC,
+    tongue: Tongue = ENGLISH,
+) -> Drawing:
     """Draw the unavoidable and the excess loss of every day, stacked, with its interval.
 
     A day that lost less than the unavoidable is drawn as a shorter bar with nothing on top.
+
+    Parameters
+    ----------
+    season : polars.DataFrame
+        day_local, unavoidable_t, excess_t, excess_low_t, excess_high_t [t].
+    label : str
+        What the chart shows, for readers who hear the page.
+    known : sequence of Known
+        What was noted of hours of the season.
+    zone : tzinfo
+        Of the plant.
     """
     total = pl.col("unavoidable_t") + pl.col("excess_t")
     rows = (
@@ -34,15 +64,17 @@ def season_chart(season: pl.DataFrame, label: str, tongue: Tongue = ENGLISH) -> 
     )
     if not rows:
         return Drawing(note=said("No day of the season could be computed."))
+    shown = in_days(known, (rows[0]["t"], rows[-1]["t"] + DAY_MS), zone)
+    marks = marks_of(shown, plant_clock(zone))
     drawn = [
-        draw(_season_spec(rows, size), f"season-{size.name}", label, tongue)
+        draw(_season_spec(rows, size, marks), f"season-{size.name}", label, tongue)
         for size in (WIDE, NARROW)
     ]
-    return Drawing(drawn[0], drawn[1])
+    return Drawing(drawn[0], drawn[1], told(shown))
 
 
-def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
-    day_ms = 86_400_000
+def _season_spec(rows: list[dict[str, Any]], size: Size, marks: Sequence[Mark]) -> dict[str, Any]:
+    day_ms = DAY_MS
     domain = [rows[0]["t"], rows[-1]["t"] + day_ms]
     days = max(1, (domain[1] - domain[0]) // day_ms)
     gap = 0.14 * day_ms
@@ -57,9 +89,10 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
         )
         if upper > lower
     ]
+    scale = alt.Scale(type="utc", domain=domain, nice=False)
     x = alt.X(
         "a:T",
-        scale=alt.Scale(type="utc", domain=domain, nice=False),
+        scale=scale,
         axis=alt.Axis(
             title=None,
             labelExpr="utcFormat(datum.value, '%e %b')",
@@ -94,7 +127,12 @@ def _season_spec(rows: list[dict[str, Any]], size: Size) -> dict[str, Any]:
     title = alt.TitleParams(
         said("Sucrose lost a day [t]"), anchor="start", frame="group", fontSize=size.font + 1
     )
-    chart = alt.LayerChart(layer=[bars, whisker], width=size.width, height=190, title=title)
+    chart = alt.LayerChart(
+        layer=[bars, whisker, *layers(marks, scale, data)],
+        width=size.width,
+        height=190,
+        title=title,
+    )
     return single(chart, size, data)
 
 

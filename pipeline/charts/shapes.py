@@ -111,8 +111,18 @@ class Panel:
 
 
 @dataclass(frozen=True, slots=True)
+class Mark:
+    """One mark on a time axis: milliseconds of the plant's clock, its letter and its words."""
+
+    start: int
+    end: int
+    letter: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class TimeAxis:
-    """Window and shaded period, both in milliseconds of the plant's clock.
+    """Window, shaded period and marks of what was known, in milliseconds of the plant's clock.
 
     The scale is declared as UTC and the instants are already shifted, so the drawing is the
     same whatever the time zone of the machine that makes it.
@@ -120,6 +130,7 @@ class TimeAxis:
 
     window: Window
     shaded: Window
+    known: tuple[Mark, ...] = ()
 
     def scale(self) -> Scale:
         """Scale of the shared axis."""

@@ -13,6 +13,7 @@ from pipeline.cli.worth import worth_lines, worth_of_files
 from pipeline.files import shown
 from pipeline.lake import HEALTH, lake_of, tag_health
 from pipeline.mill import Mill
+from pipeline.present import filtrate_line
 from pipeline.pull import shown_lately
 from pipeline.store import store_of
 
@@ -65,6 +66,8 @@ def check_mill(mill: Mill) -> Iterator[str]:
         yield from _few([f"- {shown(note, 300)}" for note in notes], _MOST_NOTES, "lines")
     if last not in set(lake.feature_days(HEALTH)):
         return
+    if returned := filtrate_line(mill, last - timedelta(days=_DAYS - 1), last):
+        yield returned
     _raise_faults(tag_health(mill, last - timedelta(days=_DAYS - 1), last).to_dicts())
     yield f"Readings reach from {days[0]} to {last}; every tag reports."
 

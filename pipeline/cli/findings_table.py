@@ -39,6 +39,7 @@ _PIPED: Final = tuple(
             said("worth"),
             said("how sure"),
             said("verdict"),
+            said("noted beforehand"),
         ),
     )
 )
@@ -62,7 +63,7 @@ def show_findings(
     if not rows:
         say(said("No loss above the unavoidable was found in the days searched."))
         return
-    _table(rows[:most], _verdicts(view))
+    _table(rows[:most], _verdicts(view), _noted(view, rows[:most]))
     if not OUT.is_terminal:
         return
     say(said("Lost above the usual. Numbered by worth times how sure the finding is."))
@@ -83,25 +84,49 @@ def _verdicts(view: ReportView) -> dict[str, str]:
     return {name: verdict.replace("_", " ") for name, verdict in pairs}
 
 
-def _table(rows: Sequence[FindingRow], verdicts: Mapping[str, str]) -> None:
+def _noted(view: ReportView, rows: Sequence[FindingRow]) -> dict[str, str]:
+    """What was noted beforehand of the hours of findings, by finding."""
+    if not view.known:
+        return {}
+    from pipeline.charts import in_hours  # noqa: PLC0415
+
+    found = {row.raw_id: in_hours(view.known, row.started, row.ended) for row in rows}
+    return {
+        name: said(
+            "noted: {kinds}",
+            kinds=joined(", ", dict.fromkeys(k.words.split(",")[0] for k in known)),
+        )
+        for name, known in found.items()
+        if known
+    }
+
+
+def _table(
+    rows: Sequence[FindingRow], verdicts: Mapping[str, str], noted: Mapping[str, str]
+) -> None:
     """Write findings as boxes, blocks or lines."""
     if not OUT.is_terminal:
-        show_table(_PIPED, [_piped(row, verdicts) for row in rows])
+        show_table(_PIPED, [_piped(row, verdicts, noted) for row in rows])
     elif OUT.width < ROOM:
         for row in rows:
-            _block(row, verdicts.get(row.raw_id, ""))
+            _block(row, verdicts.get(row.raw_id, ""), noted.get(row.raw_id, ""))
     else:
-        show_table(_BOXED, [_boxed(row, verdicts) for row in rows], _TITLE, lines=True)
+        show_table(_BOXED, [_boxed(row, verdicts, noted) for row in rows], _TITLE, lines=True)
 
 
-def _piped(row: FindingRow, verdicts: Mapping[str, str]) -> tuple[str, ...]:
+def _piped(
+    row: FindingRow, verdicts: Mapping[str, str], noted: Mapping[str, str]
+) -> tuple[str, ...]:
     return (
         *(str(row.number), row.finding_id, row.when, row.lasted, row.status, row.cause.name),
         *(row.where, row.mass, row.worth, row.confidence, verdicts.get(row.raw_id, "")),
+        noted.get(row.raw_id, ""),
     )
 
 
-def _boxed(row: FindingRow, verdicts: Mapping[str, str]) -> tuple[str, ...]:
+def _boxed(
+    row: FindingRow, verdicts: Mapping[str, str], noted: Mapping[str, str]
+) -> tuple[str, ...]:
     return (
         str(row.number),
         said(
@@ -111,14 +136,14 @@ def _boxed(row: FindingRow, verdicts: Mapping[str, str]) -> tuple[str, ...]:
             status=row.status,
             finding_id=row.finding_id,
         ),
-        f"{row.cause.name}\n{row.where}",
+        joined("\n", filter(None, (row.cause.name, row.where, noted.get(row.raw_id)))),
         row.mass.replace(" (", "\n("),
         row.worth.replace(" (", "\n("),
         joined("\n", filter(None, (row.confidence, verdicts.get(row.raw_id)))),
     )
 
 
-def _block(row: FindingRow, verdict: str) -> None:
+def _block(row: FindingRow, verdict: str, noted: str) -> None:
     """One finding below the other: what, where and when, how much, how sure."""
     OUT.print(
         Text(
@@ -132,7 +157,7 @@ def _block(row: FindingRow, verdict: str) -> None:
         row.worth,
         row.where,
         said("{when} ({lasted}, {status})", when=row.when, lasted=row.lasted, status=row.status),
-        joined("; ", filter(None, (row.confidence, verdict))),
+        joined("; ", filter(None, (row.confidence, verdict, noted))),
         said("id {finding_id}", finding_id=row.finding_id),
     ):
         OUT.print(Text(f"   {harmless(spoken(line))}"), soft_wrap=False)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
@@ -12,6 +12,9 @@ from pipeline.cli.chosen import Chosen, choose
 from pipeline.mill import Mill
 from pipeline.report import ReportView
 from pipeline.store import published_store_of
+
+if TYPE_CHECKING:
+    from pipeline.charts import Known
 
 
 def listing_view(mill: Mill, chosen: Chosen | None = None) -> ReportView:
@@ -27,12 +30,24 @@ def listing_view(mill: Mill, chosen: Chosen | None = None) -> ReportView:
         period_end=found["ended"].max() if found.height else now,  # type: ignore[arg-type]
         findings=found,
         station=mill.station,
+        known=_known(mill),
     )
 
 
 def _found(mill: Mill, chosen: Chosen | None) -> pl.DataFrame:
     found = published_store_of(mill).findings()
     return found if chosen is None else choose(mill, found, chosen)
+
+
+def _known(mill: Mill) -> tuple[Known, ...]:
+    """What was noted beforehand; who never noted anything waits for nothing of it."""
+    from pipeline.period import notes_path  # noqa: PLC0415
+
+    if not notes_path(mill).exists():
+        return ()
+    from pipeline.period import known_of  # noqa: PLC0415
+
+    return known_of(mill)
 
 
 def as_json(mill: Mill, chosen: Chosen | None = None) -> str:

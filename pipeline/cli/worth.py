@@ -7,13 +7,12 @@ from dataclasses import replace
 from datetime import timedelta
 from typing import Final
 
-from features.base import LONGEST_HOLD_H, Station
-from models.amount import LEAST_PAIRS
+from features.base import Station
 from models.worth import Coverage, Seen, coverage_of, watch_needed
 from pipeline.lake import HEALTH, lake_of, tag_health
 from pipeline.mill import Mill
 from pipeline.present import LabState, lab_state, state_of_series
-from pipeline.words import NEEDS, factor_words, money, within_line, words_of
+from pipeline.words import NEEDS, factor_words, juices_words, money, within_line, words_of
 
 #: Samples a shift that a laboratory could take, for a pace where none is known (common practice).
 _A_SHIFT: Final = 2
@@ -125,9 +124,9 @@ def _level_lines(mill: Mill, state: LabState) -> Iterator[str]:
     )
     yield f"  {_promise(mill, state)}"
     if state.any_result:
-        yield f"  In the store: {_pairs_so_far(seen)}."
+        yield f"  In the store: {_samples_so_far(seen)}."
     if state.cure and seen.rests_on_prior and (state.any_result or not outlook.promising):
-        pace = _pace(mill, seen, outlook.cure.pairs) if outlook.cure is not None else ""
+        pace = _pace(mill, seen, outlook.cure.samples) if outlook.cure is not None else ""
         yield f"  Cheapest cure: {state.cure}{pace}."
 
 
@@ -136,37 +135,42 @@ def _promise(mill: Mill, state: LabState) -> str:
     outlook = state.outlook
     if not outlook.points:
         return "No result can tell it: the description has no liming tank and settler to sample."
-    if outlook.least_factor is None:
-        return "No results of both limed and clear juice pair up, so the laboratory cannot tell it."
+    if not outlook.told_at:
+        return (
+            "Nothing is analysed at two points of the train that could be compared, so the "
+            "laboratory cannot tell it."
+        )
+    juices = juices_words(outlook.told_at, outlook.last)
     if not outlook.promising:
         return (
-            "Results of limed and of clear juice pair up, but these analyses tell next to nothing: "
-            f"even many pairs leave a factor of {factor_words(outlook.enough_factor)}."
+            f"Results of {juices} can be compared, but these analyses tell too little: even "
+            "many samples of each leave a factor of "
+            f"{factor_words(outlook.enough_factor)}."
         )
     return (
-        "Results of limed and of clear juice pair up and tell it. At the targets, "
-        f"{LEAST_PAIRS} pairs bring the factor to {factor_words(outlook.least_factor)}, about "
-        f"{outlook.enough_pairs} to {factor_words(outlook.enough_factor)}"
-        f"{_pace(mill, state.seen, outlook.enough_pairs)}; more hardly help."
+        f"Results of {juices} are compared and tell it. At the targets about "
+        f"{outlook.enough_samples} samples of each bring the factor to "
+        f"{factor_words(outlook.enough_factor)}"
+        f"{_pace(mill, state.seen, outlook.enough_samples)}; more hardly help."
     )
 
 
-def _pairs_so_far(seen: Seen) -> str:
-    if seen.pairs < LEAST_PAIRS:
-        return f"{seen.pairs} pairs of the last weeks; with fewer than {LEAST_PAIRS} none counts"
+def _samples_so_far(seen: Seen) -> str:
+    if not seen.samples:
+        return "no sample of the last weeks tells it"
     return (
-        f"{seen.pairs} pairs of the last weeks, which leave a factor of {factor_words(seen.factor)}"
+        f"{seen.samples} samples of the last weeks, which leave a factor of "
+        f"{factor_words(seen.factor)}"
     )
 
 
-def _pace(mill: Mill, seen: Seen, pairs: int) -> str:
-    """How long so many pairs take."""
-    steps = [hours for (_, point), hours in seen.apart_h.items() if point == "clear"]
-    if steps and 0.0 < min(steps) <= LONGEST_HOLD_H:
-        days = pairs * min(steps) / 24.0
+def _pace(mill: Mill, seen: Seen, samples: int) -> str:
+    """How long so many samples take."""
+    if seen.apart_h:
+        days = samples * seen.apart_h / 24.0
         return f" ({days:.0f} days at the present pace)"
     a_day = _A_SHIFT * (len(mill.shifts.starts) or _USUAL_SHIFTS)
-    return f" ({pairs / a_day:.0f} days with {_A_SHIFT} samples a shift of each)"
+    return f" ({samples / a_day:.0f} days with {_A_SHIFT} samples a shift of each)"
 
 
 def _soon_lines() -> Iterator[str]:

@@ -8,6 +8,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from pipeline.base import Window
+from pipeline.charts import Known
 from pipeline.words import day_words
 
 #: Steps between two marks [min]; days from here on.
@@ -35,11 +36,14 @@ class Axis:
     window : Window
     width : int
     zone : ZoneInfo
+    noted : tuple of Known
+        What was noted beforehand, marked on every strip.
     """
 
     window: Window
     width: int
     zone: ZoneInfo
+    noted: tuple[Known, ...] = ()
 
     def x(self, moment: datetime) -> float:
         """Pixel of a moment; outside of the plot for what lies outside the window."""

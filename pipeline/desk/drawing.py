@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from xml.etree import ElementTree as ET
 
+from pipeline.charts import draw_into
 from pipeline.desk.axis import Axis
 from pipeline.desk.paths import Scale
 from pipeline.tongue import InTongue, written_in
@@ -98,6 +99,10 @@ class Strip:
                 {"x1": tick.x, "x2": tick.x, "y1": 0, "y2": self.height,
                  "class": "day" if tick.day else "hour"},
             )  # fmt: skip
+
+    def noted(self, cut: tuple[float, float], words: str) -> None:
+        """Mark what was noted beforehand; its words stand on it when pointed at."""
+        draw_into(self.root, cut, 0.0, float(self.height), ("", clean(words, _LONGEST)))
 
     def path(self, data: str, kind: str) -> None:
         """Draw a path, if there is anything in it."""

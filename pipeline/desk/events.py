@@ -16,7 +16,7 @@ from pipeline.desk.axis import Axis
 from pipeline.desk.choose import touches
 from pipeline.desk.drawing import Bar, on_tracks
 from pipeline.desk.kept import Snapshot
-from pipeline.desk.strips import Row, begun
+from pipeline.desk.strips import Row, begun, words_on
 from pipeline.mill import Mill
 from pipeline.words import (
     bare_tonnes,
@@ -260,4 +260,4 @@ def _spans_row(
     height = (max(tracks, default=0) + 1) * (_TALL + _GAP + 3)
     strip = begun(axis, height, said("{name}: {summary}", name=name, summary=summary), shown)
     strip.bars(bars, _TALL, _GAP)
-    return Row(key, name, "", summary, strip.done())
+    return Row(key, name, "", summary, strip.done(), words_on(bars))

@@ -14,7 +14,15 @@ from pipeline.base import ConfigError
 from pipeline.desk.address import shown_of
 from pipeline.desk.desk import Desk
 from pipeline.desk.kept import Kept
-from pipeline.desk.pages import period_content, query_of, season_content
+from pipeline.desk.pages import (
+    finding_content,
+    mills_content,
+    period_content,
+    query_of,
+    season_content,
+    verdicts_content,
+    waiting_content,
+)
 from pipeline.desk.period import Asked, asked_of, period_answer
 from pipeline.desk.render import render
 from pipeline.desk.share import (
@@ -22,7 +30,9 @@ from pipeline.desk.share import (
     file_of,
     findings_table,
     hours_table,
+    notes_table,
     pdf_of,
+    waiting_table,
 )
 from pipeline.desk.tongues import tongue_here
 from pipeline.dossier import lab_frame, minutes_frame
@@ -68,7 +78,7 @@ def table(request: Request) -> Response:
 
 def page(request: Request, *, view: str, kind: str) -> Response:
     """A view as one HTML file or as PDF."""
-    key = request.path_params["key"]
+    key = request.path_params.get("key", "desk")
     content = PAGES[view](request, _PAPER if kind == "pdf" else 0)
     name = f"{_UNSAFE.sub('_', key)}_{view}.{kind}"
     if kind == "pdf":
@@ -128,8 +138,22 @@ TABLES: Final[dict[str, Callable[[Request, Kept, str], pl.DataFrame]]] = {
     "account": _account,
     "minutes": _minutes,
     "laboratory": _laboratory,
+    "waiting": lambda _request, kept, _base: waiting_table(kept),
+    "verdicts": lambda _request, kept, _base: kept.now().verdicts,
+    "notes": lambda _request, kept, _base: notes_table(kept),
 }
 PAGES: Final[dict[str, Callable[[Request, int], dict[str, Any]]]] = {
     "season": season_content,
     "period": period_content,
+    "finding": finding_content,
+    "waiting": waiting_content,
+    "verdicts": verdicts_content,
+    "mills": mills_content,
 }
+#: Views that have an address of their own kind.
+_ELSEWHERE: Final = {"finding": "/m/{key}/finding/{which}/view", "mills": "/mills"}
+
+
+def address_of(view: str) -> str:
+    """Pattern of the address of a view as a file, without its kind."""
+    return _ELSEWHERE.get(view, f"/m/{{key}}/{view}")

@@ -9,16 +9,18 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.base import Window
+from pipeline.charts import in_hours
 from pipeline.desk.address import Shown, span, stamp
 from pipeline.desk.axis import Axis
 from pipeline.desk.decide import last_verdict_id
 from pipeline.desk.desk import waiting
-from pipeline.desk.events import cause_rows
+from pipeline.desk.events import cause_rows, notes_row
 from pipeline.desk.kept import Kept, Snapshot
 from pipeline.desk.season import finding_line
 from pipeline.desk.strips import clock_row, loss_row, stops_row
 from pipeline.dossier import similar_episodes
 from pipeline.mill import Mill
+from pipeline.period import known_of, notes_of
 from pipeline.report import chance_words
 from pipeline.store import chosen, counting
 from pipeline.words import (
@@ -37,6 +39,8 @@ from pipeline.words import (
 _MOST_ALIKE: Final = 6
 _LEAST_AROUND: Final = timedelta(hours=24)
 _NOTE: Final = 600
+#: Screens that the strips about a finding are drawn for, and their pixels there.
+_SIZES: Final = (("on-wide", 760), ("on-narrow", 350))
 _TAUGHT: Final = 400
 
 
@@ -68,7 +72,7 @@ def finding_view(kept: Kept, which: str, base: str) -> dict[str, Any]:
         "counts": None if counts is None else verdict_line(counts, mill),
         "seen": last_verdict_id(known.verdicts.to_dicts(), name),
         "causes": [(code, words.name) for code, words in CAUSES.items()],
-        "strips": _strips(kept, row, base),
+        "strips": [_strips(kept, row, base, *size) for size in _SIZES],
         "alike": _alike(row, known, mill, base),
         "period": f"{base}/period?from={stamp(row['started'])}&to={stamp(row['ended'])}",
         "in_season": f"{base}/?pick={span(Window(row['started'], row['ended']))}",
@@ -77,20 +81,22 @@ def finding_view(kept: Kept, which: str, base: str) -> dict[str, Any]:
     }
 
 
-def _strips(kept: Kept, row: dict[str, Any], base: str) -> dict[str, Any]:
+def _strips(kept: Kept, row: dict[str, Any], base: str, screen: str, width: int) -> dict[str, Any]:
     """Loss by hour and findings about this one."""
     mill, known = kept.mill, kept.now()
     own = Window(row["started"], row["ended"])
     reach = max(2 * (own.end - own.start), _LEAST_AROUND)
-    shown = Shown(Window(own.start - reach, own.end + reach), whole=False, pick=own, width=760)
-    axis = Axis(shown.window, shown.width, mill.tz)
+    shown = Shown(Window(own.start - reach, own.end + reach), whole=False, pick=own, width=width)
+    noted = in_hours(known_of(mill), shown.window.start, shown.window.end)
+    axis = Axis(shown.window, shown.width, mill.tz, noted)
     found = known.findings.filter(pl.col("status") != "withdrawn").to_dicts()
     rows = [
         loss_row(known, mill, axis, shown),
         *cause_rows(found, mill, axis, shown, lambda name: f"{base}/finding/{name}"),
+        *([notes_row(notes_of(mill), mill, axis, shown)] if noted else []),
         stops_row(known, mill, axis, shown),
     ]
-    return {"clock": clock_row(axis), "rows": rows}
+    return {"screen": screen, "clock": clock_row(axis), "rows": rows}
 
 
 def _neighbours(known: Snapshot, name: str) -> tuple[str, str]:

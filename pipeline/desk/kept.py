@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Final, TypeVar
@@ -14,37 +14,36 @@ from numpy.typing import NDArray
 
 from features.base import Signal
 from pipeline.base import DataError, midnight
-from pipeline.desk.by_day import (
-    DAY_MIN,
-    ERRORS,
-    Day,
-    days_of,
-    minutes_of,
-    runs_of,
-    stops,
-    whole_hours,
-)
-from pipeline.desk.tiers import Tiers, tiers_of
+from pipeline.desk.by_day import stops, whole_hours
+from pipeline.desk.tiers import Tiers
 from pipeline.lake import (
     DAILY,
-    GRID,
-    LOSSES,
     NOTICES,
     SEARCHED,
-    STATION,
     UNCALIBRATED,
     Lake,
     lake_of,
 )
 from pipeline.mill import Mill
-from pipeline.stages import level_course
+from pipeline.stages import (
+    DAY_MIN,
+    Day,
+    Extremes,
+    extremes_of,
+    hours_marks,
+    hours_of_days,
+    joined_extremes,
+    kept_hours,
+    kept_readings,
+    level_course,
+    minutes_of_days,
+    readings_marks,
+)
 from pipeline.store import published_store_of
 
 #: Accounts of periods kept, for their pages, tables and files.
 _MOST_MADE: Final = 3
 Made = TypeVar("Made")
-_LOSS: Final = ("ts_utc", "unavoidable_kg_h", "excess_kg_h", "measured", *ERRORS)
-_STATION: Final = ("ts_utc", "sucrose_feed_kg_h", "stopped")
 
 
 @dataclass(frozen=True)
@@ -94,6 +93,27 @@ class Readings:
     tiers: Tiers
 
 
+class Once:
+    """Something made when first asked for, by whoever asks first.
+
+    Parameters
+    ----------
+    make : callable
+    """
+
+    def __init__(self, make: Callable[[], NDArray[np.float32]]) -> None:
+        self._make = make
+        self._lock = threading.Lock()
+        self._made: NDArray[np.float32] | None = None
+
+    def get(self) -> NDArray[np.float32]:
+        """It."""
+        with self._lock:
+            if self._made is None:
+                self._made = self._make()
+            return self._made
+
+
 class Kept:
     """Snapshot and readings of one mill, each made when first asked for, then kept.
 
@@ -109,7 +129,9 @@ class Kept:
         self._of: Hashable = None
         self._snapshot: Snapshot | None = None
         self._days: dict[date, Day] = {}
-        self._minutes: dict[date, tuple[Hashable, NDArray[np.float32]]] = {}
+        self._minutes: dict[date, tuple[str, NDArray[np.float32]]] = {}
+        self._minutes_lock = threading.Lock()
+        self._extremes: dict[date, tuple[str, Extremes]] = {}
         self._made: dict[Hashable, object] = {}
         self._readings: tuple[Hashable, Readings] | None = None
 
@@ -129,11 +151,11 @@ class Kept:
             return self._snapshot
 
     def readings(self) -> Readings:
-        """Minutes of every signal, in tiers; a day is read again where its file changed."""
+        """Readings of every signal, in tiers; a day is read again where its file changed."""
         with self._readings_lock:
             published = _signature(self.mill)
             if self._readings is None or self._readings[0] != published:
-                self._readings = published, self._read_minutes()
+                self._readings = published, self._read_readings()
             return self._readings[1]
 
     def once(self, of: Hashable, make: Callable[[], Made]) -> Made:
@@ -180,45 +202,57 @@ class Kept:
         )
 
     def _read_days(self) -> None:
+        """Bring the days up to date: at first as a run kept them, then from the lake."""
         lake = lake_of(self.mill)
-        losses, station = (lake.feature_signatures(kind) for kind in (LOSSES, STATION))
-        marks = {day: (mark, station.get(day)) for day, mark in losses.items()}
-        self._days = {day: kept for day, kept in self._days.items() if day in marks}
-        for part in runs_of(d for d, m in marks.items() if self._mark(d) != m):
-            span = (part[0], part[-1])
-            minutes = lake.read_features(LOSSES, *span, _LOSS)
-            fed = lake.read_features(STATION, *span, _STATION)
-            for day, kept in days_of(minutes, fed).items():
-                self._days[day] = Day(marks[day], *kept)
+        marks = hours_marks(lake)
+        known = self._days or kept_hours(self.mill)
+        self._days = {day: kept for day, kept in known.items() if marks.get(day) == kept.of}
+        stale = [day for day in marks if day not in self._days]
+        self._days |= hours_of_days(lake, stale, marks)
 
-    def _mark(self, day: date) -> Hashable:
-        kept = self._days.get(day)
-        return None if kept is None else kept.of
-
-    def _read_minutes(self) -> Readings:
+    def _read_readings(self) -> Readings:
         lake, signals = lake_of(self.mill), tuple(self.mill.station.signals)
-        marks = lake.feature_signatures(GRID)
         names = [signal.name for signal in signals]
-        self._minutes = {d: kept for d, kept in self._minutes.items() if d in marks}
-        stale = (d for d, m in marks.items() if d not in self._minutes or self._minutes[d][0] != m)
-        for part in runs_of(stale):
-            frame = lake.read_features(GRID, part[0], part[-1], ["ts_utc", *names])
-            for day, values in minutes_of(frame, names, part).items():
-                self._minutes[day] = marks[day], values
-        days = sorted(self._minutes)
-        if not days:
+        marks = readings_marks(lake, names)
+        if not marks:
             raise DataError(
                 "There are no readings by minute yet.",
                 str(self.mill.lake_path),
                 f"Run lostpol backfill {self.mill.config_path}.",
             )
-        count = (days[-1] - days[0]).days + 1
+        known = self._extremes or kept_readings(self.mill, names)
+        fresh = {day: kept for day, kept in known.items() if marks.get(day) == kept[0]}
+        stale = self._minutes_of(names, marks, [day for day in marks if day not in fresh])
+        fresh |= {day: (marks[day], extremes_of(fine)) for day, fine in stale.items()}
+        self._extremes = fresh
+        coarse, (first, last) = joined_extremes({d: kept[1] for d, kept in fresh.items()})
+        fine = Once(lambda: self._joined(names, marks, first, last))
+        return Readings(midnight(first), signals, Tiers(*coarse, fine.get))
+
+    def _joined(
+        self, names: Sequence[str], marks: Mapping[date, str], first: date, last: date
+    ) -> NDArray[np.float32]:
+        """Readings by minute of the whole season; asked for only where somebody looks closely."""
+        days = self._minutes_of(names, marks, marks)
+        count = (last - first).days + 1
         fine = np.full((len(names), count * DAY_MIN), np.nan, dtype=np.float32)
-        for day, (_, values) in self._minutes.items():
-            at = (day - days[0]).days * DAY_MIN
+        for day, values in days.items():
+            at = (day - first).days * DAY_MIN
             fine[:, at : at + DAY_MIN] = values
             self._minutes[day] = marks[day], fine[:, at : at + DAY_MIN]
-        return Readings(midnight(days[0]), signals, tiers_of(fine))
+        return fine
+
+    def _minutes_of(
+        self, names: Sequence[str], marks: Mapping[date, str], days: Iterable[date]
+    ) -> dict[date, NDArray[np.float32]]:
+        """Readings of some days; one is read again where its file changed."""
+        with self._minutes_lock:
+            self._minutes = {d: k for d, k in self._minutes.items() if marks.get(d) == k[0]}
+            wanted = list(days)
+            stale = [day for day in wanted if day not in self._minutes]
+            read = minutes_of_days(lake_of(self.mill), names, stale)
+            self._minutes |= {day: (marks[day], fine) for day, fine in read.items()}
+            return {day: self._minutes[day][1] for day in wanted if day in self._minutes}
 
 
 def _every_day(lake: Lake, kind: str) -> pl.DataFrame:

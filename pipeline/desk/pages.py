@@ -39,7 +39,13 @@ def home(request: Request) -> Response:
     desk: Desk = request.app.state.desk
     if len(desk.kept) == 1:
         return RedirectResponse(f"/m/{next(iter(desk.kept))}/", 303)
-    return page(request, "mills.html.j2", desk.bare("mills") | mills_view(desk))
+    return page(request, "mills.html.j2", mills_content(request))
+
+
+def mills_content(request: Request, _width: int = 0) -> dict[str, Any]:
+    """What the overview of all mills shows."""
+    desk: Desk = request.app.state.desk
+    return desk.bare("mills") | mills_view(desk)
 
 
 def season(request: Request) -> Response:
@@ -90,12 +96,19 @@ def finding(request: Request) -> Response:
     """One finding, and what to decide of it."""
     desk: Desk = request.app.state.desk
     key, which = request.path_params["key"], request.path_params["which"]
-    content = desk.page(key, "finding") | finding_view(desk.of(key), which, f"/m/{key}")
-    content |= {"by": name_of(request)}
+    content = finding_content(request)
     if request.query_params.get("kept") == "1":
         row = chosen(desk.of(key).now().findings, which)
         content["said"] = " ".join(verdict_summary(desk.of(key).mill, row))
     return page(request, "finding.html.j2", content)
+
+
+def finding_content(request: Request, _width: int = 0) -> dict[str, Any]:
+    """What the page of a finding shows."""
+    desk: Desk = request.app.state.desk
+    key, which = request.path_params["key"], request.path_params["which"]
+    view = finding_view(desk.of(key), which, f"/m/{key}")
+    return desk.page(key, "finding") | view | {"by": name_of(request)}
 
 
 def dossier(request: Request) -> Response:
@@ -113,16 +126,33 @@ def waiting(request: Request) -> Response:
     """What waits for a verdict."""
     desk: Desk = request.app.state.desk
     key = request.path_params["key"]
-    content = desk.page(key, "waiting") | waiting_view(desk.of(key), f"/m/{key}")
-    content |= {"by": name_of(request)}
+    content = waiting_content(request)
     if which := request.query_params.get("kept", ""):
         row = chosen(desk.of(key).now().findings, which)
         content["said"] = " ".join(verdict_summary(desk.of(key).mill, row))
     return page(request, "waiting.html.j2", content)
 
 
+def waiting_content(request: Request, _width: int = 0) -> dict[str, Any]:
+    """What the list of what waits shows."""
+    desk: Desk = request.app.state.desk
+    key = request.path_params["key"]
+    view = waiting_view(desk.of(key), f"/m/{key}")
+    return desk.page(key, "waiting") | view | {"by": name_of(request)}
+
+
 def verdicts(request: Request) -> Response:
     """What was said, what it taught, and what was noted."""
+    content = verdicts_content(request)
+    if request.query_params.get("noted") == "1":
+        content["said"] = said(
+            "Done. Findings and notices follow with the next run: its hours are searched again."
+        )
+    return page(request, "verdicts.html.j2", content)
+
+
+def verdicts_content(request: Request, _width: int = 0) -> dict[str, Any]:
+    """What the page of verdicts and notes shows."""
     desk: Desk = request.app.state.desk
     key = request.path_params["key"]
     kept = desk.of(key)
@@ -134,11 +164,7 @@ def verdicts(request: Request) -> Response:
         "note_from": "",
         "note_to": "",
     }
-    if request.query_params.get("noted") == "1":
-        content["said"] = said(
-            "Done. Findings and notices follow with the next run: its hours are searched again."
-        )
-    return page(request, "verdicts.html.j2", content)
+    return content
 
 
 def _fields(shown: Shown) -> dict[str, Any]:

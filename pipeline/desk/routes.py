@@ -44,7 +44,10 @@ def app_of(
         Route("/m/{key}/verdicts", told(pages.verdicts)),
         Route("/m/{key}/finding/{which}/verdict", writes.give, methods=["POST"]),
         *(
-            Route(f"/m/{{key}}/{view}.{kind}", told(partial(files.page, view=view, kind=kind)))
+            Route(
+                f"{files.address_of(view)}.{kind}",
+                told(partial(files.page, view=view, kind=kind)),
+            )
             for view in files.PAGES
             for kind in ("html", "pdf")
         ),

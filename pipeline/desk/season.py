@@ -10,6 +10,7 @@ from typing import Any, Final
 import polars as pl
 
 from pipeline.base import Window
+from pipeline.charts import Known, in_hours
 from pipeline.desk.address import Shown, span, stamp
 from pipeline.desk.axis import Axis
 from pipeline.desk.choose import NO_VERDICT, WEEKDAYS, findings_in, touches
@@ -25,7 +26,7 @@ from pipeline.desk.strips import (
     tag_choices,
 )
 from pipeline.mill import Mill
-from pipeline.period import notes_of
+from pipeline.period import known_of, notes_of
 from pipeline.words import (
     clean,
     confidence_words,
@@ -57,7 +58,8 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
         Address of the mill's pages, ``/m/<key>``.
     """
     mill, known = kept.mill, kept.now()
-    axis = Axis(shown.window, shown.width, mill.tz)
+    noted = in_hours(known_of(mill), shown.window.start, shown.window.end)
+    axis = Axis(shown.window, shown.width, mill.tz, noted)
     found = findings_in(known.findings, shown.filters, mill)
     here = [row for row in found if touches(row, shown.window)]
     rows = [
@@ -77,6 +79,7 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
         "clock": clock_row(axis),
         "rows": rows,
         "lanes": lanes,
+        "noted": bool(noted),
         "tag_choices": tag_choices(mill.station.signals),
         "shown": shown,
         "from_value": _typed(shown.window.start, mill),
@@ -87,7 +90,7 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
         "chosen": _chosen(shown, mill, base),
         "choices": choices(known, mill),
         "left_out": _left_out(known.findings, found, shown),
-        "findings": [finding_line(row, mill, base) for row in here],
+        "findings": [finding_line(row, mill, base) | _noted(row, noted) for row in here],
         "data_end": moment_words(known.data_end, mill.tz),
         "state": shown.query(),
     }
@@ -114,6 +117,12 @@ def finding_line(row: dict[str, Any], mill: Mill, base: str) -> dict[str, Any]:
         "verdict": verdict_words(row["verdict"]),
         "started": stamp(row["started"]),
     }
+
+
+def _noted(row: dict[str, Any], known: Sequence[Known]) -> dict[str, str]:
+    """What was noted beforehand of the hours of a finding."""
+    touching = in_hours(known, row["started"], row["ended"])
+    return {"noted": "; ".join(item.words for item in touching)}
 
 
 def choices(known: Snapshot, mill: Mill) -> dict[str, list[tuple[str, str]]]:

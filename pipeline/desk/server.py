@@ -6,6 +6,7 @@ import ipaddress
 import logging
 import socket
 import threading
+import time
 import webbrowser
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -24,6 +25,7 @@ from pipeline.mill import Mill
 
 _BACKLOG: Final = 64
 _PATIENCE_S: Final = 5
+_FIRST_VIEW_S: Final = 2.0
 _HERE: Final = "127.0.0.1"
 
 
@@ -163,3 +165,8 @@ def _warm(desk: Desk) -> None:
         with suppress(Exception):
             kept.now()
             kept.readings()
+    # Minutes are for a closer look: meanwhile the first view has the processor to itself.
+    time.sleep(_FIRST_VIEW_S)
+    for kept in desk.kept.values():
+        with suppress(Exception):
+            kept.readings().tiers.load()

@@ -14,10 +14,11 @@ from models.account import PeriodAccount, Tonnes
 from pipeline.base import DataError
 from pipeline.desk.address import Shown
 from pipeline.desk.choose import findings_in, hours_chosen, touches
+from pipeline.desk.desk import waiting
 from pipeline.desk.kept import Kept
 from pipeline.desk.lost import hours_lost
 from pipeline.dossier import csv_bytes, parquet_bytes
-from pipeline.period import Answer
+from pipeline.period import Answer, notes_of
 from pipeline.report import write_pdf
 from pipeline.store import findings_frame
 from pipeline.words import clean, is_formula
@@ -55,6 +56,21 @@ def findings_table(kept: Kept, shown: Shown) -> pl.DataFrame:
     found = findings_in(kept.now().findings, shown.filters, kept.mill)
     names = [row["finding_id"] for row in found if touches(row, shown.window)]
     return findings_frame(kept.mill).filter(pl.col("finding_id").is_in(names))
+
+
+def waiting_table(kept: Kept) -> pl.DataFrame:
+    """Findings that wait for a verdict, with the columns of ``lostpol findings --out``."""
+    names = waiting(kept.now().findings)["finding_id"].to_list()
+    return findings_frame(kept.mill).filter(pl.col("finding_id").is_in(names))
+
+
+def notes_table(kept: Kept) -> pl.DataFrame:
+    """What was noted beforehand."""
+    names = ("note_id", "from_utc", "to_utc", "kind", "text", "by")
+    rows = [(n.note_id, n.started, n.ended, n.kind, n.text, n.author) for n in notes_of(kept.mill)]
+    text, moment = pl.String, pl.Datetime("us", "UTC")
+    types = (text, moment, moment, text, text, text)
+    return pl.DataFrame(rows, schema=dict(zip(names, types, strict=True)), orient="row")
 
 
 def account_table(found: Answer) -> pl.DataFrame:

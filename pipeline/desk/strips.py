@@ -58,6 +58,8 @@ class Row:
     summary : str
         What it comes to in the hours shown.
     drawing : InTongue
+    told : tuple of str
+        What its bars stand for, one line each, for whoever cannot point at them.
     """
 
     key: str
@@ -65,6 +67,7 @@ class Row:
     unit: str
     summary: str
     drawing: InTongue
+    told: tuple[str, ...] = ()
 
 
 def begun(axis: Axis, height: int, label: str, shown: Shown) -> Strip:
@@ -74,7 +77,15 @@ def begun(axis: Axis, height: int, label: str, shown: Shown) -> Strip:
         if window and (cut := axis.clipped(window.start, window.end)):
             strip.band(*cut, kind)
     strip.days()
+    for item in axis.noted:
+        if cut := axis.clipped(item.started, item.ended):
+            strip.noted(cut, item.words)
     return strip
+
+
+def words_on(bars: Sequence[Bar]) -> tuple[str, ...]:
+    """What stands on bars, made harmless."""
+    return tuple(clean(bar.words, 600) for bar in bars)
 
 
 def clock_row(axis: Axis) -> InTongue:
@@ -141,10 +152,10 @@ def loss_words(known: Snapshot, mill: Mill, shown: Shown) -> str:
         return said("Nothing was worked out in these hours.")
     mass = against_targets(total["excess_t"], total["excess_low_t"], total["excess_high_t"])
     fed = total["sucrose_fed_t"]
-    per = said(
-        ", {excess_t} t per 1,000 t fed", excess_t=plain(abs(1000.0 * total["excess_t"] / fed), 2)
-    )
-    rate = per if fed > 0 else ""
+    rate = ""
+    if fed > 0.0:
+        each = plain(abs(1000.0 * total["excess_t"] / fed), 2)
+        rate = said(", {excess_t} t per 1,000 t fed", excess_t=each)
     some = said(" of the shift or weekdays chosen") if shown.filters.hours_chosen else ""
     above = said("{mass} above the unavoidable, 90 % interval,", mass=mass)
     return said(
@@ -190,7 +201,7 @@ def stops_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
             )
             bars.append(Bar(*cut, "stop", words))
     strip.bars(bars, _BAR, 4)
-    return Row("stops", said("Stops"), "", summary, strip.done())
+    return Row("stops", said("Stops"), "", summary, strip.done(), words_on(bars))
 
 
 def sensors_row(known: Snapshot, axis: Axis, shown: Shown) -> Row:
@@ -228,7 +239,7 @@ def sensors_row(known: Snapshot, axis: Axis, shown: Shown) -> Row:
     )
     strip = begun(axis, _LINE_HEIGHT, said("Sensor troubles: {summary}", summary=summary), shown)
     strip.bars(bars, _BAR, 4)
-    return Row("sensors", said("Sensor troubles"), "", summary, strip.done())
+    return Row("sensors", said("Sensor troubles"), "", summary, strip.done(), words_on(bars))
 
 
 def reading_rows(readings: Readings, axis: Axis, shown: Shown) -> list[Row]:

@@ -2,39 +2,45 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from pipeline.stages import COARSE_MIN, extremes_of
+
 Lines = NDArray[np.float32]
-#: Minutes in a cell of the coarse tier.
-COARSE_MIN: Final = 15
 #: A pixel holds so many coarse cells at least, or the fine ones are used.
 _LEAST_CELLS: Final = 4
 
 
 @dataclass(frozen=True)
 class Tiers:
-    """Readings of several signals by minute, and their extremes by quarter of an hour.
+    """Extremes of several signals by quarter of an hour, and their readings by minute.
 
     Attributes
     ----------
-    fine : ndarray, shape (signals, minutes)
-        NaN where nothing was read.
     low, high : ndarray, shape (signals, minutes / 15)
+        NaN where nothing was read.
+    load : callable
+        Gives the readings by minute, shape (signals, minutes), reading them where need be.
     """
 
-    fine: Lines
     low: Lines
     high: Lines
+    load: Callable[[], Lines]
+
+    @property
+    def fine(self) -> Lines:
+        """Readings by minute."""
+        return self.load()
 
 
 def tiers_of(fine: Lines) -> Tiers:
     """Tiers of readings by minute; whole quarters of an hour."""
-    blocks = fine.reshape(len(fine), -1, COARSE_MIN)
-    return Tiers(fine, np.fmin.reduce(blocks, axis=2), np.fmax.reduce(blocks, axis=2))
+    return Tiers(*extremes_of(fine), lambda: fine)
 
 
 def by_pixel(

@@ -14,8 +14,9 @@ from markupsafe import Markup
 
 from models.account import Departure
 from models.base import Array, block_means
+from pipeline.charts import letter_of
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Lane, Line, by_the_clock
+from pipeline.dossier.lanes import Lane, Line, Raw, by_the_clock
 from pipeline.tongue import ENGLISH, Tongue
 from pipeline.words import figure, said
 
@@ -65,6 +66,10 @@ def chart_data(
         "delays": delays,
         "delay_parts": _DELAY_PARTS,
         "missing": _MISSING,
+        "noted": [
+            [_ms(item.started), _ms(item.ended), letter_of(n), item.words]
+            for n, item in enumerate(material.noted)
+        ],
         "lanes": packed,
         "words": _WORDS,
     }
@@ -144,6 +149,7 @@ def _lane(
             for grab in lane.grabs
             if rows.start <= grab.row < rows.stop
         ],
+        "raw": None if lane.raw is None else _raw(lane.raw, (rows.stop - rows.start) * 1.0),
         "moved": None if move is None else round(move.onset_min - rows.start, 1),
     }
 
@@ -155,6 +161,20 @@ def _line(
     told = {} if own is None else {"delay": _delay_index(_thinned(own[rows], step), delays, known)}
     packed = _packed(_thinned(line.values[rows], step))
     return {"name": line.name, "style": line.style} | packed | told
+
+
+def _raw(raw: Raw, span_min: float) -> dict[str, Any]:
+    """Readings as exported: moments as parts of the hours drawn, values, and which are unused."""
+    values = _packed(raw.values)
+    moments = np.clip(np.round(raw.at_min / span_min * (_MISSING - 1)), 0, _MISSING - 1)
+    return {
+        "low": values["low"],
+        "scale": values["scale"],
+        "data": values["data"],
+        "at": base64.b64encode(moments.astype("<u2").tobytes()).decode(),
+        "unused": np.flatnonzero(raw.unused).tolist(),
+        "left_out": raw.left_out,
+    }
 
 
 def _short(value: float) -> float:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from features.flow import probe_signal
+from pipeline.dossier.drawable import drawable_lanes
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import LOSS_KEY, Lane, drawable_lanes
+from pipeline.dossier.lanes import LOSS_KEY, Lane
 from pipeline.dossier.words import TELLING
 
 #: Longest list of lanes shown at first.

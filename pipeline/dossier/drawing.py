@@ -14,7 +14,7 @@ import numpy as np
 
 from models.account import on_parcel_time
 from models.base import Array, block_means
-from pipeline.charts import INK, SHADE
+from pipeline.charts import INK, SHADE, draw_into, letter_of
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Grab, Lane, Line, by_the_clock
 from pipeline.tongue import InTongue, written_in
@@ -88,6 +88,7 @@ def _draw_lane(
     frame = {"x": str(_LEFT), "y": str(top + _HEAD), "height": str(_PLOT), "fill": "none"}
     frame |= {"width": str(_WIDTH - _LEFT - _RIGHT), "stroke": "#b9b4a7"}
     ET.SubElement(root, "rect", frame)
+    _noted(root, material, top, lettered=top == 0)
     for value, words in levels(low, high):
         height = {"y1": f"{y(value):.1f}", "y2": f"{y(value):.1f}", "stroke": "#dedede"}
         ET.SubElement(root, "line", height | {"x1": str(_LEFT), "x2": str(_WIDTH - _RIGHT)})
@@ -114,6 +115,18 @@ def _draw_lane(
         _error_bar(
             root, _at(part), (y(grab.value), y(grab.value - grab.half), y(grab.value + grab.half))
         )
+
+
+def _noted(root: ET.Element, material: Material, top: int, *, lettered: bool) -> None:
+    """Mark what was noted beforehand, by the clock; the first lane carries the letters."""
+    start, end = material.drawn
+    for number, item in enumerate(material.noted):
+        parts = (
+            (max(min(m, end), start) - start) / (end - start) for m in (item.started, item.ended)
+        )
+        left, right = (float(_at(part)) for part in parts)
+        said = (letter_of(number) if lettered else "", item.words)
+        draw_into(root, (left, right), top + _HEAD, _PLOT, said)
 
 
 def _delay_of(line: Line, lane: Lane) -> Array:

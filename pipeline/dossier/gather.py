@@ -12,8 +12,10 @@ import polars as pl
 
 from features.base import Station, lab_results
 from models.base import Array, Minutes, to_minutes
+from pipeline.charts import Known, in_hours
 from pipeline.lake import GRID, LOSSES, STATION, ZONES, lake_of
 from pipeline.mill import Mill
+from pipeline.period import known_of
 from pipeline.store import published_store_of
 from pipeline.words import parsed_evidence
 
@@ -54,6 +56,8 @@ class Material:
         All standing findings of the mill, this one included.
     verdicts : list of dict
         Verdicts that people gave, in order.
+    noted : tuple of Known
+        What was noted beforehand of the hours drawn.
     """
 
     mill: Mill
@@ -69,6 +73,7 @@ class Material:
     sensors: pl.DataFrame
     others: list[dict[str, Any]]
     verdicts: list[dict[str, Any]]
+    noted: tuple[Known, ...] = ()
 
     @property
     def station(self) -> Station:
@@ -125,6 +130,7 @@ def gather(mill: Mill, finding: dict[str, Any]) -> Material:
         sensors=store.sensors(finding["started"].date(), finding["ended"].date()),
         others=store.findings().to_dicts(),
         verdicts=store.verdicts().to_dicts(),
+        noted=in_hours(known_of(mill), *drawn),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
@@ -12,18 +12,13 @@ from features.base import Signal, grabs
 from features.flow import probe_signal
 from models.account import (
     CARRIED,
-    FLOCCULANT_PER_JUICE,
-    LIME_PER_JUICE,
     Way,
     delay_min,
-    tracked_signals,
-    ways,
 )
 from models.base import Array
 from pipeline.dossier.gather import Material
 from pipeline.dossier.words import signal_words
-from pipeline.period import tags_of, unit_of, what_of
-from pipeline.words import ANALYTES, QUANTITIES, clean, place_words, said, unit_words
+from pipeline.words import QUANTITIES, clean, said, unit_words
 
 #: Half of a 90 % interval in standard errors.
 Z90 = 1.645
@@ -50,6 +45,27 @@ class Grab:
 
 
 @dataclass(frozen=True)
+class Raw:
+    """Readings of one tag as exported.
+
+    Attributes
+    ----------
+    at_min : ndarray, shape (n,)
+        Time from the first minute drawn [min].
+    values : ndarray, shape (n,)
+    unused : ndarray of bool, shape (n,)
+        True where a reading was not used.
+    left_out : int
+        Readings not given; of every stretch the lowest and the highest are.
+    """
+
+    at_min: Array
+    values: Array
+    unused: np.ndarray
+    left_out: int
+
+
+@dataclass(frozen=True)
 class Lane:
     """One signal of the chart.
 
@@ -71,6 +87,8 @@ class Lane:
     shown : bool
         Whether it is shown at first.
     signal : Signal or None
+    raw : Raw or None
+        Readings as exported, where they are shown.
     """
 
     key: str
@@ -85,6 +103,7 @@ class Lane:
     target: float | None
     shown: bool = False
     signal: Signal | None = None
+    raw: Raw | None = None
 
     @property
     def name(self) -> str:
@@ -107,48 +126,16 @@ def by_the_clock(material: Material) -> bool:
     return str(material.finding["cause"]) in ("standing_juice", "slow_throughput")
 
 
-def drawable_lanes(material: Material) -> list[Lane]:
-    """All lanes that can be drawn, the loss first, then in the order of the flow; none shown."""
-    n = material.grid.height
-    known = ways(material.minutes, material.station) if material.minutes is not None else {}
-    lanes = [_loss_lane(material, n)]
-    lanes += [
-        _signal_lane(material, signal, number, known)
-        for number, signal in enumerate(_in_flow_order(material))
-    ]
-    lanes += _dose_lanes(material)
-    lanes += _laboratory_lanes(material, known, lanes)
-    return [lane for lane in lanes if not _nothing_drawn(material, lane)]
-
-
-def silent_tags(material: Material) -> list[str]:
-    """Tags of the description without one usable minute in the hours drawn."""
-    rows = _rows(material)
-    return [
-        clean(signal.tag, 80)
-        for signal in material.station.signals
-        if not np.isfinite(_column(material.grid, signal.name)[rows]).any()
-    ]
-
-
-def _rows(material: Material) -> slice:
-    return slice(material.index_of(material.drawn[0]), material.index_of(material.drawn[1]))
-
-
-def _nothing_drawn(material: Material, lane: Lane) -> bool:
-    rows = _rows(material)
-    cut = tuple(replace(line, values=line.values[rows]) for line in lane.lines)
-    return replace(lane, lines=cut).empty
-
-
-def _column(frame: pl.DataFrame, name: str) -> Array:
+def column_of(frame: pl.DataFrame, name: str) -> Array:
+    """A column of minutes; NaN where it is missing or has no finite value."""
     if name not in frame.columns:
         return np.full(frame.height, np.nan)
     values = frame[name].cast(pl.Float64, strict=False).fill_null(float("nan")).to_numpy()
     return np.where(np.isfinite(values), values, np.nan)
 
 
-def _loss_lane(material: Material, n: int) -> Lane:
+def loss_lane(material: Material, n: int) -> Lane:
+    """The loss of the whole station, beside the unavoidable."""
     return Lane(
         key=LOSS_KEY,
         tag="",
@@ -156,8 +143,8 @@ def _loss_lane(material: Material, n: int) -> Lane:
         unit="kg/h",
         decimals=0,
         lines=(
-            Line("lost", _column(material.losses, "loss_kg_h"), "strong"),
-            Line("unavoidable", _column(material.losses, "unavoidable_kg_h"), "reference"),
+            Line("lost", column_of(material.losses, "loss_kg_h"), "strong"),
+            Line("unavoidable", column_of(material.losses, "unavoidable_kg_h"), "reference"),
         ),
         grabs=(),
         delay_min=np.zeros(n),
@@ -166,33 +153,8 @@ def _loss_lane(material: Material, n: int) -> Lane:
     )
 
 
-def _dose_lanes(material: Material) -> list[Lane]:
-    """Milk of lime and flocculant per juice: a dose by itself follows the juice."""
-    if material.minutes is None:
-        return []
-    columns = {s.name: _column(material.grid, s.name) for s in material.station.signals}
-    found = []
-    for dose in tracked_signals(columns, material.minutes, {}, material.station):
-        if dose.quantity in (LIME_PER_JUICE, FLOCCULANT_PER_JUICE):
-            unit, decimals = unit_of(dose)
-            found.append(
-                Lane(
-                    key=dose.key,
-                    tag=tags_of(dose),
-                    what=what_of(dose),
-                    unit=unit_words(unit),
-                    decimals=decimals,
-                    lines=(Line(said("worked out"), dose.by_clock),),
-                    grabs=(),
-                    delay_min=dose.delay_min,
-                    carried=True,
-                    target=None,
-                )
-            )
-    return found
-
-
-def _in_flow_order(material: Material) -> list[Signal]:
+def in_flow_order(material: Material) -> list[Signal]:
+    """Signals in the order in which the juice meets them."""
     steps = {v.name: v.step for v in material.station.vessels}
     ports = {"in": 0, "": 1, "inside": 2, "mud": 3, "out": 4}
     before = {"mill": -3, "filtrate": -2, "mixed_juice": -1}
@@ -202,11 +164,12 @@ def _in_flow_order(material: Material) -> list[Signal]:
     )
 
 
-def _signal_lane(
+def signal_lane(
     material: Material, signal: Signal, number: int, known: Mapping[tuple[str, str], Way]
 ) -> Lane:
+    """The lane of one tag, with what the laboratory says at its place."""
     _, unit, decimals = QUANTITIES[signal.quantity]
-    as_read = Line(said("as read"), _column(material.grid, signal.name))
+    as_read = Line(said("as read"), column_of(material.grid, signal.name))
     return Lane(
         key=f"tag-{number}",
         tag=clean(signal.tag, 80),
@@ -214,7 +177,7 @@ def _signal_lane(
         unit=unit_words(unit),
         decimals=decimals,
         lines=(as_read, *_corrected(material, signal)),
-        grabs=_grabs(material, signal.quantity, signal.place, signal.port),
+        grabs=grabs_at(material, signal.quantity, signal.place, signal.port),
         delay_min=delay_min(signal, known, material.grid.height),
         carried=signal.quantity in CARRIED,
         target=_target(material, signal),
@@ -226,7 +189,7 @@ def _corrected(material: Material, signal: Signal) -> tuple[Line, ...]:
     """The pH that the search took for true, on the lane of the probe it corrects."""
     for point in ("limed", "clear"):
         if probe_signal(material.station, point) == signal:
-            true = _column(material.losses, f"ph_{point}_true")
+            true = column_of(material.losses, f"ph_{point}_true")
             if np.isfinite(true).any():
                 return (Line(said("corrected by the laboratory"), true, "corrected"),)
     return ()
@@ -248,7 +211,7 @@ def _target(material: Material, signal: Signal) -> float | None:
     return None
 
 
-def _grabs(material: Material, analyte: str, place: str, port: str) -> tuple[Grab, ...]:
+def grabs_at(material: Material, analyte: str, place: str, port: str) -> tuple[Grab, ...]:
     """Grabs of one point; those at a vessel's outlet also speak for its inside.
 
     A composite has no place on a lane: it is of no moment. The table of results names it.
@@ -266,38 +229,3 @@ def _grabs(material: Material, analyte: str, place: str, port: str) -> tuple[Gra
         Grab(material.index_of(row["ts_utc"]), row["value"], Z90 * (row["sd"] or 0.0))
         for row in kept.to_dicts()
     )
-
-
-def _laboratory_lanes(
-    material: Material, known: Mapping[tuple[str, str], Way], lanes: list[Lane]
-) -> list[Lane]:
-    """Lanes of analytes that no tag measures."""
-    drawn = {(x.signal.quantity, x.signal.place) for x in lanes if x.signal and x.grabs}
-    n = material.grid.height
-    kinds = vessel_kinds(material)
-    found = []
-    points = material.lab.select("analyte", "place", "port").unique(maintain_order=True)
-    for number, (analyte, place, port) in enumerate(points.sort(pl.all()).rows()):
-        if (analyte, place) in drawn:
-            continue
-        what, unit, decimals = ANALYTES.get(analyte, (clean(analyte, 40), "", 3))
-        way = known.get((place, port or "inside"))
-        found.append(
-            Lane(
-                key=f"lab-{number}",
-                tag="",
-                what=said(
-                    "laboratory: {what}, {place_words}",
-                    what=what,
-                    place_words=place_words(place, port, kinds),
-                ),
-                unit=unit_words(unit),
-                decimals=decimals,
-                lines=(),
-                grabs=_grabs(material, analyte, place, port),
-                delay_min=np.zeros(n) if way is None else way.half_min,
-                carried=way is not None,
-                target=None,
-            )
-        )
-    return found

@@ -8,8 +8,9 @@ from datetime import timedelta
 import numpy as np
 
 from models.account import Workings
+from pipeline.dossier.drawable import silent_tags
 from pipeline.dossier.gather import Material
-from pipeline.dossier.lanes import Lane, silent_tags, vessel_kinds
+from pipeline.dossier.lanes import Lane, vessel_kinds
 from pipeline.words import duration_words, joined, said, section_words
 
 #: Missing readings of a vessel are told from so many minutes on.

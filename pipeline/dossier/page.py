@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from models.account import Workings, work_through
+from pipeline.charts import told as told_known
 from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.choose import lanes_of, named_shown
 from pipeline.dossier.drawing import still
@@ -19,6 +20,7 @@ from pipeline.dossier.lanes import Lane, by_the_clock, vessel_kinds
 from pipeline.dossier.level import level_of
 from pipeline.dossier.missing import missing
 from pipeline.dossier.moves import chart_moves, move_rows, moves_around, moves_of
+from pipeline.dossier.raw import with_raw
 from pipeline.dossier.render import render
 from pipeline.dossier.sections import lab_rows, sensor_rows, zone_rows
 from pipeline.dossier.similar import similar_episodes, similar_rows
@@ -82,7 +84,7 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
     lanes = lanes_of(material)
     known, told = moves_around(material)
     moves = moves_of(material, lanes, known, told)
-    lanes = named_shown(lanes, moves.named)
+    lanes = with_raw(material, named_shown(lanes, moves.named))
     workings = _workings(material)
     hand = workings.by_hand if workings is not None else None
     account = material.account or {}
@@ -97,7 +99,9 @@ def make_page(material: Material, links: Mapping[str, str], exported: Sequence[s
     content: dict[str, Any] = _headline(material) | {
         "chart": InTongue(lambda tongue: as_script(data, tongue)),
         "still": still(material, lanes),
+        "noted": told_known(material.noted),
         "lanes": lanes,
+        "raw": any(lane.raw is not None for lane in lanes),
         "span": span_words(*material.drawn, zone),
         "clocks_change": clocks_change(*material.drawn, zone),
         "by_the_clock": by_the_clock(material),

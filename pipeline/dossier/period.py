@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline.base import ConfigError, keep_private
+from pipeline.charts import told
 from pipeline.dossier.chart import as_script, chart_data
 from pipeline.dossier.choose import lanes_of, named_shown
 from pipeline.dossier.drawing import still
@@ -25,6 +26,7 @@ from pipeline.dossier.period_tables import (
     told_drivers,
     vessels,
 )
+from pipeline.dossier.raw import with_raw
 from pipeline.dossier.render import render
 from pipeline.dossier.sections import lab_rows, sensor_rows
 from pipeline.dossier.under import laid_under
@@ -140,7 +142,7 @@ def view_of_period(found: Answer, links: Mapping[str, str]) -> PeriodView:
     material = gather(found.mill, _as_finding(found))
     lanes = lanes_of(material)
     moves = moves_of(material, lanes, found.known, found.told)
-    lanes = named_shown(lanes, moves.named)
+    lanes = with_raw(material, named_shown(lanes, moves.named))
     if found.beside is not None:
         lanes = laid_under(material, lanes, found.beside.window)
     names = {lane.key: lane.tag or lane.what for lane in lanes}
@@ -150,7 +152,9 @@ def view_of_period(found: Answer, links: Mapping[str, str]) -> PeriodView:
         "subject": said("the period"),
         "chart": InTongue(lambda tongue: as_script(data, tongue)),
         "still": still(material, lanes),
+        "noted": told(material.noted),
         "lanes": lanes,
+        "raw": any(lane.raw is not None for lane in lanes),
         "span": span_words(*material.drawn, zone),
         "clocks_change": clocks_change(*material.drawn, zone),
         "by_the_clock": by_the_clock(material),

@@ -291,13 +291,13 @@ def _check(
     middle = said("not known") if reported[0] is None else digits(reported[0])
     if agrees:
         return True, said(
-            "Reported: {middle} t. Worked out again from the steps: {digits} t.",
+            "Reported above the usual: {middle} t. Worked out again from the steps: {digits} t.",
             middle=middle,
             digits=digits(total_t),
         )
     return False, (
         said(
-            "Reported: {middle} t, but the steps give {digits} t. The finding was "
+            "Reported above the usual: {middle} t, but the steps give {digits} t. The finding was "
             "changed after it was made, perhaps by a verdict; the steps show what the"
             " search found.",
             middle=middle,

@@ -10,8 +10,9 @@ import numpy as np
 
 from models.base import Array
 from pipeline.base import Window
+from pipeline.dossier.drawable import drawable_lanes
 from pipeline.dossier.gather import Material, gather
-from pipeline.dossier.lanes import Lane, Line, drawable_lanes
+from pipeline.dossier.lanes import Lane, Line
 from pipeline.words import said
 
 _NAME: Final = said("the other period")

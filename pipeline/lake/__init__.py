@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pipeline.lake.coverage import (
         data_bounds,
         lake_of,
+        seasons_of,
         tag_health,
         worked_out,
     )

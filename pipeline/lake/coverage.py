@@ -4,15 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date, datetime, timedelta
+from typing import Final
 
 import polars as pl
 
 from features.base import polars_schema
 from features.signal import QUALITY_COLUMNS
 from pipeline.base import ONE_DAY, DataError, midnight
-from pipeline.lake.kinds import HEALTH, STATION
+from pipeline.lake.kinds import HEALTH, SEARCHED, STATION
 from pipeline.lake.lake import Lake
 from pipeline.mill import Mill
+
+#: Silence between two seasons, which are then searched apart.
+BETWEEN_SEASONS: Final = 21 * ONE_DAY
 
 
 def lake_of(mill: Mill) -> Lake:
@@ -21,27 +25,47 @@ def lake_of(mill: Mill) -> Lake:
 
 
 def worked_out(mill: Mill, lake: Lake) -> list[date]:
-    """UTC days that can be searched: the last ones worked out that follow one another.
+    """UTC days that can be searched: of each season the last ones that follow one another.
+
+    Of seasons before the last one only those that no search has seen, so that a night does not
+    plan ten years anew.
 
     Raises
     ------
     DataError
         Nothing was worked out yet.
     """
-    days = _unbroken(lake.feature_days(STATION))
-    if not days:
+    seasons = seasons_of(lake.feature_days(STATION))
+    if not seasons:
         raise DataError(
             "Nothing was worked out yet, so there is nothing to search.",
             str(mill.lake_path),
             "Pull exports with lostpol pull, then run lostpol backfill.",
         )
-    return days
+    known = lake.feature_days(SEARCHED)
+    asked = [
+        days
+        for days in seasons
+        if days is seasons[-1] or not any(days[0] <= day <= days[-1] for day in known)
+    ]
+    return [day for days in asked for day in _unbroken(days)]
+
+
+def seasons_of(days: Sequence[date]) -> list[list[date]]:
+    """Days in runs without a long silence."""
+    seasons: list[list[date]] = []
+    for day in sorted(days):
+        if seasons and day - seasons[-1][-1] <= BETWEEN_SEASONS:
+            seasons[-1].append(day)
+        else:
+            seasons.append([day])
+    return seasons
 
 
 def _unbroken(days: Sequence[date]) -> list[date]:
     """Keep the last days that follow one another: a search needs every minute."""
     kept: list[date] = []
-    for day in sorted(days, reverse=True):
+    for day in reversed(days):
         if kept and kept[-1] - day != ONE_DAY:
             break
         kept.append(day)

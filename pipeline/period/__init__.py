@@ -32,7 +32,11 @@ if TYPE_CHECKING:
         read_calendar,
         withdraw_note,
     )
+    from pipeline.period.notes_file import (
+        notes_path,
+    )
     from pipeline.period.of_finding import (
+        known_of,
         note_words,
         told_findings,
         told_of_finding,

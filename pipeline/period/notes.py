@@ -19,17 +19,13 @@ from pipeline.base import ConfigError, DataError, keep_private, now
 from pipeline.lake import replace_file
 from pipeline.mill import Mill
 from pipeline.period.moments import period_of
+from pipeline.period.notes_file import notes_path
 from pipeline.words import clean
 
 _COLUMNS: Final = ("note_id", "from", "to", "kind", "text", "by", "given_at")
 _LONGEST_TEXT: Final = 500
 #: A calendar of more rows is no calendar.
 _MOST: Final = 20_000
-
-
-def notes_path(mill: Mill) -> Path:
-    """File of the notes of a mill."""
-    return mill.store_path / "notes.csv"
 
 
 def notes_of(mill: Mill) -> list[Note]:

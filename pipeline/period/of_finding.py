@@ -10,10 +10,12 @@ import polars as pl
 
 from models.account import CHANNEL_DRIVERS, DRIVERS_OF, Note, part_kg, touching
 from pipeline.base import Window
+from pipeline.charts import Known
 from pipeline.mill import Mill
 from pipeline.period.moves import Around, Told, around, told_of
+from pipeline.period.notes import notes_of
 from pipeline.period.sentence import explained, named_as_data, sentence_of
-from pipeline.words import bare_tonnes, joined, packed, said, span_words
+from pipeline.words import bare_tonnes, clean, joined, packed, said, span_words
 
 #: Channel of mud, whose driver it shares with tanks.
 _MUD = "mud"
@@ -93,9 +95,25 @@ def _told(text: str) -> dict[str, Any]:
 def note_words(mill: Mill, note: Note) -> str:
     """Say what was known: ``Noted beforehand as stop, Tue 11 Nov 21:00 to 23:00: boiler``."""
     hours = span_words(note.started, note.ended, mill.tz, note.started.astimezone(mill.tz).year)
+    by = f" ({note.author})" if note.author else ""
     return said(
-        "Noted beforehand as {kind}, {hours}: {text}", kind=note.kind, hours=hours, text=note.text
+        "Noted beforehand as {kind}, {hours}: {text}{by}",
+        kind=note.kind,
+        hours=hours,
+        text=note.text,
+        by=by,
     )
+
+
+def known_of(mill: Mill) -> tuple[Known, ...]:
+    """What was noted of a mill, as charts mark it."""
+    return tuple(Known(note.started, note.ended, _as_mark(mill, note)) for note in notes_of(mill))
+
+
+def _as_mark(mill: Mill, note: Note) -> str:
+    hours = span_words(note.started, note.ended, mill.tz)
+    by = f" ({note.author})" if note.author else ""
+    return clean(f"{note.kind}, {hours}: {note.text}{by}", 600)
 
 
 def told_of_finding(known: Around, row: Mapping[str, Any], evidence: Mapping[str, Any]) -> Told:

@@ -14,7 +14,7 @@ from typing import Any, Final
 import polars as pl
 
 from models.account import PeriodAccount, Tonnes, Touching, account_of_period, lost_kg, share_kg
-from pipeline.base import DataError, Window
+from pipeline.base import DataError, Window, midnight
 from pipeline.lake import DRIVEN, STATION, ZONES, Lake, lake_of
 from pipeline.mill import Mill
 from pipeline.store import published_store_of
@@ -116,8 +116,10 @@ def _cure(mill: Mill, lake: Lake, window: Window) -> str:
         if isinstance(moment, datetime)
     ]
     return said(
-        "What is worked out reaches from {words}: ask for hours in there.",
+        "What is worked out reaches from {words}: ask for hours in there, such as "
+        '--from "{day} 02:00" --to 06:00.',
         words=joined(" to ", words),
+        day=str(mill.last_day_over(midnight(searched[-1], 1))),
     )
 
 

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
+    from pipeline.present.filtrate import filtrate_line
     from pipeline.present.level import (
         LabState,
         lab_state,

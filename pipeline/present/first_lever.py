@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from pipeline.mill import Mill
 from pipeline.report import SeasonLevers, write_text
-from pipeline.words import clean, day_words, said, tonnes
+from pipeline.words import clean, day_words, packed, said, tonnes, unpacked
 
 NOTE: Final = "first_lever.json"
 #: A change is news for so long.
@@ -37,9 +37,11 @@ def keep_first(mill: Mill, levers: SeasonLevers | None, day: date) -> None:
         return
     made = {
         "day": day.isoformat(),
-        "what": first.what,
+        "what": str(first.what),
+        "said": packed(first.what),
         "saved_t": [first.saved_t, first.low_t, first.high_t],
         "was": held.get("what", ""),
+        "was_said": held.get("said"),
     }
     write_text(mill.store_path / NOTE, json.dumps(made, ensure_ascii=False, allow_nan=False) + "\n")
 
@@ -57,17 +59,17 @@ def first_lever_words(mill: Mill, end: datetime) -> str:
     try:
         day = date.fromisoformat(held["day"])
         saved = tonnes(*(float(value) for value in held["saved_t"]))
-        what, was = clean(held["what"], _LONGEST), clean(held["was"], _LONGEST)
+        what = unpacked(held["said"], clean(held["what"], _LONGEST))
+        was = unpacked(held["was_said"], clean(held["was"], _LONGEST))
     except (KeyError, TypeError, ValueError):
         return ""
     if not timedelta() <= mill.local_day(end) - day <= _NEWS:
         return ""
     before = said(" Until then it was: {was}.", was=was) if was else ""
     return said(
-        "What would have saved most this season, by the days to {day_words}: "
-        "{what}, {saved} of all that was lost, 90 % interval.{before} All steps: "
-        "lostpol levers.",
-        day_words=day_words(day),
+        "What would have saved most this season, by the days to {day}: {what}, {saved} of all "
+        "that was lost, 90 % interval.{before} All steps: lostpol levers.",
+        day=day_words(day),
         what=what,
         saved=saved,
         before=before,

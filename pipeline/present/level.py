@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import lru_cache
@@ -10,14 +9,21 @@ from typing import Final
 
 import polars as pl
 
-from features.base import LONGEST_HOLD_H, Station, lab_results
-from models.amount import PAIRED, lab_points
-from models.worth import Outlook, Point, Seen, factor_of, outlook_of, pairs_seen, rests_on_prior
+from features.base import Station, lab_results
+from models.worth import (
+    Outlook,
+    Point,
+    Seen,
+    analysed,
+    factor_of,
+    outlook_of,
+    rests_on_prior,
+    results_seen,
+)
 from pipeline.lake import lake_of
 from pipeline.mill import Mill
-from pipeline.words import cure_words, figure, joined, level_words, said
+from pipeline.words import cure_words, level_words
 
-_POINTS: Final = ("limed", "clear")
 #: A level surer than this share of the description's error is not the description's.
 _SURER: Final = 0.95
 
@@ -46,28 +52,9 @@ class LabState:
     @property
     def cure(self) -> str:
         """The cheapest cure in words; empty where the laboratory tells, or nothing would help."""
-        wide = [
-            said(
-                "{point} juice is sampled {hours} h apart", point=point, hours=figure(hours, ".0f")
-            )
-            for point in _POINTS
-            if (hours := self._apart_h(point)) is not None and hours > LONGEST_HOLD_H
-        ]
-        if wide:
-            return said(
-                "{wide}, and results pair only up to {longest_hold_h} h: take samples of "
-                "both in every shift",
-                wide=joined(" and ", wide),
-                longest_hold_h=figure(LONGEST_HOLD_H, ".0f"),
-            )
         if self.outlook.cure is None:
             return ""
-        return cure_words(self.outlook.cure, self.described, self.seen.pairs)
-
-    def _apart_h(self, point: str) -> float | None:
-        """Time between the samples of a point, by the analysis made most often [h]."""
-        found = [h for (_, where), h in self.seen.apart_h.items() if where == point]
-        return min(found, default=None)
+        return cure_words(self.outlook.cure, self.described, self.seen.samples)
 
 
 def lab_state(mill: Mill, last: date | None = None) -> LabState:
@@ -89,8 +76,8 @@ def lab_state(mill: Mill, last: date | None = None) -> LabState:
         lab = lab_results(readings, station)
     return LabState(
         _outlook(_reporting(station, lab)),
-        pairs_seen(lab, station),
-        frozenset(_points_of(station, PAIRED)),
+        results_seen(lab, station),
+        frozenset(analysed(station)),
         not lab.is_empty(),
     )
 
@@ -104,8 +91,8 @@ def state_of_series(described: Station, reporting: Station) -> LabState:
         With all series, and with those that will report.
     """
     nothing = lab_results({}, reporting)
-    points = frozenset(_points_of(described, PAIRED))
-    return LabState(_outlook(reporting), pairs_seen(nothing, reporting), points, False)
+    points = frozenset(analysed(described))
+    return LabState(_outlook(reporting), results_seen(nothing, reporting), points, False)
 
 
 def level_beware(mill: Mill, log_sd: float, pairs: int, last: date) -> str:
@@ -142,13 +129,3 @@ def _reporting(station: Station, lab: pl.DataFrame) -> Station:
     return replace(
         station, lab=tuple(s for s in station.lab if (s.analyte, s.place, s.port) in told)
     )
-
-
-def _points_of(station: Station, analytes: Collection[str]) -> list[Point]:
-    points = lab_points(station)
-    return [
-        (s.analyte, name)
-        for name in _POINTS
-        for s in station.lab
-        if (s.place, s.port) == getattr(points, name) and s.analyte in analytes
-    ]

@@ -19,6 +19,7 @@ from models.account import multiplier_log_sd, with_bounds
 from pipeline.base import ONE_DAY, DataError, Window, midnight
 from pipeline.lake import LOSSES, NOTICES, STATION, ZONES, lake_of, tag_health
 from pipeline.mill import Mill
+from pipeline.period import known_of
 from pipeline.present.coverage import gaps_of_chance, gaps_of_coverage
 from pipeline.present.gaps import hours_without_readings
 from pipeline.present.level import level_beware
@@ -134,6 +135,7 @@ def view_of(
         ),
         run=_run_words(mill, run),
         dossiers=dossiers_of(mill, found["finding_id"].to_list()),
+        known=known_of(mill),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, Final
 
 import polars as pl
@@ -133,8 +133,18 @@ def levers_of(mill: Mill) -> Levers | None:
     others = [step for step in found if step.change.what != "ph_limed"]
     if ph is not None and ph.best is not None:
         others.append(ph.best)
-    span = Window(known[0][0].window.start, known[-1][0].window.end)
+    span = _minutes_span(driven[0], driven[-1]) or Window(
+        known[0][0].window.start, known[-1][0].window.end
+    )
     return Levers(mill, span, tuple(best_first(others)), ph, len(weeks) - len(known))
+
+
+def _minutes_span(first: pl.DataFrame, last: pl.DataFrame) -> Window | None:
+    """From the first minute worked out to the end of the last one."""
+    begin, end = first["ts_utc"].min(), last["ts_utc"].max()
+    if not isinstance(begin, datetime) or not isinstance(end, datetime):
+        return None
+    return Window(begin, end + timedelta(minutes=1))
 
 
 def _weeks(lake: Lake) -> list[_Week]:

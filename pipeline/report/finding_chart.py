@@ -26,13 +26,15 @@ from pipeline.charts import (
     Panel,
     Point,
     Series,
-    TimeAxis,
     bucket_means,
     draw,
+    in_hours,
     stack,
+    told,
 )
+from pipeline.report.chart_hours import time_axis
 from pipeline.report.lab_panels import microbial_panels
-from pipeline.report.scope import Scope, chart_window, data_bounds, epoch_ms, lines_of
+from pipeline.report.scope import Scope, chart_window, data_bounds, lines_of
 from pipeline.report.view import ReportView, vessel_kinds
 from pipeline.words import chart_offset, clocks_change, joined, said, section_words
 
@@ -73,10 +75,7 @@ def finding_chart(
     window = chart_window(started, ended, data_bounds(view))
     offset = chart_offset(window[0], ZoneInfo(view.zone))
     shift_ms = round(offset.total_seconds() * 1000)
-    axis = TimeAxis(
-        (epoch_ms(window[0]) + shift_ms, epoch_ms(window[1]) + shift_ms),
-        (epoch_ms(started) + shift_ms, epoch_ms(ended) + shift_ms),
-    )
+    axis = time_axis(view, window, (started, ended), shift_ms)
     zone = drawn_zone(view, section, window)
     drawn: list[Markup] = []
     absent: list[str] = []
@@ -111,6 +110,7 @@ def _missing_words(
         text.append(
             said("The clocks changed in these hours; the chart keeps the time of its left edge.")
         )
+    text += [known] if (known := told(in_hours(view.known, *window))) else []
     return joined(" ", text)
 
 

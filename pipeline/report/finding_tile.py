@@ -19,10 +19,12 @@ from pipeline.charts import (
     Panel,
     Series,
     Size,
-    TimeAxis,
     draw,
+    in_hours,
     stack,
+    told,
 )
+from pipeline.report.chart_hours import time_axis
 from pipeline.report.days import MICROBES
 from pipeline.report.finding_chart import (
     drawn_zone,
@@ -32,7 +34,7 @@ from pipeline.report.finding_chart import (
     scope_vessel,
 )
 from pipeline.report.lab_panels import lactic_panel
-from pipeline.report.scope import Scope, chart_window, data_bounds, epoch_ms, lines_of
+from pipeline.report.scope import Scope, chart_window, data_bounds, lines_of
 from pipeline.report.tables import FindingRow
 from pipeline.report.view import ReportView, vessel_kinds
 from pipeline.words import chart_offset, clocks_change, joined, said, section_words
@@ -79,10 +81,7 @@ def finding_tile(view: ReportView, row: FindingRow, prefix: str) -> Drawing:
     shown = [panel for panel in panels if not panel.empty]
     if not shown:
         return Drawing(note=said("No chart: there are no readings for these hours."))
-    axis = TimeAxis(
-        (epoch_ms(window[0]) + shift_ms, epoch_ms(window[1]) + shift_ms),
-        (epoch_ms(row.started) + shift_ms, epoch_ms(row.ended) + shift_ms),
-    )
+    axis = time_axis(view, window, (row.started, row.ended), shift_ms)
     label = said(
         "{name}, {where}, {when}: {title}",
         name=row.cause.name,
@@ -96,6 +95,7 @@ def finding_tile(view: ReportView, row: FindingRow, prefix: str) -> Drawing:
     )
     if clocks_change(*window, zone):
         text.append(said("The clocks changed; the chart keeps the time of its left edge."))
+    text += [known] if (known := told(in_hours(view.known, *window))) else []
     return Drawing(
         draw(stack(shown, axis, TILE), prefix, label, view.tongue), None, joined(" ", text)
     )

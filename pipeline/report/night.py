@@ -8,13 +8,12 @@ from datetime import date, timedelta
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
-import polars as pl
-
 from pipeline.charts import Drawing
-from pipeline.report.days import Tally, tally_of, within
+from pipeline.report.days import Tally, tally_of
 from pipeline.report.days_strip import last_days
 from pipeline.report.finding_tile import finding_tile
 from pipeline.report.groups import Item, items_of
+from pipeline.report.night_changed import changed
 from pipeline.report.night_cover import cover
 from pipeline.report.plausible import plausible_short
 from pipeline.report.runline import common_parts, said_first
@@ -23,16 +22,13 @@ from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import notice_rows
 from pipeline.report.view import Estimate, NightView
 from pipeline.words import (
-    NO_FINDING,
     UNAVOIDABLE,
     USUAL,
     Evidence,
     against_targets,
-    bare_tonnes,
     caution_label,
     clock_words,
     counted,
-    day_span,
     day_words,
     headline_words,
     joined,
@@ -41,9 +37,7 @@ from pipeline.words import (
     read_evidence,
     said,
     share_against_targets,
-    tonnes,
     within_line,
-    words_of,
     worth_against_targets,
 )
 
@@ -52,7 +46,6 @@ CARDS: Final = 3
 _FACTS: Final = 3
 _SENSORS: Final = 4
 _BEFORE: Final = (7, 30)
-_NAMED_CAUSES: Final = 3
 #: How many findings there are of each state.
 _COUNTED: Final[dict[str, Callable[[int], str]]] = {
     "new": lambda n: counted(n, "{n} new", "{n} new"),
@@ -144,7 +137,7 @@ def _headline(view: NightView) -> dict[str, Any]:
         "lead": lead,
         "nothing": nothing,
         "columns": columns,
-        "changed": _changed(view, of_day, before[-1]),
+        "changed": changed(view, of_day, before[-1]),
         "cover": cover(view, of_day, today),
         "microbes": "" if of_day is None or of_day.microbes_t <= 0 else _microbes(of_day),
     }
@@ -173,10 +166,6 @@ def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
     nothing = said("The interval reaches zero: it may be nothing.") if total.low <= 0 else ""
     parts |= {"worth": head_of(worth), "worth_span": inside_of(worth)}
     return parts | {"against": headline_words(mass)}, nothing
-
-
-def _days(number: int) -> str:
-    return said("day") if number == 1 else said("{number} days", number=number)
 
 
 def _mean_of(days: int, sums: Tally | None) -> str:
@@ -210,82 +199,6 @@ def _share(sums: Tally) -> str:
         100 * mass / sums.sucrose_fed_t for mass in (total.value, total.low, total.high)
     )
     return head_of(share_against_targets(value, low, high))
-
-
-def _changed(view: NightView, of_day: Tally | None, before: Tally | None) -> str:
-    """Set the day beside the days before it, and name what was found in it."""
-    if of_day is None or before is None or view.report.season is None:
-        return said("There is no earlier day to set it beside.")
-    usual, value = before.a_day.value, of_day.total.value
-    days = view.report.season.filter(
-        pl.col("day_local").is_between(view.day - timedelta(days=30), view.day - timedelta(days=1))
-    ).drop_nulls("excess_t")
-    worse = int((days["excess_t"] > value - of_day.microbes_t).sum())
-    difference = abs(value - usual)
-    spread = Estimate(difference, 0.0, 2 * difference)
-    size = bare_tonnes(difference, spread.low, spread.high)
-    side = said("more") if value > usual else said("less")
-    text = said(
-        "Above the unavoidable {size} {side} than the mean of the {days} before",
-        size=size,
-        side=side,
-        days=_days(before.days),
-    )
-    text += said("; {rank}.", rank=_rank(worse, days.height))
-    return said("{text} {found_in_it}", text=text, found_in_it=_found_in_it(view, value))
-
-
-def _rank(worse: int, days: int) -> str:
-    if worse == 0:
-        return (
-            said("none of those {days} days was worse", days=days)
-            if days > 1
-            else said("that day was better")
-        )
-    if worse == days:
-        return (
-            said("each of those {days} days was worse", days=days)
-            if days > 1
-            else said("that day was worse")
-        )
-    return said("more was lost on {worse} of those {days} days", worse=worse, days=days)
-
-
-def _found_in_it(view: NightView, value: float) -> str:
-    bounds = day_span(view.day, view.day, ZoneInfo(view.report.zone))
-    rows = within(view.known, *bounds).sort("lost_t", descending=True)
-    if rows.is_empty():
-        return said("No finding lies in it.")
-    causes = rows.group_by("cause", maintain_order=True).agg(
-        pl.col("lost_t", "lost_t_low", "lost_t_high").sum()
-    )
-    named = [
-        said(
-            "{within_line} {mass}",
-            within_line=within_line(words_of(row["cause"]).name),
-            mass=_mass(row),
-        )
-        for row in causes.head(_NAMED_CAUSES).to_dicts()
-    ]
-    rest = value - float(causes["lost_t"].sum())
-    outside = bare_tonnes(abs(rest), abs(rest) - 0.1, abs(rest) + 0.1)
-    entries = said(
-        "{no_finding} {outside}{rest}.",
-        no_finding=NO_FINDING,
-        outside=outside,
-        rest="" if rest > 0 else said(" better than at the targets"),
-    )
-    text = said("In findings, above the usual: {named}", named=joined("; ", named))
-    text += (
-        said("; {height} more causes", height=causes.height - _NAMED_CAUSES)
-        if causes.height > _NAMED_CAUSES
-        else ""
-    )
-    return said("{text}. {entries}", text=text, entries=entries)
-
-
-def _mass(row: dict[str, Any]) -> str:
-    return tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"])
 
 
 def _microbes(of_day: Tally) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from pipeline.charts import in_hours
 from pipeline.report.data_lines import data_lines
 from pipeline.report.groups import written_dossiers
 from pipeline.report.season import gaps_of, level_of
@@ -39,7 +40,14 @@ def common_parts(report: ReportView, run: RunHealth) -> dict[str, Any]:
         "written": written_dossiers(report),
         "missing_tags": [clean(tag, 80) for tag in report.missing_tags],
         "run": health_line(report, run),
+        "noted": noted_lines(report),
     }
+
+
+def noted_lines(report: ReportView) -> list[str]:
+    """What was noted beforehand of the hours of a report, one line a note."""
+    start, end = report.period_start, report.period_end
+    return [item.words for item in in_hours(report.known, start, end)]
 
 
 def said_first(report: ReportView) -> str:

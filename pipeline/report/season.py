@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from pipeline.charts import Drawing, season_chart
+from pipeline.charts import Drawing, in_hours, season_chart
 from pipeline.report.beyond import beyond_rows
 from pipeline.report.data_lines import data_lines
 from pipeline.report.days import MICROBES, Tally, days_with_microbes, tally_of
@@ -97,6 +97,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "lever_lines": lever_lines(view.levers),
         "notices": notice_rows(view),
         "has_notices": view.notices is not None,
+        "noted": [k.words for k in in_hours(view.known, view.period_start, view.period_end)],
         "sources": source_rows(view),
         "tags": tag_rows(view),
         "sensors": gathered_sensors(view),
@@ -142,7 +143,8 @@ def season_of(view: ReportView, findings: pl.DataFrame) -> Season | None:
         return None
     held = frame.drop_nulls(["day_local", "sucrose_fed_t", "unavoidable_t", "excess_t"])
     if held.is_empty():
-        return Season(season_chart(frame, "", view.tongue), (), "")
+        drawn = season_chart(frame, "", view.known, ZoneInfo(view.zone), view.tongue)
+        return Season(drawn, (), "")
     first, last = held["day_local"].sort()[0], held["day_local"].sort()[-1]
     sums = tally_of(held, findings, first, last, view.zone)
     without = frame.height - held.height
@@ -157,7 +159,13 @@ def season_of(view: ReportView, findings: pl.DataFrame) -> Season | None:
         else ""
     )
     label = said("Sucrose lost each day of the season: unavoidable, and above the unavoidable")
-    drawn = season_chart(days_with_microbes(frame, findings, view.zone), label, view.tongue)
+    drawn = season_chart(
+        days_with_microbes(frame, findings, view.zone),
+        label,
+        view.known,
+        ZoneInfo(view.zone),
+        view.tongue,
+    )
     return Season(drawn, () if sums is None else _totals(sums), days)
 
 

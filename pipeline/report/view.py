@@ -19,6 +19,7 @@ if TYPE_CHECKING:  # a list of findings is a view too, and needs none of what ma
     from features.base import Station
     from features.flow import EffectiveResidence, OwnSettling
     from models.account import Plausibility
+    from pipeline.charts import Known
     from pipeline.report.levers import SeasonLevers
 
 #: Columns the report reads from each frame. Further columns are ignored.
@@ -110,12 +111,9 @@ class ReportView:
         Kinetic multiplier applied to the minute rates.
     notices : polars.DataFrame or None
         Odd events without loss: started, ended, kind, text.
-    sources : polars.DataFrame or None
-        Per source: source, rows_read, rows_kept.
-    refused : polars.DataFrame or None
-        Per source and reason: source, reason, rows.
-    tags : polars.DataFrame or None
-        Per tag: tag, readings, bad and, where known, reasons.
+    sources, refused, tags : polars.DataFrame or None
+        Per source: source, rows_read, rows_kept; per source and reason: source, reason, rows; per
+        tag: tag, readings, bad and, where known, reasons.
     sensors : polars.DataFrame or None
         Tags that were not well: tag, quantity, place, verdict, days, text; worst first.
     verdicts : polars.DataFrame or None
@@ -128,14 +126,14 @@ class ReportView:
         Minutes outside the ranges of the formulas, as ``features.kinetics.BEYOND_COLUMNS`` has it.
     levers : SeasonLevers or None
         What each realistic change would have saved; weekly review and season's report alone.
-    missing_tags : tuple of str
-        Tags described for the mill that no export held.
-    not_computed : tuple of Gap
-        What could not be computed and why.
+    missing_tags, not_computed : tuple of str, of Gap
+        Tags described for the mill that no export held; what could not be computed and why.
     run : Mapping of str to str
         Run id, versions, data window: shown as given.
     dossiers : Mapping of str to str
         Address of each dossier that is written, seen from the report, by finding id.
+    known : tuple of Known
+        What was noted beforehand, of any hours of the season.
     tongue : Tongue
         What the report is said in.
     """
@@ -166,6 +164,7 @@ class ReportView:
     not_computed: tuple[Gap, ...] = ()
     run: Mapping[str, str] = field(default_factory=dict)
     dossiers: Mapping[str, str] = field(default_factory=dict)
+    known: tuple[Known, ...] = ()
     tongue: Tongue = ENGLISH
 
     def lacking(self) -> list[str]:
@@ -203,9 +202,9 @@ class RunHealth:
     version : str
         Of lostpol.
     config_hash : str
+        Of the mill's description.
     stages : str
         How long its stages took and what they dealt with, in words; empty when not known.
-        Of the mill's description.
     """
 
     run_id: str

@@ -7,6 +7,23 @@ from features.base import handed_out
 if TYPE_CHECKING:
     from pipeline.stages.calendar import keep_calendar, keep_note, note_lines, take_back_note
     from pipeline.stages.days import derive_day, grid_day
+    from pipeline.stages.glance import (
+        Extremes,
+        joined_extremes,
+        keep_season,
+        kept_hours,
+        kept_readings,
+    )
+    from pipeline.stages.glance_days import (
+        COARSE_MIN,
+        DAY_MIN,
+        Day,
+        extremes_of,
+        hours_marks,
+        hours_of_days,
+        minutes_of_days,
+        readings_marks,
+    )
     from pipeline.stages.identity import versions_here
     from pipeline.stages.rot import Mended, lines_of, mend, mend_days_of, mending, told_of_rot
     from pipeline.stages.search_results import (
@@ -16,7 +33,7 @@ if TYPE_CHECKING:
         season_rows,
         uncalibrated_channels,
     )
-    from pipeline.stages.search_windows import BETWEEN_SEASONS, SearchWindow, plan
+    from pipeline.stages.search_windows import SearchWindow, plan
     from pipeline.stages.sensors import sensors_to_look_at
     from pipeline.stages.stages import Judged, derive, detect, finding_row, pull, search
 else:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from pipeline.base import ConfigError, Window
 from pipeline.lake import Lake
@@ -28,6 +28,8 @@ class SearchPlan:
         All of them, in order.
     anew : tuple of (SearchWindow, str)
         Those to search, each with the hash of the readings it sees.
+    anew_from : datetime
+        What sees minutes from here on is searched, changed or not.
     """
 
     window: Window
@@ -35,6 +37,7 @@ class SearchPlan:
     stamp: str
     search_windows: tuple[SearchWindow, ...]
     anew: tuple[tuple[SearchWindow, str], ...]
+    anew_from: datetime
 
 
 def stamp_in(lake: Lake, search_window: SearchWindow, stamp: str) -> str:
@@ -62,14 +65,29 @@ def plan_search(mill: Mill, lake: Lake, first: date | None = None) -> SearchPlan
             f"data end at {window.end.astimezone(mill.tz):%Y-%m-%d %H:%M} local time",
             "Give an earlier first day, or pull newer exports.",
         )
-    stamp, hashes, stale = stamp_of(mill), [], []
-    for search_window in planned:
+    return _planned(lake, window, stamp_of(mill), tuple(planned), anew)
+
+
+def plan_again(lake: Lake, job: SearchPlan) -> SearchPlan:
+    """The same plan once some of it was searched: what a season tells changes the next one."""
+    return _planned(lake, job.window, job.stamp, job.search_windows, job.anew_from)
+
+
+def _planned(
+    lake: Lake,
+    window: Window,
+    stamp: str,
+    search_windows: tuple[SearchWindow, ...],
+    anew_from: datetime,
+) -> SearchPlan:
+    hashes, stale = [], []
+    for search_window in search_windows:
         known = None
-        if search_window.sees.end <= anew:
+        if search_window.sees.end <= anew_from:
             known = searched(lake, search_window, stamp_in(lake, search_window, stamp))
         inputs = known["inputs"] if known else lake.readings_hash(*search_window.sees.days)
         hashes.append(inputs)
         if known is None:
             stale.append((search_window, inputs))
     inputs = hashes[0] if len(hashes) == 1 else short_hash(hashes)
-    return SearchPlan(window, inputs, stamp, tuple(planned), tuple(stale))
+    return SearchPlan(window, inputs, stamp, search_windows, tuple(stale), anew_from)

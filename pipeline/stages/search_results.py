@@ -9,7 +9,7 @@ from typing import Any, Final
 import polars as pl
 
 from features.base import polars_schema
-from models.account import SUM_COLUMNS, bare_sums, known_notices, pooled
+from models.account import SUM_COLUMNS, bare_sums, pooled
 from models.detect import UNCALIBRATED_COLUMNS
 from models.find import Losses
 from models.level import COURSE_COLUMNS, METHOD_COLUMNS
@@ -56,8 +56,7 @@ def keep(
     inputs : str
         Hash of the readings it saw.
     """
-    notes = notes_of(mill)
-    _keep_series(lake, search_window, losses, known_notices(losses.notices, notes))
+    _keep_series(lake, search_window, losses, losses.notices)
     _keep_daily(mill, lake, search_window, losses.daily)
     sensors = judged_sensors(mill, search_window.owns, losses)
     if sensors is not None:
@@ -68,7 +67,9 @@ def keep(
     lake.write_features(UNCALIBRATED, search_window.day, losses.uncalibrated)
     lake.write_features(SUMS, search_window.day, _sums(mill, lake, search_window, losses.minutes))
     found = owned_findings(search_window, losses)
-    lake.write_features(FOUND, search_window.day, told_findings(mill, found, losses.minutes, notes))
+    lake.write_features(
+        FOUND, search_window.day, told_findings(mill, found, losses.minutes, notes_of(mill))
+    )
     lake.write_features(SEARCHED, search_window.day, _told(search_window, losses, stamp, inputs))
 
 

@@ -16,21 +16,18 @@ searched, and `pipeline.stages.search_results` keeps what the search of each one
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
 from pipeline.base import ONE_DAY, Window, midnight
-from pipeline.lake import Lake, data_bounds, worked_out
+from pipeline.lake import Lake, data_bounds, seasons_of, worked_out
 from pipeline.mill import Mill
 
 #: Shortest halo [days]: the slow baseline takes a week either side, and an episode its own length.
 _LEAST_HALO: Final = 14
 #: Days that later readings may still change (`stages.WARM_UP_DAYS` and their neighbours).
 _UNSETTLED: Final = 4
-#: Silence between two seasons, which are then searched apart.
-BETWEEN_SEASONS: Final = 21 * ONE_DAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,31 +69,17 @@ def plan(mill: Mill, lake: Lake) -> list[SearchWindow]:
         Nothing was worked out yet.
     """
     days = worked_out(mill, lake)
-    begin, end = data_bounds(mill, lake, days)
-    read = [day for day in lake.days() if days[0] <= day <= days[-1]] or days
-    seasons = _seasons(read)
+    seasons = seasons_of(sorted(set(lake.days()) & set(days)) or days)
     found: list[SearchWindow] = []
-    for number, (first, last) in enumerate(seasons):
-        start = begin if first == seasons[0][0] else midnight(first)
-        over = end if last == seasons[-1][1] else midnight(last, 1)
+    for number, season in enumerate(seasons):
+        whole = Window(*data_bounds(mill, lake, season))
         found += [
-            replace(search_window, season=number, begins=first)
+            replace(search_window, season=number, begins=season[0])
             for search_window in search_windows(
-                Window(start, over), mill.detection.look_back_days, open_=over == end
+                whole, mill.detection.look_back_days, open_=season is seasons[-1]
             )
         ]
     return found
-
-
-def _seasons(days: Sequence[date]) -> list[tuple[date, date]]:
-    """First and last day of each run of days without a long silence."""
-    seasons: list[tuple[date, date]] = []
-    for day in days:
-        if seasons and day - seasons[-1][1] <= BETWEEN_SEASONS:
-            seasons[-1] = (seasons[-1][0], day)
-        else:
-            seasons.append((day, day))
-    return seasons
 
 
 def search_windows(

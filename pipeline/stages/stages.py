@@ -32,12 +32,14 @@ from pipeline.base import (
 )
 from pipeline.lake import FOUND, GRID, SEARCHED, SENSOR_DAYS, STATION, ZONES, Lake, lake_of
 from pipeline.mill import Mill
+from pipeline.period import notes_of
 from pipeline.pull import PullResult, SourceLedger, open_journal, pull_files, unfinished
 from pipeline.stages.carried import carried_into
 from pipeline.stages.days import changed_days, days_of, derive_day, grid_day, reach_of
+from pipeline.stages.glance import keep_season
 from pipeline.stages.identity import describe_run
 from pipeline.stages.rot import Mended, answered, lines_of, mend_days_of
-from pipeline.stages.search_plan import SearchPlan, plan_search, stamp_in
+from pipeline.stages.search_plan import SearchPlan, plan_again, plan_search, stamp_in
 from pipeline.stages.search_results import forget, keep, season_rows
 from pipeline.stages.search_windows import SearchWindow
 from pipeline.store import RunResult, store_of
@@ -203,7 +205,7 @@ def detect(
     run = describe_run(mill, flow, job.window, job.inputs)
     store.record_run(run | {"state": "running"})
     try:
-        _search_seasons(mill, lake, first, job, progress, spread)
+        _search_seasons(mill, lake, job, progress, spread)
         judged = publish(mill, job, run)
     except BaseException:
         with suppress(LostpolError):  # what stopped the run tells more
@@ -216,7 +218,6 @@ def detect(
 def _search_seasons(
     mill: Mill,
     lake: Lake,
-    first: date | None,
     job: SearchPlan,
     progress: Progress,
     spread: Spread,
@@ -225,7 +226,7 @@ def _search_seasons(
     searched = 0
     for season in range(job.search_windows[-1].season + 1):
         # Planned again: what the season before tells may have changed just now.
-        anew = (job if season == 0 else plan_search(mill, lake, first)).anew
+        anew = (job if season == 0 else plan_again(lake, job)).anew
         pieces = [
             (mill, search_window, job.stamp, inputs)
             for search_window, inputs in anew
@@ -263,6 +264,7 @@ def publish(mill: Mill, job: SearchPlan, run: dict[str, Any]) -> Judged:
     cells = round(facts["cells"].sum())
     health = pl.concat(sensors) if sensors else None
     store_of(mill).publish_run(RunResult(done, _mill_row(mill), found, health, cells))
+    keep_season(mill)
     return Judged(run["run_id"], job.window, len(found))
 
 
@@ -286,6 +288,7 @@ def search(mill: Mill, lake: Lake, window: Window) -> Losses:
         mill.station,
         settings,
         zone=mill.zone,
+        notes=notes_of(mill),
     )
 
 

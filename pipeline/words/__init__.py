@@ -92,6 +92,7 @@ if TYPE_CHECKING:
         analyses_words,
         cure_words,
         factor_words,
+        juices_words,
         level_words,
         listed,
     )

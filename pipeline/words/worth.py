@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from typing import Final
 
-from models.worth import Cure, Point
+from models.worth import WHERE, Cure, Point
 from pipeline.words.message import figure, joined, said
+from pipeline.words.wording import spoken_name
 
 #: What a station should measure: its name in a sentence, and what goes unseen without it.
 NEEDS: Final[dict[str, tuple[str, str]]] = {
@@ -125,24 +126,37 @@ def factor_words(factor: float) -> str:
     return figure(factor, ".1f")
 
 
-def analyses_words(points: Collection[Point]) -> str:
+def analyses_words(points: Collection[Point], last: str) -> str:
     """Write analyses with their sampling points: ``reducing sugars and pol on clear juice``."""
-    ends = [
-        (end, [words for analyte, words in _ANALYTES.items() if (analyte, end) in points])
-        for end in ("limed", "clear")
+    wheres = [where for where in WHERE if any(point[1] == where for point in points)]
+    told = [
+        (where, [words for analyte, words in _ANALYTES.items() if (analyte, where) in points])
+        for where in wheres
     ]
-    if ends[0][1] == ends[1][1]:
-        return said("{listed} on limed and on clear juice", listed=listed(ends[0][1]))
+    if all(words == told[0][1] for _, words in told):
+        return said(
+            "{listed} on {juices}", listed=listed(told[0][1]), juices=juices_words(wheres, last)
+        )
     return listed(
         [
-            said("{listed} on {end} juice", listed=listed(words), end=end)
-            for end, words in ends
-            if words
+            said("{listed} on {juices}", listed=listed(words), juices=juices_words([where], last))
+            for where, words in told
         ]
     )
 
 
-def cure_words(cure: Cure, described: Collection[Point], pairs: int) -> str:
+def juices_words(wheres: Sequence[str], last: str) -> str:
+    """Write sampling points as the juice there: ``mixed juice and clear juice``."""
+    names = {
+        "mixed": said("mixed juice"),
+        "limed": said("limed juice"),
+        "clear": said("clear juice"),
+        "last": said("juice out of the {vessel}", vessel=spoken_name(last)),
+    }
+    return listed([names[where] for where in wheres])
+
+
+def cure_words(cure: Cure, described: Collection[Point], samples: int) -> str:
     """Say by which analyses the level becomes the laboratory's, and how many it takes.
 
     Parameters
@@ -150,37 +164,33 @@ def cure_words(cure: Cure, described: Collection[Point], pairs: int) -> str:
     cure : Cure
     described : collection of (str, str)
         Analyses that the description names, whether or not results come.
-    pairs : int
-        Pairs that the store holds already.
+    samples : int
+        Samples that the store holds already.
     """
     until = said("until the factor is {factor_words}", factor_words=factor_words(cure.factor))
     if not cure.add:
-        so_far = said("{pairs} pairs of limed- and clear-juice results are there", pairs=pairs)
         return said(
-            "go on sampling as now; {so_far}, about {pairs} more {until}",
-            so_far=so_far,
-            pairs=max(cure.pairs - pairs, 0),
+            "go on sampling as now; {samples} samples are there, about {more} more {until}",
+            samples=samples,
+            more=max(cure.samples - samples, 0),
             until=until,
         )
     silent = [point for point in cure.add if point in described]
     new = [point for point in cure.add if point not in described]
-    asked = (
-        [said("analyse {analyses_words} too", analyses_words=analyses_words(new))] if new else []
-    )
-    asked += (
-        [
+    asked = []
+    if new:
+        asked.append(said("analyse {analyses} too", analyses=analyses_words(new, cure.last)))
+    if silent:
+        asked.append(
             said(
-                "bring in {analyses_words}, of which no result is there",
-                analyses_words=analyses_words(silent),
+                "bring in {analyses}, of which no result is there",
+                analyses=analyses_words(silent, cure.last),
             )
-        ]
-        if silent
-        else []
-    )
+        )
     effort = (
-        said("{pairs} analyses", pairs=cure.pairs * len(new))
+        said("{count} analyses", count=cure.samples * len(new))
         if new
-        else said("{pairs} pairs", pairs=cure.pairs)
+        else said("{count} samples of each", count=cure.samples)
     )
     return said(
         "{listed}, about {effort} {until}", listed=listed(asked), effort=effort, until=until

@@ -32,6 +32,7 @@ from whole_job import describe
 from features.base import STATION_COLUMNS, polars_schema
 from models.find import FINDING_COLUMNS, LOSS_COLUMNS
 from pipeline.lake import GRID, LOSSES, STATION, lake_of
+from pipeline.stages import keep_season
 from pipeline.store import RunResult, store_of
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -215,6 +216,9 @@ def main() -> None:
         publish(mill, asked.days)
         print(f"{asked.days} days, {len(names)} tags drawn, minutes; load {os.getloadavg()[0]:.1f}")
         first = bare(mill, names)
+        began = time.perf_counter()
+        keep_season(mill)
+        print(f"kept at the end of a run: {time.perf_counter() - began:.2f} s")
         print(f"bare read of the same columns: {first:.2f} s, again {bare(mill, names):.2f} s")
         process, root, until = served(mill)
         address = f"{root}m/{mill.key}/"

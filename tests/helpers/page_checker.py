@@ -63,6 +63,20 @@ _BOXES = """() => {
     }
     return boxes;
 }"""
+#: Labels that a phone sets beside a cell and that are too long for their place.
+_LABELS = """() => {
+    const pen = document.createElement('canvas').getContext('2d');
+    const long = new Set();
+    for (const cell of document.querySelectorAll('td[data-label]')) {
+        const label = getComputedStyle(cell, '::before');
+        if (label.position !== 'absolute' || label.content === 'none') continue;
+        if (!cell.checkVisibility()) continue;
+        pen.font = label.font;
+        if (pen.measureText(cell.dataset.label).width > parseFloat(label.width))
+            long.add(cell.dataset.label);
+    }
+    return [...long];
+}"""
 _TONNES = re.compile(r"(?<![\w.,-])\d[\d,]*(?:\.\d+)? t\b(?! a | an |/| per | cane)")
 _BASELINE = re.compile(
     r"unavoidable|usual|targets|sucrose fed|pol fed|[Ss]aved|daily balance|of undetermined loss|"
@@ -171,9 +185,9 @@ def internal_names(page) -> list[str]:
 
 
 def text_over_text(page) -> list[str]:
-    """Words that lie over others."""
+    """Words that lie over others, labels of cells among them."""
+    wrong = [f"label {label!r} takes more than its line" for label in page.evaluate(_LABELS)]
     boxes = sorted(page.evaluate(_BOXES), key=lambda box: box[1])
-    wrong = []
     for i, (left, top, right, bottom, words) in enumerate(boxes):
         for other in boxes[i + 1 :]:
             if other[1] >= bottom:

@@ -5,6 +5,7 @@
     const visible = shown();
     byId("count").textContent = String(visible.length);
     byId("axis").setAttribute("aria-pressed", String(byClock));
+    if (byId("raw")) byId("raw").setAttribute("aria-pressed", String(withRaw));
     lanes.forEach((lane) => { lane.box.hidden = !lane.on; });
     visible.forEach((lane, i) => drawLane(lane, i === visible.length - 1));
     holder.dataset.from = String(Math.round(view[0]));
@@ -85,6 +86,10 @@
     reset: () => { cursor = null; look(whole[0], whole[1]); },
     axis: () => {
       byClock = !byClock;
+      draw();
+    },
+    raw: () => {
+      withRaw = !withRaw;
       draw();
     },
     all: () => choose(() => true),

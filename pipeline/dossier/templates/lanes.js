@@ -38,10 +38,16 @@
       entered: line.delay === undefined ? null : enteredBy(line.delay < 0 ? null : delays[line.delay]),
     }));
     const delay = lane.delay < 0 ? null : delays[lane.delay];
-    return Object.assign({}, lane, { lines, delay, clock, entered: enteredBy(delay), on: lane.shown });
+    const span = data.count * step;
+    const unused = new Set(lane.raw ? lane.raw.unused : []);
+    const raw = !lane.raw ? null : numbers(lane.raw.at).map((part, i) => [data.start + (part / (data.missing - 1)) * span, i])
+      .map(([time, i]) => [time, 0, unused.has(i)]);
+    if (raw) numbers(lane.raw.data).forEach((code, i) => { raw[i][1] = lane.raw.low + lane.raw.scale * code; });
+    return Object.assign({}, lane, { lines, raw, delay, clock, entered: enteredBy(delay), on: lane.shown });
   });
   let view = whole.slice();
   let byClock = data.by_clock;
+  let withRaw = false;
   let cursor = null;
   let drag = null;
   let width = 800;
@@ -195,6 +201,19 @@
       const inside = make("g", { "clip-path": "url(#clip-" + lane.key + ")" }, lane.svg);
       if (lane.target !== null)
         make("line", { class: "level", x1: LEFT, x2: right, y1: yOf(lane.target), y2: yOf(lane.target) }, inside);
+      if (withRaw && lane.raw) {
+        /* As exported: dots; what was not used: crosses, at the edge where they lie beyond it. */
+        let dots = "", crosses = "";
+        for (const [time, value, bad] of lane.raw) {
+          const x = xOf(time - laneDelay(lane, (time - data.start) / MINUTE) * MINUTE);
+          if (x < LEFT || x > right) continue;
+          const y = Math.min(Math.max(yOf(value), TOP + 3), TOP + PLOT - 3);
+          if (bad) crosses += "M" + (x - 3).toFixed(1) + " " + (y - 3).toFixed(1) + "l6 6m0 -6l-6 6";
+          else dots += "M" + x.toFixed(1) + " " + y.toFixed(1) + "h0";
+        }
+        make("path", { class: "dots", d: dots }, inside);
+        make("path", { class: "crosses", d: crosses }, inside);
+      }
       for (const line of lane.lines) make("path", { class: line.style, d: pathOf(lane, line, yOf) }, inside);
       for (const grab of lane.lab) {
         const x = xOf(labTime(lane, grab));
@@ -208,6 +227,16 @@
       }
     } else {
       make("text", { class: "small", x: LEFT + 8, y: TOP + PLOT / 2 + 4 }, lane.svg).textContent = data.words.empty;
+    }
+    /* What was noted beforehand, by the clock: a bar at the top, edges, a letter; words when pointed at. */
+    for (const [from, to, letter, words] of data.noted) {
+      const begin = Math.max(xOf(from), LEFT), end = Math.min(Math.max(xOf(to), xOf(from) + 3), right);
+      if (end <= begin) continue;
+      const group = make("g", { class: "known" }, lane.svg);
+      make("title", {}, group).textContent = words;
+      make("rect", { x: begin, y: TOP, width: end - begin, height: 4 }, group);
+      for (const x of [begin, end]) make("line", { x1: x, x2: x, y1: TOP, y2: TOP + PLOT }, group);
+      if (end - begin > 12) make("text", { class: "small", x: begin + 3, y: TOP + 14 }, group).textContent = letter;
     }
     lane.cursor = make("line", { class: "cursor", y1: TOP, y2: TOP + PLOT, visibility: "hidden" }, lane.svg);
     lane.chosen = make("rect", { class: "chosen", y: TOP, height: PLOT, visibility: "hidden" }, lane.svg);

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any, Final
+from typing import Final
+from zoneinfo import ZoneInfo
 
-from pipeline.charts import Control, Drawing, control, multiplier_days, unexplained_days
+import polars as pl
+
+from pipeline.charts import Control, Drawing, Titled, control, multiplier_days, unexplained_days
 from pipeline.report.view import ReportView
-from pipeline.tongue import Tongue
 from pipeline.words import day_words, figure, joined, quantity, said
 
 _Z90: Final = 1.645
@@ -30,27 +32,23 @@ def controls(view: ReportView) -> list[ControlWords]:
     """Control charts of the kinetic multiplier and of the unexplained loss; none without days."""
     if view.balance is None or view.balance.is_empty():
         return []
-    made = [_unexplained(view.balance, view.tongue)]
+    made = [_unexplained(view, view.balance)]
     if view.multiplier is not None:
-        made.insert(0, _multiplier(view.balance, view.multiplier.value, view.tongue))
+        made.insert(0, _multiplier(view, view.balance, view.multiplier.value))
     return made
 
 
-def _multiplier(
-    balance: Any,  # noqa: ANN401
-    fitted: float,
-    tongue: Tongue,
-) -> ControlWords:
-    judged = control(
-        multiplier_days(balance, fitted),
-        fitted,
+def _multiplier(view: ReportView, balance: pl.DataFrame, fitted: float) -> ControlWords:
+    titled = Titled(
         "multiplier",
         said("Kinetic multiplier by the laboratory [1]"),
         said(
             "Kinetic multiplier that each day's laboratory results ask for, beside the one fitted"
         ),
-        tongue,
+        view.known,
+        ZoneInfo(view.zone),
     )
+    judged = control(multiplier_days(balance, fitted), fitted, titled, view.tongue)
     first = said(
         "Dashed: {fitted}, as fitted to the whole season. Thick: mean of seven days.",
         fitted=figure(fitted, ".2f"),
@@ -69,15 +67,15 @@ def _multiplier(
     )
 
 
-def _unexplained(balance: Any, tongue: Tongue) -> ControlWords:  # noqa: ANN401
-    judged = control(
-        unexplained_days(balance),
-        0.0,
+def _unexplained(view: ReportView, balance: pl.DataFrame) -> ControlWords:
+    titled = Titled(
         "unexplained",
         said("Unexplained between limed and clear juice [t a day]"),
         said("Loss that laboratory balances see and kinetics do not, by day"),
-        tongue,
+        view.known,
+        ZoneInfo(view.zone),
     )
+    judged = control(unexplained_days(balance), 0.0, titled, view.tongue)
     first = said(
         "What laboratory balances see between limed and clear juice and kinetics "
         "do not. No finding contains it. Thick: mean of seven days."

@@ -32,6 +32,10 @@ def notices(*rows):
         ("handled_stop", 0, 20, False),
         ("handled_stop", 9, 12, False),
         ("stale_cane", 0, 8, False),
+        # Limed up before it stands, cloudy when it runs again; much later is a surprise.
+        ("over_liming", -3, 1, True),
+        ("cloudy_clear_juice", 8.2, 11, True),
+        ("cloudy_clear_juice", 14, 17, False),
         ("lab_ph_shift", 0, 8, False),
     ],
 )

@@ -184,3 +184,30 @@ def test_the_mean_of_a_wandering_error_errs_less_than_the_error(hours):
     minutes = round(hours * 60)
     probe = ProbeBias(np.zeros(minutes), np.full(minutes, sd), 20, memory_h)
     assert probe.mean_sd(slice(None)) == pytest.approx(courses.mean(axis=1).std(), rel=0.03)
+
+
+def test_a_calibration_that_was_noted_makes_a_step(truths):
+    """A probe that read 0.3 too high until somebody put it right at hour 100."""
+    readings = {n: t.copy() for n, t in truths.items()}
+    readings["limed"] += np.where(HOURS < 100.0, 0.3, 0.0)
+    near = (HOURS > 97.0) & (HOURS < 103.0)
+    usable = np.ones(len(HOURS), bool)
+    off = {"told": [], "untold": []}
+    for seed in range(6):
+        grabs = {n: grabs_of(t, np.random.default_rng(seed + 50)) for n, t in truths.items()}
+        for name, steps in (("told", {"limed": (100.0,)}), ("untold", {})):
+            bias = probe_biases(HOURS, readings, grabs, usable, steps)[0]["limed"].bias
+            off[name].append(np.abs(bias - np.where(HOURS < 100.0, 0.3, 0.0))[near].mean())
+    assert np.mean(off["told"]) < 0.05
+    assert np.mean(off["untold"]) > 1.7 * np.mean(off["told"])
+
+
+def test_a_calibration_that_changed_nothing_changes_nothing(truths):
+    grabs = {n: grabs_of(t, np.random.default_rng(3)) for n, t in truths.items()}
+    usable = np.ones(len(HOURS), bool)
+    found = probe_biases(HOURS, truths, grabs, usable, {"limed": (100.0, 101.0, 5_000.0)})[0]
+    assert np.abs(found["limed"].bias).max() < 0.1
+    # Nor does one of another probe.
+    plain = probe_biases(HOURS, truths, grabs, usable)[0]
+    other = probe_biases(HOURS, truths, grabs, usable, {"mixed": ()})[0]
+    assert np.array_equal(plain["limed"].bias, other["limed"].bias)

@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from models.account.known import KNOWN_NOTICE, Note
 from models.base.settings import Settings
 
 START = datetime(2025, 10, 6, tzinfo=UTC)
@@ -102,6 +103,20 @@ def test_a_stop_counts_only_when_juice_stood_hot(plant, emptied):
         row = only(losses)
         assert row["cause"] == "standing_juice"
         assert_edges(row, 5)
+
+
+def test_a_planned_stop_whose_settlers_were_emptied_late_is_told_as_known(plant):
+    for tag in ("MJ.FI101", "ST.FI301", "CT.FI403", "ST.FI306"):
+        plant.tag(tag)[FIRST:LAST] = 0.0
+    for tag in ("ST.LI303", "ST.LI305"):
+        plant.tag(tag)[FIRST + 240 : LAST] = 0.5
+    sharp = Settings(smallest_finding_t=0.08)
+    assert only(plant.search(sharp))["cause"] == "standing_juice"
+    hours = (START + timedelta(minutes=m) for m in (FIRST, LAST))
+    planned = plant.search(sharp, notes=[Note("a", *hours, "stop", "boiler")])
+    assert planned.findings.is_empty()
+    (told,) = planned.notices.filter(pl.col("kind") == KNOWN_NOTICE)["text"]
+    assert told.startswith("Noted beforehand as stop: boiler. Stop of 12.0 h that lost little")
 
 
 def test_over_liming_is_a_notice_not_a_loss(plant):

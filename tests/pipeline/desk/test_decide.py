@@ -144,7 +144,14 @@ def test_a_note_is_kept_as_the_command_keeps_it(desk, client, mine):
     assert app.run(["note", str(mine.config_path), "boiler <b>", "--from", "2025-10-11 08:00",
                     "--to", "12:00", "--kind", "stop", "--by", "Ana"]) == 0  # fmt: skip
     assert len(notes_of(mine)) == 1  # the same note, so nothing new
-    assert "boiler &lt;b&gt;" in client.get(f"/m/{KEY}/").text
+    season = client.get(f"/m/{KEY}/?tag=all").text
+    assert "boiler &lt;b&gt;" in season
+    # Whoever cannot point at a bar reads it.
+    in_words = season.split('id="in-words"')[1].split("</details>")[0]
+    assert "<bdi>Sat 11 Oct 2025 08:00 to 12:00: stop: boiler &lt;b&gt; (Ana)</bdi>" in in_words
+    assert "<h3>Sensor troubles</h3>" in in_words
+    # Marked on every strip and lane, but the clock.
+    assert season.count('<g class="known"><title>') == season.count('class="row') - 2 > 10
     period = client.get(f"/m/{KEY}/period?from=2025-10-11&to=2025-10-11").text
     assert "boiler &lt;b&gt;" in period
     gone = {"token": desk.token, "withdraw": note.note_id}

@@ -6,6 +6,8 @@ import pytest
 from desks import client_of, desk_for
 
 from pipeline.desk.guard import host_name
+from pipeline.period.notes import note_of
+from pipeline.stages.calendar import keep_note
 
 KEY = "/m/brindlewater"
 OTHERS = ("evil.example", "127.0.0.1.evil.example", "", "[::1", "localhost:x", "127.0.0.2")
@@ -122,7 +124,8 @@ def hostile_pages(hostile):
               f"{KEY}/period.html?from=2025-10-11&to=2025-10-12",
               f"{KEY}/?cause=<script>x</script>&pick=2025-10-11..2025-10-12",
               f"{KEY}/?from=<script>x</script>", f"{KEY}/finding/<script>x",
-              f"{KEY}/finding/{name}?kept=1"]  # fmt: skip
+              f"{KEY}/finding/{name}?kept=1", f"{KEY}/finding/{name}/view.html",
+              f"{KEY}/waiting.html", f"{KEY}/verdicts.html"]  # fmt: skip
     return [client.get(page) for page in pages]
 
 
@@ -138,6 +141,10 @@ def test_foreign_text_stays_text_on_every_page(hostile_pages):
 def test_foreign_text_is_no_formula_in_a_file(hostile):
     made, _ = hostile
     client = client_of(desk_for([made]))
-    text = client.get(f"{KEY}/findings.csv").text
-    assert not re.search(r'(^|,)"?=', text)
+    said = {"from": "2025-10-11 08:00", "to": "2025-10-11 09:00", "text": "=1+1", "by": "@x"}
+    keep_note(made, note_of(made, said, "here"))
+    for table in ("findings", "waiting", "verdicts", "notes"):
+        text = client.get(f"{KEY}/{table}.csv").text
+        assert text.count("\n") > 1
+        assert not re.search(r'(^|,)"?[=@]', text, flags=re.MULTILINE), table
     assert client.get(f"{KEY}/minutes.csv?from=2025-10-11&to=2025-10-12").text[1:4] == "ts_"

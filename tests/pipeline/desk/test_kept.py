@@ -9,7 +9,8 @@ import pytest
 
 from pipeline.cli import app
 from pipeline.desk.kept import Kept
-from pipeline.lake import GRID, LOSSES, lake_of
+from pipeline.lake import GRID, LOSSES, STATION, Lake, lake_of
+from pipeline.stages.glance import hours_path, keep_season, kept_hours, readings_path
 
 
 def test_hours_and_readings_are_those_of_the_lake(mill):
@@ -30,6 +31,7 @@ def test_hours_and_readings_are_those_of_the_lake(mill):
 def test_a_day_that_a_run_writes_anew_is_read_anew_once_it_is_published(mine, first):
     kept, lake = Kept(mine), lake_of(mine)
     before, was = kept.now(), kept.readings()
+    was.tiers.load()
     day = first["started"].date()
     losses = lake.read_features(LOSSES, day, day)
     lake.write_features(LOSSES, day, losses.with_columns(pl.col("excess_kg_h") + 60.0))
@@ -43,6 +45,62 @@ def test_a_day_that_a_run_writes_anew_is_read_anew_once_it_is_published(mine, fi
     row = [s.name for s in was.signals].index("ph_settler_out")
     change = kept.readings().tiers.fine[row] - was.tiers.fine[row]
     assert np.nansum(np.abs(change) > 0.5) == np.isfinite(grid["ph_settler_out"].to_numpy()).sum()
+
+
+def same(one, other):
+    assert one.now().hours.equals(other.now().hours)
+    assert one.now().stops == other.now().stops
+    for side in ("low", "high", "fine"):
+        got, wanted = (getattr(k.readings().tiers, side) for k in (one, other))
+        np.testing.assert_array_equal(got, wanted)
+
+
+def test_the_first_view_reads_what_a_run_kept_and_shows_what_the_lake_holds(mine, monkeypatch):
+    for path in (hours_path(mine), readings_path(mine)):
+        path.unlink()
+    plain = Kept(mine)
+    plain.now()
+    keep_season(mine)
+    seen = []
+    read = Lake.read_features
+    monkeypatch.setattr(Lake, "read_features", lambda self, kind, *rest: (
+        seen.append(kind), read(self, kind, *rest))[1])  # fmt: skip
+    quick = Kept(mine)
+    low, high = quick.readings().tiers.low, quick.readings().tiers.high
+    quick.now()
+    assert not {LOSSES, STATION, GRID} & set(seen)  # no minute of the season
+    assert np.isfinite(low).any()
+    assert (high >= low)[np.isfinite(low)].all()
+    same(quick, plain)
+    assert GRID in seen  # minutes are read where somebody looks closely
+
+
+@pytest.mark.parametrize("spoil", ["old", "damaged", "of other signals"])
+def test_what_a_run_kept_may_be_old_or_damaged(mine, first, spoil):
+    keep_season(mine)
+    lake, day = lake_of(mine), first["started"].date()
+    if spoil == "old":
+        losses = lake.read_features(LOSSES, day, day)
+        lake.write_features(LOSSES, day, losses.with_columns(pl.col("excess_kg_h") + 60.0))
+        grid = lake.read_features(GRID, day, day)
+        lake.write_features(GRID, day, grid.with_columns(pl.col("ph_settler_out") + 1.0))
+    elif spoil == "damaged":
+        hours_path(mine).write_bytes(b"PAR1 not really")
+        readings_path(mine).write_bytes(b"")
+    else:
+        pl.read_parquet(readings_path(mine)).rename({"low_0": "x"}).write_parquet(
+            readings_path(mine)
+        )
+    found = Kept(mine)
+    found.now()
+    found.readings()
+    for path in (hours_path(mine), readings_path(mine)):
+        path.unlink()
+    same(found, Kept(mine))
+    keep_season(mine)  # puts right what lies there
+    assert kept_hours(mine)[day].hours["excess_t"].sum() == pytest.approx(
+        lake.read_features(LOSSES, day, day)["excess_kg_h"].sum() / 60_000.0, rel=1e-9
+    )
 
 
 def light(colour):

@@ -184,15 +184,32 @@ def test_files_hold_the_same_as_the_command_and_no_formula(shown, mill):
         assert shown.get(f"{KEY}/{what}.csv").content.startswith(b"\xef\xbb\xbf")
 
 
-@pytest.mark.parametrize("view", ["season", "period"])
+@pytest.mark.parametrize(
+    "view", [f"{KEY}/season", f"{KEY}/period", f"{KEY}/waiting", f"{KEY}/verdicts", "finding",
+             "/mills"]
+)  # fmt: skip
 def test_a_kept_page_needs_nothing_else(shown, first, view):
+    if view == "finding":
+        view = f"{KEY}/finding/{first['finding_id']}/view"
     query = f"from={stamp(first['started'])}&to={stamp(first['ended'])}"
-    answer = shown.get(f"{KEY}/{view}.html?{query}")
+    answer = shown.get(f"{view}.html?{query}")
     assert answer.headers["content-disposition"].startswith("attachment")
     assert "default-src 'none'" in answer.text
     assert not re.search(r'(src|href)="(https?:)?/', re.sub(r'<a href="/m/[^"]*"', "", answer.text))
     assert "<form" not in answer.text
-    assert shown.get(f"{KEY}/{view}.pdf?{query}").content.startswith(b"%PDF")
+    assert "Keep this view" not in answer.text
+    assert shown.get(f"{view}.pdf?{query}").content.startswith(b"%PDF")
+
+
+def test_every_view_says_where_it_can_be_kept(shown, first):
+    own = f"{KEY}/finding/{first['finding_id']}"
+    for view, at in ((f"{KEY}/waiting", f"{KEY}/waiting"), (f"{KEY}/verdicts", f"{KEY}/verdicts"),
+                     (own, f"{own}/view")):  # fmt: skip
+        page = shown.get(view).text
+        for kind in ("html", "pdf"):
+            assert f'href="{at}.{kind}" download' in page
+    for table in ("waiting", "verdicts", "notes"):
+        assert shown.get(f"{KEY}/{table}.csv").status_code == 200
 
 
 def test_reports_are_indexed_and_reach_nothing_of_the_desk(desk, client, mine, first):

@@ -6,7 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pipeline.desk.paths import Scale, band, range_of, strokes
-from pipeline.desk.tiers import COARSE_MIN, by_pixel, extremes, tiers_of
+from pipeline.desk.tiers import by_pixel, extremes, tiers_of
+from pipeline.stages.glance_days import COARSE_MIN
 
 DAY = 1440
 

@@ -156,6 +156,16 @@ def test_by_the_clock_the_settlers_probe_moves_later(opened):
     assert "by the clock" in opened.page.locator("#moment").inner_text()
 
 
+def test_readings_stand_behind_the_lines_as_they_were_exported(opened):
+    assert opened.page.locator(".dots").count() == 0
+    opened.page.locator("button[data-do=raw]").click()
+    assert opened.page.locator("#raw").get_attribute("aria-pressed") == "true"
+    drawn = opened.page.locator(".dots").evaluate_all("all => all.map(x => x.getAttribute('d'))")
+    assert max(path.count("M") for path in drawn) > 200
+    opened.page.locator("button[data-do=raw]").click()
+    assert opened.page.locator(".dots").count() == 0
+
+
 def test_the_keyboard_reaches_everything(opened):
     whole = opened.window()
     opened.page.locator("#lanes").focus()

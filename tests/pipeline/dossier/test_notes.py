@@ -1,6 +1,7 @@
 """The calendar of a mill: kept, read from files, shown, told with findings, taken back."""
 
 import json
+import re
 from datetime import timedelta
 
 import polars as pl
@@ -12,6 +13,7 @@ from pipeline.base.errors import ConfigError, DataError
 from pipeline.base.window import Window
 from pipeline.cli import app
 from pipeline.dossier.period import write_period
+from pipeline.dossier.write import write_dossier
 from pipeline.lake.coverage import lake_of
 from pipeline.lake.kinds import NOTICES, SEARCHED
 from pipeline.period.answered import answer
@@ -22,6 +24,11 @@ from pipeline.stages.stages import detect
 from pipeline.store.folders import store_of
 
 HOSTILE = "</li><script>alert(1)</script> =1+1"
+
+
+def still_lanes(html):
+    """Lanes of the still picture: each has a frame."""
+    return html.count('stroke="#b9b4a7"')
 
 
 def given(mill, first, **more):
@@ -36,21 +43,34 @@ def given(mill, first, **more):
 def test_a_note_is_told_with_the_finding_and_hides_nothing(mine, first, tmp_path):
     before = store_of(mine).findings()
     keep_calendar(mine, given(mine, first, text=HOSTILE))
+    keep_calendar(mine, given(mine, first, text="LT.AI212 calibrated", kind="calibration"))
     # The hours are searched again by the next run.
     assert lake_of(mine).feature_days(SEARCHED) == []
     detect(mine, "nightly")
     after = store_of(mine).findings()
-    assert after["lost_t"].to_list() == before["lost_t"].to_list()
+    # The probe may step now, which moves tonnes a little; none is hidden.
+    assert after["finding_id"].to_list() == before["finding_id"].to_list()
     row = next(r for r in after.to_dicts() if r["finding_id"] == first["finding_id"])
     facts = json.loads(row["evidence"])["facts"]
     assert facts[0]["text"].startswith("Milk of lime per juice")
-    assert facts[1]["text"].startswith("Noted beforehand as trial")
+    noted = {fact["text"].split(",")[0] for fact in facts[1:3]}
+    assert noted == {"Noted beforehand as trial", "Noted beforehand as calibration"}
+    days = lake_of(mine).feature_days(NOTICES)
+    notices = lake_of(mine).read_features(NOTICES, days[0], days[-1])
+    assert notices.filter(pl.col("text").str.contains("LT.AI212 calibrated"))["kind"][0] == "known"
     found = answer(mine, Window(first["started"], first["ended"]))
-    assert as_data(found)["known"][0]["kind"] == "trial"
+    assert {item["kind"] for item in as_data(found)["known"]} == {"trial", "calibration"}
     page = write_period(found, tmp_path / "page").read_text(encoding="utf-8")
     assert "Noted beforehand as trial" in page
-    assert "<script>alert" not in page
-    withdraw_note(mine, as_data(found)["known"][0]["note_id"])
+    dossier = write_dossier(mine, first["finding_id"]).read_text(encoding="utf-8")
+    for html in (page, dossier):
+        assert "<script>alert" not in html
+        # On the lanes with and without script, and in the line under them.
+        assert html.count('<g class="known">') == 2 * still_lanes(html) > 4
+        assert re.search(r'"noted":\[\[\d+,\d+,"A","calibration, .*"B","trial, ', html)
+        assert re.search("by the clock: <bdi>Noted beforehand: A calib.*; B trial, ", html)
+    for item in as_data(found)["known"]:
+        withdraw_note(mine, item["note_id"])
     assert notes_of(mine) == []
 
 

@@ -5,12 +5,14 @@ import re
 import shutil
 from datetime import timedelta
 
+import polars as pl
 import pytest
 
 from pipeline.base.errors import ConfigError, DataError
 from pipeline.base.window import Window
 from pipeline.cli import app
-from pipeline.dossier.period import write_period
+from pipeline.dossier.period import view_of_period, write_period
+from pipeline.lake import lake_of
 from pipeline.period.answered import answer, not_computed
 from pipeline.period.for_programs import as_data
 from pipeline.stages.stages import detect
@@ -40,6 +42,38 @@ def test_the_keys_of_the_json_are_there_and_add_up(found):
     drivers = sum(part["above_usual_t"] for part in data["by_driver"])
     assert data["usual_t"] + drivers == pytest.approx(data["lost_t"], rel=1e-6)
     assert sum(v["lost_t"] for v in data["by_vessel"]) == pytest.approx(data["lost_t"], rel=1e-6)
+
+
+def test_lanes_hold_what_was_exported_and_what_of_it_was_not_used(found, mill):
+    view = view_of_period(found, {})
+    start, end = view.material.drawn
+    wanted = {lane.signal.tag: lane.raw for lane in view.lanes if lane.raw is not None}
+    assert len(wanted) == len(mill.station.signals)
+    lake = lake_of(mill)
+    exported = lake.read_readings(start.date(), end.date(), list(wanted)).filter(
+        pl.col("ts_utc").is_between(start, end, closed="left") & pl.col("value").is_finite()
+    )
+    for (tag,), part in exported.partition_by("tag", as_dict=True).items():
+        raw = wanted[tag]
+        assert len(raw.values) + raw.left_out == part.height
+        sound = raw.values[~raw.unused]
+        # Lowest and highest are there whatever is left out.
+        assert {part["value"].min(), part["value"].max()} <= set(raw.values)
+        assert 0.0 <= raw.at_min.min() <= raw.at_min.max() <= (end - start).total_seconds() / 60.0
+        # Readings that came marked as bad are crosses, not dots.
+        bad = part.filter(pl.col("bad"))["value"]
+        assert len(sound) + raw.left_out <= part.height - len(bad)
+
+
+def test_a_long_window_shows_minutes_alone(found, mill, own):
+    week = answer(mill, Window(own.start - timedelta(days=1), own.end + timedelta(days=2)))
+    assert all(lane.raw is None for lane in view_of_period(week, {}).lanes)
+
+
+def test_what_lostpol_worked_out_of_each_vessel_can_be_drawn(found):
+    names = {lane.what for lane in view_of_period(found, {}).lanes if "(worked out)" in lane.what}
+    assert "residence time, settler (worked out)" in names
+    assert "mean pH, as of a cooled sample, settler, mud (worked out)" in names
 
 
 def test_a_findings_own_period_is_its_tonnes_and_names_what_it_names(found, first):

@@ -8,7 +8,7 @@ import pytest
 from keeping import merge_day
 
 from pipeline.base.errors import DataError
-from pipeline.lake import STATION, Lake
+from pipeline.lake import SEARCHED, STATION, Lake
 from pipeline.lake.coverage import data_bounds, worked_out
 from pipeline.lake.merge import READINGS_SCHEMA
 
@@ -37,6 +37,16 @@ def test_only_the_last_days_in_a_row_are_searched(lake):
     for number in (0, 1, 3, 4, 5):
         lake.write_features(STATION, after(number), pl.DataFrame({"a": [1.0]}))
     assert worked_out(mill_of(lake), lake) == [after(3), after(4), after(5)]
+
+
+def test_a_season_that_no_search_has_seen_is_searched_with_the_next(lake):
+    for number in (0, 1, 2, 40, 41):
+        lake.write_features(STATION, after(number), pl.DataFrame({"a": [1.0]}))
+    seasons = [after(0), after(1), after(2)], [after(40), after(41)]
+    assert worked_out(mill_of(lake), lake) == [*seasons[0], *seasons[1]]
+    # Once it was searched it stands, and no night plans it again.
+    lake.write_features(SEARCHED, after(0), pl.DataFrame({"a": [1.0]}))
+    assert worked_out(mill_of(lake), lake) == seasons[1]
 
 
 def test_the_bounds_are_whole_minutes_that_hold_every_reading(lake):

@@ -9,10 +9,11 @@ from pipeline.base.errors import DataError
 from pipeline.base.lock import only_run
 from pipeline.base.window import Window
 from pipeline.cli import app
-from pipeline.lake import GRID, LEVERS, lake_of
+from pipeline.lake import DRIVEN, GRID, LEVERS, data_bounds, lake_of
 from pipeline.present import season_levers, write_season_report, write_week_report
 from pipeline.replay import levers_of, replay, work_out_levers
 from pipeline.run.order import week_of
+from pipeline.words import day_words
 
 
 @pytest.fixture(scope="module")
@@ -47,6 +48,15 @@ def test_levers_are_replays_of_the_season_best_first(worked):
     # Week by week the juice that straddles midnight on Sunday counts a little otherwise.
     assert cooler.saved.mid == pytest.approx(whole.saved.mid, rel=0.03)
     assert cooler.recorded_t == pytest.approx(whole.recorded_t, rel=1e-6)
+
+
+def test_the_days_told_are_those_of_the_mill_that_hold_readings(worked):
+    lake = lake_of(worked)
+    begin, end = data_bounds(worked, lake, lake.feature_days(DRIVEN))
+    found = levers_of(worked)
+    assert (found.window.start, found.window.end) == (begin, end)
+    # The first UTC day begins in the evening before by the mill's clock: no day of its own.
+    assert season_levers(worked).days.startswith(day_words(worked.local_day(begin), end.year))
 
 
 def test_the_ph_that_leads_is_a_range_where_juice_settles_well(worked):

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
+from pipeline.charts.known import Known
 from pipeline.charts.season import season_chart
 from pipeline.charts.shapes import NARROW, WIDE, Panel, Series, value_range
 from pipeline.report.finding_chart import finding_chart
@@ -37,6 +38,21 @@ def test_all_panels_and_both_sizes(view):
         assert "limed, corrected" in svg
         assert "limed, laboratory" in svg
     assert drawing.note == ""
+
+
+def test_what_was_noted_is_marked_and_told(view):
+    hours = (START + timedelta(hours=27), START + timedelta(hours=29))
+    far = (START + timedelta(hours=120), START + timedelta(hours=121))
+    noted = replace(view, known=(Known(*hours, "stop: <b>boiler</b>"), Known(*far, "far")))
+    tile = finding_tile(noted, finding_rows(noted)[0], "t")
+    for drawing in (draw(noted), tile):
+        assert drawing.note == "Noted beforehand: A stop: <b>boiler</b>."
+        # Marked in every panel, lettered in the first alone.
+        assert str(drawing.wide).count(">A</text>") == 1
+        assert "boiler" not in drawing.wide
+    # Four panels, each with a bar, and one letter.
+    bars = 'fill="#0072b2"'
+    assert str(draw(noted).wide).count(bars) - str(draw(view).wide).count(bars) == 5
 
 
 def test_a_composite_is_drawn_as_no_grab(view):

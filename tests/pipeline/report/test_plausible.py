@@ -59,9 +59,9 @@ def test_what_is_not_known_is_named():
 
 def test_the_sheet_of_a_night_has_it_in_one_sentence():
     assert plausible_short(ORDINARY) == (
-        "Inversion across clarification 0.24 % of the sucrose fed (0.15 to 0.38), usual 0.2 "
-        "to 0.3, bad 1; pH falls by 0.55 in the settler (7.50 to 6.95), usual about 0.5; reducing "
-        "sugars go at 1.1 %/h there (pH 7.10), usual 1 near pH 7 and 3 at pH 8; errors of "
+        "Inversion across clarification 0.24 % of the sucrose fed (0.15 to 0.38, 90 % interval), "
+        "usual 0.2 to 0.3, bad 1; pH falls by 0.55 in the settler (7.50 to 6.95), usual about 0.5; "
+        "reducing sugars go at 1.1 %/h there (pH 7.10), usual 1 near pH 7 and 3 at pH 8; errors of "
         "sampling, pol and refractometer alone can make 0.41 % (3.2 t) of undetermined loss."
     )
     odd = replace(ORDINARY, ph_clear=6.6)
@@ -85,12 +85,12 @@ TANK = (
 def test_rows_and_line_say_how_much_of_a_loss_is_a_rougher_guess(view):
     held = replace(view, beyond=_beyond(TANK, HEATER))
     first, second = beyond_rows(held)
-    assert (first.met, first.stated) == ("52.4 to 59.9 degC", "60 to 130 degC")
+    assert (first.met, first.stated) == ("52.4 to 59.9 °C", "60 to 130 °C")
     assert first.minutes == "2,278 of 80,336 min"
     # 40 of 1,000 kg and 5 of 500 kg.
     assert first.share == "4 % of the station's loss"
     assert second.share == "1 % of the reducing sugars destroyed"
-    assert "primary heater 4 % (52.4 to 59.9 degC)" in beyond_line(held)
+    assert "primary heater 4 % (52.4 to 59.9 °C)" in beyond_line(held)
     page = page_of("report", compose(held, 1) | {"style": ""})
     assert "2,278 of 80,336 min" in page
 

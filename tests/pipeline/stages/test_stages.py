@@ -1,7 +1,6 @@
 """Stages and chains on four days of the sample season: repeats, late files, faults."""
 
 import hashlib
-import math
 import shutil
 import subprocess
 import sys
@@ -13,6 +12,7 @@ from pathlib import Path
 import nights
 import polars as pl
 import pytest
+from four_days import DAYS, ROOT, describe
 from keeping import merge_day
 from polars.testing import assert_frame_equal
 from processes import PATIENCE_S, ending
@@ -24,7 +24,7 @@ from pipeline.base.lock import only_run
 from pipeline.base.window import ONE_DAY
 from pipeline.cli.check import check_mill
 from pipeline.lake.coverage import lake_of, tag_health
-from pipeline.lake.kinds import GRID, HEALTH, LOSSES, SEARCHED, STATION, UNCALIBRATED, ZONES
+from pipeline.lake.kinds import GRID, HEALTH, LOSSES, STATION, UNCALIBRATED, ZONES
 from pipeline.mill.description import load_mill
 from pipeline.present.view import view_of
 from pipeline.pull import inbox
@@ -36,42 +36,11 @@ from pipeline.stages.search_windows import plan
 from pipeline.store.folders import store_of
 from pipeline.store.store import Store
 
-ROOT = Path(__file__).resolve().parents[3]
-DAYS = [date(2025, 10, 6) + timedelta(days=n) for n in range(6)]
-
-
-def describe(folder, **changes):
-    """Brindlewater with its store and inbox in `folder`, and no mail."""
-    text = (ROOT / "configs" / "demo_mill.toml").read_text(encoding="utf-8")
-    start, end = text.index("[mail]"), text.index("[exports]")
-    lines = (text[:start] + text[end:]).splitlines()
-    kept = [f'store = "{folder / "store"}"' if x.startswith("store =") else x for x in lines]
-    kept = [f'inbox = "{folder / "inbox"}"' if x.startswith("inbox =") else x for x in kept]
-    text = "\n".join(kept)
-    for old, new in changes.items():
-        text = text.replace(old, new)
-    path = folder / "mill.toml"
-    path.write_text(text, encoding="utf-8")
-    return load_mill(path)
-
 
 @pytest.fixture(autouse=True)
 def _no_pause(monkeypatch):
     """Look at arriving files twice without waiting long between."""
     monkeypatch.setattr(inbox, "PAUSE_S", 0.05)
-
-
-@pytest.fixture(scope="session")
-def exports(tmp_path_factory):
-    """Four days of tags in two files, and their lab results."""
-    folder = tmp_path_factory.mktemp("exports")
-    week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")
-    day = pl.col("time").dt.date()
-    week.filter(day <= DAYS[2]).write_parquet(folder / "tags_a.parquet")
-    week.filter(day.is_between(DAYS[3], DAYS[4])).write_parquet(folder / "tags_b.parquet")
-    lab = pl.read_parquet(ROOT / "sample_parquet" / "lab.parquet")
-    lab.filter(pl.col("sampled") < "2025-10-10 12:00").write_parquet(folder / "lab.parquet")
-    return [folder / name for name in ("tags_a.parquet", "tags_b.parquet", "lab.parquet")]
 
 
 @pytest.fixture(scope="session")
@@ -442,44 +411,3 @@ def test_some_days_asked_for_do_not_leave_the_others_on_an_old_description(tmp_p
     stages.detect(ready, "backfill")
     changed = describe(tmp_path, **{"volume_m3 = 340.0": "volume_m3 = 300.0"})
     assert stages.derive(changed, [DAYS[-1]]) == 5
-
-
-@pytest.mark.slow
-def test_a_season_begins_with_the_level_that_the_one_before_told(tmp_path, exports, monkeypatch):
-    later = timedelta(weeks=8)
-    written = pl.col("sampled").str.to_datetime("%Y-%m-%d %H:%M") + later
-    next_tags, next_lab = tmp_path / "next_tags.parquet", tmp_path / "next_lab.parquet"
-    pl.read_parquet(exports[0]).with_columns(pl.col("time") + later).write_parquet(next_tags)
-    pl.read_parquet(exports[2]).with_columns(
-        sampled=written.dt.strftime("%Y-%m-%d %H:%M")
-    ).write_parquet(next_lab)
-    files = [*exports[::2], next_tags, next_lab]
-    mill = describe(tmp_path)
-    # The first season is searched before the second comes in, as it would be.
-    begun = []
-    real = stages.find_losses
-
-    def watched(*parts, **named):
-        found = real(*parts, **named)
-        begun.append((parts[3].kinetics, found.multiplier))
-        return found
-
-    monkeypatch.setattr(stages, "find_losses", watched)
-    for season in (files[:2], files[2:]):
-        stages.pull(mill, season)
-        stages.derive(mill)
-        stages.detect(mill, "backfill")
-    (described, first), (carried, _) = begun
-    assert described == mill.station.kinetics
-    assert first.pairs > 0
-    assert carried.multiplier == pytest.approx(first.value)
-    assert carried.multiplier_log_sd == pytest.approx(math.hypot(first.log_sd, 0.25))
-    stages.detect(mill, "backfill")
-    assert len(begun) == 2  # nothing changed: nothing is searched again
-    # Another level of the first season: the second one is searched again, too.
-    lake = lake_of(mill)
-    day = lake.feature_days(SEARCHED)[0]
-    row = lake.read_features(SEARCHED, day, day)
-    lake.write_features(SEARCHED, day, row.with_columns(multiplier=pl.lit(2.5)))
-    stages.detect(mill, "backfill")
-    assert [kinetics.multiplier for kinetics, _ in begun[2:]] == [2.5]

@@ -12,7 +12,7 @@ from pages import Words
 
 from features.base.station import Targets
 from pipeline.charts import control_chart
-from pipeline.charts.control_chart import control, multiplier_days, rolling
+from pipeline.charts.control_chart import Titled, control, multiplier_days, rolling
 from pipeline.charts.svg import Drawing
 from pipeline.report.pages import page_of, text_of
 from pipeline.report.sensor_groups import gathered_sensors
@@ -178,7 +178,7 @@ def test_days_without_laboratory_are_left_out():
         }
     )
     assert multiplier_days(days, 2.0).rows() == [(date(2025, 10, 1), 3.0, 0.6)]
-    none = control(multiplier_days(days.clear(), 2.0), 2.0, "m", "t", "l")
+    none = control(multiplier_days(days.clear(), 2.0), 2.0, Titled("m", "t", "l"))
     assert none.drawing.note
     assert none.days == 0
 

@@ -1,0 +1,69 @@
+"""Filtrate that nobody told of, from the flow meters on both sides of its return."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from features.base import Port, Signal, Station, VesselKind
+from features.flow import FiltrateShare, filtrate_told, share_by_balance
+from features.kinetics import Z90
+from pipeline.lake import GRID, lake_of
+from pipeline.mill import Mill
+
+#: Kind of vessel and side at which juice is metered once filtrate was returned.
+_BEHIND: Final[tuple[tuple[VesselKind, Port], ...]] = (("liming_tank", "out"), ("settler", "in"))
+
+
+def filtrate_line(mill: Mill, first: date, last: date) -> str:
+    """Say that more juice is metered behind the liming tank than is fed; empty where nothing is.
+
+    Parameters
+    ----------
+    mill : Mill
+    first, last : date
+        UTC days to look at.
+    """
+    found = _untold(mill, first, last)
+    if found is None or found.share <= Z90 * found.sd:
+        return ""
+    low, high = (100.0 * (found.share + sign * Z90 * found.sd) for sign in (-1.0, 1.0))
+    share = 100.0 * found.share
+    return (
+        f"Over {found.hours} h {share:.0f} % ({low:.0f} to {high:.0f} %, 90 %) more juice was "
+        "metered behind the liming tank than was fed, and the description says nothing of filtrate "
+        f"that is returned: if it is, say share_pct = {share:.0f} under [filtrate]. Until then "
+        "every stay is taken to be longer than it is."
+    )
+
+
+def _untold(mill: Mill, first: date, last: date) -> FiltrateShare | None:
+    station = mill.station
+    fed, limed = station.signal("flow", "mixed_juice"), _behind(station)
+    if filtrate_told(station) or fed is None or limed is None:
+        return None
+    minutes = lake_of(mill).read_features(GRID, first, last)
+    names = {fed.name, limed.name}
+    if not names <= {*minutes.columns}:
+        return None
+
+    def values(signal: Signal) -> NDArray[np.float64]:
+        return minutes[signal.name].cast(float).fill_null(np.nan).to_numpy()
+
+    tanks = station.of_kind("liming_tank")
+    lime = station.signal("lime_flow", tanks[0].name, "in") if tanks else None
+    milk = values(lime) / 1000.0 if lime is not None and lime.name in minutes.columns else 0.0
+    return share_by_balance(values(fed), values(limed), milk)
+
+
+def _behind(station: Station) -> Signal | None:
+    """First flow meter between liming and settling."""
+    meters = [
+        station.signal("flow", vessel.name, port)
+        for kind, port in _BEHIND
+        for vessel in station.of_kind(kind)
+    ]
+    return next((meter for meter in meters if meter is not None), None)
