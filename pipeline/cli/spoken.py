@@ -35,8 +35,9 @@ def without_language(words: Sequence[str]) -> list[str]:
         if name != _OPTION:
             rest.append(word)
             continue
-        _now["asked"] = value if equals else next(waiting, "")
-        _speak(_now["asked"])
+        language = value if equals else next(waiting, "")
+        _speak(language)
+        _now["asked"] = language
     return rest
 
 

@@ -122,7 +122,7 @@ def finding_line(row: dict[str, Any], mill: Mill, base: str) -> dict[str, Any]:
 def _noted(row: dict[str, Any], known: Sequence[Known]) -> dict[str, str]:
     """What was noted beforehand of the hours of a finding."""
     touching = in_hours(known, row["started"], row["ended"])
-    return {"noted": "; ".join(item.words for item in touching)}
+    return {"noted": joined("; ", (item.words for item in touching))}
 
 
 def choices(known: Snapshot, mill: Mill) -> dict[str, list[tuple[str, str]]]:

@@ -95,7 +95,7 @@ def _told(text: str) -> dict[str, Any]:
 def note_words(mill: Mill, note: Note) -> str:
     """Say what was known: ``Noted beforehand as stop, Tue 11 Nov 21:00 to 23:00: boiler``."""
     hours = span_words(note.started, note.ended, mill.tz, note.started.astimezone(mill.tz).year)
-    by = f" ({note.author})" if note.author else ""
+    by = said(" ({author})", author=note.author) if note.author else ""
     return said(
         "Noted beforehand as {kind}, {hours}: {text}{by}",
         kind=note.kind,
@@ -112,8 +112,10 @@ def known_of(mill: Mill) -> tuple[Known, ...]:
 
 def _as_mark(mill: Mill, note: Note) -> str:
     hours = span_words(note.started, note.ended, mill.tz)
-    by = f" ({note.author})" if note.author else ""
-    return clean(f"{note.kind}, {hours}: {note.text}{by}", 600)
+    by = said(" ({author})", author=note.author) if note.author else ""
+    return clean(
+        said("{kind}, {hours}: {text}{by}", kind=note.kind, hours=hours, text=note.text, by=by), 600
+    )
 
 
 def told_of_finding(known: Around, row: Mapping[str, Any], evidence: Mapping[str, Any]) -> Told:

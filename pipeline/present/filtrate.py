@@ -13,6 +13,7 @@ from features.flow import FiltrateShare, filtrate_told, share_by_balance
 from features.kinetics import Z90
 from pipeline.lake import GRID, lake_of
 from pipeline.mill import Mill
+from pipeline.words import figure, said
 
 #: Kind of vessel and side at which juice is metered once filtrate was returned.
 _BEHIND: Final[tuple[tuple[VesselKind, Port], ...]] = (("liming_tank", "out"), ("settler", "in"))
@@ -32,11 +33,16 @@ def filtrate_line(mill: Mill, first: date, last: date) -> str:
         return ""
     low, high = (100.0 * (found.share + sign * Z90 * found.sd) for sign in (-1.0, 1.0))
     share = 100.0 * found.share
-    return (
-        f"Over {found.hours} h {share:.0f} % ({low:.0f} to {high:.0f} %, 90 %) more juice was "
-        "metered behind the liming tank than was fed, and the description says nothing of filtrate "
-        f"that is returned: if it is, say share_pct = {share:.0f} under [filtrate]. Until then "
-        "every stay is taken to be longer than it is."
+    return said(
+        "Over {hours} h {share} % ({low} to {high} %, 90 %) more juice was "
+        "metered behind the liming tank than was fed, and the description says "
+        "nothing of filtrate that is returned: if it is, say share_pct = {share} "
+        "under [filtrate]. Until then every stay is taken to be longer than it "
+        "is.",
+        hours=found.hours,
+        share=figure(share, ".0f"),
+        low=figure(low, ".0f"),
+        high=figure(high, ".0f"),
     )
 
 

@@ -267,7 +267,7 @@ def _reasons(text: str) -> str:
         (
             said("{n} {reason}", n=figure(number), reason=stored(reason))
             if number.replace(",", "").isdigit()
-            else f"{number} {reason}".strip()
+            else said("{number} {reason}", number=number, reason=reason).strip()
             for number, _, reason in parts
         ),
     )

@@ -29,6 +29,8 @@ from pipeline.words.message import (
 _METHODS: Final = frozenset(
     {"capitalize", "lower", "upper", "strip", "lstrip", "rstrip", "removeprefix", "removesuffix"}
 )
+#: What parts a text; numbers among what it was given are how often.
+_PARTED: Final = frozenset({"split", "partition", "rpartition"})
 
 
 def packed(text: object) -> Any:  # noqa: ANN401 - what JSON can hold
@@ -53,10 +55,11 @@ def _edited(text: Said, made: Edited) -> object:
     if made.method == "__getitem__" and isinstance(made.arguments[0], slice):
         part = made.arguments[0]
         return {"cut": [part.start, part.stop], "of": packed(made.text)}
-    if made.method not in _METHODS or made.part is not None:
+    if made.method not in (_METHODS if made.part is None else _PARTED):
         return str(text)
     arguments = [packed(argument) for argument in made.arguments]
-    return {"edit": made.method, "of": packed(made.text), "by": arguments}
+    told = {"edit": made.method, "of": packed(made.text), "by": arguments}
+    return told if made.part is None else told | {"part": made.part}
 
 
 _PACK: Final[Mapping[type, Callable[[Said, Any], object]]] = {
@@ -82,7 +85,15 @@ def unpacked(held: object, text: str) -> str:
     """
     try:
         made = _made(held)
-    except (AttributeError, KeyError, RecursionError, StopIteration, TypeError, ValueError):
+    except (
+        AttributeError,
+        IndexError,
+        KeyError,
+        RecursionError,
+        StopIteration,
+        TypeError,
+        ValueError,
+    ):
         return stored(text)
     return made if made == text else stored(text)
 
@@ -120,10 +131,13 @@ def _cut(held: Mapping[str, Any]) -> str:
 
 
 def _again(held: Mapping[str, Any]) -> str:
-    if held["edit"] not in _METHODS:
+    parted = "part" in held
+    if held["edit"] not in (_PARTED if parted else _METHODS):
         raise ValueError(held["edit"])
-    edited: str = getattr(_made(held["of"]), held["edit"])(*(_made(one) for one in held["by"]))
-    return edited
+    arguments = [one if isinstance(one, int) else _made(one) for one in held["by"]]
+    edited = getattr(_made(held["of"]), held["edit"])(*arguments)
+    made: str = edited[held["part"]] if parted else edited
+    return made
 
 
 _MAKE: Final[Mapping[str, Callable[[Mapping[str, Any]], str]]] = {

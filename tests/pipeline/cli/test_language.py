@@ -8,6 +8,13 @@ from pipeline.mill.description import load_mill
 from pipeline.words import said
 
 
+@pytest.fixture(autouse=True)
+def own_tongue():
+    """What a command was told holds for that command."""
+    yield
+    spoken.without_language([])
+
+
 @pytest.fixture
 def spanish(tmp_path, mill_file):
     text = mill_file.read_text("utf-8").replace('# language = "en"', 'language = "es"')

@@ -123,6 +123,8 @@ def test_how_a_text_was_made_can_be_kept_and_read_back():
     again = unpacked(packed(made), str(made))
     assert again == made
     assert PT(again) == PT(made)
+    bare = tonnes(1234.5, 1000.0, 1500.0).split(" (", 1)[0]
+    assert ES(unpacked(packed(bare), str(bare))) == "1.230 t"
     assert ES(unpacked({"edit": "format", "of": "x", "by": []}, "no readings")) == "sin lecturas"
     assert unpacked({"say": "other words"}, "what stands there") == "what stands there"
 
