@@ -85,7 +85,7 @@ def test_questions_files_vessels_and_what_is_missing_are_told(draft, html):
         assert verdict.name in words
         assert verdict.words in words
     assert words.index("holiday_list.pdf") < words.index("not readit holds no table")
-    assert "300.0 m3, 200 m2 settling area" in words
+    assert "300.0 m³, 200 m² settling area" in words
     assert draft.vessels[1].matters in words
     assert "turbidity of clear juice" in words
     assert "carry-over is not seen" in words
@@ -127,7 +127,7 @@ def test_the_worst_doubt_comes_first(draft):
     assert worst(settled).startswith("Whether LM-AIT-7 is the limed juice pH")
     sure = replace(draft.guesses[1], sure="likely")
     known = replace(settled, guesses=(draft.guesses[0], sure, *draft.guesses[2:]))
-    assert "settler is a guess: 300.0 m3" in worst(known)
+    assert "settler is a guess: 300.0 m³" in worst(known)
     assert worst(known).endswith("Half as large again: 45 % more tonnes.")
     measured = tuple(replace(v, guessed=False) for v in draft.vessels)
     assert headline_of(replace(known, vessels=measured)).doubts == ()

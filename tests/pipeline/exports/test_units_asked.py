@@ -89,7 +89,7 @@ def test_the_answer_is_taken(tmp_path):
     path = wide(tmp_path, "time,MJ.FI101 [t/h]", ROW.format("270"))
     found, tally = read(path, {"shape": "wide", "units": {"MJ.FI101": "t/h"}})
     assert found == {"MJ.FI101": (pytest.approx(270 / 1.05), False)}
-    assert any("1,050.0 kg/m3" in note for note in tally.notes)
+    assert any("1,050.0 kg/m³" in note for note in tally.notes)
     found, _ = read(path, {"shape": "wide", "units": {"MJ.FI101": "m3/h"}})
     assert found == {"MJ.FI101": (270.0, False)}
     found, _ = read(path, {"shape": "wide", "units": {"t/h": "L/s"}})

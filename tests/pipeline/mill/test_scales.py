@@ -32,7 +32,7 @@ def test_juice_in_mass_becomes_volume_by_its_density(tmp_path):
     assert 1000.0 / change.scale == pytest.approx(1054.0, rel=0.002)
     assert found.station.signals[0].high == pytest.approx(500.0 * change.scale)
     assumed = found.scales["MIXED JUICE FLOW"].found("t/h").assumed
-    assert "14.5 Brix at 30 degC" in assumed
+    assert "14.5 Brix at 30 °C" in assumed
     kilos = found.change_from("MIXED JUICE FLOW", "kg/s")
     assert kilos.scale == pytest.approx(3.6 * change.scale)
 
