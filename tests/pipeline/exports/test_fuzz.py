@@ -1,6 +1,9 @@
 """A short run of ``tests/benchmarks/fuzz_readers.py``: spoiled files give no fault."""
 
+import pytest
 
+
+@pytest.mark.slow
 def test_two_hundred_spoiled_files_give_no_fault():
     import fuzz_readers as fuzz
 

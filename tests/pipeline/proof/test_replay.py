@@ -65,6 +65,7 @@ def test_mornings_reach_past_the_end_of_data(whole):
     assert nightly_moments(whole) == MORNINGS
 
 
+@pytest.mark.slow
 def test_replay_is_what_nightly_runs_keep(whole, readings, tmp_path):
     mill = described(tmp_path / "store")
     columns = ["started", "ended", "section", "cause", "lost_t", "lost_t_low", "confidence"]

@@ -1,6 +1,9 @@
 """A short run of ``tests/benchmarks/mutate_exports.py``: spoiled exports give no fault."""
 
+import pytest
 
+
+@pytest.mark.slow
 def test_sixty_spoiled_exports_give_no_fault():
     import mutate_exports
 
