@@ -10,6 +10,8 @@ from typing import Final
 _HEAD: Final = re.compile(r"(# ?)?(\[{1,2}[a-z_.]+(?:\.\"[^\"]*\")?\]{1,2})\s*(?:#\s*(.*))?")
 _KEY: Final = re.compile(r"(# ?)?([a-z][a-z0-9_]*) = (\S.*)")
 _MORE: Final = re.compile(r"#\s+#\s?(.*)")
+#: Blanks before a line of a list.
+_LISTED: Final = 4
 _NAMED: Final = re.compile(r"\"[^\"]*\"")
 
 
@@ -68,7 +70,7 @@ def sections_of(text: str) -> tuple[str, tuple[Section, ...]]:
     before = ""
     for line in text.splitlines():
         if (head := _HEAD.fullmatch(line)) is not None:
-            before = before or ("" if so_far.sections else _before(so_far.prose))
+            before = before or ("" if so_far.sections else _flowing(so_far.prose))
             _open(so_far, head)
         elif (more := _MORE.fullmatch(line)) is not None and so_far.key is not None:
             so_far.key.meaning = f"{so_far.key.meaning} {more[1].strip()}".strip()
@@ -83,13 +85,30 @@ def sections_of(text: str) -> tuple[str, tuple[Section, ...]]:
     return before, tuple(so_far.sections.values())
 
 
-def _before(lines: Iterable[str]) -> str:
-    return "\n".join(lines).strip("\n")
+def _flowing(lines: Iterable[str]) -> str:
+    """Comments as paragraphs: lines go on, but an indented one is one of a list and stands alone.
+
+    What a list's line has no room for goes on far to the right, and belongs to it.
+    """
+    told: list[str] = []
+    fresh = True
+    for line in lines:
+        text = line.strip()
+        indent = len(line) - len(line.lstrip())
+        goes_on = indent > _LISTED or (not indent and bool(told) and not told[-1].startswith(" "))
+        if text and told and not fresh and goes_on:
+            told[-1] += f" {text}"
+        elif text:
+            told.append(("  " if indent else "") + text)
+        elif told and not fresh:
+            told.append("")
+        fresh = not text
+    return "\n".join(told).strip("\n")
 
 
 def _open(so_far: _Reading, head: re.Match[str]) -> None:
     title = _NAMED.sub('"NAME"', head[2])
-    prose = "" if not so_far.sections else "\n".join(so_far.prose).strip("\n")
+    prose = "" if not so_far.sections else _flowing(so_far.prose)
     about = "\n".join(part for part in (prose, head[3] or "") if part)
     known = so_far.sections.setdefault(title, Section(title, about))
     if known.about != about and about:

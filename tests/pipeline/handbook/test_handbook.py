@@ -251,3 +251,26 @@ def test_the_command_writes_one_file_and_says_what_is_wrong(tmp_path, capsys, ht
     with pytest.raises(Exception, match="one cannot be read") as told:
         handbook_page((), home=tmp_path)
     assert "clone" in told.value.next_step
+
+
+def test_the_readme_shows_night_dossier_and_desk():
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    shown = {path: words for words, path in re.findall(r"!\[([^\]]*)\]\(([^)]+)\)", text)}
+    home = "sample_parquet/messy_mill/pictures"
+    assert set(shown) == {f"{home}/demo_{what}.png" for what in ("night", "dossier", "desk")}
+    for path, words in shown.items():
+        assert len(words) > 40, path
+        assert 20_000 < (ROOT / path).stat().st_size <= 200_000, path
+    html = "".join(part.html for part in documents_of(ROOT, ["README.md"])[0].parts)
+    sources = [attrs["src"] for tag, attrs in Shape(html).tags if tag == "img"]
+    assert len(sources) == 3
+    assert all(source.startswith("data:image/png;base64,iVBORw0KGgo") for source in sources)
+
+
+def test_lines_of_a_comment_go_on_as_paragraphs_and_those_of_a_list_stand_alone():
+    text = (
+        "[a]\nx = 1\n\n# One\n# sentence.\n#   first   of a list,\n#           longer\n"
+        "#   second\n# After it.\n[b]\n"
+    )
+    _, (_, second) = sections_of(text)
+    assert second.about == "One sentence.\n  first   of a list, longer\n  second\nAfter it."
