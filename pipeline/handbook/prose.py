@@ -66,12 +66,23 @@ def _reader() -> MarkdownIt:
     reader = MarkdownIt("commonmark", {"html": True}).enable("table")
     reader.add_render_rule("html_block", _tag)
     reader.add_render_rule("html_inline", _tag)
+    reader.add_render_rule("table_open", _before_table)
+    reader.add_render_rule("table_close", _behind_table)
     return reader
 
 
 def _tag(_self: object, tokens: Sequence[Token], at: int, _options: object, _env: object) -> str:
     text = tokens[at].content
     return "" if _COMMENT.fullmatch(text) else str(escape(text))
+
+
+def _before_table(*_: object) -> str:
+    # One that is wider than a phone is moved sideways, with the keyboard too.
+    return '<div class="scroll" tabindex="0" role="group" aria-label="Table"><table>\n'
+
+
+def _behind_table(*_: object) -> str:
+    return "</table></div>\n"
 
 
 def _mark_headings(tokens: Sequence[Token], top: str) -> list[str]:

@@ -228,16 +228,20 @@ def test_hostile_text_is_escaped_wherever_it_comes_from(tmp_path):
     assert "49" not in shape.texts["command-x"]
 
 
-def test_pictures_of_a_document_stand_in_the_page(tmp_path):
-    (tmp_path / "a").mkdir()
-    (tmp_path / "p.png").write_bytes(b"\x89PNG small")
-    (tmp_path / "large.png").write_bytes(bytes(200_001))
-    (tmp_path / "a" / "README.md").write_text(
-        "# A\n\n![here](../p.png) ![too large](../large.png) ![gone](no.png)\n", encoding="utf-8"
+def test_pictures_of_a_document_stand_in_the_page_and_none_from_outside_the_project(tmp_path):
+    home = tmp_path / "project"
+    (home / "a").mkdir(parents=True)
+    (home / "p.png").write_bytes(b"\x89PNG small")
+    (home / "large.png").write_bytes(bytes(200_001))
+    (tmp_path / "private.png").write_bytes(b"\x89PNG small")
+    (home / "a" / "README.md").write_text(
+        "# A\n\n![here](../p.png) ![too large](../large.png) ![gone](no.png)"
+        " ![outside](../../private.png)\n",
+        encoding="utf-8",
     )
-    (document,) = documents_of(tmp_path, ["a/README.md"])
+    (document,) = documents_of(home, ["a/README.md"])
     sources = re.findall('src="([^"]*)"', document.parts[0].html)
-    assert sources == ["data:image/png;base64,iVBORyBzbWFsbA==", "data:,", "data:,"]
+    assert sources == ["data:image/png;base64,iVBORyBzbWFsbA==", "data:,", "data:,", "data:,"]
 
 
 def test_the_command_writes_one_file_and_says_what_is_wrong(tmp_path, capsys, html):

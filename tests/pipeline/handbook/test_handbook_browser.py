@@ -1,6 +1,7 @@
 """The handbook in Chromium: whole without script, sifted with it, nothing asked for."""
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from chromium import CHROMIUM, IN_CHROMIUM, opened
 
 from pipeline.cli.app import app
@@ -54,3 +55,20 @@ def test_without_script_all_of_it_stands_and_no_search_box(browser, path):
     assert page.locator("#table-table-findings").is_visible()
     assert not page.locator("#search").is_visible()
     context.close()
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (390, "dark")])
+def test_a_well_kept_checker_finds_no_serious_fault(browser, path, width, scheme):
+    # axe-core (Deque Systems; rules of WCAG 2.2 A and AA), as at the desk.
+    page = browser.new_page(viewport={"width": width, "height": 900}, color_scheme=scheme)
+    page.goto(path.as_uri())
+    # The rules look at every element: one entry of each kind stands for all of its kind.
+    page.evaluate(
+        """() => document.querySelectorAll('main .part').forEach(part =>
+            [...part.querySelectorAll('.entry')].slice(4).forEach(at => at.remove()))"""
+    )
+    found = Axe().run(page).response["violations"]
+    grave = [(f["id"], [n["html"][:120] for n in f["nodes"][:3]])
+             for f in found if f["impact"] in ("serious", "critical")]  # fmt: skip
+    page.close()
+    assert grave == []
