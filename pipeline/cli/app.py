@@ -15,7 +15,7 @@ from datetime import date
 from pathlib import Path
 from typing import Annotated, Final, Literal
 
-from cyclopts import App, CycloptsError, Parameter, validators
+from cyclopts import CycloptsError, Parameter, validators
 
 from pipeline.base import ConfigError, LostpolError, full_disk
 from pipeline.cli.advice import setpoint, standing
@@ -25,7 +25,9 @@ from pipeline.cli.dossier import explain
 from pipeline.cli.endings import as_said, nobody_reads
 from pipeline.cli.exports import describe, pull_direct
 from pipeline.cli.findings import dictionary, findings, outbox, show_findings, verdict, verdicts
+from pipeline.cli.handbook import handbook
 from pipeline.cli.levers import levers
+from pipeline.cli.line import app
 from pipeline.cli.note import note
 from pipeline.cli.period import period
 from pipeline.cli.replay import replay
@@ -34,28 +36,10 @@ from pipeline.cli.scorecard import scorecard
 from pipeline.cli.settling import settling
 from pipeline.cli.spoken import without_language
 
-
-def _version() -> str:
-    """Version of lostpol; what looks it up is loaded only when somebody asks."""
-    from importlib.metadata import version  # noqa: PLC0415
-
-    return version("lostpol")
-
-
-app = App(
-    name="lostpol",
-    version=_version,
-    help=(
-        "Finds hidden sucrose loss in juice clarification from historian exports and lab "
-        "results. Start with: lostpol demo"
-    ),
-    help_format="plaintext",
-    suppress_keyboard_interrupt=False,  # it ends with a word, below
-)
 for _command in (
     describe, backfill, nightly, weekly, serve, desk, findings, explain, period, replay, levers,
-    note, verdict, verdicts, outbox, dictionary, scorecard, health, tidy, settling, standing,
-    setpoint,
+    note, verdict, verdicts, outbox, dictionary, handbook, scorecard, health, tidy, settling,
+    standing, setpoint,
 ):  # fmt: skip
     app.command(_command)
 #: New objects after which Python looks for rubbish; some tens of MB at most.

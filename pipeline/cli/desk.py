@@ -41,6 +41,7 @@ def desk(
         Show, and let nobody give verdicts or notes.
     """
     from pipeline.base import ConfigError  # noqa: PLC0415
+    from pipeline.cli.handbook import all_commands  # noqa: PLC0415
     from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.desk import Listen, serve_desk  # noqa: PLC0415
@@ -49,4 +50,4 @@ def desk(
         raise ConfigError("No mill was named.", "command line", "Name one or more TOML files.")
     described = [load_mill(mill) for mill in mills]
     where = Listen(listen, port, cert, key)
-    serve_desk(described, say, where, browser=browser, view_only=view_only)
+    serve_desk(described, say, where, browser=browser, view_only=view_only, commands=all_commands)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import secrets
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any, Final
 
 import polars as pl
 
 from pipeline.base import ConfigError
 from pipeline.desk.kept import Kept
+from pipeline.handbook import Command, handbook_page
 from pipeline.mill import Mill
 from pipeline.words import clean
 
@@ -32,12 +34,20 @@ class Desk:
         Made anew each time the desk is started.
     writing : dict of str to Lock
         One change of a mill at a time.
+    commands : callable
+        Gives what the command line can do, for the handbook.
     """
 
     kept: dict[str, Kept]
     view_only: bool = False
     token: str = field(default_factory=lambda: secrets.token_urlsafe(24))
     writing: dict[str, threading.Lock] = field(default_factory=dict)
+    commands: Callable[[], tuple[Command, ...]] = tuple
+
+    @cached_property
+    def handbook(self) -> str:
+        """The handbook, made when somebody first asks for it."""
+        return handbook_page(self.commands(), at_desk=True)
 
     def of(self, key: str) -> Kept:
         """What is kept of a mill.
@@ -80,7 +90,12 @@ class Desk:
         }
 
 
-def desk_of(mills: Sequence[Mill], *, view_only: bool = False) -> Desk:
+def desk_of(
+    mills: Sequence[Mill],
+    *,
+    view_only: bool = False,
+    commands: Callable[[], tuple[Command, ...]] = tuple,
+) -> Desk:
     """A desk for some mills.
 
     Raises
@@ -97,7 +112,8 @@ def desk_of(mills: Sequence[Mill], *, view_only: bool = False) -> Desk:
                 "Name each mill once, or give one of them another [mill] key.",
             )
         kept[mill.key] = Kept(mill)
-    return Desk(kept, view_only, writing={key: threading.Lock() for key in kept})
+    writing = {key: threading.Lock() for key in kept}
+    return Desk(kept, view_only, writing=writing, commands=commands)
 
 
 def waiting(findings: pl.DataFrame) -> pl.DataFrame:

@@ -34,6 +34,12 @@ def static(request: Request) -> Response:
     return Response(static_text(name), headers={"content-type": STATIC[name]})
 
 
+def handbook(request: Request) -> Response:
+    """Commands, keys, tables and documents, in English whoever asks."""
+    desk: Desk = request.app.state.desk
+    return HTMLResponse(desk.handbook, headers={"content-language": "en"})
+
+
 def home(request: Request) -> Response:
     """The only mill, or all of them beside one another."""
     desk: Desk = request.app.state.desk

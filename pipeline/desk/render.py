@@ -13,6 +13,7 @@ from jinja2 import ChoiceLoader, Environment, PackageLoader, PrefixLoader, Stric
 from markupsafe import Markup
 
 from pipeline.dossier import chart_script, page_parts
+from pipeline.handbook import static_file
 from pipeline.tongue import ENGLISH, Tongue, speaking
 
 #: What may be asked for by name, and its type.
@@ -20,6 +21,8 @@ STATIC: Final[Mapping[str, str]] = {
     "desk.css": "text/css; charset=utf-8",
     "desk.js": "text/javascript; charset=utf-8",
     "lanes.js": "text/javascript; charset=utf-8",
+    "handbook.css": "text/css; charset=utf-8",
+    "handbook.js": "text/javascript; charset=utf-8",
 }
 
 
@@ -28,6 +31,8 @@ def static_text(name: str) -> str:
     """A file of the desk that pages refer to."""
     if name == "lanes.js":
         return chart_script()
+    if name.startswith("handbook."):
+        return static_file(name)
     return files("pipeline.desk").joinpath("static", name).read_text(encoding="utf-8")
 
 

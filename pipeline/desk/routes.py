@@ -33,6 +33,7 @@ def app_of(
     routes = [
         Route("/", told(pages.home)),
         Route("/static/{name}", pages.static),
+        Route("/handbook", told(pages.handbook)),
         Route("/m/{key}/", told(pages.season)),
         Route("/m/{key}/period", told(pages.period)),
         Route("/m/{key}/what-if", told(pages.what_if)),

@@ -21,6 +21,7 @@ from pipeline.desk.access import token_of_environment
 from pipeline.desk.desk import Desk, desk_of
 from pipeline.desk.guard import LOOPBACK
 from pipeline.desk.routes import app_of
+from pipeline.handbook import Command
 from pipeline.mill import Mill
 
 _BACKLOG: Final = 64
@@ -66,6 +67,7 @@ def serve_desk(
     *,
     browser: bool = True,
     view_only: bool = False,
+    commands: Callable[[], tuple[Command, ...]] = tuple,
 ) -> None:
     """Serve the desk until it is stopped by the keyboard.
 
@@ -79,6 +81,8 @@ def serve_desk(
         Open it in the browser.
     view_only : bool
         Nothing may be changed.
+    commands : callable
+        Gives what the command line can do, for the handbook.
 
     Raises
     ------
@@ -87,7 +91,7 @@ def serve_desk(
     """
     _require_safe(where)
     token = token_of_environment(needed=where.of_others)
-    desk = desk_of(mills, view_only=view_only)
+    desk = desk_of(mills, view_only=view_only, commands=commands)
     held = _held(where.port, where.host)
     name = f"[{where.host}]" if ":" in where.host else where.host
     address = f"http{'s' if where.secure else ''}://{name}:{held.getsockname()[1]}/"

@@ -64,7 +64,8 @@ _WORDS = (
 _NO_SENTENCE = {"Column", "ValueError", "text", "number", "count", "moment", "flag"}
 
 
-# The page of a drafted description is made before a mill has a language: it stays English.
+# The page of a drafted description is made before a mill has a language: it stays English. The
+# handbook is made of sources that are English.
 def extracted() -> dict[str | tuple[str, str], set[str]]:
     """Every message id of the sources, with the files that say it."""
     found: dict[str | tuple[str, str], set[str]] = defaultdict(set)
@@ -72,7 +73,7 @@ def extracted() -> dict[str | tuple[str, str], set[str]]:
         for message in _said(ast.parse(path.read_text("utf-8"))):
             found[message].add(path.relative_to(ROOT).as_posix())
     for path in sorted((ROOT / "pipeline").rglob("templates/*.j2")):
-        if ".css" not in path.name and "describe" not in path.parts:
+        if ".css" not in path.name and not {"describe", "handbook"} & set(path.parts):
             plain = path.name.endswith(".txt.j2")
             for message in messages(path.read_text("utf-8"), plain=plain):
                 found[message].add(path.relative_to(ROOT).as_posix())

@@ -7,9 +7,11 @@ from contextlib import contextmanager
 
 import uvicorn
 
+from pipeline.cli.app import app
 from pipeline.desk.desk import desk_of
 from pipeline.desk.routes import app_of
 from pipeline.desk.server import _held
+from pipeline.handbook.commands import commands_of
 
 with warnings.catch_warnings():
     # It would rather have a client library of another name; the one it still takes is here.
@@ -20,7 +22,7 @@ ADDRESS = "http://127.0.0.1:8000"
 
 
 def desk_for(mills, **how):
-    return desk_of(mills, **how)
+    return desk_of(mills, commands=lambda: commands_of(app), **how)
 
 
 def client_of(desk, **how):
