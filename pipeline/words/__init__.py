@@ -76,6 +76,7 @@ if TYPE_CHECKING:
         channel_words,
         confidence_key,
         confidence_words,
+        note_kind_words,
         notice_words,
         place_within,
         section_words,
