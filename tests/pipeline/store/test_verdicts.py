@@ -275,7 +275,7 @@ def test_the_commands(described, capsys):
     assert "dismissed" in capsys.readouterr().out
     assert app.run(["verdicts", described]) == 0
     said = capsys.readouterr().out
-    assert "1 verdicts, 1 of them count" in said
+    assert "1 verdict, 1 of them counts" in said
     assert "America/Chicago" in said
     assert app.run(["verdict", described, name[:4], "--withdraw"]) == 0
     assert f"{name}: no verdict, now number 1" in capsys.readouterr().out
