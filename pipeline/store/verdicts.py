@@ -20,6 +20,7 @@ from pipeline.words import (
     clean,
     counted,
     joined,
+    lesson_words,
     moment_words,
     said,
     section_words,
@@ -144,7 +145,7 @@ def _lines_of(
     mill: Mill, row: dict[str, Any], finding: dict[str, Any] | None, *, counts: bool
 ) -> list[str]:
     back = row["verdict"] == TAKEN_BACK
-    phrase = said("taken back") if back else verdict_words(row["verdict"])
+    phrase = verdict_words(row["verdict"])
     if row["found_cause"]:
         cause = words_of(row["found_cause"]).name
         phrase = said("{verdict}, was {cause}", verdict=phrase, cause=cause)
@@ -192,5 +193,5 @@ def verdict_summary(mill: Mill, finding: dict[str, Any]) -> list[str]:
         verdict=verdict_words(finding["verdict"]) or said("no verdict"),
         place=place,
     )
-    told = (finding_words(finding, mill), *(clean(change, 400) for change in changes))
+    told = (finding_words(finding, mill), *map(lesson_words, changes))
     return [head, *(joined("", ("    ", line)) for line in told)]

@@ -97,9 +97,8 @@ def point_words(quantity: str, place: str, port: str) -> str:
 
 
 def _at(port: str, what: str, within: str) -> str:
-    """A quantity at a port. Each is a sentence of its own: in many languages the word between
-    them becomes one with the article behind it.
-    """
+    """Say a quantity at a port, for each port with a message of its own."""
+    # In many languages the word between the two becomes one with the article behind it.
     match port:
         case "in":
             return said("{what} into {place_within}", what=what, place_within=within)

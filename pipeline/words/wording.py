@@ -120,6 +120,7 @@ _VERDICTS: dict[str, str] = {
     "dismissed": said("dismissed"),
     "fixed": said("fixed"),
     "look_again": said("look again"),
+    "taken_back": said("taken back"),
 }
 
 _NOTES: dict[str, str] = {
