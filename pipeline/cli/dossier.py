@@ -28,8 +28,9 @@ def explain(
     from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import CAUTION, say  # noqa: PLC0415
     from pipeline.dossier import write_dossier  # noqa: PLC0415
+    from pipeline.words import said  # noqa: PLC0415
 
     written = write_dossier(load_mill(mill), finding, out)
-    say(f"Dossier: {written}")
-    say(f"Data:    {written.parent}, as CSV and Parquet")
+    say(said("Dossier: {path}", path=written))
+    say(said("Data:    {folder}, as CSV and Parquet", folder=written.parent))
     say(CAUTION)

@@ -11,7 +11,7 @@ from pipeline.cli.spoken import spoken
 from pipeline.cli.tables import ROOM, Column, show_table
 from pipeline.cli.terminal import OUT, harmless, say
 from pipeline.report import FindingRow, ReportView, finding_rows
-from pipeline.words import figure, joined, said
+from pipeline.words import figure, joined, said, verdict_words
 
 _TITLE: Final = said("Where sucrose was lost, most worth acting on first")
 _BOXED: Final = (
@@ -81,7 +81,7 @@ def _verdicts(view: ReportView) -> dict[str, str]:
     if "verdict" not in view.findings.columns:
         return {}
     pairs = view.findings.select("finding_id", "verdict").drop_nulls().rows()
-    return {name: verdict.replace("_", " ") for name, verdict in pairs}
+    return {name: verdict_words(verdict) for name, verdict in pairs}
 
 
 def _noted(view: ReportView, rows: Sequence[FindingRow]) -> dict[str, str]:

@@ -39,6 +39,7 @@ def period(
     from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import CAUTION, say  # noqa: PLC0415
     from pipeline.period import answer, beside_of, period_of  # noqa: PLC0415
+    from pipeline.words import said  # noqa: PLC0415
 
     described = load_mill(mill)
     moment = now()
@@ -51,5 +52,5 @@ def period(
         return
     for line in period_show.lines_of(found):
         say(line)
-    say(f"Page: {period_show.write_page(found, out)}")
+    say(said("Page: {path}", path=period_show.write_page(found, out)))
     say(CAUTION)

@@ -14,7 +14,7 @@ from rich.text import Text
 from pipeline import base
 from pipeline.base import LostpolError
 from pipeline.cli.spoken import spoken
-from pipeline.words import clean
+from pipeline.words import clean, said
 
 
 class Screen(Console):
@@ -30,7 +30,7 @@ OUT: Final = Screen(soft_wrap=True, highlight=False)
 ERR: Final = Screen(stderr=True, soft_wrap=True, highlight=False)
 #: What stands beside a bar [characters].
 _BESIDE_BAR: Final = 35
-CAUTION: Final = (
+CAUTION: Final = said(
     "lostpol only advises and never writes to a control system. Hot juice and steam, lime and "
     "confined vessels can injure and kill: follow site procedures and local codes, and leave "
     "set-points and vessel entry to trained and licensed people."

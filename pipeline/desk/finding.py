@@ -28,11 +28,13 @@ from pipeline.words import (
     clean,
     feed_share,
     figure,
+    lesson_words,
     moment_words,
     parsed_evidence,
     read_evidence,
     said,
     status_words,
+    verdict_words,
     words_of,
 )
 
@@ -41,7 +43,6 @@ _LEAST_AROUND: Final = timedelta(hours=24)
 _NOTE: Final = 600
 #: Screens that the strips about a finding are drawn for, and their pixels there.
 _SIZES: Final = (("on-wide", 760), ("on-narrow", 350))
-_TAUGHT: Final = 400
 
 
 def finding_view(kept: Kept, which: str, base: str) -> dict[str, Any]:
@@ -137,7 +138,7 @@ def verdict_line(row: dict[str, Any], mill: Mill) -> dict[str, str]:
     """A verdict in words: what, by whom, when, why."""
     return {
         "id": str(row["finding_id"]),
-        "verdict": clean(row["verdict"], 20).replace("_", " "),
+        "verdict": verdict_words(row["verdict"]),
         "was": words_of(row["found_cause"]).name if row["found_cause"] else "",
         "by": clean(row["author"], 80),
         "when": moment_words(row["given_at"], mill.tz),
@@ -151,7 +152,7 @@ def taught_of(row: dict[str, Any]) -> list[str]:
     """What verdicts changed about a finding, as its evidence tells it."""
     held = parsed_evidence(row["evidence"]).get("verdicts")
     told = held.get("told") if isinstance(held, dict) else None
-    return [clean(line, _TAUGHT) for line in told] if isinstance(told, list) else []
+    return [lesson_words(line) for line in told] if isinstance(told, list) else []
 
 
 def waiting_view(kept: Kept, base: str) -> dict[str, Any]:

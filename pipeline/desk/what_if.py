@@ -12,7 +12,7 @@ from pipeline.desk.kept import Kept
 from pipeline.mill import Mill
 from pipeline.period import period_of
 from pipeline.replay import replay, replay_lines
-from pipeline.words import said, span_words, spoken_name
+from pipeline.words import place_within, said, span_words
 
 #: How a change stands in an address: ``by.KEY``.
 _PREFIX: Final = "by."
@@ -68,11 +68,11 @@ def sliders_of(mill: Mill, query: Query) -> list[Slider]:
 
 def _all(mill: Mill) -> Iterator[Slider]:
     yield Slider("ph_limed", said("Limed-juice pH"), "pH", -0.4, 0.4, 0.05)
-    yield Slider("flow", "Throughput", "%", -15.0, 15.0, 1.0)
+    yield Slider("flow", said("Throughput"), "%", -15.0, 15.0, 1.0)
     station = mill.station
     hot = (*station.of_kind("settler")[:1], *station.of_kind("evaporator_vessel")[:1])
     for vessel in hot:
-        words = said("Temperature of the {spoken_name}", spoken_name=spoken_name(vessel.name))
+        words = said("Temperature in {vessel}", vessel=place_within(vessel.name))
         yield Slider(f"{vessel.name}.temp_degc", words, "K", -4, 4, 0.5)
     for vessel in station.of_kind("clear_juice_tank")[:1]:
         yield Slider(

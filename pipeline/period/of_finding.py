@@ -15,7 +15,7 @@ from pipeline.mill import Mill
 from pipeline.period.moves import Around, Told, around, told_of
 from pipeline.period.notes import notes_of
 from pipeline.period.sentence import explained, named_as_data, sentence_of
-from pipeline.words import bare_tonnes, clean, joined, packed, said, span_words
+from pipeline.words import bare_tonnes, clean, joined, note_kind_words, packed, said, span_words
 
 #: Channel of mud, whose driver it shares with tanks.
 _MUD = "mud"
@@ -98,7 +98,7 @@ def note_words(mill: Mill, note: Note) -> str:
     by = said(" ({author})", author=note.author) if note.author else ""
     return said(
         "Noted beforehand as {kind}, {hours}: {text}{by}",
-        kind=note.kind,
+        kind=note_kind_words(note.kind),
         hours=hours,
         text=note.text,
         by=by,
@@ -114,7 +114,14 @@ def _as_mark(mill: Mill, note: Note) -> str:
     hours = span_words(note.started, note.ended, mill.tz)
     by = said(" ({author})", author=note.author) if note.author else ""
     return clean(
-        said("{kind}, {hours}: {text}{by}", kind=note.kind, hours=hours, text=note.text, by=by), 600
+        said(
+            "{kind}, {hours}: {text}{by}",
+            kind=note_kind_words(note.kind),
+            hours=hours,
+            text=note.text,
+            by=by,
+        ),
+        600,
     )
 
 

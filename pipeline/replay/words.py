@@ -5,20 +5,17 @@ from __future__ import annotations
 from features.advice import USUAL_PH
 from features.replay import FILTRATE_TO, Change
 from pipeline.replay.levers import Levers
-from pipeline.words import clean, figure, said, unit_words
+from pipeline.words import figure, place_within, said, unit_words
 
 
 def change_words(change: Change) -> str:
-    """A change in words, such as ``settler temperature 2 °C lower``."""
+    """A change in words, such as ``temperature in the settler 2 °C lower``."""
     name = _NAMES[change.what]
-    place = clean(change.place, 60).replace("_", " ")
-    what = said("{place} {name}", place=place, name=name) if place else name
+    place = place_within(change.place) if change.place else ""
+    what = said("{what} in {place_within}", what=name, place_within=place) if place else name
     if change.what == "in_service":
-        return said(
-            "{place} {said} service",
-            place=place,
-            said=said("in") if change.amount else said("out of"),
-        )
+        held = said("{place} in service", place=place)
+        return held if change.amount else said("{place} out of service", place=place)
     if change.what == "filtrate_to":
         return said(
             "filtrate returned to {filtrate_to} juice", filtrate_to=FILTRATE_TO[int(change.amount)]
@@ -88,12 +85,12 @@ def _way(amount: float) -> str:
 _NAMES = {
     "ph_limed": said("limed-juice pH"),
     "ph_limed_target": said("target of limed-juice pH"),
-    "flow": "throughput",
-    "imbibition": "imbibition",
+    "flow": said("throughput"),
+    "imbibition": said("imbibition"),
     "stop_h": said("length of the stop"),
-    "filtrate_to": "filtrate",
-    "temp_degc": "temperature",
-    "level_pct": "level",
+    "filtrate_to": said("filtrate"),
+    "temp_degc": said("temperature"),
+    "level_pct": said("level"),
     "mud_level_pct": said("mud level"),
-    "in_service": "service",
+    "in_service": said("service"),
 }

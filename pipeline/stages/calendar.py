@@ -10,7 +10,7 @@ from pipeline.lake import lake_of
 from pipeline.mill import Mill
 from pipeline.period import add_notes, notes_of, read_calendar, withdraw_note
 from pipeline.stages.search_results import forget
-from pipeline.words import span_words
+from pipeline.words import joined, note_kind_words, said, span_words
 
 
 def keep_note(mill: Mill, note: Note) -> list[str]:
@@ -28,33 +28,37 @@ def take_back_note(mill: Mill, which: str) -> list[str]:
     """Take a note back; lines that say which."""
     note = withdraw_note(mill, which)
     _search_again(mill, [note])
-    return [f"Taken back: {_line(mill, note)}", _next(mill)]
+    return [said("Taken back: {line}", line=_line(mill, note)), _next(mill)]
 
 
 def note_lines(mill: Mill) -> list[str]:
     """All notes of a mill, in order of time."""
     notes = notes_of(mill)
     if not notes:
-        return ['No notes yet. lostpol note MILL --from T --to T "text" keeps one.']
+        return [said('No notes yet. lostpol note MILL --from T --to T "text" keeps one.')]
     return [_line(mill, note) for note in notes]
 
 
 def _kept(mill: Mill, new: Sequence[Note], given: int) -> list[str]:
     _search_again(mill, new)
-    lines = [f"Kept: {_line(mill, note)}" for note in new]
+    lines = [said("Kept: {line}", line=_line(mill, note)) for note in new]
     if given > len(new):
-        lines.append(f"{given - len(new)} known already.")
+        lines.append(said("{n} known already.", n=given - len(new)))
     return [*lines, _next(mill)] if new else lines
 
 
 def _next(mill: Mill) -> str:
-    return f"Findings and notices follow with the next run: lostpol nightly {mill.config_path}"
+    return said(
+        "Findings and notices follow with the next run: lostpol nightly {path}",
+        path=mill.config_path,
+    )
 
 
 def _line(mill: Mill, note: Note) -> str:
     by = f" ({note.author})" if note.author else ""
     hours = span_words(note.started, note.ended, mill.tz)
-    return f"{note.note_id}  {hours}, {note.kind}: {note.text}{by}"
+    kind = note_kind_words(note.kind)
+    return joined("", (note.note_id, "  ", hours, ", ", kind, f": {note.text}{by}"))
 
 
 def _search_again(mill: Mill, notes: Sequence[Note]) -> None:

@@ -14,7 +14,7 @@ import polars as pl
 
 from pipeline.base import ConfigError
 from pipeline.mill import Mill
-from pipeline.words import clean, section_words, span_words, tonnes, words_of
+from pipeline.words import clean, joined, section_words, span_words, tonnes, words_of
 
 #: Shortest beginning of an id that is understood [characters].
 LEAST_PREFIX: Final = 4
@@ -69,7 +69,8 @@ def _number_given(findings: pl.DataFrame, place: int, mill: Mill | None) -> Conf
 def finding_words(row: Mapping[str, Any], mill: Mill) -> str:
     """Cause, place, time and tonnes of a finding, in one line of plant time."""
     kinds = {vessel.name: str(vessel.kind) for vessel in mill.station.vessels}
-    where = clean(section_words(str(row["section"]), kinds))
+    where = section_words(str(row["section"]), kinds)
     when = span_words(row["started"], row["ended"], mill.tz)
     lost = tonnes(row["lost_t"], row["lost_t_low"], row["lost_t_high"])
-    return f"{words_of(str(row['cause'])).name}, {where}, {when} ({mill.zone}), {lost}"
+    name = words_of(str(row["cause"])).name
+    return joined("", (name, ", ", where, ", ", when, f" ({mill.zone}), ", lost))

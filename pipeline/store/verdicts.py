@@ -15,7 +15,19 @@ from pipeline.mill import Mill
 from pipeline.store.folders import published_store_of, store_of
 from pipeline.store.learning import TAKEN_BACK, counting
 from pipeline.store.naming import chosen, finding_words
-from pipeline.words import CAUSES, clean, moment_words, words_of
+from pipeline.words import (
+    CAUSES,
+    clean,
+    counted,
+    joined,
+    lesson_words,
+    moment_words,
+    said,
+    section_words,
+    tonnes,
+    verdict_words,
+    words_of,
+)
 
 Verdict = Literal["confirmed", "dismissed", "fixed"]
 
@@ -108,41 +120,78 @@ def _machine_user() -> str:
 
 def verdict_lines(mill: Mill) -> list[str]:
     """Every verdict given, last one first, for a terminal."""
-    given = published_store_of(mill).verdicts().to_dicts()
+    store = published_store_of(mill)
+    given = store.verdicts().to_dicts()
     if not given:
-        return [f"{mill.name}: no verdict was given yet."]
+        return [said("{mill}: no verdict was given yet.", mill=mill.name)]
     count = {row["verdict_id"] for row in counting(given).values()}
-    lines = [f"{mill.name}: {len(given)} verdicts, {len(count)} of them count."]
+    found = {row["finding_id"]: row for row in store.findings(withdrawn=True).to_dicts()}
+    lines = [
+        joined(
+            ", ",
+            (
+                counted(len(given), "{mill}: {n} verdict", "{mill}: {n} verdicts", mill=mill.name),
+                counted(len(count), "{n} of them counts.", "{n} of them count."),
+            ),
+        )
+    ]
     for row in reversed(given):
-        lines += _lines_of(mill, row, counts=row["verdict_id"] in count)
+        of = found.get(row["finding_id"])
+        lines += _lines_of(mill, row, of, counts=row["verdict_id"] in count)
     return lines
 
 
-def _lines_of(mill: Mill, row: dict[str, Any], *, counts: bool) -> list[str]:
-    phrase = "taken back" if row["verdict"] == TAKEN_BACK else row["verdict"]
+def _lines_of(
+    mill: Mill, row: dict[str, Any], finding: dict[str, Any] | None, *, counts: bool
+) -> list[str]:
+    back = row["verdict"] == TAKEN_BACK
+    phrase = verdict_words(row["verdict"])
     if row["found_cause"]:
-        phrase += f", was {words_of(row['found_cause']).name}"
-    when = _local(mill, row["given_at"])
-    what = f"{words_of(row['cause']).name} in {clean(row['section'])}"
-    episode = f"from {_local(mill, row['started'])}, {row['lost_t']:.2f} t"
-    mark = "" if counts or row["verdict"] == TAKEN_BACK else " (no longer counts)"
-    lines = [
-        f"{row['finding_id']}  {phrase}{mark}, by {clean(row['author'])}, {when}",
-        f"    {what}, {episode}",
-    ]
+        cause = words_of(row["found_cause"]).name
+        phrase = said("{verdict}, was {cause}", verdict=phrase, cause=cause)
+    mark = "" if counts or back else said(" (no longer counts)")
+    given = said(
+        "{verdict}{mark}, by {author}, {when}",
+        verdict=phrase,
+        mark=mark,
+        author=clean(row["author"]),
+        when=_local(mill, row["given_at"]),
+    )
+    what = _as_judged(mill, row) if finding is None else finding_words(finding, mill)
+    lines = [joined("  ", (row["finding_id"], given)), joined("", ("    ", what))]
     return [*lines, f"    {clean(row['note'], 400)}"] if row["note"] else lines
 
 
+def _as_judged(mill: Mill, row: dict[str, Any]) -> str:
+    """What a verdict keeps of a finding that is gone: its tonnes then, without an interval."""
+    kinds = {vessel.name: str(vessel.kind) for vessel in mill.station.vessels}
+    return said(
+        "{name}, {where}, from {when}, {lost} when judged",
+        name=words_of(row["cause"]).name,
+        where=section_words(row["section"], kinds),
+        when=_local(mill, row["started"]),
+        lost=tonnes(row["lost_t"], None, None),
+    )
+
+
 def _local(mill: Mill, moment: datetime) -> str:
-    return f"{moment_words(moment, mill.tz)} {mill.zone}"
+    return joined(" ", (moment_words(moment, mill.tz), mill.zone))
 
 
 def verdict_summary(mill: Mill, finding: dict[str, Any]) -> list[str]:
     """Which finding was marked, and what it looks like now, for a terminal."""
     evidence = json.loads(finding["evidence"])
     changes = evidence.get("verdicts", {}).get("told", []) if isinstance(evidence, dict) else []
-    place = f"number {finding['rank']} of the list" if finding["rank"] else "no longer found"
-    stands = finding["verdict"] or "no verdict"
-    head = f"{finding['finding_id']}: {stands.replace('_', ' ')}, now {place}."
-    told = (finding_words(finding, mill), *(clean(change, 400) for change in changes))
-    return [head, *(f"    {line}" for line in told)]
+    place = (
+        said("number {rank} of the list", rank=finding["rank"])
+        if finding["rank"]
+        else said("no longer found")
+    )
+    head = said(
+        "{finding_id}: {verdict}, now {place}.",
+        finding_id=finding["finding_id"],
+        verdict=verdict_words(finding["verdict"]) or said("no verdict"),
+        place=place,
+    )
+    told = (finding_words(finding, mill), *map(lesson_words, changes))
+    return [head, *(joined("", ("    ", line)) for line in told)]

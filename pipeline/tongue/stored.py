@@ -88,13 +88,17 @@ class Sentences:
         return fitted(self._language, self._words(message), told, ours)
 
     def _captured(self, name: str, value: str) -> str:
-        number = _NUMBER.match(value)
-        if number and (number.end() == len(value) or value[number.end()] == " "):
-            return self._digits(number[0]) + value[number.end() :]
         if name in _GIVEN or not value or value.startswith("{"):
             return value
+        number = _NUMBER.match(value)
+        if number and number.end() == len(value):
+            return self._digits(value)
         known = self._known(value.strip())
-        return value if known is None else value.replace(value.strip(), known)
+        if known is not None:
+            return value.replace(value.strip(), known)
+        if number and value[number.end()] == " ":
+            return self._digits(number[0]) + value[number.end() :]
+        return value
 
 
 def _group(slot: re.Match[str]) -> str:

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     )
     from pipeline.words.causes import CAUSES, CauseWords, caution_label, words_of
     from pipeline.words.evidence import Evidence, parsed_evidence, read_evidence
+    from pipeline.words.lessons import lesson_words
     from pipeline.words.localtime import (
         as_utc,
         chart_offset,
@@ -76,6 +77,7 @@ if TYPE_CHECKING:
         channel_words,
         confidence_key,
         confidence_words,
+        note_kind_words,
         notice_words,
         place_within,
         section_words,

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline.words.causes import words_of
+from pipeline.words.lessons import lesson_words
 from pipeline.words.message import Said, Stored, figure, joined, said, stored
 from pipeline.words.packing import unpacked
 from pipeline.words.rounding import fact_value, known, quantity, unit_words
@@ -138,6 +139,8 @@ def _line(item: object) -> str:
 def _text(item: Mapping[Any, Any]) -> str:
     """The subject of a fact, its places said as they are everywhere."""
     form, parts = item.get("form"), item.get("parts")
+    if item.get("by") == "verdicts":
+        return lesson_words(item.get("text"))
     if "said" in item:
         return unpacked(item["said"], clean(item.get("text"), _SENTENCE))
     if not isinstance(form, str) or not isinstance(parts, Mapping):

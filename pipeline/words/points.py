@@ -57,13 +57,6 @@ _STREAMS: Final[Mapping[tuple[str, str], str]] = {
     ("syrup", ""): said("syrup"),
     ("filter_cake", ""): said("filter cake"),
 }
-#: How a port joins a quantity to its vessel.
-_JOINTS: Final = {
-    "in": said("into"),
-    "inside": said("in"),
-    "out": said("out of"),
-    "mud": said("in the mud of"),
-}
 #: Doses are known by what is dosed; a place adds nothing.
 _ALONE: Final = frozenset({"lime_flow", "flocculant_flow", "imbibition_flow", "cane_rate"})
 
@@ -100,10 +93,30 @@ def point_words(quantity: str, place: str, port: str) -> str:
         return said(
             "{stream} {said}", stream=stream, said=said("flow") if quantity == "flow" else what
         )
-    joint = _JOINTS.get(port) or (said("in") if quantity == "level" else said("of"))
-    return said(
-        "{what} {joint} {place_within}", what=what, joint=joint, place_within=place_within(place)
-    )
+    return _at(port or ("inside" if quantity == "level" else ""), what, place_within(place))
+
+
+def _at(port: str, what: str, within: str) -> str:
+    """Say a quantity at a port, for each port with a message of its own."""
+    # In many languages the word between the two becomes one with the article behind it.
+    match port:
+        case "in":
+            return said("{what} into {place_within}", what=what, place_within=within)
+        case "inside":
+            return said("{what} in {place_within}", what=what, place_within=within)
+        case "out":
+            return said("{what} out of {place_within}", what=what, place_within=within)
+        case "mud":
+            return said("{what} in the mud of {place_within}", what=what, place_within=within)
+        case _ if port:
+            return said(
+                "{what} at {port} of {place_within}",
+                what=what,
+                port=spoken_name(port),
+                place_within=within,
+            )
+        case _:
+            return said("{what} of {place_within}", what=what, place_within=within)
 
 
 def analyte_words(analyte: str, basis: str = "juice") -> str:

@@ -67,6 +67,13 @@ _KINDS: dict[str, str] = {
     "evaporator_vessel": said("evaporator vessel"),
 }
 
+#: Names of vessels that the trade gives wherever there are several of a kind (common practice).
+_NAMED: dict[str, str] = {
+    "primary_heater": said("primary heater"),
+    "secondary_heater": said("secondary heater"),
+    "first_evaporator": said("first evaporator"),
+}
+
 #: The same within a sentence.
 _THE: dict[str, str] = {
     "liming_tank": said("the liming tank"),
@@ -76,6 +83,9 @@ _THE: dict[str, str] = {
     "clear_juice_tank": said("the clear-juice tank"),
     "clear_juice_heater": said("the clear-juice heater"),
     "evaporator_vessel": said("the evaporator vessel"),
+    "primary_heater": said("the primary heater"),
+    "secondary_heater": said("the secondary heater"),
+    "first_evaporator": said("the first evaporator"),
 }
 
 _STATUS: dict[str, str] = {
@@ -110,6 +120,17 @@ _VERDICTS: dict[str, str] = {
     "dismissed": said("dismissed"),
     "fixed": said("fixed"),
     "look_again": said("look again"),
+    "taken_back": said("taken back"),
+}
+
+_NOTES: dict[str, str] = {
+    "stop": said("stop"),
+    "cleaning": said("cleaning"),
+    "calibration": said("calibration"),
+    "reagent": said("reagent"),
+    "method": said("method"),
+    "trial": said("trial"),
+    "other": said("other"),
 }
 
 _SENSORS: dict[str, str] = {
@@ -159,7 +180,7 @@ def vessel_words(vessel: str, kind: str) -> str:
     """Call a vessel as the mill does, by its name; one named after its kind as the trade does."""
     if vessel == kind and kind in _KINDS:
         return _KINDS[kind]
-    return spoken_name(vessel) or said("place not named")
+    return _NAMED.get(vessel) or spoken_name(vessel) or said("place not named")
 
 
 def place_within(section: str) -> str:
@@ -211,6 +232,11 @@ def sensor_words(verdict: str) -> str:
 def verdict_words(verdict: object) -> str:
     """Say in a word what people said of a finding; empty when nobody did."""
     return _VERDICTS.get(str(verdict or ""), spoken_name(verdict))
+
+
+def note_kind_words(kind: str) -> str:
+    """Say of what kind a note is."""
+    return _NOTES.get(kind, spoken_name(kind))
 
 
 def share_words(share: str) -> str:

@@ -7,7 +7,7 @@ from typing import Final
 
 from models.worth import WHERE, Cure, Point
 from pipeline.words.message import figure, joined, said
-from pipeline.words.wording import spoken_name
+from pipeline.words.wording import place_within
 
 #: What a station should measure: its name in a sentence, and what goes unseen without it.
 NEEDS: Final[dict[str, tuple[str, str]]] = {
@@ -151,7 +151,7 @@ def juices_words(wheres: Sequence[str], last: str) -> str:
         "mixed": said("mixed juice"),
         "limed": said("limed juice"),
         "clear": said("clear juice"),
-        "last": said("juice out of the {vessel}", vessel=spoken_name(last)),
+        "last": said("juice out of {vessel}", vessel=place_within(last)),
     }
     return listed([names[where] for where in wheres])
 

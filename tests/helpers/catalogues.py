@@ -37,6 +37,8 @@ _PROSE = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z(]|[a-z]{2,} by$|^[a-z]+ \{")
 _FORMAT = re.compile(r"\{(\w*)(?::[^{}]*)?\}")
 #: Single words that stand in the places of such sentences.
 _WORDS = (
+    "would",
+    "would not",
     "bad quality",
     "uncertain quality",
     "spike",

@@ -125,7 +125,7 @@ def test_the_command_answers_people_and_programs(mill, capsys):
     asked = ["replay", str(mill.config_path), *span, "--set", "ph_limed=+0.1"]
     assert app.run([*asked, "--set", "clear_juice_tank.level_pct=-5"]) == 0
     text = capsys.readouterr().out
-    assert "limed-juice pH 0.1 higher; clear juice tank level 5 points lower" in text
+    assert "limed-juice pH 0.1 higher; level in the clear-juice tank 5 points lower" in text
     assert "of sucrose would have been saved, 90 % interval" in text
     assert "lime, as CaO:" in text
     assert "never writes to a control system" in text

@@ -1,6 +1,7 @@
 """Verdicts: kept for good, taken back without a trace, told to everybody as plain text."""
 
 import json
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -17,7 +18,9 @@ from pipeline.stages import stages
 from pipeline.store.folders import store_of
 from pipeline.store.learning import belonging
 from pipeline.store.naming import chosen
-from pipeline.store.verdicts import give_verdict, verdict_lines
+from pipeline.store.verdicts import give_verdict, verdict_lines, verdict_summary
+from pipeline.tongue import tongue_of
+from pipeline.words import CAUSES
 
 ROOT = Path(__file__).resolve().parents[3]
 BRINDLEWATER = load_mill(ROOT / "configs" / "demo_mill.toml")
@@ -275,7 +278,7 @@ def test_the_commands(described, capsys):
     assert "dismissed" in capsys.readouterr().out
     assert app.run(["verdicts", described]) == 0
     said = capsys.readouterr().out
-    assert "1 verdicts, 1 of them count" in said
+    assert "1 verdict, 1 of them counts" in said
     assert "America/Chicago" in said
     assert app.run(["verdict", described, name[:4], "--withdraw"]) == 0
     assert f"{name}: no verdict, now number 1" in capsys.readouterr().out
@@ -299,3 +302,26 @@ def test_what_makes_no_sense_is_refused(described, typed, capsys):
     typed = typed.replace("ID", at(load_mill(Path(described)), 1))
     assert app.run(["verdict", described, *typed.split()]) == 2
     assert store_of(load_mill(Path(described))).verdicts().is_empty()
+
+
+def test_lists_of_verdicts_name_places_and_tonnes_as_findings_do(mill):
+    give_verdict(mill, at(mill, 1), "confirmed", author="Ana", found_cause="low_limed_ph")
+    told = "\n".join(verdict_lines(mill))
+    assert "1 verdict, 1 of them counts." in told
+    assert "t (" in told  # with its interval
+    assert "_" not in told
+    spanish = "\n".join(str(tongue_of("es")(line)) for line in verdict_lines(mill))
+    assert "1 veredicto, 1 de ellos cuenta." in spanish
+    assert "confirmado" in spanish
+    assert " verdict" not in spanish
+
+
+def test_what_a_verdict_changed_names_no_cause_by_its_key(mill):
+    marked = give_verdict(mill, at(mill, 1), "confirmed", "as_typed", "Ana", "low_limed_ph")
+    told = verdict_summary(mill, marked)
+    keys = [key for line in told for key in CAUSES if re.search(rf"\b{key}\b", line)]
+    assert any("the search had named it “" in line for line in told)
+    assert keys == []
+    assert any(line.endswith(": as_typed") for line in told)  # a note stays as it was typed
+    french = [str(tongue_of("fr")(line)) for line in told]
+    assert any("confirmé par Ana le " in line for line in french)

@@ -8,7 +8,9 @@ from babel.dates import format_date
 from babel.numbers import format_decimal
 from jinja2 import DictLoader, Environment
 
+from features.replay import Change
 from pipeline.base import ConfigError
+from pipeline.replay import change_words
 from pipeline.tongue import Units, messages, tongue_of, translated
 from pipeline.words import (
     against_targets,
@@ -21,6 +23,7 @@ from pipeline.words import (
     money,
     packed,
     place_within,
+    point_words,
     said,
     section_words,
     span_words,
@@ -97,9 +100,30 @@ def test_article_and_preposition_become_one():
     )  # fmt: skip
 
 
+def test_points_and_vessels_of_common_names_are_said_with_their_article():
+    outlet = point_words("temperature", "primary_heater", "out")
+    assert outlet == "temperature out of the primary heater"
+    assert (ES(outlet), PT(outlet), FR(outlet)) == (
+        "temperatura a la salida del calentador primario",
+        "temperatura na saída do aquecedor primário",
+        "température à la sortie du réchauffeur primaire",
+    )
+    assert ES(section_words("first_evaporator", {})) == "primer evaporador"
+    lever = change_words(Change("temp_degc", "by", -2.0, "first_evaporator"))
+    assert lever == "temperature in the first evaporator 2 °C lower"
+    assert FR(lever) == "température dans le premier évaporateur 2 °C plus bas"
+    assert ES(change_words(Change("flow", "factor", 5.0))) == "caudal de jugo 5 % más alto"
+
+
 @pytest.mark.parametrize(
     ("english", "spanish"),
     [
+        (
+            "The ordinary daily balance sees losses above 1.30 t in this period: it would have "
+            "seen this one (by reducing sugars, 15 samples before and 16 after the station).",
+            "El balance diario ordinario ve pérdidas mayores de 1,30 t en este período: habría "
+            "visto esta (por azúcares reductores, 15 muestras antes y 16 después de la estación).",
+        ),
         ("silent for 5.0 h", "en silencio 5,0 h"),
         ("silent for 68 min; 12 spikes", "en silencio 68 min; 12 picos"),
         (
