@@ -162,7 +162,9 @@ def leavings(mill: Mill) -> Iterator[Sign]:
     items = list(leftovers(mill))
     if items:
         mib = sum(item.size_bytes for item in items) / 2**20
-        what = f"{len(items)} remains of stopped runs, {mib:.1f} MiB"
+        many = len(items) > 1
+        rest = f"{len(items)} files or folders of stopped runs" if many else "one of a stopped run"
+        what = f"{rest}, {mib:.1f} MiB"
         yield Sign("Remains", "look", what, "Remove them with lostpol tidy.")
 
 

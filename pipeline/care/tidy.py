@@ -102,7 +102,8 @@ def leftovers(mill: Mill) -> Iterator[Item]:
         for name in lake.storage.leftovers():
             yield _lake_item(lake, name, "left by a stopped run")
     incoming = mill.incoming_path
-    if incoming.is_dir() and not unfinished(incoming):
+    # A pull that found nothing to read leaves the folder empty: no remains, and nobody's worry.
+    if incoming.is_dir() and any(incoming.iterdir()) and not unfinished(incoming):
         yield _item(incoming, "read by a stopped pull, and not stored")
     for path in backups_of(mill.database_path)[:-KEPT_BACKUPS]:
         yield _item(path, "older backup of the database")

@@ -52,6 +52,7 @@ def tidy(mill: MillFile, *, dry_run: Annotated[bool, Parameter(negative="")] = F
         say(f"{item.size_bytes:>14,} bytes  {item.path}  ({item.why})")
     total = sum(item.size_bytes for item in done.items)
     would = "would go" if dry_run else "deleted"
-    say(f"{len(done.items)} files and folders {would}: {total:,} bytes.")
+    what = "1 file or folder" if len(done.items) == 1 else f"{len(done.items)} files and folders"
+    say(f"{what} {would}: {total:,} bytes.")
     about = "about " if dry_run else ""
     say(f"Database: {done.database_before:,} bytes, {about}{done.database_after:,} after.")

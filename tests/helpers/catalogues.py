@@ -39,6 +39,12 @@ _FORMAT = re.compile(r"\{(\w*)(?::[^{}]*)?\}")
 _WORDS = (
     "would",
     "would not",
+    # Joints of a quantity and its vessel, as sentences kept by earlier searches hold them.
+    "in",
+    "into",
+    "out of",
+    "of",
+    "in the mud of",
     "bad quality",
     "uncertain quality",
     "spike",

@@ -13,6 +13,7 @@ from keeping import merge_day
 
 from pipeline.base.errors import ConfigError, StoreBusyError
 from pipeline.base.lock import only_run
+from pipeline.care.store import leavings
 from pipeline.care.tidy import make_room
 from pipeline.cli.app import run
 from pipeline.lake.coverage import lake_of
@@ -161,3 +162,13 @@ def test_the_command_says_what_and_how_much(tmp_path, capsys):
     said = capsys.readouterr().out
     assert "2 files and folders would go: 3,000 bytes." in said
     assert "left by a stopped run" in said
+
+
+def test_an_empty_folder_for_what_comes_in_is_no_remains(tmp_path, capsys):
+    mill = described(tmp_path)
+    (mill.lake_path / "incoming").mkdir(parents=True)
+    assert list(leavings(mill)) == []
+    put(mill.lake_path / "incoming" / "abc" / "2025-10-01_0.parquet", 2000)
+    assert [sign.what for sign in leavings(mill)] == ["one of a stopped run, 0.0 MiB"]
+    assert run(["tidy", str(mill.config_path), "--dry-run"]) == 0
+    assert "1 file or folder would go: 2,000 bytes." in capsys.readouterr().out
