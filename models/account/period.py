@@ -186,7 +186,8 @@ def account_of_period(
         DriverPart(name, above_tonnes({name: kg}, around, error)) for name, kg in totals.items()
     ]
     if every:
-        drivers.append(DriverPart(MICROBES, above_tonnes({}, around, error, every)))
+        # Never less than nothing, as the findings themselves: one error, told alike everywhere.
+        drivers.append(DriverPart(MICROBES, lost_tonnes(0.0, error, every)))
     stood = inside.filter(pl.col(STANDING).is_not_null())["ts_utc"].n_unique()
     return PeriodAccount(
         start=bounds[0],

@@ -114,6 +114,9 @@ def test_what_microbes_ate_comes_on_top(driven, plant):
     assert drivers[MICROBES] == pytest.approx(1.5)
     tank = next(v for v in found.by_vessel if v.zone == "liming_tank")
     assert tank.by_driver[MICROBES] == pytest.approx(1.5)
+    # One finding and nothing else: the driver's interval is the finding's.
+    (told,) = (p.above_usual for p in found.by_driver if p.driver == MICROBES)
+    assert (told.low, told.high) == (pytest.approx(0.7, rel=0.01), pytest.approx(3.2, rel=0.01))
     # Independent errors join by their squares.
     sd = bare.lost.mid * math.log(bare.lost.high / bare.lost.mid)
     both = math.hypot(sd, 1.5 * math.log(3.2 / 0.7) / 2)
