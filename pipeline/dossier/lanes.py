@@ -139,7 +139,7 @@ def loss_lane(material: Material, n: int) -> Lane:
     return Lane(
         key=LOSS_KEY,
         tag="",
-        what=said("sucrose lost, whole station"),
+        what=said("sucrose lost by inversion, whole station"),
         unit="kg/h",
         decimals=0,
         lines=(
