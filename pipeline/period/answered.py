@@ -26,7 +26,16 @@ from pipeline.period.notes import notes_of
 from pipeline.period.reckoned import Reckoned, reckon
 from pipeline.period.sentence import explained, sentence_of
 from pipeline.store import published_store_of
-from pipeline.words import bare_tonnes, figure, joined, said, share_words, within_line, words_of
+from pipeline.words import (
+    bare_tonnes,
+    figure,
+    joined,
+    said,
+    section_words,
+    share_words,
+    within_line,
+    words_of,
+)
 
 #: A finding that holds this share of what lies above the usual names the period's loss.
 _LEADING: Final = 0.5
@@ -220,11 +229,12 @@ def not_computed(found: Answer) -> list[tuple[str, str]]:
             "{unknown_h} h of this period", unknown_h=figure(found.reckoned.unknown_h, ".1f")
         )
         lines.append((what, said("no readings, or not worked out and searched yet")))
+    kinds = {v.name: str(v.kind) for v in found.mill.station.vessels}
     for vessel in account.by_vessel:
         if vessel.not_measured_h >= _TOLD_H:
             what = said(
                 "{zone}, {not_measured_h} h",
-                zone=vessel.zone,
+                zone=section_words(vessel.zone, kinds),
                 not_measured_h=figure(vessel.not_measured_h, ".1f"),
             )
             lines.append((what, said("not all measured: the season's median stood in")))

@@ -3,6 +3,7 @@
 import json
 import re
 import shutil
+from dataclasses import replace
 from datetime import timedelta
 
 import polars as pl
@@ -111,6 +112,15 @@ def test_days_with_several_losses_are_not_said_to_be_quiet(mill, own):
     days = answer(mill, Window(own.start - timedelta(days=3), own.end + timedelta(days=1)))
     assert len(days.account.findings) >= 2
     assert "Nothing stands out" not in days.sentence
+
+
+def test_vessels_not_measured_are_called_as_people_call_them(mill, own):
+    found = answer(mill, own)
+    vessels = tuple(replace(v, not_measured_h=1.0) for v in found.account.by_vessel)
+    lacking = replace(found, account=replace(found.account, by_vessel=vessels))
+    told = [what for what, _ in not_computed(lacking)]
+    assert "liming tank, 1.0 h" in told
+    assert not any("_" in what for what in told)
 
 
 def test_hours_beyond_the_data_are_told(mill, own):
