@@ -30,7 +30,12 @@ _TYPES: Final = {
 }
 _SAFE: Final = re.compile(r"[0-9A-Za-z][0-9A-Za-z_.-]{0,120}")
 _PERIOD: Final = re.compile(r"(\d{8}T\d{4}Z)_(\d{8}T\d{4}Z)")
-_NAMES: Final = {"nightly": said("Night"), "weekly": said("Week"), "backfill": said("Season")}
+_NAMES: Final = {
+    "nightly": said("Night"),
+    "weekly": said("Week"),
+    "backfill": said("Season"),
+    "keeper": said("How sharp the search is"),
+}
 _MOST: Final = 2000
 #: How reports write the name of a finding; text from outside has no such tags, it is escaped.
 _BACK: Final = (said("The season at the desk"), said("All reports"))

@@ -212,6 +212,16 @@ def test_every_view_says_where_it_can_be_kept(shown, first):
         assert shown.get(f"{KEY}/{table}.csv").status_code == 200
 
 
+def test_every_kind_of_report_has_a_name_in_the_index(client, mine):
+    folder = mine.reports_path / "2025-10-10"
+    folder.mkdir(parents=True, exist_ok=True)
+    for kind in ("nightly", "weekly", "keeper", "backfill"):
+        (folder / f"{kind}.html").write_text("<p>x</p>", "utf-8")
+    text = client.get(f"{KEY}/reports/").text
+    assert "How sharp the search is" in text
+    assert not re.search(r"<td[^>]*>(nightly|weekly|keeper|backfill)</td>", text)
+
+
 def test_reports_are_indexed_and_reach_nothing_of_the_desk(desk, client, mine, first):
     from pipeline.dossier.write import write_dossier
 
