@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
+    from features.flow.expansion import as_fed
     from features.flow.filtrate import (
         FiltrateShare,
         filtrate_told,

@@ -69,7 +69,13 @@ from models.detect import (
     with_stops,
     witness_of,
 )
-from models.find.noted import probe_truth, with_unexplained, within, without_planned
+from models.find.noted import (
+    method_changes,
+    probe_truth,
+    with_unexplained,
+    within,
+    without_planned,
+)
 from models.find.rows import candidate_row, microbial_row, ranked
 from models.find.series import minute_series
 from models.level import (
@@ -214,7 +220,7 @@ def _search(
     microbial = find_microbial(minutes, lab, station, bias, settings)
     spoilt = [(m.zone, m.start, m.end) for m in microbial]
     samples = level_samples(minutes, lab, station, biases, spoilt)
-    level = fit_level(minutes, samples, station)
+    level = fit_level(minutes, samples, station, method_changes(notes, minutes))
     multiplier = level.multiplier
     excess = with_stops(split_excess(minutes, station, limed, clear), minutes, station)
     witness = witness_of(calm["limed"], minutes) if "limed" in calm else None
@@ -257,7 +263,7 @@ def _search(
         uncalibrated_of(looked),
         Driven(minutes, excess, level, biases),
         course_of(level, minutes.start_utc, zone_shares(minutes)),
-        methods_of(level, samples),
+        methods_of(level, samples, minutes.start_utc),
     )
 
 

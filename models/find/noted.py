@@ -19,6 +19,8 @@ from models.find.rows import ranked
 #: What a probe's step makes begins or ends so near to it (estimate).
 _NEAR: Final = timedelta(hours=24)
 _STOPS: Final = frozenset({"stop", "cleaning"})
+#: Kinds of notes behind which results may read otherwise.
+_METHODS: Final = frozenset({"reagent", "method"})
 #: A stop may begin and end so much off its plan.
 _LEEWAY: Final = timedelta(minutes=30)
 #: What stays in the vessels of a stop that was handled well, of what they held before (estimate).
@@ -55,6 +57,12 @@ def probe_truth(
 def within(calibrated: Sequence[Calibration], minutes: Minutes) -> tuple[Calibration, ...]:
     """Calibrations that ended in the minutes searched."""
     return tuple(c for c in calibrated if 0 < minutes.index_of(c.note.ended) < minutes.n)
+
+
+def method_changes(notes: Sequence[Note], minutes: Minutes) -> list[float]:
+    """When another reagent or method was noted to begin [h since the first minute]."""
+    begun = [minutes.index_of(n.started) for n in notes if n.kind in _METHODS]
+    return [at / 60.0 for at in begun if 0 < at < minutes.n]
 
 
 def with_unexplained(

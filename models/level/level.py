@@ -14,6 +14,7 @@ from models.amount import Multiplier
 from models.base import Array, Minutes
 from models.level.equations import WEEK_H, Layout
 from models.level.priors import FORM_LOG_SD, believed_of
+from models.level.reagent import ReagentStep
 from models.level.samples import Kind
 
 
@@ -37,6 +38,11 @@ class Level:
     off_pct : dict of (str, str) to (float, float)
         Kind of analysis and place: what the method is off by there, and its standard error
         [% of sucrose, as if inverted].
+    ph_slope : (float, float)
+        Change of the juice's pH by a degree of heating, and its standard error [1/K]; nearly as
+        believed beforehand, for analyses tell little of it.
+    steps : tuple of ReagentStep
+        What all results of reducing sugars stepped by where another reagent was noted.
     """
 
     multiplier: Multiplier
@@ -45,6 +51,8 @@ class Level:
     log_zones: dict[str, float]
     covariance: Array
     off_pct: dict[tuple[Kind, str], tuple[float, float]]
+    ph_slope: tuple[float, float] = (0.0, 0.0)
+    steps: tuple[ReagentStep, ...] = ()
 
     def log_sd(self, shares: Mapping[str, float], start: int, end: int) -> float:
         """Standard error of the logarithm of a loss in some minutes [-].
@@ -130,6 +138,10 @@ def level_of(
         dict(zip(zones, values[w:].tolist(), strict=True)),
         spread,
         off,
+        (
+            station.kinetics.ph_slope + station.kinetics.ph_slope_sd * float(mill[layout.slope_at]),
+            station.kinetics.ph_slope_sd * float(sds[layout.slope_at]),
+        ),
     )
     return replace(level, multiplier=_season(level, minutes, told_by))
 

@@ -81,7 +81,7 @@ def solved(
         if step or near:
             if near is None:
                 scale = max(1.0, 1.4826 * float(np.median(np.abs(off))))
-            weights = np.minimum(1.0, _HUBER / np.maximum(np.abs(off) / scale, 1e-9))
+            weights = _weights(off / scale)
         gain = weights / (scale * equations.sd_pct) ** 2
         back = course_prior @ (courses - courses_0), mill_prior @ (mill - mill_0)
         system = System(linear, gain, course_prior, mill_prior)
@@ -92,6 +92,26 @@ def solved(
             break
     priors = course_prior, mill_prior
     return _summed_up(equations, (courses, mill), (courses_0, mill_0), scale, priors, weights, pace)
+
+
+def system_at(equations: Equations, found: Solved) -> tuple[System, Linear, Array]:
+    """Normal equations at a solution, with the linear equations and the rest of each sample.
+
+    Parameters
+    ----------
+    equations : Equations
+    found : Solved
+        A solution of them.
+    """
+    linear = equations.at(found.courses, found.mill)
+    rest = equations.seen_pct - linear.predicted_pct
+    sd = found.scale * equations.sd_pct
+    priors = equations.course_precision(found.pace), equations.mill_precision()
+    return System(linear, _weights(rest / sd) / sd**2, *priors), linear, rest
+
+
+def _weights(off: Array) -> Array:
+    return np.minimum(1.0, _HUBER / np.maximum(np.abs(off), 1e-9))
 
 
 def _summed_up(
@@ -154,6 +174,22 @@ class System:
         alone = cho_solve_banded((self._factor, False), courses)
         by_mill = solve(self.schur, mill - self._across.T @ alone, assume_a="sym")
         return alone - self._freed @ by_mill, by_mill
+
+    def beside(self, shape: Array, rest: Array) -> tuple[float, float]:
+        """What samples say of one more unknown, all others free: its pull and its precision.
+
+        Parameters
+        ----------
+        shape : ndarray, shape (m,)
+            What the unknown adds to each sample.
+        rest : ndarray, shape (m,)
+            Samples less what is predicted at the solution.
+        """
+        pull = self._gain * shape
+        none = np.zeros(self._across.shape[0]), np.zeros(len(self.schur))
+        courses, mill = self.step(shape, none)
+        taken = self._linear.by_course.T @ pull @ courses + self._linear.by_mill.T @ pull @ mill
+        return float(pull @ rest), float(pull @ shape - taken)
 
 
 def _normal(by_course: Precision, gain: Array) -> Precision:

@@ -8,6 +8,7 @@ drawn: the same results give the same level.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -19,7 +20,8 @@ from models.base import Minutes
 from models.level.average import averaged
 from models.level.equations import Equations
 from models.level.level import Level, level_of
-from models.level.newton import solved
+from models.level.newton import Solved, solved
+from models.level.reagent import without_steps
 from models.level.samples import Samples, Spoilt, samples_of
 from models.level.ways import Ways
 
@@ -57,7 +59,12 @@ def level_samples(
     return [s for s in samples if compared(s, samples)]
 
 
-def fit_level(minutes: Minutes, samples: Sequence[Samples], station: Station) -> Level:
+def fit_level(
+    minutes: Minutes,
+    samples: Sequence[Samples],
+    station: Station,
+    changed_h: Sequence[float] = (),
+) -> Level:
     """Fit the level of the kinetics to every analysis along the train.
 
     Parameters
@@ -67,21 +74,29 @@ def fit_level(minutes: Minutes, samples: Sequence[Samples], station: Station) ->
         As `level_samples` gives them.
     station : Station
         Its kinetics are the prior.
+    changed_h : sequence of float
+        When the laboratory noted another reagent or method [h since the first minute].
 
     Returns
     -------
     Level
         The prior's own where the analyses say nothing.
     """
-    zones = list(minutes.zones)
-    equations = Equations(samples, station, zones, minutes.n / 60.0)
+    zones, hours = list(minutes.zones), minutes.n / 60.0
     if not samples:
+        equations = Equations(samples, station, zones, hours)
         prior = np.asarray(np.linalg.inv(equations.mill_precision()), dtype=float)
         return level_of(equations.layout, equations.start()[1], prior, minutes, station, 0)
-    trials = [solved(equations, pace) for pace in _PACES]
-    best = max(trials, key=lambda found: found.evidence)
+
+    def solve(some: Sequence[Samples]) -> tuple[Equations, Solved]:
+        tried = Equations(some, station, zones, hours)
+        trials = [solved(tried, pace) for pace in _PACES]
+        return tried, max(trials, key=lambda found: found.evidence)
+
+    (equations, best), steps = without_steps(samples, solve, changed_h)
     mill, covariance = averaged(equations, best)
-    return level_of(equations.layout, mill, covariance, minutes, station, told_by(samples))
+    level = level_of(equations.layout, mill, covariance, minutes, station, told_by(samples))
+    return replace(level, steps=steps)
 
 
 def compared(one: Samples, samples: Sequence[Samples]) -> bool:

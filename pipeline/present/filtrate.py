@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from features.base import Port, Signal, Station, VesselKind
-from features.flow import FiltrateShare, filtrate_told, share_by_balance
+from features.flow import FiltrateShare, as_fed, filtrate_told, share_by_balance
 from features.kinetics import Z90
 from pipeline.lake import GRID, lake_of
 from pipeline.mill import Mill
@@ -47,10 +47,28 @@ def filtrate_line(mill: Mill, first: date, last: date) -> str:
 
 
 def _untold(mill: Mill, first: date, last: date) -> FiltrateShare | None:
+    return None if filtrate_told(mill.station) else metered_share(mill, first, last)
+
+
+def metered_share(mill: Mill, first: date, last: date) -> FiltrateShare | None:
+    """Filtrate as a share of the mixed juice, from the meters on both sides of its return.
+
+    Parameters
+    ----------
+    mill : Mill
+    first, last : date
+        UTC days to look at.
+
+    Returns
+    -------
+    FiltrateShare or None
+        None where one of the meters is missing or juice flowed for too few hours.
+    """
     station = mill.station
-    fed, limed = station.signal("flow", "mixed_juice"), _behind(station)
-    if filtrate_told(station) or fed is None or limed is None:
+    fed, behind = station.signal("flow", "mixed_juice"), _behind(station)
+    if fed is None or behind is None:
         return None
+    limed, limed_degc = behind
     minutes = lake_of(mill).read_features(GRID, first, last)
     names = {fed.name, limed.name}
     if not names <= {*minutes.columns}:
@@ -62,14 +80,18 @@ def _untold(mill: Mill, first: date, last: date) -> FiltrateShare | None:
     tanks = station.of_kind("liming_tank")
     lime = station.signal("lime_flow", tanks[0].name, "in") if tanks else None
     milk = values(lime) / 1000.0 if lime is not None and lime.name in minutes.columns else 0.0
-    return share_by_balance(values(fed), values(limed), milk)
+    expansion = 1.0 / float(as_fed(station, limed_degc))
+    return share_by_balance(values(fed), values(limed), milk, expansion)
 
 
-def _behind(station: Station) -> Signal | None:
-    """First flow meter between liming and settling."""
-    meters = [
-        station.signal("flow", vessel.name, port)
-        for kind, port in _BEHIND
-        for vessel in station.of_kind(kind)
-    ]
-    return next((meter for meter in meters if meter is not None), None)
+def _behind(station: Station) -> tuple[Signal, float] | None:
+    """First flow meter between liming and settling, and the juice's temperature there [degC]."""
+    before = station.targets.temp_mixed_degc
+    for group in station.in_flow_order:
+        vessel = group[0]
+        for kind, port in _BEHIND:
+            meter = station.signal("flow", vessel.name, port) if vessel.kind == kind else None
+            if meter is not None:
+                return meter, before if port == "in" else vessel.temp_degc
+        before = vessel.temp_degc
+    return None

@@ -9,7 +9,15 @@ from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from pipeline.report.view import WeekView
-from pipeline.words import clean, count, day_words, figure, quantity, said, stream_words
+from pipeline.words import (
+    clean,
+    count,
+    day_words,
+    figure,
+    quantity,
+    said,
+    stream_words,
+)
 
 #: Weeks shown, the newest of the season.
 _WEEKS: Final = 10
@@ -18,10 +26,11 @@ _METHODS: Final = {"rs": said("Reducing sugars")}
 
 @dataclass(frozen=True, slots=True)
 class LevelWords:
-    """What the weekly review says of the level: its course, the methods, and a step in words."""
+    """What the weekly review says of the level: its course, the methods, and steps in words."""
 
     weeks: tuple[tuple[str, str], ...]
     methods: tuple[tuple[str, str, str, str], ...]
+    steps: tuple[str, ...]
     moved: str
 
 
@@ -32,8 +41,10 @@ def level_words(view: WeekView) -> LevelWords | None:
     zone = ZoneInfo(view.report.zone)
     rows = view.level.sort("ts_utc").tail(_WEEKS).to_dicts()
     weeks = tuple((_day(row["ts_utc"], zone), _factor(row)) for row in rows)
-    methods = () if view.methods is None else tuple(map(_method, view.methods.to_dicts()))
-    return LevelWords(weeks, methods, _moved(rows, zone))
+    told = [] if view.methods is None else view.methods.to_dicts()
+    standing = tuple(_method(row) for row in told if not row.get("since_utc"))
+    steps = tuple(_step(row, zone) for row in told if row.get("since_utc"))
+    return LevelWords(weeks, standing, steps, _moved(rows, zone))
 
 
 def _day(moment: datetime, zone: ZoneInfo) -> str:
@@ -76,4 +87,15 @@ def _method(row: dict[str, Any]) -> tuple[str, str, str, str]:
             high_pct=quantity(row["high_pct"], row["high_pct_low"], row["high_pct_high"], "%"),
             way=way,
         ),
+    )
+
+
+def _step(row: dict[str, Any], zone: ZoneInfo) -> str:
+    return said(
+        "{method} stepped by {high_pct} on {day}, when another reagent or method was noted ("
+        "{samples} results since); it is not taken for inversion.",
+        method=_METHODS.get(row["analyte"], clean(row["analyte"], 40)),
+        high_pct=quantity(row["high_pct"], row["high_pct_low"], row["high_pct_high"], "%"),
+        day=_day(row["since_utc"], zone),
+        samples=count(row["samples"]),
     )

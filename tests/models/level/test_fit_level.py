@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from models.level import course_of, fit_level, level_samples, methods_of, zone_shares
+from models.level import EVERY_POINT, course_of, fit_level, level_samples, methods_of, zone_shares
 from models.worth.nominal import nominal_of
 from pipeline.mill import load_mill
 
@@ -187,6 +187,37 @@ def test_another_reagent_in_mid_season_hardly_moves_the_level(minutes, station):
     assert np.all((apart > 0.97) & (apart < 1.06))
 
 
+@pytest.mark.parametrize("by", [0.75, 1.4])
+def test_a_noted_reagent_is_told_with_its_step_and_not_taken_for_inversion(minutes, station, by):
+    """From noon of day 21 on all reducing sugars read a quarter less, or two fifths more."""
+    told = samples(minutes, station, 1.5)
+    at_h = 21 * 24.0 + 12.0
+    later = (pl.col("analyte") == "rs") & (pl.col("ts_utc") >= START + timedelta(hours=at_h))
+    other = told.with_columns(
+        pl.when(later).then(by * pl.col("value")).otherwise("value").alias("value")
+    )
+    heard = level_samples(minutes, other, station, {})
+    level = fit_level(minutes, heard, station, [at_h])
+    row = methods_of(level, heard, START).filter(pl.col("place") == EVERY_POINT).to_dicts()[0]
+    assert row["since_utc"] == START + timedelta(hours=at_h)
+    assert row["high_pct_low"] < 100.0 * (by - 1.0) < row["high_pct_high"]
+    assert row["high_pct_high"] - row["high_pct_low"] < 20.0
+    calm = fitted(minutes, told, station, {})
+    assert np.abs(level.log_course - calm.log_course).max() < 0.05
+
+
+def test_a_note_of_a_reagent_that_changed_nothing_changes_nothing(minutes, station):
+    told = samples(minutes, station, 1.5)
+    heard = level_samples(minutes, told, station, {})
+    plain, level = (fit_level(minutes, heard, station, noted) for noted in ([], [500.0]))
+    (step,) = level.steps
+    assert plain.steps == ()
+    assert abs(step.log) < 1.645 * step.log_sd
+    assert level.multiplier.value == pytest.approx(plain.multiplier.value, rel=0.05)
+    # None at an end of the season, where nothing stands to one side of it.
+    assert fit_level(minutes, heard, station, [0.5]).steps == ()
+
+
 def test_a_multiplier_that_wanders_is_followed(minutes, station):
     """It doubles over six weeks, in a straight line of its logarithm."""
     hours = np.arange(minutes.n) / 60.0
@@ -206,7 +237,7 @@ def test_a_multiplier_that_wanders_is_followed(minutes, station):
 def test_a_method_is_told_in_percent_of_its_result(minutes, station):
     told = samples(minutes, station, 1.5, off={"settler": 0.04})
     heard = level_samples(minutes, told, station, {})
-    rows = methods_of(fit_level(minutes, heard, station), heard)
+    rows = methods_of(fit_level(minutes, heard, station), heard, START)
     # Pol is set against its own usual at each point: nothing can be told of it.
     assert set(rows["analyte"]) == {"rs"}
     high = dict(rows.select("place", "high_pct").iter_rows())

@@ -10,11 +10,13 @@ import pytest
 
 from pipeline.lake import GRID, lake_of
 from pipeline.mill import load_mill
-from pipeline.present.filtrate import filtrate_line
+from pipeline.present.filtrate import filtrate_line, metered_share
 
 CONFIGS = Path(__file__).resolve().parents[3] / "configs"
 START = datetime(2025, 10, 6, tzinfo=UTC)
 DAY = date(2025, 10, 6)
+#: Volume of water at 100 degC over that at 32 degC: 995.0 / 958.4 kg/m3 (IAPWS-95, from memory).
+HOT = 995.0 / 958.4
 
 
 @pytest.fixture
@@ -25,7 +27,7 @@ def mill(tmp_path):
     return replace(mill, station=replace(mill.station, filtrate=untold))
 
 
-def metered(mill, more):
+def metered(mill, more, grown=HOT**0.5):
     """A day on which so much more juice is metered behind the liming tank than is fed."""
     fed = 250.0 + 10.0 * np.sin(np.arange(1440) / 90.0)
     times = pl.datetime_range(
@@ -38,7 +40,7 @@ def metered(mill, more):
         {
             "ts_utc": times,
             "flow_mixed_juice_m3_h": fed,
-            "flow_settler_in_m3_h": (1.0 + more) * fed + 2.0,
+            "flow_settler_in_m3_h": grown * ((1.0 + more) * fed + 2.0),
             "lime_flow_liming_tank_in_l_h": np.full(1440, 2000.0),
         }
     )
@@ -48,7 +50,7 @@ def metered(mill, more):
 def test_a_tenth_more_juice_than_was_fed_is_told_with_its_interval(mill):
     metered(mill, 0.10)
     told = filtrate_line(mill, DAY, DAY)
-    # 1.645 x 2.8 % either way (computed): scale errors of two meters.
+    # 1.645 x 2.8 % either way (computed): scale errors of two meters, and hot or cold volumes.
     assert told.startswith("Over 24 h 10 % (5 to 15 %, 90 %) more juice was metered")
     assert "share_pct = 10 under [filtrate]" in told
 
@@ -58,13 +60,10 @@ def test_what_two_meters_may_differ_by_is_not_told(mill):
     assert filtrate_line(mill, DAY, DAY) == ""
 
 
-def test_a_mill_that_tells_of_its_filtrate_needs_no_word(mill):
-    metered(mill, 0.10)
-    told = replace(mill.station, filtrate=replace(mill.station.filtrate, share_pct=11.0))
-    assert filtrate_line(replace(mill, station=told), DAY, DAY) == ""
-
-
-def test_without_a_meter_behind_nothing_is_told(mill):
-    metered(mill, 0.10)
-    kept = tuple(s for s in mill.station.signals if s.tag != "ST.FI301")
-    assert filtrate_line(replace(mill, station=replace(mill.station, signals=kept)), DAY, DAY) == ""
+@pytest.mark.parametrize("grown", [1.0, HOT])
+def test_juice_that_only_grew_by_heat_is_no_filtrate(mill, grown):
+    """Whether meters tell hot juice as it is or as cold, the truth lies in the interval."""
+    metered(mill, 0.02, grown)
+    assert filtrate_line(mill, DAY, DAY) == ""
+    found = metered_share(mill, DAY, DAY)
+    assert found.share == pytest.approx(0.02, abs=0.025)

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 
 from features.base import polars_schema
-from models.level import COURSE_COLUMNS, METHOD_COLUMNS
+from models.level import COURSE_COLUMNS, EVERY_POINT, METHOD_COLUMNS
 from pipeline.report.pages import page_of, text_of
 from pipeline.report.week.level import level_words
 from pipeline.report.week.week import compose_week
@@ -26,8 +26,9 @@ def course(*values: float) -> pl.DataFrame:
 
 METHODS = pl.DataFrame(
     [
-        ("rs", "settler", 120, 3.1, 0.4, 5.8),
-        ("rs", "<b>tank</b>", 40, -0.2, -0.9, 0.5),
+        ("rs", "settler", 120, 3.1, 0.4, 5.8, None),
+        ("rs", "<b>tank</b>", 40, -0.2, -0.9, 0.5, None),
+        ("rs", EVERY_POINT, 88, 38.0, 35.2, 40.9, START + timedelta(days=10)),
     ],
     schema=polars_schema(METHOD_COLUMNS),
     orient="row",
@@ -52,6 +53,20 @@ def test_methods_are_told_with_interval_and_verdict(week):
     assert methods[0] == ("Reducing sugars", "clear juice", "120", "3.1 % (0.4 to 5.8): high")
     assert methods[1][3] == "-0.2 % (-0.9 to 0.5): not told from right"
     assert "<b>tank" not in page_of("week", compose_week(told))
+
+
+def test_a_step_of_all_results_is_told_with_its_day_and_what_became_of_it(week):
+    told = replace(week, level=course(1.5), methods=METHODS)
+    (step,) = level_words(told).steps
+    assert step.startswith(
+        "Reducing sugars stepped by 38.0 % (35.2 to 40.9) on Thu 18 Sep 2025, when another reagent"
+    )
+    assert "not taken for inversion" in step
+    for text in (text_of("week", compose_week(told)), page_of("week", compose_week(told))):
+        assert "stepped by 38" in text
+    # A search of an older version kept no steps.
+    older = replace(told, methods=METHODS.head(2).drop("since_utc"))
+    assert level_words(older).steps == ()
 
 
 def test_without_a_search_that_kept_it_nothing_is_said(week):
