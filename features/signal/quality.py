@@ -7,7 +7,7 @@ transmitter, at whether the plant around it moved.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -19,10 +19,11 @@ from features.base import (
     Column,
     Columns,
     LabSource,
+    Readings,
     Signal,
+    by_tag,
     check_frame,
-    in_order,
-    rows_by_tag,
+    polars_schema,
     times_us,
     values,
 )
@@ -46,6 +47,7 @@ _AT_ZERO_WHEN_IDLE: Final = frozenset(
 )
 #: Share of a flow's usual size below which it is at rest.
 _REST_SHARE: Final = 0.02
+_DAY_US: Final = 86_400_000_000
 #: Changes an hour that make a tag a witness of the plant's movement.
 _WITNESS_CHANGES_1_H: Final = 4.0
 
@@ -87,7 +89,29 @@ def screen(
             still, while the plant moved. Tags that are still by habit (coarse steps, wide
             deadbands), flows at rest and levels at an end are not marked.
     """
-    parts = rows_by_tag(_mark_not_numbers(in_order(readings)))
+    parts = screen_by_tag(by_tag(readings), signals, lab)
+    return pl.concat(parts.values()) if parts else readings
+
+
+def screen_by_tag(
+    parts: Mapping[str, pl.DataFrame], signals: Sequence[Signal], lab: Sequence[LabSource] = ()
+) -> dict[str, pl.DataFrame]:
+    """Mark readings that cannot be measurements, in readings parted by tag.
+
+    Parameters
+    ----------
+    parts : mapping of str to polars.DataFrame
+        Readings of each tag in order of time, as `features.base.readings.by_tag` gives them.
+    signals, lab
+        As `screen` takes them.
+
+    Returns
+    -------
+    dict of str to polars.DataFrame
+        What `screen` gives, parted by tag: joined and parted again, a week of readings costs more
+        than all tests.
+    """
+    parts = {tag: _mark_not_numbers(part) for tag, part in parts.items()}
     for source in lab:
         if source.tag in parts:
             parts[source.tag] = _mark_lab(parts[source.tag], source)
@@ -97,30 +121,51 @@ def screen(
         moved = _Movement(series)
         for tag, runs in still.items():
             series[tag].mark_frozen(runs, moved)
-    parts |= {tag: alone.marked() for tag, alone in series.items()}
-    return pl.concat(parts.values()) if parts else readings
+    return parts | {tag: alone.marked() for tag, alone in series.items()}
 
 
-def quality_counts(readings: pl.DataFrame) -> pl.DataFrame:
+def quality_counts(readings: Readings) -> pl.DataFrame:
     """How many readings of each tag and UTC day are good, or bad for which reason.
+
+    Parameters
+    ----------
+    readings : polars.DataFrame or mapping
+        ts_utc, tag, bad, reason, or as `features.base.readings.by_tag` parts them.
 
     Returns
     -------
     polars.DataFrame
         Columns of `QUALITY_COLUMNS`, sorted by day, tag and reason.
     """
-    reason = pl.when("bad").then(pl.col("reason").fill_null("unknown")).otherwise(pl.lit("good"))
-    counts = (
-        readings.group_by(pl.col("ts_utc").dt.date().alias("day"), "tag", reason.alias("reason"))
-        .agg(readings=pl.len().cast(pl.Int64))
-        .sort("day", "tag", "reason")
+    good: list[tuple[int, str, str, int]] = []
+    bad = [pl.DataFrame(schema=polars_schema(QUALITY_COLUMNS))]
+    for tag, part in by_tag(readings).items():
+        sound = ~part["bad"].to_numpy()
+        # Nearly all readings are good: only the others are looked at word by word.
+        day = times_us(part)[sound] // _DAY_US
+        first = int(day[0]) if day.size else 0
+        counts = np.bincount(day - first)
+        good += [(first + n, tag, "good", int(counts[n])) for n in np.flatnonzero(counts)]
+        if day.size < part.height:
+            bad.append(_bad_counts(part.filter("bad")))
+    rows = pl.DataFrame(good, schema=["day", "tag", "reason", "readings"], orient="row")
+    counted = pl.concat([rows.cast(polars_schema(QUALITY_COLUMNS)), *bad])
+    # An export may call bad readings good.
+    counted = counted.group_by("day", "tag", "reason").agg(pl.col("readings").sum())
+    return check_frame(counted.sort("day", "tag", "reason"), QUALITY_COLUMNS)
+
+
+def _bad_counts(part: pl.DataFrame) -> pl.DataFrame:
+    """Bad readings of one tag by day and reason."""
+    reason = pl.col("reason").fill_null("unknown")
+    return part.group_by(pl.col("ts_utc").dt.date().alias("day"), "tag", reason).agg(
+        readings=pl.len().cast(pl.Int64)
     )
-    return check_frame(counts, QUALITY_COLUMNS)
 
 
 def _mark_not_numbers(frame: pl.DataFrame) -> pl.DataFrame:
     """Null for values that are no numbers, bad where they were not so already."""
-    if frame["value"].null_count() == 0 and frame["value"].is_finite().all():
+    if frame["value"].null_count() == 0 and np.isfinite(values(frame)).all():
         return frame
     number = pl.col("value").is_finite().fill_null(value=False)
     new = ~number & ~pl.col("bad")

@@ -86,6 +86,13 @@ class Lake:
         DataError
             A stored day cannot be read.
         """
+        parts = self.readings_by_tag(first, last, tags, keep=keep)
+        return pl.concat(parts.values()) if parts else READINGS_SCHEMA.to_frame()
+
+    def readings_by_tag(
+        self, first: date, last: date, tags: Sequence[str] | None = None, *, keep: bool = False
+    ) -> dict[str, pl.DataFrame]:
+        """Readings of some days as `read_readings` gives them, each tag's in a frame of its own."""
         wanted = None if tags is None else set(tags)
         parts: dict[str, list[pl.DataFrame]] = {}
         for name in self._files("readings", "readings", first, last):
@@ -97,8 +104,7 @@ class Lake:
                 if wanted is None or tag in wanted:
                     parts.setdefault(tag, []).append(rows)
         # Each stored day is in order of tag and time, so that nothing has to be sorted.
-        ordered = [rows for tag in sorted(parts) for rows in parts[tag]]
-        return pl.concat(ordered) if ordered else READINGS_SCHEMA.to_frame()
+        return {tag: pl.concat(parts[tag]) for tag in sorted(parts)}
 
     def readings_hash(self, first: date, last: date) -> str:
         """Hash of the readings of some days; the same readings give the same hash.
