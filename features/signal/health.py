@@ -20,6 +20,7 @@ from features.base import (
     TAG,
     Column,
     Columns,
+    Each,
     Readings,
     Signal,
     by_tag,
@@ -85,7 +86,7 @@ def sensor_day(
 
 
 def sensor_days(
-    screened: Readings, signals: Sequence[Signal], edges_utc: Sequence[datetime]
+    screened: Readings, signals: Sequence[Signal], edges_utc: Sequence[datetime], each: Each = map
 ) -> list[pl.DataFrame]:
     """Count what each tag of the station did, day by day.
 
@@ -99,18 +100,20 @@ def sensor_days(
         Tags to report on; one row each, also for a tag without readings.
     edges_utc : sequence of datetime
         Midnights that end one day and begin the next, rising; one more than there are days.
+    each : callable
+        Goes through the tags, as ``map`` does.
 
     Returns
     -------
     list of polars.DataFrame
-        One for each day, columns of `SENSOR_DAY_COLUMNS`, by tag. gap_min and longest_gap_min count time without any
-        reading, sound or not; a reading speaks for ``Signal.longest_gap_min``. calibration_step
-        is good readings after the day's calibration less those before it, the largest one; null
-        without one.
+        One for each day, columns of `SENSOR_DAY_COLUMNS`, by tag. gap_min and longest_gap_min count
+        time without any reading, sound or not; a reading speaks for ``Signal.longest_gap_min``.
+        calibration_step is good readings after the day's calibration less those before it, the
+        largest one; null without one.
     """
     parts = by_tag(screened)
     days = list(pairwise(edge.timestamp() for edge in edges_utc))
-    by_signal = [_tag_days(parts.get(s.tag), s, days) for s in signals]
+    by_signal = list(each(lambda s: _tag_days(parts.get(s.tag), s, days), signals))
     schema = polars_schema(SENSOR_DAY_COLUMNS)
     return [
         pl.DataFrame([rows[n] for rows in by_signal], schema=schema, orient="row").sort("tag")
@@ -153,9 +156,7 @@ def _tag_day(
     count = np.bincount(alone.kind[first:last], minlength=_OTHER + 1)
     until_s = np.minimum(np.append(at_s[1:], np.inf), at_s + 60.0 * signal.longest_gap_min)
     frozen = alone.kind[near] == 1 + _COUNTED.index("frozen")
-    held_s = np.clip(
-        np.minimum(until_s[frozen], end) - np.maximum(at_s[frozen], start), 0.0, None
-    )
+    held_s = np.clip(np.minimum(until_s[frozen], end) - np.maximum(at_s[frozen], start), 0.0, None)
     silent_s = _silences(at_s, until_s, start, end)
     of_day = [step for last_s, step in steps if start <= last_s < end]
     return (

@@ -8,6 +8,7 @@ transmitter, at whether the plant around it moved.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -18,6 +19,7 @@ from features.base import (
     TAG,
     Column,
     Columns,
+    Each,
     LabSource,
     Readings,
     Signal,
@@ -94,7 +96,10 @@ def screen(
 
 
 def screen_by_tag(
-    parts: Mapping[str, pl.DataFrame], signals: Sequence[Signal], lab: Sequence[LabSource] = ()
+    parts: Mapping[str, pl.DataFrame],
+    signals: Sequence[Signal],
+    lab: Sequence[LabSource] = (),
+    each: Each = map,
 ) -> dict[str, pl.DataFrame]:
     """Mark readings that cannot be measurements, in readings parted by tag.
 
@@ -104,6 +109,8 @@ def screen_by_tag(
         Readings of each tag in order of time, as `features.base.readings.by_tag` gives them.
     signals, lab
         As `screen` takes them.
+    each : callable
+        Goes through the tags, as ``map`` does.
 
     Returns
     -------
@@ -111,17 +118,22 @@ def screen_by_tag(
         What `screen` gives, parted by tag: joined and parted again, a week of readings costs more
         than all tests.
     """
-    parts = {tag: _mark_not_numbers(part) for tag, part in parts.items()}
+    # Readings of several days lie in pieces, which every look at them would join again.
+    numbers = each(lambda part: _mark_not_numbers(_in_one_piece(part)), parts.values())
+    parts = dict(zip(parts, numbers, strict=True))
     for source in lab:
         if source.tag in parts:
             parts[source.tag] = _mark_lab(parts[source.tag], source)
-    series = {s.tag: _Series(parts[s.tag], s) for s in signals if s.tag in parts}
-    still = {tag: runs for tag, alone in series.items() if (runs := alone.still())}
+    here = [s for s in signals if s.tag in parts]
+    tested = each(lambda signal: _Series(parts[signal.tag], signal), here)
+    series = {s.tag: alone for s, alone in zip(here, tested, strict=True)}
+    still = {tag: alone.still for tag, alone in series.items() if alone.still}
     if still:  # most days nothing stands still, and nobody need be asked who moved
         moved = _Movement(series)
         for tag, runs in still.items():
             series[tag].mark_frozen(runs, moved)
-    return parts | {tag: alone.marked() for tag, alone in series.items()}
+    marked = each(_Series.marked, series.values())
+    return parts | dict(zip(series, marked, strict=True))
 
 
 def quality_counts(readings: Readings) -> pl.DataFrame:
@@ -137,30 +149,38 @@ def quality_counts(readings: Readings) -> pl.DataFrame:
     polars.DataFrame
         Columns of `QUALITY_COLUMNS`, sorted by day, tag and reason.
     """
+    schema = polars_schema(QUALITY_COLUMNS)
     good: list[tuple[int, str, str, int]] = []
-    bad = [pl.DataFrame(schema=polars_schema(QUALITY_COLUMNS))]
+    bad: list[pl.DataFrame] = []
     for tag, part in by_tag(readings).items():
-        sound = ~part["bad"].to_numpy()
         # Nearly all readings are good: only the others are looked at word by word.
-        day = times_us(part)[sound] // _DAY_US
-        first = int(day[0]) if day.size else 0
-        counts = np.bincount(day - first)
-        good += [(first + n, tag, "good", int(counts[n])) for n in np.flatnonzero(counts)]
-        if day.size < part.height:
-            bad.append(_bad_counts(part.filter("bad")))
-    rows = pl.DataFrame(good, schema=["day", "tag", "reason", "readings"], orient="row")
-    counted = pl.concat([rows.cast(polars_schema(QUALITY_COLUMNS)), *bad])
-    # An export may call bad readings good.
-    counted = counted.group_by("day", "tag", "reason").agg(pl.col("readings").sum())
-    return check_frame(counted.sort("day", "tag", "reason"), QUALITY_COLUMNS)
+        is_bad = part["bad"]
+        good += [(day, tag, "good", count) for day, count in _by_day(part, ~is_bad.to_numpy())]
+        if is_bad.any():
+            bad.append(part.select("ts_utc", "tag", "reason").filter(is_bad))
+    rows = pl.DataFrame(good, schema=list(schema), orient="row").cast(schema)
+    if bad:
+        reason = pl.col("reason").fill_null("unknown")
+        counts = pl.concat(bad).group_by(pl.col("ts_utc").dt.date().alias("day"), "tag", reason)
+        rows = pl.concat([rows, counts.agg(readings=pl.len()).cast(schema)])
+        # An export may call bad readings good.
+        rows = rows.group_by("day", "tag", "reason").agg(pl.col("readings").sum())
+    return check_frame(rows.sort("day", "tag", "reason"), QUALITY_COLUMNS)
 
 
-def _bad_counts(part: pl.DataFrame) -> pl.DataFrame:
-    """Bad readings of one tag by day and reason."""
-    reason = pl.col("reason").fill_null("unknown")
-    return part.group_by(pl.col("ts_utc").dt.date().alias("day"), "tag", reason).agg(
-        readings=pl.len().cast(pl.Int64)
-    )
+def _by_day(part: pl.DataFrame, counted: Bools) -> list[tuple[int, int]]:
+    """Days since 1970 with some of these readings, and how many."""
+    at_us = times_us(part)
+    if at_us.size == 0:
+        return []
+    days = np.arange(at_us[0] // _DAY_US, at_us[-1] // _DAY_US + 1)
+    edges = np.searchsorted(at_us, np.append(days, days[-1] + 1) * _DAY_US)
+    counts = [int(np.count_nonzero(counted[a:b])) for a, b in pairwise(edges)]
+    return [(int(day), count) for day, count in zip(days, counts, strict=True) if count]
+
+
+def _in_one_piece(part: pl.DataFrame) -> pl.DataFrame:
+    return part.with_columns(part["ts_utc"].rechunk(), part["value"].rechunk())
 
 
 def _mark_not_numbers(frame: pl.DataFrame) -> pl.DataFrame:
@@ -195,6 +215,8 @@ class _Series:
         Times [s] and values.
     good : array of bool, shape (n,)
         Readings no test but that for frozen transmitters found bad.
+    still : list of (first, last)
+        First and last position of periods far stiller than the tag's habit.
     """
 
     def __init__(self, part: pl.DataFrame, signal: Signal) -> None:
@@ -202,6 +224,7 @@ class _Series:
         self.at_s: Floats = times_us(part) / 1e6
         self.value: Floats = values(part)
         self.good: Bools = ~part["bad"].to_numpy()
+        self._all_good = bool(self.good.all())
         self._word = np.zeros(part.height, dtype=np.int8)
         with np.errstate(invalid="ignore"):
             self._mark((self.value < signal.low) | (self.value > signal.high), "out_of_range")
@@ -209,13 +232,13 @@ class _Series:
             self._mark(self._among_good(calibrations(*self._sound())), "calibration")
         span = signal.high - signal.low
         self._mark(self._among_good(spikes(*self._sound(), signal.every_s, span)), "spike")
+        self.still = self._standing()
 
-    def still(self) -> list[tuple[int, int]]:
-        """First and last position of periods far stiller than the tag's habit."""
-        rows = np.flatnonzero(self.good)
+    def _standing(self) -> list[tuple[int, int]]:
         at_s, value = self._sound()
         gap_s = 60.0 * self._signal.longest_gap_min
         runs = frozen_runs(at_s, value, lambda: _resting(value, self._signal), gap_s)
+        rows = np.flatnonzero(self.good) if runs else []
         return [(int(rows[first]), int(rows[last])) for first, last in runs]
 
     def mark_frozen(self, runs: Sequence[tuple[int, int]], moved: _Movement) -> None:
@@ -230,25 +253,30 @@ class _Series:
         """Readings with new marks laid over the old ones."""
         if not self._word.any():  # most tags of a day are sound
             return self._part
-        new = pl.Series("new", self._word).replace_strict(
-            range(len(REASONS) + 1), [None, *REASONS], return_dtype=pl.String
-        )
+        new = pl.Series([None, *REASONS], dtype=pl.String).gather(self._word)
         return self._part.with_columns(
             bad=pl.col("bad") | new.is_not_null(), reason=pl.coalesce("reason", new)
         )
 
     def _sound(self) -> tuple[Floats, Floats]:
+        if self._all_good:
+            return self.at_s, self.value
         return self.at_s[self.good], self.value[self.good]
 
     def _among_good(self, found: Bools) -> Bools:
         """Spread marks found among the good readings back over all of them."""
+        if self._all_good:
+            return found
         rows = np.zeros(self.good.size, dtype=bool)
         rows[np.flatnonzero(self.good)[found]] = True
         return rows
 
     def _mark(self, rows: Bools, word: str) -> None:
+        if not rows.any():
+            return
         self._word[rows & self.good] = _word(word)
         self.good &= ~rows
+        self._all_good = False
 
 
 def _word(reason: str) -> int:
@@ -275,7 +303,8 @@ class _Movement:
         hours = int(max(ends, default=0.0) // 3600) - self._first_h + 1
         self._share: dict[str, Floats] = {}
         for tag, alone in series.items():
-            changed = np.flatnonzero(np.diff(alone.value[alone.good]) != 0.0) + 1
+            value = alone.value[alone.good]
+            changed = np.flatnonzero(value[1:] != value[:-1]) + 1
             hour = (alone.at_s[alone.good][changed] // 3600).astype(np.int64) - self._first_h
             counts = np.bincount(hour, minlength=hours)
             busy = counts[counts > 0]

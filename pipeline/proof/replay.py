@@ -14,6 +14,7 @@ from pathlib import Path
 
 import polars as pl
 
+from features.base import Each
 from models.find import FINDING_COLUMNS
 from models.judge import NightlyList
 from pipeline import stages
@@ -53,10 +54,16 @@ class LakeAsOf(Lake):
         return self._known
 
     def readings_by_tag(
-        self, first: date, last: date, tags: Sequence[str] | None = None, *, keep: bool = False
+        self,
+        first: date,
+        last: date,
+        tags: Sequence[str] | None = None,
+        *,
+        keep: bool = False,
+        each: Each = map,
     ) -> dict[str, pl.DataFrame]:
         """Readings that had arrived, by tag; see `Lake.readings_by_tag`."""
-        parts = super().readings_by_tag(first, last, tags, keep=keep)
+        parts = super().readings_by_tag(first, last, tags, keep=keep, each=each)
         arrived = {tag: part.filter(self._arrived) for tag, part in parts.items()}
         return {tag: part for tag, part in arrived.items() if not part.is_empty()}
 

@@ -10,14 +10,14 @@ a cluster worked its block out, in whatever order.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Final
 
 import polars as pl
 
-from features.base import Readings, brix_pct, lab_results, purity_pct
+from features.base import Each, Readings, brix_pct, lab_results, purity_pct
 from features.flow import derive as derive_minutes
 from features.signal import quality_counts, screen_by_tag, second_day, sensor_days, to_grid
 from pipeline.base import ONE_DAY, midnight
@@ -37,8 +37,6 @@ BEYOND: Final = timedelta(hours=2)
 #: Days before the end of data that later readings may still change: those of the block that
 #: the last of `DAYS_AFTER` closes.
 UNSETTLED_DAYS: Final = BLOCK_DAYS + DAYS_AFTER
-#: Files written at a time, while the next ones are packed.
-_WRITERS: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,35 +111,43 @@ def days_of(lake: Lake) -> list[date]:
 
 def work_out(mill: Mill, lake: Lake, block: Block) -> None:
     """Screen the readings of a block, put them on a grid, follow the juice; keep its days."""
-    signals = mill.station.signals
+    # As many threads as the frames' library takes: one on a worker that shares its machine.
+    with ThreadPoolExecutor(pl.thread_pool_size(), "lostpol-block") as pool:
+        for written in _worked_out(mill, lake, block, pool):
+            written.result()
+
+
+def _worked_out(
+    mill: Mill, lake: Lake, block: Block, pool: ThreadPoolExecutor
+) -> list[Future[bool]]:
+    """Work out a block; its files may still be on their way to the disk."""
+    signals, each = mill.station.signals, pool.map
     known = [*(s.tag for s in signals), *(s.tag for s in mill.station.lab)]
-    readings = lake.readings_by_tag(block.warm, block.last + DAYS_AFTER * ONE_DAY, known, keep=True)
-    parts = screen_by_tag(readings, signals, mill.station.lab)
-    grid = _grid(mill, parts, block)
-    derived = derive_minutes(grid, mill.station)
-    kept = {GRID: grid, STATION: derived.station_minutes, ZONES: derived.zone_minutes}
+    end = block.last + DAYS_AFTER * ONE_DAY
+    readings = lake.readings_by_tag(block.warm, end, known, keep=True, each=each)
+    parts = screen_by_tag(readings, signals, mill.station.lab, each)
+    grid = _grid(mill, parts, block, each)
     counts = quality_counts(parts)
     edges = [midnight(day) for day in [*block.days, block.last + ONE_DAY]]
-    sensors = sensor_days(parts, signals, edges)
-    with ThreadPoolExecutor(_WRITERS, "lostpol-days") as pool:
-        written = []
-        for day, sensor in zip(block.days, sensors, strict=True):
-            frames = {kind: _of_day(frame, day) for kind, frame in kept.items()}
-            beside = second_day(frames[GRID], signals)
-            frames[HEALTH] = counts.filter(pl.col("day") == day)
-            frames[SENSORS] = sensor.join(beside, on="tag", how="left", maintain_order="left")
-            written += [
-                pool.submit(lake.write_features, kind, day, frame)
-                for kind, frame in frames.items()
-            ]
-        for done in written:
-            done.result()
+    sensors = sensor_days(parts, signals, edges, each)
+    derived = derive_minutes(grid, mill.station)
+    kept = {GRID: grid, STATION: derived.station_minutes, ZONES: derived.zone_minutes}
+    written = []
+    for day, sensor in zip(block.days, sensors, strict=True):
+        frames = {kind: _of_day(frame, day) for kind, frame in kept.items()}
+        beside = second_day(frames[GRID], signals)
+        frames[HEALTH] = counts.filter(pl.col("day") == day)
+        frames[SENSORS] = sensor.join(beside, on="tag", how="left", maintain_order="left")
+        written += [
+            pool.submit(lake.write_features, kind, day, frame) for kind, frame in frames.items()
+        ]
+    return written
 
 
-def _grid(mill: Mill, parts: Readings, block: Block) -> pl.DataFrame:
+def _grid(mill: Mill, parts: Readings, block: Block, each: Each) -> pl.DataFrame:
     """Minutes of a block and its halo, with the laboratory's word on the feed."""
     end = min(midnight(block.last, 1) + BEYOND, midnight(block.ends, 1))
-    grid = to_grid(parts, mill.station.signals, midnight(block.warm), end)
+    grid = to_grid(parts, mill.station.signals, midnight(block.warm), end, each)
     lab = lab_results(parts, mill.station)
     purity = purity_pct(grid["ts_utc"], lab, "mixed_juice")
     brix = brix_pct(grid["ts_utc"], lab, "mixed_juice")
@@ -151,6 +157,4 @@ def _grid(mill: Mill, parts: Readings, block: Block) -> pl.DataFrame:
 
 
 def _of_day(frame: pl.DataFrame, day: date) -> pl.DataFrame:
-    return frame.filter(
-        pl.col("ts_utc").is_between(midnight(day), midnight(day, 1), closed="left")
-    )
+    return frame.filter(pl.col("ts_utc").is_between(midnight(day), midnight(day, 1), closed="left"))
