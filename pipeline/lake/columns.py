@@ -9,7 +9,7 @@ bytes regrouped so that the steady ones compress.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from io import BytesIO
@@ -54,9 +54,9 @@ class Names:
 
     def codes(self, column: pl.Series) -> NDArray[np.int32]:
         """Numbers of a column of words; `GOOD` for null."""
-        met = column.drop_nulls().unique(maintain_order=True).to_list()
-        if not met:
+        if column.null_count() == len(column):
             return np.full(len(column), GOOD, np.int32)
+        met = column.drop_nulls().unique(maintain_order=True).to_list()
         found = column.replace_strict(
             met, [self.code(word) for word in met], default=GOOD, return_dtype=pl.Int32
         )
@@ -173,6 +173,19 @@ def write_frame(path: Path, readings: pl.DataFrame) -> None:
     write_columns(path, columns, tags.words, reasons.words)
 
 
+def write_by_tag(path: Path, parts: Mapping[str, pl.DataFrame]) -> None:
+    """Write readings of a day, each tag's in order of time, as `write_columns` does."""
+    tags, reasons = sorted(parts), Names()
+    frame = pl.concat([parts[tag] for tag in tags])
+    columns = Columns(
+        frame["ts_utc"].to_physical().to_numpy(),
+        np.repeat(np.arange(len(tags), dtype=np.int32), [parts[tag].height for tag in tags]),
+        frame["value"].fill_null(float("nan")).to_numpy(),
+        reasons.codes(frame["reason"]),
+    )
+    write_columns(path, columns, tags, reasons.words)
+
+
 def day_bytes(readings: pl.DataFrame) -> bytes:
     """Frame of readings, sorted and without repeats, as the bytes of a day's file."""
     tags, reasons = Names(), Names()
@@ -197,9 +210,10 @@ def _day_table(columns: Columns, tags: list[str], reasons: list[str]) -> pa.Tabl
 
 def _used(codes: NDArray[np.int32], words: list[str]) -> tuple[list[str], NDArray[np.int32]]:
     """Words that occur, in alphabetical order, and the numbers that then stand for them."""
-    occurs = np.zeros(len(words) + 1, bool)  # the last place is that of GOOD
-    occurs[codes] = True
-    used = sorted(word for word, found in zip(words, occurs, strict=False) if found)
+    counts = np.bincount(codes + 1, minlength=len(words) + 1)  # the first place is that of GOOD
+    used = sorted(word for word, count in zip(words, counts[1:], strict=True) if count)
+    if used == words or not used:
+        return used, codes
     renumber = np.full(len(words) + 1, GOOD, np.int32)
     storage = {word: n for n, word in enumerate(used)}
     for n, word in enumerate(words):

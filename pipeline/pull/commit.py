@@ -25,8 +25,17 @@ from typing import Final
 
 import polars as pl
 
+from features.base import rows_by_tag
 from pipeline.base import DataError, Progress, flush_folder
-from pipeline.lake import READINGS_SCHEMA, DayMerge, Lake, merge_readings, refused_name, write_frame
+from pipeline.lake import (
+    READINGS_SCHEMA,
+    DayMerge,
+    Lake,
+    merge_readings,
+    refused_name,
+    write_by_tag,
+    write_frame,
+)
 from pipeline.pull.known import Pulled, keep_note, note_from, note_record
 from pipeline.pull.ledger import PullResult, SourceLedger, write_record
 from pipeline.pull.stage import REFUSED, Staged
@@ -189,6 +198,15 @@ def _new_day(
         counts[number] = DayMerge(part.rows, 0, 0)
         return counts, True
     numbers = sorted({number for number, _, _ in parts})
+    if len(numbers) == len(parts) and not lake.storage.exists(lake.readings_name(day)):
+        alone = [rows_by_tag(pl.read_parquet(path.read_bytes())) for _, path, _ in parts]
+        by_tag = {tag: rows for of_part in alone for tag, rows in of_part.items()}
+        # Exports of other tags, as of plant and laboratory, have nothing to settle.
+        if len(by_tag) == sum(map(len, alone)):
+            write_by_tag(target, by_tag)
+            for number, _, part in parts:
+                counts[number] = DayMerge(part.rows, 0, 0)
+            return counts, True
     frames = []
     for number in numbers:
         frame, inside = READINGS_SCHEMA.to_frame(), DayMerge(0, 0, 0)
