@@ -23,6 +23,7 @@ if TYPE_CHECKING:
         worked_out,
     )
     from pipeline.lake.days import (
+        LIGHT,
         DayParts,
         Part,
     )

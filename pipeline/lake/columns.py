@@ -157,20 +157,30 @@ def _smallest(count: int) -> type[np.unsignedinteger[Any]]:
     return np.uint8 if count <= 1 << 8 else np.uint16 if count <= 1 << 16 else np.uint32
 
 
-def write_columns(path: Path, columns: Columns, tags: list[str], reasons: list[str]) -> None:
-    """Write readings, sorted and without repeats, as a day's file, and see it on disk."""
-    content = _day_bytes(columns, tags, reasons)
+def write_columns(
+    path: Path, columns: Columns, tags: list[str], reasons: list[str], *, light: bool = False
+) -> None:
+    """Write readings, sorted and without repeats, as a day's file, and see it on disk.
+
+    `light` they are written as they are, unpacked and without a hash: for a file that is soon read
+    once more and never kept.
+    """
     with path.open("wb") as file:
-        file.write(content)
+        if light:
+            table = _table(columns, tags, reasons)
+            pq.write_table(table, file, compression="none", use_dictionary=["tag", "reason"],
+                           write_statistics=False, store_schema=False)  # fmt: skip
+        else:
+            file.write(_day_bytes(columns, tags, reasons))
         file.flush()
         os.fsync(file.fileno())
 
 
-def write_frame(path: Path, readings: pl.DataFrame) -> None:
+def write_frame(path: Path, readings: pl.DataFrame, *, light: bool = False) -> None:
     """Write a frame of readings as `write_columns` does."""
     tags, reasons = Names(), Names()
     columns = from_frame(readings, tags, reasons)
-    write_columns(path, columns, tags.words, reasons.words)
+    write_columns(path, columns, tags.words, reasons.words, light=light)
 
 
 def write_by_tag(path: Path, parts: Mapping[str, pl.DataFrame]) -> None:

@@ -28,6 +28,7 @@ import polars as pl
 from features.base import rows_by_tag
 from pipeline.base import DataError, Progress, flush_folder
 from pipeline.lake import (
+    LIGHT,
     READINGS_SCHEMA,
     DayMerge,
     Lake,
@@ -192,13 +193,14 @@ def _new_day(
     parts = [
         (n, s.folder / p.name, p) for n, s in enumerate(staged) for p in s.parts if p.day == day
     ]
-    if len(parts) == 1 and not lake.storage.exists(lake.readings_name(day)):
+    new = not lake.storage.exists(lake.readings_name(day))
+    if new and len(parts) == 1 and not parts[0][1].name.endswith(LIGHT):
         number, path, part = parts[0]
         _same_file(path, target)
         counts[number] = DayMerge(part.rows, 0, 0)
         return counts, True
     numbers = sorted({number for number, _, _ in parts})
-    if len(numbers) == len(parts) and not lake.storage.exists(lake.readings_name(day)):
+    if new and len(numbers) == len(parts):
         alone = [rows_by_tag(pl.read_parquet(path.read_bytes())) for _, path, _ in parts]
         by_tag = {tag: rows for of_part in alone for tag, rows in of_part.items()}
         # Exports of other tags, as of plant and laboratory, have nothing to settle.
