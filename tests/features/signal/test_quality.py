@@ -11,7 +11,8 @@ import pytest
 
 from features.base.readings import by_tag
 from features.base.station import LabSource, Signal
-from features.signal.quality import quality_counts, screen, screen_by_tag
+from features.signal.counts import quality_counts
+from features.signal.quality import screen, screen_by_tag
 
 START = datetime(2025, 10, 6, tzinfo=UTC)
 SCHEMA = {
