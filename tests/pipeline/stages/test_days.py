@@ -144,3 +144,21 @@ def test_a_block_holds_every_minute_once(at_once):
     assert minutes["ts_utc"].diff().drop_nulls().unique().to_list() == [timedelta(minutes=1)]
     assert minutes["ts_utc"][0] == datetime.combine(span[0], datetime.min.time(), UTC)
     assert minutes.height == 1440 * len(span)
+
+
+def test_exports_of_other_tags_give_the_same_bytes_together_and_one_by_one(tmp_path, arrivals):
+    paths, lab = arrivals
+    tags = list(paths.values())[:2]
+    kept, stored = [], []
+    for name, pulls in (("together", [[*tags, lab]]), ("apart", [[tags[0]], [tags[1]], [lab]])):
+        (tmp_path / name).mkdir()
+        mill = describe(tmp_path / name)
+        results = [stages.pull(mill, files) for files in pulls]
+        kept.append([source.kept for result in results for source in result.sources])
+        readings = mill.lake_path / "readings"
+        stored.append({p.parent.name: p.read_bytes() for p in readings.rglob("*.parquet")})
+    assert kept[0] == kept[1]
+    assert stored[0] == stored[1]
+    both = lake_of(mill).read_readings(MONDAY + ONE_DAY, MONDAY + ONE_DAY)["tag"].unique()
+    assert {s.tag for s in mill.station.lab} & set(both)
+    assert {s.tag for s in mill.station.signals} & set(both)
