@@ -43,6 +43,7 @@ if TYPE_CHECKING:
         log10,
     )
     from features.base.readings import (
+        Each,
         Readings,
         by_tag,
         in_order,

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from itertools import accumulate
+from typing import Any, Final
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+_TIME: Final = pl.Datetime("us", "UTC")
 #: Readings as one long frame (ts_utc, tag, value, bad, reason), or each tag's by its name.
 Readings = pl.DataFrame | Mapping[str, pl.DataFrame]
+
+#: Calls a function on each of several arguments, in order, as ``map`` does; that of a pool of
+#: threads does it on several cores.
+Each = Callable[[Callable[..., Any], Iterable[Any]], Iterable[Any]]
 
 
 def by_tag(readings: Readings) -> Mapping[str, pl.DataFrame]:
@@ -52,9 +58,13 @@ def rows_by_tag(ordered: pl.DataFrame) -> dict[str, pl.DataFrame]:
 
 def times_us(part: pl.DataFrame) -> NDArray[np.int64]:
     """Times of readings in microseconds since 1970."""
-    return part["ts_utc"].cast(pl.Datetime("us", "UTC")).to_physical().to_numpy()
+    times = part["ts_utc"]
+    if times.dtype != _TIME:
+        times = times.cast(_TIME)
+    return times.to_numpy().view(np.int64)
 
 
 def values(part: pl.DataFrame) -> NDArray[np.float64]:
     """Values of readings, NaN where there is none."""
-    return part["value"].cast(pl.Float64).to_numpy()
+    column = part["value"]
+    return (column if column.dtype == pl.Float64 else column.cast(pl.Float64)).to_numpy()

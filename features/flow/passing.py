@@ -16,12 +16,12 @@ from features.flow.residence import (
 )
 from features.flow.stream import Dose, Passage, Passed, Stream, Tracer
 from features.flow.transport import (
+    Stirred,
     cumulative_volume_m3,
     outflow_by_balance_m3_h,
     plug_flow_position_m3,
     transport_fading,
     transport_plug_flow,
-    transport_stirred,
 )
 from features.kinetics import LN3, ph_after_acid
 
@@ -72,22 +72,22 @@ def pass_zone(stream: Stream, passage: Passage, ph: Acidity, rates: Rates) -> Pa
     entry_start = clock_start(ages[0])
     flow, tracers, entry = stream.flow_m3_h, stream.tracers, clock
     contents: list[Content] = []
-    flows: list[FloatArray] = []
+    stirred: list[Stirred] = []
     for number in range(passage.tanks):
-        flows.append(flow)
+        stirred.append(Stirred.of(flow, edges))
         if number > 0:
             entry_start = clock_start_of_next(entry_start, ages[number])
         first = (passage, ages[number], entry_start)
-        tracers, entry = _carry_tank(tracers, entry, first, flow, edges)
+        tracers, entry = _carry_tank(tracers, entry, first, (stirred[-1], flow, edges))
         flow = outflow_by_balance_m3_h(flow, edges) - (passage.drawn_m3_h if number == 0 else 0.0)
         flow = np.maximum(flow, 0.0)
         contents.append(Content(tracers))
     if passage.souring_1_min is not None:
-        _sour(stream, passage, contents, ph, (flows, edges, ages))
+        _sour(stream, passage, contents, ph, (stirred, ages))
     doses: list[FloatArray] = [stream.doses]
     taken = rates(tuple(contents), tracers)
-    for inflow, rate, age in zip(flows, taken, ages, strict=True):
-        doses.append(_take_up(doses[-1], rate, age, inflow, edges))
+    for tank, rate, age in zip(stirred, taken, ages, strict=True):
+        doses.append(_take_up(doses[-1], rate, age, tank))
     mean, spread = age_moments_min(entry, clock[:, 0])
     return Passed(
         tracers, doses[-1], contents[0].tracers, doses[1], tuple(contents), mean, spread, flow
@@ -112,14 +112,14 @@ def _carry_tank(
     tracers: FloatArray,
     entry: FloatArray,
     first: tuple[Passage, float, FloatArray],
-    flow: FloatArray,
-    edges: FloatArray,
+    tank: tuple[Stirred, FloatArray, FloatArray],
 ) -> tuple[FloatArray, FloatArray]:
-    """Tracers and clock of the juice in one stirred tank."""
+    """Tracers and clock of the juice in one stirred tank, of this flow and these volumes."""
     passage, age, entry_start = first
+    stirred, flow, edges = tank
     moved = np.hstack((tracers, entry))
     start = np.concatenate((tracers[0], entry_start))
-    moved = transport_stirred(moved, start, flow, edges)[0]
+    moved = stirred.carry(moved, start)[0]
     if passage.fall_min is not None:
         came = tracers[:, Tracer.TO_FALL]
         usual = came[0] / (1.0 + age / passage.fall_min)
@@ -134,48 +134,42 @@ def _sour(
     passage: Passage,
     contents: list[Content],
     ph: Acidity,
-    way: tuple[list[FloatArray], FloatArray, list[float]],
+    way: tuple[list[Stirred], list[float]],
 ) -> None:
     """Fill in how far pH has fallen by acid made in each tank.
 
     Acid is a dose like any other, but the pH of the tank hangs on it and its rate on that pH. It
     starts from juice that sours by itself (`ph_after_acid`, exact in a stop).
     """
-    flows, edges, ages = way
+    tanks, ages = way
     brought, at_ph7 = stream.tracers[:, Tracer.SOURED], np.zeros_like(stream.flow_m3_h)
     pace = np.asarray(passage.souring_1_min)
-    for content, flow, age in zip(contents, flows, ages, strict=True):
-        at_ph7 = _grown(at_ph7, pace, age, flow, edges)
+    for content, tank, age in zip(contents, tanks, ages, strict=True):
+        at_ph7 = _grown(at_ph7, pace, age, tank)
         begun = content.tracers[:, Tracer.PH] - content.tracers[:, Tracer.SOURED]
         content.tracers[:, Tracer.SOURED] += begun - ph_after_acid(begun, at_ph7)
     for _ in range(_ROUNDS):
         came = brought
         now = ph(tuple(contents), contents[-1].tracers)
-        for content, here, flow, age in zip(contents, now, flows, ages, strict=True):
-            came = _grown(came, pace * np.exp(LN3 * (here - 7.0)), age, flow, edges)
+        for content, here, tank, age in zip(contents, now, tanks, ages, strict=True):
+            came = _grown(came, pace * np.exp(LN3 * (here - 7.0)), age, tank)
             content.tracers[:, Tracer.SOURED] = came
 
 
-def _grown(
-    came: FloatArray, rate: FloatArray, age: float, flow: FloatArray, edges: FloatArray
-) -> FloatArray:
+def _grown(came: FloatArray, rate: FloatArray, age: float, tank: Stirred) -> FloatArray:
     """One dose of the juice in a stirred tank, from that of the juice coming in."""
     total = running(rate)
     first = -(float(came[0]) + float(rate[0]) * age)
-    return total - transport_stirred(total - came, first, flow, edges)[0]
+    return total - tank.carry(total - came, first)[0]
 
 
 def _take_up(
-    doses_in: FloatArray,
-    rates_1_min: FloatArray,
-    age_min: float,
-    flow: FloatArray,
-    edges: FloatArray,
+    doses_in: FloatArray, rates_1_min: FloatArray, age_min: float, tank: Stirred
 ) -> FloatArray:
     """Doses of the juice leaving one stirred tank."""
     total = running(rates_1_min)
     start = -(doses_in[0] + rates_1_min[0] * age_min)
-    return total - transport_stirred(total - doses_in, start, flow, edges)[0]
+    return total - tank.carry(total - doses_in, start)[0]
 
 
 def _pass_pipe(stream: Stream, passage: Passage, rates: Rates) -> Passed:

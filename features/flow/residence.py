@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from features.base import BoolArray, FloatArray
-from features.flow.transport import outflow_by_balance_m3_h, transport_plug_flow, transport_stirred
+from features.flow.transport import Stirred, outflow_by_balance_m3_h, transport_plug_flow
 
 #: Parcels leaving within one minute differ in entry by that minute: variance of 1 min [min2].
 _MINUTE_VARIANCE = 1.0 / 12.0
@@ -64,9 +64,12 @@ def transport_series(
     cell = live / tanks
     flow, signal = flow_in_m3_h, signal_in
     columns = signal_in.shape[1] if signal_in.ndim > 1 else 1
-    for first in np.broadcast_to(start, (tanks, columns)):
-        signal, _end = transport_stirred(signal, first, flow, cell)
-        flow = np.maximum(outflow_by_balance_m3_h(flow, cell), 0.0)
+    tank = Stirred.of(flow, cell)
+    for number, first in enumerate(np.broadcast_to(start, (tanks, columns))):
+        if number:
+            before, flow = flow, np.maximum(outflow_by_balance_m3_h(flow, cell), 0.0)
+            tank = tank if np.array_equal(before, flow) else Stirred.of(flow, cell)
+        signal, _end = tank.carry(signal, first)
     return signal
 
 

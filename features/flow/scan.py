@@ -44,7 +44,20 @@ def linear_recurrence(a: FloatArray, b: FloatArray, start: FloatArray | float) -
         return b.copy()
     rows = np.array(b.reshape(b.shape[0], -1), dtype=np.float64, order="F")
     rows[0] += a[0] * start
-    band = np.ones((2, a.shape[0]))
+    return np.ascontiguousarray(solve_band(band_of(a), rows)).reshape(b.shape)
+
+
+def band_of(a: FloatArray) -> FloatArray:
+    """Bidiagonal system of a recurrence with these multipliers, as LAPACK stores it."""
+    band = np.ones((2, a.shape[0]), order="F")
     band[1, :-1] = -a[1:]
+    return band
+
+
+def solve_band(band: FloatArray, rows: FloatArray) -> FloatArray:
+    """Solve the system of `band_of` for columns in Fortran's order, which are overwritten.
+
+    The first row already holds what the value before the first step adds to it.
+    """
     solved, _ = dtbtrs(band, rows, uplo="L", diag="U", overwrite_b=True)
-    return np.ascontiguousarray(solved).reshape(b.shape)
+    return np.asarray(solved)

@@ -6,10 +6,12 @@ one value a minute, the mean over ``[t, t + 1 min)``; volumes are given at the n
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from features.base import FloatArray
-from features.flow.scan import linear_recurrence
+from features.flow.scan import band_of, linear_recurrence, solve_band
 
 #: A vessel is never quite empty, so that what flows in has somewhere to be [m3].
 LEAST_VOLUME_M3 = 1e-6
@@ -111,20 +113,61 @@ def transport_stirred(
     L, the exact update over a minute is c1 = cin + (c0 - cin) exp(-q/L), its mean
     cin + (c0 - cin) V0 (1 - exp(-o/L))/o. In = out + held follows without a residual.
     """
-    volumes = np.maximum(volume_edges_m3, LEAST_VOLUME_M3)
-    first, second = volumes[:-1], volumes[1:]
-    per_min_in = flow_in_m3_h / 60.0
-    turnover = 1.0 / _log_mean(first, second)
-    per_min_out = per_min_in - (second - first)
-    fresh = -np.expm1(-per_min_in * turnover)
-    mean_weight = first * turnover * _mean_decay(per_min_out * turnover)
-    rows = signal_in.reshape(signal_in.shape[0], -1)
-    end = linear_recurrence(1.0 - fresh, fresh[:, None] * rows, start)
-    before = np.empty_like(end)
-    before[1:] = end[:-1]
-    before[:1] = start
-    out = rows + (before - rows) * mean_weight[:, None]
-    return out.reshape(signal_in.shape), end.reshape(signal_in.shape)
+    return Stirred.of(flow_in_m3_h, volume_edges_m3).carry(signal_in, start)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stirred:
+    """A well-stirred vessel ready to carry signals: see `transport_stirred`.
+
+    Attributes
+    ----------
+    fresh : ndarray, shape (n,)
+        Share of the content that is new at the end of each minute [-].
+    mean_weight : ndarray, shape (n,)
+        Weight of the content before in the mean of each minute [-].
+    band : ndarray, shape (2, n)
+        The recurrence, see `features.flow.scan.band_of`.
+    """
+
+    fresh: FloatArray
+    mean_weight: FloatArray
+    band: FloatArray
+
+    @classmethod
+    def of(cls, flow_in_m3_h: FloatArray, volume_edges_m3: FloatArray) -> Stirred:
+        """Vessel with these flows and volumes, as `transport_stirred` takes them."""
+        volumes = np.maximum(volume_edges_m3, LEAST_VOLUME_M3)
+        first, second = volumes[:-1], volumes[1:]
+        per_min_in = flow_in_m3_h / 60.0
+        turnover = 1.0 / _log_mean(first, second)
+        per_min_out = per_min_in - (second - first)
+        fresh = -np.expm1(-per_min_in * turnover)
+        mean_weight = first * turnover * _mean_decay(per_min_out * turnover)
+        return cls(fresh, mean_weight, band_of(1.0 - fresh))
+
+    def carry(
+        self, signal_in: FloatArray, start: FloatArray | float
+    ) -> tuple[FloatArray, FloatArray]:
+        """Mean and end of each minute, as `transport_stirred` gives them.
+
+        Minutes lie beside each other in memory, whatever they do in `signal_in`: all that follows
+        goes down columns.
+        """
+        shape = signal_in.shape
+        if shape[0] == 0:
+            return signal_in.copy(), signal_in.copy()
+        rows = np.ascontiguousarray(signal_in.reshape(shape[0], -1).T, dtype=np.float64)
+        end = rows * self.fresh
+        end[:, 0] += (1.0 - self.fresh[0]) * start
+        end = solve_band(self.band, end.T).T
+        out = np.empty_like(rows)
+        out[:, 1:] = end[:, :-1]
+        out[:, 0] = start
+        out -= rows
+        out *= self.mean_weight
+        out += rows
+        return out.T.reshape(shape, order="A"), end.T.reshape(shape, order="A")
 
 
 def transport_fading(

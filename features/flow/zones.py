@@ -138,7 +138,7 @@ def _rates_1_min(
     temp = content.at(zone.temp.values)
     brix = tracers[:, Tracer.BRIX] if zone.brix is None else content.at(zone.brix.values)
     hot = ph_at_process(ph, temp, kinetics.ph_slope, kinetics.ph_ref_degc)
-    rates = np.empty((temp.shape[0], len(Dose)))
+    rates = np.empty((temp.shape[0], len(Dose)), order="F")
     rates[:, Dose.EXPOSURE_ZONE] = rates[:, Dose.EXPOSURE] = temp_factor(temp)
     rates[:, Dose.MINUTES] = 1.0
     inversion = inversion_1_min(hot, temp, brix)

@@ -16,7 +16,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from features.base import Readings, Signal, by_tag, times_us, values
+from features.base import Each, Readings, Signal, by_tag, times_us, values
 
 #: Width of one grid cell [s].
 MINUTE_S = 60
@@ -24,6 +24,9 @@ MINUTE_S = 60
 COVERED_SHARE = 0.5
 #: A straight line that is not bridged holds its last reading for this many sampling intervals.
 HOLD_INTERVALS = 2.0
+
+#: Values whose median is taken for a middle: any will do, and a season has millions.
+_FOR_MIDDLE = 1000
 
 _US = 1_000_000
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -33,7 +36,11 @@ Ints = NDArray[np.int64]
 
 
 def to_grid(
-    readings: Readings, signals: Sequence[Signal], start_utc: datetime, end_utc: datetime
+    readings: Readings,
+    signals: Sequence[Signal],
+    start_utc: datetime,
+    end_utc: datetime,
+    each: Each = map,
 ) -> pl.DataFrame:
     """Time-weighted mean of every signal in each minute of ``[start_utc, end_utc)``.
 
@@ -48,6 +55,8 @@ def to_grid(
         What to put on the grid; one column each, called ``Signal.name``.
     start_utc, end_utc : datetime
         Whole minutes with a time zone; the end is left out.
+    each : callable
+        Goes through the tags, as ``map`` does.
 
     Returns
     -------
@@ -73,12 +82,8 @@ def to_grid(
     columns = {
         "ts_utc": pl.Series(edges_us[:-1]).cast(pl.Datetime("us")).dt.replace_time_zone("UTC")
     }
-    for signal in signals:
-        rows = parts.get(signal.tag)
-        columns[signal.name] = (
-            _null_series(len(edges_us) - 1) if rows is None else _grid_tag(rows, signal, edges_us)
-        )
-    return pl.DataFrame(columns)
+    series = each(lambda signal: _grid_tag(parts.get(signal.tag), signal, edges_us), signals)
+    return pl.DataFrame(columns | dict(zip((s.name for s in signals), series, strict=True)))
 
 
 def minute_means(
@@ -102,26 +107,30 @@ def minute_means(
     """
     # Integrating the distance to a middle value keeps the running sum small: a constant signal
     # then comes back exactly, and a season loses no digits.
-    middle = float(np.median(value))
+    middle = float(np.median(value[:: 1 + value.size // _FOR_MIDDLE]))
     length_us = covered_until_us - at_us
     start, end = value - middle, end_value - middle
-    slope = np.divide(end - start, length_us, out=np.zeros_like(start), where=length_us > 0)
-    area = np.concatenate(([0.0], np.cumsum(0.5 * (start + end) * length_us)))
-    covered = np.concatenate((np.zeros(1, dtype=np.int64), np.cumsum(length_us)))
+    area, covered = np.zeros(value.size + 1), np.zeros(value.size + 1, dtype=np.int64)
+    np.cumsum(0.5 * (start + end) * length_us, out=area[1:])
+    np.cumsum(length_us, out=covered[1:])
 
     piece = np.searchsorted(at_us, edges_us, side="right") - 1
     inside = piece >= 0
     piece = np.maximum(piece, 0)
-    into_us = np.where(inside, np.clip(edges_us - at_us[piece], 0, length_us[piece]), 0)
-    area_at = area[piece] + (start[piece] + 0.5 * slope[piece] * into_us) * into_us
+    start, end, length = start[piece], end[piece], length_us[piece]
+    slope = np.divide(end - start, length, out=np.zeros_like(start), where=length > 0)
+    into_us = np.where(inside, np.clip(edges_us - at_us[piece], 0, length), 0)
+    area_at = area[piece] + (start + 0.5 * slope * into_us) * into_us
     covered_us = np.diff(covered[piece] + into_us)
     mean = np.full(len(covered_us), np.nan)
     np.divide(np.diff(area_at), covered_us, out=mean, where=covered_us > 0)
     return mean + middle, covered_us / np.diff(edges_us)
 
 
-def _grid_tag(part: pl.DataFrame, signal: Signal, edges_us: Ints) -> pl.Series:
+def _grid_tag(part: pl.DataFrame | None, signal: Signal, edges_us: Ints) -> pl.Series:
     """One grid column from the readings of its tag."""
+    if part is None:
+        return _null_series(len(edges_us) - 1)
     at_us, value = _good_within(part, edges_us)
     if at_us.size == 0:
         return _null_series(len(edges_us) - 1)
@@ -137,10 +146,14 @@ def _good_within(part: pl.DataFrame, edges_us: Ints) -> tuple[Ints, Floats]:
     The last one before the window and the first one after it come along.
     """
     at_us, value = times_us(part), values(part)
-    good = ~part["bad"].to_numpy() & np.isfinite(value)
-    at_us, value = at_us[good], value[good]
-    new = np.append(True, np.diff(at_us) > 0)[: at_us.size]
-    at_us, value = at_us[new], value[new]
+    good = np.isfinite(value)
+    good &= ~part["bad"].to_numpy()
+    if not good.all():
+        at_us, value = at_us[good], value[good]
+    new = at_us[1:] > at_us[:-1]
+    if not new.all():
+        new = np.append(True, new)
+        at_us, value = at_us[new], value[new]
     begin = max(int(np.searchsorted(at_us, edges_us[0], "right")) - 1, 0)
     end = int(np.searchsorted(at_us, edges_us[-1], "left")) + 1
     return at_us[begin:end], value[begin:end]

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import pairwise
 from typing import Final, Literal
 
 import numpy as np
@@ -19,6 +20,7 @@ from features.base import (
     TAG,
     Column,
     Columns,
+    Each,
     Readings,
     Signal,
     by_tag,
@@ -48,6 +50,8 @@ SENSOR_DAY_COLUMNS: Final[Columns] = {
 
 #: Reasons with a column of their own, in the order of the columns.
 _COUNTED: Final = ("spike", "out_of_range", "frozen", "calibration")
+#: Kind of a reading that is bad for another reason; good ones are 0.
+_OTHER: Final = 1 + len(_COUNTED)
 #: Readings of buffer that lie closer than this belong to one calibration [s].
 _ONE_CALIBRATION_S = 1800.0
 #: Juice is compared over an hour on either side, a quarter after the probe is back [s].
@@ -66,68 +70,102 @@ _WATCH_SPIKES = 10
 _SURE = 2.0
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tag:
+    """Times of one tag's readings [s], and of each why it is bad: a number, see `_COUNTED`."""
+
+    at_s: Floats
+    kind: NDArray[np.int8]
+
+
 def sensor_day(
     screened: Readings, signals: Sequence[Signal], start_utc: datetime, end_utc: datetime
 ) -> pl.DataFrame:
-    """Count what each tag of the station did on one day.
+    """Count what each tag of the station did on one day; see `sensor_days`."""
+    return sensor_days(screened, signals, (start_utc, end_utc))[0]
+
+
+def sensor_days(
+    screened: Readings, signals: Sequence[Signal], edges_utc: Sequence[datetime], each: Each = map
+) -> list[pl.DataFrame]:
+    """Count what each tag of the station did, day by day.
 
     Parameters
     ----------
     screened : polars.DataFrame or mapping
         ts_utc, tag, value, bad, reason, as `features.signal.quality.screen` gives them, or parted
-        by `features.base.readings.by_tag`; rows before and
-        after the day carry readings over its edges.
+        by `features.base.readings.by_tag`; rows before and after a day carry readings over its
+        edges.
     signals : sequence of Signal
         Tags to report on; one row each, also for a tag without readings.
-    start_utc, end_utc : datetime
-        The day; the end is left out.
+    edges_utc : sequence of datetime
+        Midnights that end one day and begin the next, rising; one more than there are days.
+    each : callable
+        Goes through the tags, as ``map`` does.
 
     Returns
     -------
-    polars.DataFrame
-        Columns of `SENSOR_DAY_COLUMNS`, by tag. gap_min and longest_gap_min count time without any
-        reading, sound or not; a reading speaks for ``Signal.longest_gap_min``. calibration_step
-        is good readings after the day's calibration less those before it, the largest one; null
-        without one.
+    list of polars.DataFrame
+        One for each day, columns of `SENSOR_DAY_COLUMNS`, by tag. gap_min and longest_gap_min count
+        time without any reading, sound or not; a reading speaks for ``Signal.longest_gap_min``.
+        calibration_step is good readings after the day's calibration less those before it, the
+        largest one; null without one.
     """
     parts = by_tag(screened)
-    edges = (start_utc.timestamp(), end_utc.timestamp())
-    rows = [_tag_day(parts.get(s.tag), s, edges) for s in signals]
-    return pl.DataFrame(rows, schema=polars_schema(SENSOR_DAY_COLUMNS), orient="row").sort("tag")
+    days = list(pairwise(edge.timestamp() for edge in edges_utc))
+    by_signal = list(each(lambda s: _tag_days(parts.get(s.tag), s, days), signals))
+    schema = polars_schema(SENSOR_DAY_COLUMNS)
+    return [
+        pl.DataFrame([rows[n] for rows in by_signal], schema=schema, orient="row").sort("tag")
+        for n in range(len(days))
+    ]
+
+
+def _tag_days(
+    part: pl.DataFrame | None, signal: Signal, days: Sequence[tuple[float, float]]
+) -> list[tuple[object, ...]]:
+    """Rows of one tag, one a day."""
+    if part is None or part.is_empty():
+        whole = [(end - start) / 60.0 for start, end in days]
+        return [(signal.tag, 0, 0, 0, 0, 0, 0, 0, 0.0, gap, gap, None) for gap in whole]
+    alone = _of_tag(part)
+    steps = _calibration_steps(part, alone)
+    return [_tag_day(alone, signal, day, steps) for day in days]
+
+
+def _of_tag(part: pl.DataFrame) -> _Tag:
+    bad = part["bad"].to_numpy()
+    kind = np.zeros(bad.size, dtype=np.int8)
+    if bad.any():
+        reason = part["reason"].filter(part["bad"]).fill_null("").to_numpy()
+        of_bad = np.full(reason.size, _OTHER, dtype=np.int8)
+        for number, name in enumerate(_COUNTED):
+            of_bad[reason == name] = 1 + number
+        kind[bad] = of_bad
+    return _Tag(times_us(part) / 1e6, kind)
 
 
 def _tag_day(
-    part: pl.DataFrame | None, signal: Signal, edges: tuple[float, float]
+    alone: _Tag, signal: Signal, edges: tuple[float, float], steps: Sequence[tuple[float, float]]
 ) -> tuple[object, ...]:
     start, end = edges
-    if part is None or part.is_empty():
-        whole = (end - start) / 60.0
-        return (signal.tag, 0, 0, 0, 0, 0, 0, 0, 0.0, whole, whole, None)
-    step = _calibration_step(part, edges)
-    at_s = times_us(part) / 1e6
+    first, last = np.searchsorted(alone.at_s, edges, "left")
     # The last reading before the day speaks in it, too.
-    begin = max(int(np.searchsorted(at_s, start, "left")) - 1, 0)
-    near = slice(begin, int(np.searchsorted(at_s, end, "left")) + 1)
-    part, at_s = part[near], at_s[near]
-    bad = part["bad"].to_numpy()
-    inside = (at_s >= start) & (at_s < end)
-    reason = part["reason"].filter(bad).fill_null("").to_numpy()
-    by_reason = {name: np.zeros(bad.size, dtype=bool) for name in _COUNTED}
-    for name, rows in by_reason.items():
-        rows[bad] = reason == name
-    count = {name: int((rows & inside).sum()) for name, rows in by_reason.items()}
-    readings, good = int(inside.sum()), int((inside & ~bad).sum())
+    near = slice(max(int(first) - 1, 0), int(last) + 1)
+    at_s = alone.at_s[near]
+    count = np.bincount(alone.kind[first:last], minlength=_OTHER + 1)
     until_s = np.minimum(np.append(at_s[1:], np.inf), at_s + 60.0 * signal.longest_gap_min)
-    held_s = np.clip(np.minimum(until_s, end) - np.maximum(at_s, start), 0.0, None)
+    frozen = alone.kind[near] == 1 + _COUNTED.index("frozen")
+    held_s = np.clip(np.minimum(until_s[frozen], end) - np.maximum(at_s[frozen], start), 0.0, None)
     silent_s = _silences(at_s, until_s, start, end)
+    of_day = [step for last_s, step in steps if start <= last_s < end]
     return (
-        *(signal.tag, readings, good),
-        *count.values(),
-        readings - good - sum(count.values()),
-        float(held_s[by_reason["frozen"]].sum()) / 60.0,
+        *(signal.tag, int(last - first), int(count[0])),
+        *(int(number) for number in count[1:]),
+        float(held_s.sum()) / 60.0,
         float(silent_s.sum()) / 60.0,
         float(silent_s.max()) / 60.0,
-        step,
+        max(of_day, key=abs) if of_day else None,
     )
 
 
@@ -138,23 +176,22 @@ def _silences(at_s: Floats, until_s: Floats, start: float, end: float) -> Floats
     return np.clip(np.minimum(ends, end) - np.maximum(begins, start), 0.0, None)
 
 
-def _calibration_step(part: pl.DataFrame, edges: tuple[float, float]) -> float | None:
-    """Largest step of the reading over a calibration that ends within the day."""
-    bad = part.filter("bad") if part["bad"].any() else part.clear()
-    buffer = bad.filter(pl.col("reason") == "calibration")
-    if buffer.is_empty():
-        return None
-    buffer_s, good = times_us(buffer) / 1e6, part.filter(~pl.col("bad"))
-    good_s, value = times_us(good) / 1e6, values(good)
+def _calibration_steps(part: pl.DataFrame, alone: _Tag) -> list[tuple[float, float]]:
+    """End of each calibration [s], and the step of the reading over it."""
+    buffer_s = alone.at_s[alone.kind == 1 + _COUNTED.index("calibration")]
+    if buffer_s.size == 0:
+        return []
+    good = alone.kind == 0
+    good_s, value = alone.at_s[good], values(part)[good]
     steps = []
     for group in np.split(buffer_s, np.flatnonzero(np.diff(buffer_s) > _ONE_CALIBRATION_S) + 1):
         first, last = group[0], group[-1]
         before = value[(good_s >= first - _COMPARED_S) & (good_s < first)]
         since = good_s - last
         after = value[(since >= _SETTLING_S) & (since < _SETTLING_S + _COMPARED_S)]
-        if edges[0] <= last < edges[1] and min(before.size, after.size) >= _FEWEST:
-            steps.append(float(np.median(after) - np.median(before)))
-    return max(steps, key=abs) if steps else None
+        if min(before.size, after.size) >= _FEWEST:
+            steps.append((float(last), float(np.median(after) - np.median(before))))
+    return steps
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ transmitter, at whether the plant around it moved.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -15,14 +15,10 @@ import polars as pl
 from numpy.typing import NDArray
 
 from features.base import (
-    TAG,
-    Column,
-    Columns,
+    Each,
     LabSource,
     Signal,
-    check_frame,
-    in_order,
-    rows_by_tag,
+    by_tag,
     times_us,
     values,
 )
@@ -31,13 +27,6 @@ from features.signal.quality_tests import calibrations, frozen_runs, spikes
 Bools = NDArray[np.bool_]
 Floats = NDArray[np.float64]
 
-#: What `quality_counts` gives.
-QUALITY_COLUMNS: Final[Columns] = {
-    "day": Column(pl.Date(), "UTC", "Day."),
-    "tag": TAG,
-    "reason": Column.text("good, or why the readings are bad."),
-    "readings": Column.count("How many."),
-}
 #: Reasons this module gives, in the order the tests are made; an earlier mark is not replaced.
 REASONS: Final = ("not_a_number", "out_of_range", "calibration", "spike", "frozen")
 #: Quantities that rest at zero when the plant does: a still zero is no frozen transmitter.
@@ -87,40 +76,58 @@ def screen(
             still, while the plant moved. Tags that are still by habit (coarse steps, wide
             deadbands), flows at rest and levels at an end are not marked.
     """
-    parts = rows_by_tag(_mark_not_numbers(in_order(readings)))
+    parts = screen_by_tag(by_tag(readings), signals, lab)
+    return pl.concat(parts.values()) if parts else readings
+
+
+def screen_by_tag(
+    parts: Mapping[str, pl.DataFrame],
+    signals: Sequence[Signal],
+    lab: Sequence[LabSource] = (),
+    each: Each = map,
+) -> dict[str, pl.DataFrame]:
+    """Mark readings that cannot be measurements, in readings parted by tag.
+
+    Parameters
+    ----------
+    parts : mapping of str to polars.DataFrame
+        Readings of each tag in order of time, as `features.base.readings.by_tag` gives them.
+    signals, lab
+        As `screen` takes them.
+    each : callable
+        Goes through the tags, as ``map`` does.
+
+    Returns
+    -------
+    dict of str to polars.DataFrame
+        What `screen` gives, parted by tag: joined and parted again, a week of readings costs more
+        than all tests.
+    """
+    # Readings of several days lie in pieces, which every look at them would join again.
+    numbers = each(lambda part: _mark_not_numbers(_in_one_piece(part)), parts.values())
+    parts = dict(zip(parts, numbers, strict=True))
     for source in lab:
         if source.tag in parts:
             parts[source.tag] = _mark_lab(parts[source.tag], source)
-    series = {s.tag: _Series(parts[s.tag], s) for s in signals if s.tag in parts}
-    still = {tag: runs for tag, alone in series.items() if (runs := alone.still())}
+    here = [s for s in signals if s.tag in parts]
+    tested = each(lambda signal: _Series(parts[signal.tag], signal), here)
+    series = {s.tag: alone for s, alone in zip(here, tested, strict=True)}
+    still = {tag: alone.still for tag, alone in series.items() if alone.still}
     if still:  # most days nothing stands still, and nobody need be asked who moved
         moved = _Movement(series)
         for tag, runs in still.items():
             series[tag].mark_frozen(runs, moved)
-    parts |= {tag: alone.marked() for tag, alone in series.items()}
-    return pl.concat(parts.values()) if parts else readings
+    marked = each(_Series.marked, series.values())
+    return parts | dict(zip(series, marked, strict=True))
 
 
-def quality_counts(readings: pl.DataFrame) -> pl.DataFrame:
-    """How many readings of each tag and UTC day are good, or bad for which reason.
-
-    Returns
-    -------
-    polars.DataFrame
-        Columns of `QUALITY_COLUMNS`, sorted by day, tag and reason.
-    """
-    reason = pl.when("bad").then(pl.col("reason").fill_null("unknown")).otherwise(pl.lit("good"))
-    counts = (
-        readings.group_by(pl.col("ts_utc").dt.date().alias("day"), "tag", reason.alias("reason"))
-        .agg(readings=pl.len().cast(pl.Int64))
-        .sort("day", "tag", "reason")
-    )
-    return check_frame(counts, QUALITY_COLUMNS)
+def _in_one_piece(part: pl.DataFrame) -> pl.DataFrame:
+    return part.with_columns(part["ts_utc"].rechunk(), part["value"].rechunk())
 
 
 def _mark_not_numbers(frame: pl.DataFrame) -> pl.DataFrame:
     """Null for values that are no numbers, bad where they were not so already."""
-    if frame["value"].null_count() == 0 and frame["value"].is_finite().all():
+    if frame["value"].null_count() == 0 and np.isfinite(values(frame)).all():
         return frame
     number = pl.col("value").is_finite().fill_null(value=False)
     new = ~number & ~pl.col("bad")
@@ -150,6 +157,8 @@ class _Series:
         Times [s] and values.
     good : array of bool, shape (n,)
         Readings no test but that for frozen transmitters found bad.
+    still : list of (first, last)
+        First and last position of periods far stiller than the tag's habit.
     """
 
     def __init__(self, part: pl.DataFrame, signal: Signal) -> None:
@@ -157,6 +166,7 @@ class _Series:
         self.at_s: Floats = times_us(part) / 1e6
         self.value: Floats = values(part)
         self.good: Bools = ~part["bad"].to_numpy()
+        self._all_good = bool(self.good.all())
         self._word = np.zeros(part.height, dtype=np.int8)
         with np.errstate(invalid="ignore"):
             self._mark((self.value < signal.low) | (self.value > signal.high), "out_of_range")
@@ -164,13 +174,15 @@ class _Series:
             self._mark(self._among_good(calibrations(*self._sound())), "calibration")
         span = signal.high - signal.low
         self._mark(self._among_good(spikes(*self._sound(), signal.every_s, span)), "spike")
+        self.still = self._standing()
 
-    def still(self) -> list[tuple[int, int]]:
-        """First and last position of periods far stiller than the tag's habit."""
-        rows = np.flatnonzero(self.good)
+    def _standing(self) -> list[tuple[int, int]]:
         at_s, value = self._sound()
         gap_s = 60.0 * self._signal.longest_gap_min
         runs = frozen_runs(at_s, value, lambda: _resting(value, self._signal), gap_s)
+        if not runs:
+            return []
+        rows = np.flatnonzero(self.good)
         return [(int(rows[first]), int(rows[last])) for first, last in runs]
 
     def mark_frozen(self, runs: Sequence[tuple[int, int]], moved: _Movement) -> None:
@@ -185,25 +197,30 @@ class _Series:
         """Readings with new marks laid over the old ones."""
         if not self._word.any():  # most tags of a day are sound
             return self._part
-        new = pl.Series("new", self._word).replace_strict(
-            range(len(REASONS) + 1), [None, *REASONS], return_dtype=pl.String
-        )
+        new = pl.Series([None, *REASONS], dtype=pl.String).gather(self._word)
         return self._part.with_columns(
             bad=pl.col("bad") | new.is_not_null(), reason=pl.coalesce("reason", new)
         )
 
     def _sound(self) -> tuple[Floats, Floats]:
+        if self._all_good:
+            return self.at_s, self.value
         return self.at_s[self.good], self.value[self.good]
 
     def _among_good(self, found: Bools) -> Bools:
         """Spread marks found among the good readings back over all of them."""
+        if self._all_good:
+            return found
         rows = np.zeros(self.good.size, dtype=bool)
         rows[np.flatnonzero(self.good)[found]] = True
         return rows
 
     def _mark(self, rows: Bools, word: str) -> None:
+        if not rows.any():
+            return
         self._word[rows & self.good] = _word(word)
         self.good &= ~rows
+        self._all_good = False
 
 
 def _word(reason: str) -> int:
@@ -230,7 +247,8 @@ class _Movement:
         hours = int(max(ends, default=0.0) // 3600) - self._first_h + 1
         self._share: dict[str, Floats] = {}
         for tag, alone in series.items():
-            changed = np.flatnonzero(np.diff(alone.value[alone.good]) != 0.0) + 1
+            value = alone.value[alone.good]
+            changed = np.flatnonzero(value[1:] != value[:-1]) + 1
             hour = (alone.at_s[alone.good][changed] // 3600).astype(np.int64) - self._first_h
             counts = np.bincount(hour, minlength=hours)
             busy = counts[counts > 0]

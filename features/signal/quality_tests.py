@@ -81,26 +81,20 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
     found = np.zeros(count, dtype=bool)
     if count < FEWEST_READINGS:
         return found
-    jump = np.abs(np.diff(value))
+    jump = np.abs(value[1:] - value[:-1])
     # Only what leaves its predecessor by more than the smallest limit can be a spike.
     begins = np.flatnonzero(jump > _SPIKE_RANGE_SHARE * span) + 1
-    if begins.size == 0:
+    there_and_back = [
+        (width, *_there_and_back(at_s, value, begins, (width, every_s)))
+        for width in (1, 2, 3)
+        if width == 1 or width * every_s <= _SPIKE_LONGEST_S
+    ]
+    if not any(first.size for _, first, _ in there_and_back):
         return found
     floor = _least_spike(value, jump, span)
-    begins = begins[jump[begins - 1] > floor]
-    for width in (1, 2, 3):
-        if width > 1 and width * every_s > _SPIKE_LONGEST_S:
-            break
-        first = begins[begins < count - width]
-        before, after = value[first - 1], value[first + width]
-        off = np.full(first.size, np.inf)
-        for k in range(width):
-            inside = value[first + k]
-            off = np.minimum(off, np.minimum(np.abs(inside - before), np.abs(inside - after)))
-        # A historian that writes by exception keeps its own pace, slower than the one described.
-        brief = at_s[first + width] - at_s[first] <= max((width + 1.5) * every_s, _SPIKE_LONGEST_S)
-        near = brief & (off > floor) & (np.abs(after - before) < 0.3 * off)
-        first, off = first[near], off[near]
+    for width, begin, far_off in there_and_back:
+        far = (jump[begin - 1] > floor) & (far_off > floor)
+        first, off = begin[far], far_off[far]
         hit = first[off > _SPIKE_CHANGES * _nearby_change(jump, first)]
         for k in range(width):
             found[hit + k] = True
@@ -111,12 +105,33 @@ def spikes(at_s: Floats, value: Floats, every_s: float, span: float) -> Bools:
     return np.asarray(found & (share <= _SPIKE_DENSEST))
 
 
+def _there_and_back(
+    at_s: Floats, value: Floats, begins: Ints, group: tuple[int, float]
+) -> tuple[Ints, Floats]:
+    """Beginnings of brief groups that leave a value and are back at it, and how far off they are.
+
+    `group` holds its readings and the usual sampling interval [s].
+    """
+    width, every_s = group
+    first = begins[begins < value.size - width]
+    before, after = value[first - 1], value[first + width]
+    off = np.full(first.size, np.inf)
+    for k in range(width):
+        inside = value[first + k]
+        off = np.minimum(off, np.minimum(np.abs(inside - before), np.abs(inside - after)))
+    # A historian that writes by exception keeps its own pace, slower than the one described.
+    brief = at_s[first + width] - at_s[first] <= max((width + 1.5) * every_s, _SPIKE_LONGEST_S)
+    near = brief & (np.abs(after - before) < 0.3 * off)
+    return first[near], off[near]
+
+
 def _least_spike(value: Floats, change: Floats, span: float) -> float:
     """Distance below which no reading of the tag is a spike; `change` is from each to the next."""
     real = change[change > 0]
     usual = float(np.median(real)) if real.size else 0.0
-    left, right = value[1:-1] - value[:-2], value[1:-1] - value[2:]
-    lone = np.where(left * right > 0, np.minimum(np.abs(left), np.abs(right)), 0.0)
+    # One of three stands out alone where the steps to it and from it go opposite ways.
+    rises = value[1:] > value[:-1]
+    lone = np.where(rises[1:] != rises[:-1], np.minimum(change[1:], change[:-1]), 0.0)
     return max(
         _SPIKE_CHANGES * usual,
         _SPIKE_LONE * float(np.quantile(lone, 0.98)),
@@ -225,9 +240,9 @@ def frozen_runs(
     times the longest other run and end in a jump of two steps or more, as when a transmitter
     catches up with what it missed.
     """
-    if value.size < FEWEST_READINGS:
+    if value.size < FEWEST_READINGS or not _may_have_stood(at_s, value):
         return []
-    broken = (np.diff(value) != 0.0) | (np.diff(at_s) > gap_s)
+    broken = (value[1:] != value[:-1]) | (at_s[1:] - at_s[:-1] > gap_s)
     first = np.concatenate(([0], np.flatnonzero(broken) + 1))
     last = np.append(first[1:] - 1, value.size - 1)
     if (at_s[last] - at_s[first]).max() < _FROZEN_LEAST_S:
@@ -250,6 +265,13 @@ def frozen_runs(
         if length_s[k] >= _FROZEN_TIMES_LONG * _time_quantile(np.delete(spread_s, k), share)
         and (step is None or abs(value[until[k]] - value[last[k]]) > 1.5 * step)
     ]
+
+
+def _may_have_stood(at_s: Floats, value: Floats) -> bool:
+    """Whether looks at a tag, three to the shortest run that counts, ever saw one value thrice."""
+    looks = np.arange(at_s[0], at_s[-1], _FROZEN_LEAST_S / 3.0)
+    seen = value[np.searchsorted(at_s, looks)]
+    return bool(((seen[2:] == seen[1:-1]) & (seen[1:-1] == seen[:-2])).any())
 
 
 def _coarse_step(value: Floats) -> float | None:

@@ -8,6 +8,7 @@ hours, and its error held against the same question asked where nothing happened
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -114,17 +115,34 @@ def rise(
     tuple of float
         Factor and error; (0, inf) where no point lies in the course, or none outside it.
     """
-    if len(hours) < 3 or not (np.abs(course) > 1e-9).any():
-        return 0.0, math.inf
+    return rises(hours, values, sd, [course], memory, other)[0]
+
+
+def rises(
+    hours: Array,
+    values: Array,
+    sd: Array,
+    courses: Sequence[Array],
+    memory: Memory,
+    other: Array | None = None,
+) -> list[tuple[float, float]]:
+    """What `rise` says of each of several courses in the same points."""
+    found = [(0.0, math.inf)] * len(courses)
+    asked = [k for k, course in enumerate(courses) if (np.abs(course) > 1e-9).any()]
+    if len(hours) < 3 or not asked:
+        return found
     covariance = memory.covariance(hours, sd)
     if other is not None:
         covariance += np.outer(other, other)
-    factor = cho_factor(covariance, lower=True)
-    solved = cho_solve(factor, course)
-    information = float(course @ solved)
-    if information <= 0.0:
-        return 0.0, math.inf
-    return float(values @ solved) / information, 1.0 / math.sqrt(information)
+    of_courses = np.column_stack([courses[k] for k in asked])
+    factor = cho_factor(covariance, lower=True, overwrite_a=True, check_finite=False)
+    solved = cho_solve(factor, of_courses, check_finite=False)
+    information = (of_courses * solved).sum(axis=0)
+    sums = values @ solved
+    for k, known, total in zip(asked, information, sums, strict=True):
+        if known > 0.0:
+            found[k] = float(total / known), 1.0 / math.sqrt(known)
+    return found
 
 
 def around(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri, softmax, stdtr
 
 from models.base import Array, robust_sd
-from models.detect.contrast import Memory, around, memory_of, rise
+from models.detect.contrast import Memory, around, memory_of, rises
 from models.detect.microbial_growth import (
     GROWTHS,
     Belief,
@@ -150,17 +150,18 @@ class Scales:
     def _ask(self, start: int, end: int, shift: int) -> Answer:
         """Rise of every line with every course of the spell, moved by `shift` minutes."""
         first_h, last_h = (start + shift) / 60.0, (end + shift) / 60.0 + WASHOUT_H
-        clock = np.arange(len(self.masked)) / 60.0
+        # What is expected of the spell reaches no further than its own hours.
+        clock = np.arange(max(start - 1, 0), min(end + int(60 * WASHOUT_H) + 2, len(self.masked)))
         answer = np.zeros((len(self.courses), len(self.lines), 2))
         for i, (line, memory) in enumerate(zip(self.lines, self.memories, strict=True)):
             masked = self.masked[_minute(line.hours, len(self.masked))]
             taken = around(line.hours, first_h, last_h, masked)
             hours, other = line.hours[taken], line.by_temp[taken]
             inside = (hours >= first_h) & (hours < last_h)
-            for k, course in enumerate(self.courses):
-                expected = inside * np.interp(hours - shift / 60.0, clock, course)
-                points = (hours, line.pct[taken], line.sd[taken])
-                answer[k, i] = rise(*points, expected, memory, other)
+            then = hours - shift / 60.0
+            expected = [inside * np.interp(then, clock / 60.0, c[clock]) for c in self.courses]
+            points = (hours, line.pct[taken], line.sd[taken])
+            answer[:, i] = rises(*points, expected, memory, other)
         return answer
 
     def _readings(self, answer: Array, widths: Array, start: int, end: int) -> list[Reading]:

@@ -141,6 +141,16 @@ class Equations:
             )
             for kind in kinds
         }
+        # What no step of the solver changes is worked out once, not some two hundred times.
+        self._entered = [self._fed(s) for s in self.samples]
+        self._sums_pct = [
+            {zone: (s.weights * of_zone).sum(axis=1) for zone, of_zone in s.inverted_pct.items()}
+            for s in self.samples
+        ]
+        self._undestroyed = [
+            None if s.kind == "rs" else self._by_course(n, np.ones_like(s.destroyed))
+            for n, s in enumerate(self.samples)
+        ]
 
     def start(self) -> tuple[Array, Array]:
         """Courses at their level, everything else as believed."""
@@ -180,30 +190,28 @@ class Equations:
 
     def at(self, courses: Array, mill: Array) -> Linear:
         """Linearise around some values."""
-        parts = [self._of(s, courses, mill) for s in self.samples]
+        parts = [self._of(n, courses, mill) for n in range(len(self.samples))]
         return Linear(
             sparse.csr_array(sparse.vstack([p.by_course for p in parts], format="csr")),
             np.concatenate([p.by_mill for p in parts]),
             np.concatenate([p.predicted_pct for p in parts]),
         )
 
-    def _of(self, samples: Samples, courses: Array, mill: Array) -> Linear:
-        layout, m = self.layout, len(samples)
-        row, column, share = self._fed(samples)
-        left = np.ones_like(samples.destroyed)
-        gone = math.exp(mill[layout.destroyed_at]) * samples.destroyed
-        if samples.kind == "rs":
-            left = 1.0 - np.minimum(gone, 0.95)
-        shape = (m, layout.courses)
-        by_course = sparse.csr_array((share * np.tile(left.ravel(), 2), (row, column)), shape=shape)
-        by_mill = np.zeros((m, layout.size))
-        predicted = by_course @ courses
-        if samples.kind == "rs":
-            thinned = sparse.csr_array(
-                (share * np.tile(gone.ravel(), 2), (row, column)), shape=shape
-            )
-            by_mill[:, layout.destroyed_at] = -(thinned @ courses)
-        predicted = predicted + self._inverted(samples, mill, by_mill)
+    def _by_course(self, number: int, left: Array) -> Precision:
+        """Share of each knot of the courses in some samples, `left` of each parcel."""
+        row, column, share = self._entered[number]
+        shape = (len(self.samples[number]), self.layout.courses)
+        return sparse.csr_array((share * np.tile(left.ravel(), 2), (row, column)), shape=shape)
+
+    def _of(self, number: int, courses: Array, mill: Array) -> Linear:
+        layout, samples = self.layout, self.samples[number]
+        by_mill = np.zeros((len(samples), layout.size))
+        by_course = self._undestroyed[number]
+        if by_course is None:
+            gone = math.exp(mill[layout.destroyed_at]) * samples.destroyed
+            by_course = self._by_course(number, 1.0 - np.minimum(gone, 0.95))
+            by_mill[:, layout.destroyed_at] = -(self._by_course(number, gone) @ courses)
+        predicted = by_course @ courses + self._inverted(number, mill, by_mill)
         at = layout.point_at + layout.points.index((samples.kind, samples.place))
         by_mill[:, at] = 1.0
         return Linear(by_course, by_mill, predicted + mill[at])
@@ -224,20 +232,21 @@ class Equations:
             np.concatenate([share.ravel() for share in shares]),
         )
 
-    def _inverted(self, samples: Samples, mill: Array, by_mill: Array) -> Array:
+    def _inverted(self, number: int, mill: Array, by_mill: Array) -> Array:
         """Inverted on the way [% of sucrose]; fills in the derivatives."""
-        layout, rows = self.layout, np.arange(len(samples))
+        layout, samples, sums_pct = self.layout, self.samples[number], self._sums_pct[number]
+        rows = np.arange(len(samples))
         place = np.clip(samples.times_h / WEEK_H, 0.0, layout.weeks - 1.001)
         week = place.astype(np.int64)
         over = place - week
         log_m = (1.0 - over) * mill[week] + over * mill[week + 1]
         total = np.zeros(len(samples))
         for i, zone in enumerate(layout.zones):
-            if zone not in samples.inverted_pct:
+            if zone not in sums_pct:
                 continue
             at, per_slope = layout.zone_at + i, self._believed[i].per_slope
             log = log_m + mill[at] + per_slope * mill[layout.slope_at]
-            inverted = (samples.weights * samples.inverted_pct[zone]).sum(axis=1) * np.exp(log)
+            inverted = sums_pct[zone] * np.exp(log)
             by_mill[:, at] += inverted
             by_mill[:, layout.slope_at] += per_slope * inverted
             total += inverted

@@ -202,8 +202,9 @@ def _banded(matrix: Precision) -> Array:
     held = matrix.tocoo()
     width = int((held.col - held.row).max(initial=0))
     upper = np.zeros((width + 1, matrix.shape[0]))
-    for k in range(width + 1):
-        upper[width - k, k:] = matrix.diagonal(k)
+    above = held.col >= held.row
+    row, col = held.row[above], held.col[above]
+    np.add.at(upper, (width - (col - row), col), held.data[above])
     return upper
 
 

@@ -36,7 +36,7 @@ def one_by_one(
 def batches(pieces: Sequence[Piece], workers: int, rounds: int = 3) -> list[Sequence[Piece]]:
     """Join pieces into batches: enough for every worker to come round a few times, no more.
 
-    A task costs some 25 ms at the scheduler, a day of readings as little as 100 ms.
+    A task costs some 25 ms at the scheduler, a week of readings as little as half a second.
     """
     size = max(1, len(pieces) // max(workers * rounds, 1))
     return [pieces[n : n + size] for n in range(0, len(pieces), size)]

@@ -219,16 +219,18 @@ def _unit_column(
     for name, kind in first.schema.items():
         if name in used or kind != pl.String:
             continue
+        # The texts first: they are few, and most columns of words hold no unit at all.
+        said = first.select(pl.col(name).filter(pl.col(plan.tag).is_not_null()).unique())
+        texts = {text.strip() for text in said[name].drop_nulls()} - {""}
+        if not texts or len(texts) > _MOST_UNITS:
+            continue
+        if 2 * sum(is_unit(text) for text in texts) <= len(texts):
+            continue
         pairs = first.select(
             tag=pl.col(plan.tag).cast(pl.String).str.strip_chars(),
             unit=pl.col(name).str.strip_chars(),
         ).drop_nulls().filter(pl.col("unit") != "").unique(maintain_order=True)  # fmt: skip
-        texts = pairs["unit"].unique().to_list()
-        if not texts or len(texts) > _MOST_UNITS:
-            continue
-        known = sum(is_unit(text) for text in texts)
-        fit = any(says_unit(clock, tag, unit) for tag, unit in pairs.head(500).iter_rows())
-        if 2 * known > len(texts) and fit:
+        if any(says_unit(clock, tag, unit) for tag, unit in pairs.head(500).iter_rows()):
             return replace(plan, unit=name)
     return plan
 

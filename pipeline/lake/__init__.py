@@ -12,6 +12,7 @@ if TYPE_CHECKING:
         day_bytes,
         replace_file,
         to_frame,
+        write_by_tag,
         write_frame,
     )
     from pipeline.lake.coverage import (
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
         worked_out,
     )
     from pipeline.lake.days import (
+        LIGHT,
         DayParts,
         Part,
     )

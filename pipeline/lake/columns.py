@@ -9,7 +9,7 @@ bytes regrouped so that the steady ones compress.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from io import BytesIO
@@ -54,9 +54,9 @@ class Names:
 
     def codes(self, column: pl.Series) -> NDArray[np.int32]:
         """Numbers of a column of words; `GOOD` for null."""
-        met = column.drop_nulls().unique(maintain_order=True).to_list()
-        if not met:
+        if column.null_count() == len(column):
             return np.full(len(column), GOOD, np.int32)
+        met = column.drop_nulls().unique(maintain_order=True).to_list()
         found = column.replace_strict(
             met, [self.code(word) for word in met], default=GOOD, return_dtype=pl.Int32
         )
@@ -157,20 +157,43 @@ def _smallest(count: int) -> type[np.unsignedinteger[Any]]:
     return np.uint8 if count <= 1 << 8 else np.uint16 if count <= 1 << 16 else np.uint32
 
 
-def write_columns(path: Path, columns: Columns, tags: list[str], reasons: list[str]) -> None:
-    """Write readings, sorted and without repeats, as a day's file, and see it on disk."""
-    content = _day_bytes(columns, tags, reasons)
+def write_columns(
+    path: Path, columns: Columns, tags: list[str], reasons: list[str], *, light: bool = False
+) -> None:
+    """Write readings, sorted and without repeats, as a day's file, and see it on disk.
+
+    `light` they are written as they are, unpacked and without a hash: for a file that is soon read
+    once more and never kept.
+    """
     with path.open("wb") as file:
-        file.write(content)
+        if light:
+            table = _table(columns, tags, reasons)
+            pq.write_table(table, file, compression="none", use_dictionary=["tag", "reason"],
+                           write_statistics=False, store_schema=False)  # fmt: skip
+        else:
+            file.write(_day_bytes(columns, tags, reasons))
         file.flush()
         os.fsync(file.fileno())
 
 
-def write_frame(path: Path, readings: pl.DataFrame) -> None:
+def write_frame(path: Path, readings: pl.DataFrame, *, light: bool = False) -> None:
     """Write a frame of readings as `write_columns` does."""
     tags, reasons = Names(), Names()
     columns = from_frame(readings, tags, reasons)
-    write_columns(path, columns, tags.words, reasons.words)
+    write_columns(path, columns, tags.words, reasons.words, light=light)
+
+
+def write_by_tag(path: Path, parts: Mapping[str, pl.DataFrame]) -> None:
+    """Write readings of a day, each tag's in order of time, as `write_columns` does."""
+    tags, reasons = sorted(parts), Names()
+    frame = pl.concat([parts[tag] for tag in tags])
+    columns = Columns(
+        frame["ts_utc"].to_physical().to_numpy(),
+        np.repeat(np.arange(len(tags), dtype=np.int32), [parts[tag].height for tag in tags]),
+        frame["value"].fill_null(float("nan")).to_numpy(),
+        reasons.codes(frame["reason"]),
+    )
+    write_columns(path, columns, tags, reasons.words)
 
 
 def day_bytes(readings: pl.DataFrame) -> bytes:
@@ -197,9 +220,10 @@ def _day_table(columns: Columns, tags: list[str], reasons: list[str]) -> pa.Tabl
 
 def _used(codes: NDArray[np.int32], words: list[str]) -> tuple[list[str], NDArray[np.int32]]:
     """Words that occur, in alphabetical order, and the numbers that then stand for them."""
-    occurs = np.zeros(len(words) + 1, bool)  # the last place is that of GOOD
-    occurs[codes] = True
-    used = sorted(word for word, found in zip(words, occurs, strict=False) if found)
+    counts = np.bincount(codes + 1, minlength=len(words) + 1)  # the first place is that of GOOD
+    used = sorted(word for word, count in zip(words, counts[1:], strict=True) if count)
+    if used == words or not used:
+        return used, codes
     renumber = np.full(len(words) + 1, GOOD, np.int32)
     storage = {word: n for n, word in enumerate(used)}
     for n, word in enumerate(words):

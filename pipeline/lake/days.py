@@ -36,6 +36,8 @@ from pipeline.lake.rivals import Rivals, rivals_of, told, without_rivals
 _MOST_HELD: Final = 3_000_000
 #: Days being written at a time; each holds its readings until it is done.
 _MOST_WAITING: Final = 2
+#: How the names of parts end that are not packed as a day's file is.
+LIGHT: Final = "_light.parquet"
 _DAY_US: Final = 86_400_000_000
 _EPOCH: Final = date(1970, 1, 1)
 
@@ -79,11 +81,14 @@ class DayParts:
         Sorts and writes them.
     best_of_two : bool
         Of two good values of one moment one is kept by rank; else none of them is.
+    light : bool
+        Parts are not packed: other exports of the same days will be added to them.
     """
 
     folder: Path
     pool: Executor
     best_of_two: bool = False
+    light: bool = False
     tags: Names = field(default_factory=Names)
     reasons: Names = field(default_factory=Names)
     first_us: int | None = None
@@ -146,7 +151,8 @@ class DayParts:
             self._rows_held -= sum(len(piece) for piece in pieces)
             while len(self._waiting) >= _MOST_WAITING:
                 self._parts.append(self._waiting.popleft().result())
-            name = f"{_EPOCH + timedelta(days=day)}_{self._named:06d}.parquet"
+            of = f"{_EPOCH + timedelta(days=day)}_{self._named:06d}"
+            name = f"{of}{LIGHT if self.light else '.parquet'}"
             self._named += 1
             self._waiting.append(self._submit(day, name, pieces))
 
@@ -154,8 +160,8 @@ class DayParts:
         # The words known now: the lists grow while the pool works.
         tags, reasons = list(self.tags.words), list(self.reasons.words)
         path, of = self.folder / name, _EPOCH + timedelta(days=day)
-        best = self.best_of_two
-        return self.pool.submit(_write_part, path, of, pieces, tags, reasons, best_of_two=best)
+        how = {"best_of_two": self.best_of_two, "light": self.light}
+        return self.pool.submit(_write_part, path, of, pieces, tags, reasons, **how)
 
 
 def _write_part(
@@ -166,18 +172,19 @@ def _write_part(
     reasons: list[str],
     *,
     best_of_two: bool,
+    light: bool,
 ) -> Part:
     """Sort and write readings of one day, each moment of a tag once."""
     columns, repeats = in_order(join(pieces), tags)
     if not repeats:
-        write_columns(path, columns, tags, reasons)
+        write_columns(path, columns, tags, reasons, light=light)
         return Part(day, path.name, len(columns), 0, 0)
     frame = to_frame(columns, tags, reasons)
     single, counts = merge_readings(READINGS_SCHEMA.to_frame(), frame)
     rivals = rivals_of(frame) if counts.conflicts and not best_of_two else None
     if rivals is not None and rivals.height:
         single = without_rivals(single, rivals)
-    write_frame(path, single)
+    write_frame(path, single, light=light)
     merged = frame.height - single.height
     return Part(
         day,

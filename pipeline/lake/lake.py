@@ -22,7 +22,7 @@ from typing import Final
 
 import polars as pl
 
-from features.base import rows_by_tag
+from features.base import Each, rows_by_tag
 from pipeline.lake.intact import whole_bytes
 from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, conform, import_readings
 from pipeline.lake.seal import digest_of
@@ -86,19 +86,38 @@ class Lake:
         DataError
             A stored day cannot be read.
         """
+        parts = self.readings_by_tag(first, last, tags, keep=keep)
+        return pl.concat(parts.values()) if parts else READINGS_SCHEMA.to_frame()
+
+    def readings_by_tag(
+        self,
+        first: date,
+        last: date,
+        tags: Sequence[str] | None = None,
+        *,
+        keep: bool = False,
+        each: Each = map,
+    ) -> dict[str, pl.DataFrame]:
+        """Readings of some days as `read_readings` gives them, each tag's in a frame of its own.
+
+        `each` goes through the days, as ``map`` does.
+        """
         wanted = None if tags is None else set(tags)
         parts: dict[str, list[pl.DataFrame]] = {}
-        for name in self._files("readings", "readings", first, last):
+
+        def read(name: str) -> dict[str, pl.DataFrame]:
             if keep:
                 day = recent_day(self.storage, name)
             else:
                 day = read_stored(self.storage, name, READINGS_SCHEMA, tags=wanted)
-            for tag, rows in rows_by_tag(day).items() if day is not None else ():
+            return {} if day is None else rows_by_tag(day)
+
+        for day in each(read, self._files("readings", "readings", first, last)):
+            for tag, rows in day.items():
                 if wanted is None or tag in wanted:
                     parts.setdefault(tag, []).append(rows)
         # Each stored day is in order of tag and time, so that nothing has to be sorted.
-        ordered = [rows for tag in sorted(parts) for rows in parts[tag]]
-        return pl.concat(ordered) if ordered else READINGS_SCHEMA.to_frame()
+        return {tag: pl.concat(parts[tag]) for tag in sorted(parts)}
 
     def readings_hash(self, first: date, last: date) -> str:
         """Hash of the readings of some days; the same readings give the same hash.

@@ -18,7 +18,7 @@ def frame_bytes(frame: pl.DataFrame) -> bytes:
     frame.rechunk().write_parquet(
         content,
         compression="zstd",
-        compression_level=3,
+        compression_level=1,
         row_group_size=1 << 20,
         metadata={KEY: BLANK},
     )

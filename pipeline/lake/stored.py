@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Hashable, Sequence
+from threading import Lock
 from typing import Final
 
 import polars as pl
@@ -12,9 +13,10 @@ from pipeline.lake.intact import rotten, whole_bytes
 from pipeline.lake.merge import READINGS_SCHEMA
 from pipeline.lake.storage import Storage
 
-#: Days of readings kept in memory: three make a grid, and one is on its way out.
+#: Days of readings kept in memory: blocks of days share three, and one is on its way out.
 _MOST_RECENT: Final = 4
 _RECENT: Final[dict[str, tuple[Hashable, pl.DataFrame]]] = {}
+_ONE_AT_A_TIME: Final = Lock()
 
 
 def recent_day(storage: Storage, name: str) -> pl.DataFrame | None:
@@ -31,9 +33,11 @@ def recent_day(storage: Storage, name: str) -> pl.DataFrame | None:
         return known[1]
     day = read_stored(storage, name, READINGS_SCHEMA)
     if day is not None:
-        while len(_RECENT) >= _MOST_RECENT:
-            _RECENT.pop(next(iter(_RECENT)), None)
-        _RECENT[where] = (signature, day)
+        with _ONE_AT_A_TIME:
+            while len(_RECENT) >= _MOST_RECENT:
+                # By name, which is by day: what comes next asks for the last ones.
+                _RECENT.pop(min(_RECENT))
+            _RECENT[where] = (signature, day)
     return day
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Final
 
 import numpy as np
@@ -77,7 +78,31 @@ class Told:
     on_clock: bool
 
 
-def around(mill: Mill, window: Window, losses: pl.DataFrame | None = None) -> Around | None:
+class DaysRead:
+    """Days of features, each read once however many periods lie around it."""
+
+    def __init__(self, lake: Lake) -> None:
+        self._lake = lake
+        self._days: dict[tuple[str, date], pl.DataFrame] = {}
+        self.worked_out = lake.feature_days(STATION)
+
+    def read(
+        self, kind: str, first: date, last: date, columns: Sequence[str] | None = None
+    ) -> pl.DataFrame:
+        """Features as ``Lake.read_features`` gives them; of one kind always the same columns."""
+        frames = []
+        for n in range((last - first).days + 1):
+            day = first + timedelta(days=n)
+            if (kind, day) not in self._days:
+                self._days[kind, day] = self._lake.read_features(kind, day, day, columns)
+            frames.append(self._days[kind, day])
+        frames = [frame for frame in frames if frame.width]
+        return pl.concat(frames, how="diagonal") if frames else pl.DataFrame()
+
+
+def around(
+    mill: Mill, window: Window, losses: pl.DataFrame | None = None, days: DaysRead | None = None
+) -> Around | None:
     """Read the signals around a period; None where nothing was worked out there.
 
     Parameters
@@ -86,26 +111,28 @@ def around(mill: Mill, window: Window, losses: pl.DataFrame | None = None) -> Ar
     window : Window
     losses : polars.DataFrame, optional
         Minutes of a search (`models.find.LOSS_COLUMNS`); those of the lake without.
+    days : DaysRead, optional
+        Where other periods of the same lake were read before.
     """
-    lake = lake_of(mill)
+    read = days or DaysRead(lake_of(mill))
     last = min(window.end, window.start + _LONGEST)
     first, until = window.start - _BEFORE, last + _AFTER
-    days = lake.feature_days(STATION)
-    if not days:
+    known_days = read.worked_out
+    if not known_days:
         return None
-    first = max(first, datetime.combine(days[0], datetime.min.time(), first.tzinfo))
-    ended = datetime.combine(days[-1], datetime.min.time(), first.tzinfo) + timedelta(days=1)
+    first = max(first, datetime.combine(known_days[0], datetime.min.time(), first.tzinfo))
+    ended = datetime.combine(known_days[-1], datetime.min.time(), first.tzinfo) + timedelta(days=1)
     until = min(until, ended)
     if until <= first:
         return None
     axis = pl.datetime_range(first, until, "1m", eager=True, closed="left", time_unit="us")
     times = pl.DataFrame({"ts_utc": axis.cast(pl.Datetime("us", "UTC"))})
-    minutes = _minutes(lake, times)
+    minutes = _minutes(read, times)
     if minutes is None:
         return None
-    grid = _on(times, lake.read_features(GRID, first.date(), until.date()))
+    grid = _on(times, read.read(GRID, first.date(), until.date()))
     if losses is None:
-        losses = lake.read_features(LOSSES, first.date(), until.date())
+        losses = read.read(LOSSES, first.date(), until.date())
     losses = _on(times, losses)
     columns = {s.name: _array(grid, s.name) for s in mill.station.signals if s.name in grid.columns}
     period = tuple(int((m - first).total_seconds() // 60) for m in (window.start, last))
@@ -123,11 +150,11 @@ def told_of(known: Around, cause: str, driver: str, zone: str) -> Told:
     return Told(moves, named, on_clock)
 
 
-def _minutes(lake: Lake, times: pl.DataFrame) -> Minutes | None:
+def _minutes(days: DaysRead, times: pl.DataFrame) -> Minutes | None:
     first, last = times["ts_utc"][0].date(), times["ts_utc"][-1].date()
-    station = lake.read_features(STATION, first, last)
+    station = days.read(STATION, first, last)
     wanted = ("ts_utc", "zone", "loss_kg_h", "residence_min", "residence_sd_min")
-    zones = lake.read_features(ZONES, first, last, wanted)
+    zones = days.read(ZONES, first, last, wanted)
     if station.is_empty() or zones.is_empty():
         return None
     whole = [

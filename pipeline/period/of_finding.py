@@ -11,8 +11,9 @@ import polars as pl
 from models.account import CHANNEL_DRIVERS, DRIVERS_OF, Note, part_kg, touching
 from pipeline.base import Window
 from pipeline.charts import Known
+from pipeline.lake import lake_of
 from pipeline.mill import Mill
-from pipeline.period.moves import Around, Told, around, told_of
+from pipeline.period.moves import Around, DaysRead, Told, around, told_of
 from pipeline.period.notes import notes_of
 from pipeline.period.sentence import explained, named_as_data, sentence_of
 from pipeline.words import bare_tonnes, clean, joined, note_kind_words, packed, said, span_words
@@ -22,7 +23,11 @@ _MUD = "mud"
 
 
 def with_sentence(
-    mill: Mill, row: Mapping[str, Any], evidence: dict[str, Any], losses: pl.DataFrame | None = None
+    mill: Mill,
+    row: Mapping[str, Any],
+    evidence: dict[str, Any],
+    losses: pl.DataFrame | None = None,
+    days: DaysRead | None = None,
 ) -> dict[str, Any]:
     """Evidence of a finding with its sentence as the first fact, and ``named`` for programs.
 
@@ -35,13 +40,15 @@ def with_sentence(
         As the search wrote it.
     losses : polars.DataFrame, optional
         Minutes of the search that found it; those of the lake without.
+    days : DaysRead, optional
+        Where the days around other findings were read.
 
     Returns
     -------
     dict
         The same where nothing can be named.
     """
-    known = around(mill, Window(row["started"], row["ended"]), losses)
+    known = around(mill, Window(row["started"], row["ended"]), losses, days)
     if known is None:
         return evidence
     told = told_of_finding(known, row, evidence)
@@ -70,10 +77,10 @@ def told_findings(
     notes : sequence of Note
         What was known beforehand. No finding is hidden by it.
     """
-    texts = []
+    texts, days = [], DaysRead(lake_of(mill))
     for row in found.to_dicts():
         evidence = _with_notes(mill, row, json.loads(row["evidence"]), notes)
-        evidence = with_sentence(mill, row, evidence, losses)
+        evidence = with_sentence(mill, row, evidence, losses, days)
         texts.append(json.dumps(evidence, sort_keys=True, allow_nan=False))
     return found.with_columns(evidence=pl.Series(texts, dtype=pl.String))
 

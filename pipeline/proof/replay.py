@@ -1,8 +1,9 @@
 """What a nightly run would have listed every morning, worked out again without any writing.
 
 The lake of a whole season is derived once. For each morning only what the missing future would
-have changed is worked out anew, in memory and by the same stages: the grids of the last two UTC
-days and the minutes of the last three. Older days reach no reading past the morning.
+have changed is worked out anew, in memory and by the same stages: the block of days that the
+morning lies in, and the one before it while the day after that is not complete. Older blocks reach
+no reading past the morning.
 """
 
 from __future__ import annotations
@@ -10,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import UTC, date, datetime, time
 from pathlib import Path
-from typing import Final
 
 import polars as pl
 
+from features.base import Each
 from models.find import FINDING_COLUMNS
 from models.judge import NightlyList
 from pipeline import stages
@@ -22,10 +23,6 @@ from pipeline.lake import Lake, lake_of
 from pipeline.mill import Mill
 from pipeline.stages import SearchWindow, owned_findings, plan, season_rows
 from pipeline.store import Row, merge_findings
-
-#: Days whose grids, and whose minutes, may rest on readings of the morning's own day.
-_GRIDS_REACHED: Final = 2
-_MINUTES_REACHED: Final = 3
 
 
 class LakeAsOf(Lake):
@@ -56,11 +53,19 @@ class LakeAsOf(Lake):
         """UTC days with readings that had arrived, oldest first."""
         return self._known
 
-    def read_readings(
-        self, first: date, last: date, tags: Sequence[str] | None = None, *, keep: bool = False
-    ) -> pl.DataFrame:
-        """Readings that had arrived; see `Lake.read_readings`."""
-        return super().read_readings(first, last, tags, keep=keep).filter(self._arrived)
+    def readings_by_tag(
+        self,
+        first: date,
+        last: date,
+        tags: Sequence[str] | None = None,
+        *,
+        keep: bool = False,
+        each: Each = map,
+    ) -> dict[str, pl.DataFrame]:
+        """Readings that had arrived, by tag; see `Lake.readings_by_tag`."""
+        parts = super().readings_by_tag(first, last, tags, keep=keep, each=each)
+        arrived = {tag: part.filter(self._arrived) for tag, part in parts.items()}
+        return {tag: part for tag, part in arrived.items() if not part.is_empty()}
 
     def write_features(self, kind: str, day: date, frame: pl.DataFrame) -> bool:
         """Keep one day of features in memory."""
@@ -161,11 +166,6 @@ def _searched(mill: Mill, lake: Lake, search_window: SearchWindow) -> pl.DataFra
 
 def _work_out(mill: Mill, lake: LakeAsOf) -> None:
     """Work out again the days whose result the future changed."""
-    first, last = lake.days()[0], lake.days()[-1]
-    for reached, stage in (
-        (_GRIDS_REACHED, stages.grid_day),
-        (_MINUTES_REACHED, stages.derive_day),
-    ):
-        for back in range(reached - 1, -1, -1):
-            if last - back * ONE_DAY >= first:
-                stage(mill, lake, last - back * ONE_DAY)
+    span = stages.days_of(lake)
+    for block in stages.blocks_reached(span[-1:], span):
+        stages.work_out(mill, lake, block)

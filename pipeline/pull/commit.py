@@ -25,8 +25,18 @@ from typing import Final
 
 import polars as pl
 
+from features.base import rows_by_tag
 from pipeline.base import DataError, Progress, flush_folder
-from pipeline.lake import READINGS_SCHEMA, DayMerge, Lake, merge_readings, refused_name, write_frame
+from pipeline.lake import (
+    LIGHT,
+    READINGS_SCHEMA,
+    DayMerge,
+    Lake,
+    merge_readings,
+    refused_name,
+    write_by_tag,
+    write_frame,
+)
 from pipeline.pull.known import Pulled, keep_note, note_from, note_record
 from pipeline.pull.ledger import PullResult, SourceLedger, write_record
 from pipeline.pull.stage import REFUSED, Staged
@@ -183,12 +193,22 @@ def _new_day(
     parts = [
         (n, s.folder / p.name, p) for n, s in enumerate(staged) for p in s.parts if p.day == day
     ]
-    if len(parts) == 1 and not lake.storage.exists(lake.readings_name(day)):
+    new = not lake.storage.exists(lake.readings_name(day))
+    if new and len(parts) == 1 and not parts[0][1].name.endswith(LIGHT):
         number, path, part = parts[0]
         _same_file(path, target)
         counts[number] = DayMerge(part.rows, 0, 0)
         return counts, True
     numbers = sorted({number for number, _, _ in parts})
+    if new and len(numbers) == len(parts):
+        alone = [rows_by_tag(pl.read_parquet(path.read_bytes())) for _, path, _ in parts]
+        by_tag = {tag: rows for of_part in alone for tag, rows in of_part.items()}
+        # Exports of other tags, as of plant and laboratory, have nothing to settle.
+        if len(by_tag) == sum(map(len, alone)):
+            write_by_tag(target, by_tag)
+            for number, _, part in parts:
+                counts[number] = DayMerge(part.rows, 0, 0)
+            return counts, True
     frames = []
     for number in numbers:
         frame, inside = READINGS_SCHEMA.to_frame(), DayMerge(0, 0, 0)

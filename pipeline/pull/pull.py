@@ -154,9 +154,13 @@ def _stage_all(
     incoming = mill.incoming_path
     _forget_others(incoming, wanted)
     pace = Pace(progress, {key: _size(path) for key, path in wanted.items()})
+    # Days are packed once: here where one export holds them whole, else when all are there.
+    light = len(wanted) > 1
     with ThreadPoolExecutor(_workers(), "lostpol-files") as readers:
         work = {
-            key: readers.submit(stage, mill, path, incoming / key, pool, pace.listener(key))
+            key: readers.submit(
+                stage, mill, path, incoming / key, pool, pace.listener(key), light=light
+            )
             for key, path in wanted.items()
         }
         try:

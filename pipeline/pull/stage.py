@@ -83,8 +83,16 @@ def stage_key(mill: PullMill, path: Path, *, in_full: bool) -> str:
     return hashlib.sha256(json.dumps(entries).encode()).hexdigest()[:32]
 
 
-def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, on_read: OnRead) -> Staged:
-    """Read one export, or find it read already.
+def stage(
+    mill: PullMill,
+    path: Path,
+    folder: Path,
+    pool: Executor,
+    on_read: OnRead,
+    *,
+    light: bool = False,
+) -> Staged:
+    """Read one export, or find it read already; its parts are `light` as ``DayParts`` has it.
 
     Raises
     ------
@@ -98,7 +106,7 @@ def stage(mill: PullMill, path: Path, folder: Path, pool: Executor, on_read: OnR
     # Hashing takes as long as a good part of the reading, and can go on beside it.
     sha256 = pool.submit(file_hash, path)
     try:
-        tally, days, parts = _read_into(mill, path, folder, pool, on_read)
+        tally, days, parts = _read_into(mill, path, (folder, light), pool, on_read)
         with explained(str(path)):  # it may have gone away in the meantime
             ledger = _ledger(mill, path, tally, days, parts, sha256.result())
     except BaseException:
@@ -119,13 +127,14 @@ def _write_refused(path: Path, rows: pl.DataFrame) -> None:
 
 
 def _read_into(
-    mill: PullMill, path: Path, folder: Path, pool: Executor, on_read: OnRead
+    mill: PullMill, path: Path, into: tuple[Path, bool], pool: Executor, on_read: OnRead
 ) -> tuple[Tally, DayParts, list[Part]]:
     """Read an export into parts: the quick way, or from the start the thorough way."""
+    folder, light = into
     for read in (_quickly, _thoroughly):
         layout = layout_for(path, mill.exports.layout)
         best = layout is not None and layout.repeats == "best"
-        tally, days = Tally(), DayParts(folder, pool, best_of_two=best)
+        tally, days = Tally(), DayParts(folder, pool, best_of_two=best, light=light)
         try:
             for piece, bytes_read in read(mill, path, tally, days, pool):
                 if isinstance(piece, Columns):

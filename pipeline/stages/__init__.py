@@ -6,7 +6,7 @@ from features.base import handed_out
 
 if TYPE_CHECKING:
     from pipeline.stages.calendar import keep_calendar, keep_note, note_lines, take_back_note
-    from pipeline.stages.days import derive_day, grid_day
+    from pipeline.stages.days import blocks_reached, days_of, work_out
     from pipeline.stages.glance import (
         Extremes,
         joined_extremes,

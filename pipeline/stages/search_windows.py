@@ -23,11 +23,10 @@ from typing import Final
 from pipeline.base import ONE_DAY, Window, midnight
 from pipeline.lake import Lake, data_bounds, seasons_of, worked_out
 from pipeline.mill import Mill
+from pipeline.stages.days import UNSETTLED_DAYS
 
 #: Shortest halo [days]: the slow baseline takes a week either side, and an episode its own length.
 _LEAST_HALO: Final = 14
-#: Days that later readings may still change (`stages.WARM_UP_DAYS` and their neighbours).
-_UNSETTLED: Final = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +99,7 @@ def search_windows(
     anchor = midnight(season.start.date())
     halo = max(look_back_days // 2, _LEAST_HALO) * ONE_DAY
     core = look_back_days * ONE_DAY
-    parted = max((season.end - anchor - halo - _UNSETTLED * ONE_DAY) // core, 0)
+    parted = max((season.end - anchor - halo - UNSETTLED_DAYS * ONE_DAY) // core, 0)
     found = []
     for n in range(parted + 1):
         last = n == parted

@@ -30,12 +30,12 @@ from pipeline.base import (
     one_by_one,
     silent,
 )
-from pipeline.lake import FOUND, GRID, SEARCHED, SENSOR_DAYS, STATION, ZONES, Lake, lake_of
+from pipeline.lake import FOUND, SEARCHED, SENSOR_DAYS, STATION, ZONES, Lake, lake_of
 from pipeline.mill import Mill
 from pipeline.period import notes_of
 from pipeline.pull import PullResult, SourceLedger, open_journal, pull_files, unfinished
 from pipeline.stages.carried import carried_into
-from pipeline.stages.days import changed_days, days_of, derive_day, grid_day, reach_of
+from pipeline.stages.days import BLOCK_DAYS, blocks_reached, changed_days, days_of, work_out
 from pipeline.stages.glance import keep_season
 from pipeline.stages.identity import describe_run
 from pipeline.stages.rot import Mended, answered, lines_of, mend_days_of
@@ -152,24 +152,25 @@ def derive(
     if unfinished(mill.incoming_path):
         pull(mill, [])
     lake, store = lake_of(mill), store_of(mill)
-    span = set(days_of(lake))
+    every = days_of(lake)
+    span = set(every)
     waiting = set(store.pending_days())
     asked = span & (set(days or ()) | changed_days(mill, store, waiting, span))
-    grids, minutes = reach_of(asked, span, set(lake.feature_days(GRID)))
-    forget(lake, [*grids, *minutes])  # first: a run stopped halfway must not trust them
-    total = len(grids) + len(minutes)
-    words = ("Putting readings on a one-minute grid", "Following the juice through the station")
+    # A day that was never worked out is new to its neighbours, whether or not it has readings.
+    blocks = blocks_reached(asked | (span - set(lake.feature_days(STATION))), every)
+    minutes = [day for block in blocks for day in block.days]
+    forget(lake, minutes)  # first: a run stopped halfway must not trust them
+    total = len(minutes)
     spread(
-        grid_day, [(mill, lake, day) for day in grids], lambda done: progress(words[0], done, total)
-    )
-    spread(
-        derive_day,
-        [(mill, lake, day) for day in minutes],
-        lambda done: progress(words[1], len(grids) + done, total),
+        work_out,
+        [(mill, lake, block) for block in blocks],
+        lambda done: progress(
+            "Following the juice through the station", min(BLOCK_DAYS * done, total), total
+        ),
     )
     if asked & waiting:
         store.clear_pending(sorted(asked & waiting))
-    return len(minutes)
+    return total
 
 
 def detect(

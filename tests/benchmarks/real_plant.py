@@ -24,8 +24,9 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from features.signal.counts import quality_counts
 from features.signal.grid import to_grid
-from features.signal.quality import quality_counts, screen
+from features.signal.quality import screen
 from models.base.settings import Settings
 from models.judge.vus import vus_pr
 from models.search.unusual import surprise, unusual_periods

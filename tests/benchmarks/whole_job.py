@@ -8,7 +8,7 @@ The readings are those of the sample weeks, laid one after the other, put on a b
 with a little noise, and written as one Parquet export a week; nine more tags repeat others. Pull,
 derive, search and report then run in one process of its own by the same stages as a user's data.
 The peak is the resident memory of that process (of the largest, where there are workers). The aims
-are 5 minutes, 4 GiB, and 20 times the pace of plain pandas.
+are 45 times the bare scan, 2 GiB, 5 times the pace of plain pandas and twice that of plain polars.
 
 Bare scan: every value of every column of the same exports, by the fastest of polars, pyarrow and
 duckdb. Plain pandas, on the first days of the same exports: read, sort, drop repeats, a rolling
@@ -17,6 +17,8 @@ the station minute by minute (the plain version of features_season.py, which giv
 as lostpol), sums by day, one Parquet file a day. It finds no buffer reading and no frozen probe,
 keeps no account of sources and sensors, corrects no probe, searches nothing and draws nothing: it
 does less, so that the ratio to it is rather too small than too large.
+
+Plain polars, on the first weeks: `whole_polars.py`, whose head says what it leaves out.
 """
 
 from __future__ import annotations
@@ -39,6 +41,7 @@ import numpy as np
 import polars as pl
 import pyarrow.dataset as ds
 from features_season import Plain  # beside this file
+from whole_polars import polars_job
 
 from pipeline.base.spread import one_by_one
 from pipeline.lake.coverage import lake_of
@@ -64,7 +67,7 @@ MORE = (
     ("XT.PI908", "steam_pressure", "first_evaporator", "kPa", "SH.PI222"),
     ("XT.AI909", "brix", "clear_juice_tank", "%", "MJ.AI103"),
 )
-AIM_S, AIM_GIB, AIM_PANDAS = 300.0, 4.0, 20.0
+AIM_SCANS, AIM_GIB, AIM_PANDAS, AIM_POLARS = 45.0, 2.0, 5.0, 2.0
 
 
 def describe(folder: Path) -> Mill:
@@ -255,7 +258,8 @@ def timed(job: str, folder: Path, *words: str) -> dict[str, float]:
 
 
 def work(job: str, folder: Path, *words: str) -> int:
-    jobs = {"lostpol": lostpol_job, "scan": scan_job, "pandas": pandas_job}
+    jobs = {"lostpol": lostpol_job, "scan": scan_job, "pandas": pandas_job,
+            "polars": lambda of, days: polars_job(of, describe(of), days)}  # fmt: skip
     argument = words[0] if job == "scan" else int(words[0])
     told = jobs[job](folder, argument)
     peaks = [resource.getrusage(who).ru_maxrss
@@ -274,16 +278,17 @@ def main() -> int:
     parser.add_argument("--days", type=int, default=180)
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--pandas-days", type=int, default=3)
+    parser.add_argument("--polars-days", type=int, default=28)
     parser.add_argument("--folder", type=Path, help="where to write; default: temporary")
     parser.add_argument("--job", nargs="+", help=argparse.SUPPRESS)
     args = parser.parse_args()
     if args.job:
         return work(args.job[0], Path(args.job[1]), *args.job[2:])
     with tempfile.TemporaryDirectory(dir=args.folder, prefix="lostpol_whole_") as name:
-        return compare(Path(name), args.days, args.workers, args.pandas_days)
+        return compare(Path(name), args.days, args.workers, (args.pandas_days, args.polars_days))
 
 
-def compare(folder: Path, days: int, workers: int, pandas_days: int) -> int:
+def compare(folder: Path, days: int, workers: int, plain_days: tuple[int, int]) -> int:
     readings = write_exports(folder, days)
     load = os.getloadavg()[0]
     print(f"{readings:,} readings: {days} days, 40 tags, every {STEP_S} s; {os.cpu_count()} cores, "
@@ -295,22 +300,32 @@ def compare(folder: Path, days: int, workers: int, pandas_days: int) -> int:
     parts = {k: v for k, v in own.items() if k not in ("findings", "peak_gib", "cpu_s")}
     total = sum(parts.values())
     print("lostpol [s]: " + ", ".join(f"{name} {s:.1f}" for name, s in parts.items()))
-    print(f"  whole job {total:.1f} s wall, {own['cpu_s']:.1f} s processor; aim {AIM_S:.0f}")
+    print(f"  whole job {total:.1f} s wall, {own['cpu_s']:.1f} s processor")
     print(f"  peak {own['peak_gib']:.2f} GiB, aim {AIM_GIB:.0f}; {own['findings']:.0f} findings")
     print(f"bare scan by {best}: {scan['seconds']:.2f} s wall, {scan['cpu_s']:.2f} s processor; "
-          f"the whole job takes {total / scan['seconds']:.0f} times as long")  # fmt: skip
-    if importlib.util.find_spec("pandas") is None:
-        print("pandas is not installed, so there is no comparison with it")
-        return 0
-    slice_days = min(pandas_days, days)
-    plain = timed("pandas", folder, str(slice_days))
-    per_day, own_day = plain["seconds"] / slice_days, total / days
-    cpu_ratio = plain["cpu_s"] / slice_days / (own["cpu_s"] / days)
-    print(f"pandas: {per_day:.2f} s a day of data on {slice_days} days, peak "
-          f"{plain['peak_gib']:.2f} GiB; lostpol {own_day:.2f} s a day")  # fmt: skip
-    print(f"  lostpol is {per_day / own_day:.1f} times as fast a day (by processor time "
-          f"{cpu_ratio:.1f}); aim {AIM_PANDAS:.0f}")  # fmt: skip
+          f"the whole job takes {total / scan['seconds']:.0f} times as long, aim "
+          f"{AIM_SCANS:.0f}")  # fmt: skip
+    ahead = [("polars", "polars", plain_days[1], AIM_POLARS)]
+    ahead += [("pandas", "pandas", plain_days[0], AIM_PANDAS)]
+    for name, module, some, aim in ahead:
+        _beside(folder, (name, module, min(some, days), aim), (total / days, own["cpu_s"] / days))
+    print(f"load at the end {os.getloadavg()[0]:.1f}")
     return 0
+
+
+def _beside(folder: Path, plain: tuple[str, str, int, float], own_day: tuple[float, float]) -> None:
+    """Print how a plain job on some days compares with a day of the whole job [s, processor s]."""
+    name, module, days, aim = plain
+    if importlib.util.find_spec(module) is None:
+        print(f"{module} is not installed, so there is no comparison with it")
+        return
+    told = timed(name, folder, str(days))
+    wall, processor = told["seconds"] / days, told["cpu_s"] / days
+    print(f"{name}: {wall:.2f} s a day of data ({processor:.2f} s processor) on {days} days, peak "
+          f"{told['peak_gib']:.2f} GiB; lostpol {own_day[0]:.2f} s a day "
+          f"({own_day[1]:.2f} s processor)")  # fmt: skip
+    print(f"  lostpol is {wall / own_day[0]:.1f} times as fast a day (by processor time "
+          f"{processor / own_day[1]:.1f}); aim {aim:.0f}")  # fmt: skip
 
 
 if __name__ == "__main__":

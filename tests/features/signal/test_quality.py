@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import polars as pl
 import pytest
 
+from features.base.readings import by_tag
 from features.base.station import LabSource, Signal
-from features.signal.quality import quality_counts, screen
+from features.signal.counts import quality_counts
+from features.signal.quality import screen, screen_by_tag
 
 START = datetime(2025, 10, 6, tzinfo=UTC)
 SCHEMA = {
@@ -313,3 +316,17 @@ def test_counts_add_up_for_each_tag_and_day():
         (date(2025, 10, 6), "T", "out_of_range", 2),
         (date(2025, 10, 7), "T", "good", 720),
     ]
+
+
+def test_tag_by_tag_and_on_several_threads_it_says_the_same():
+    frozen = wandering(5, 97.0, 0.1, 1.0)
+    frozen[1][600:1400] = frozen[1][600]
+    tags = {"T-0": frozen, **{f"T-{n}": wandering(n, 97.0, 0.1, 1.0) for n in (1, 2, 3)}}
+    frame = pl.concat([readings(tag, *series) for tag, series in tags.items()])
+    signals = [sig(tag) for tag in tags]
+    whole = screen(frame, signals)
+    assert marked(whole, "frozen")
+    with ThreadPoolExecutor(2) as pool:
+        parts = screen_by_tag(by_tag(frame), signals, (), pool.map)
+    assert pl.concat(parts.values()).equals(whole)
+    assert quality_counts(parts).equals(quality_counts(whole))

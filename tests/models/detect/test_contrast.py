@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from models.detect.contrast import Memory, memory_of, rise
+from models.detect.contrast import Memory, memory_of, rise, rises
 
 HOURS = np.arange(96.0)
 COURSE = np.where((HOURS >= 40) & (HOURS < 56), 1.0 - np.exp(-(HOURS - 40) / 4.0), 0.0)
@@ -55,3 +55,14 @@ def test_without_a_point_in_the_course_nothing_is_said():
     memory = Memory(0.1, 0.0, 3.0, 1.0)
     nothing = np.zeros(len(HOURS))
     assert rise(HOURS, HOURS, nothing, nothing, memory) == (0.0, math.inf)
+
+
+def test_several_courses_at_once_say_what_each_says_alone():
+    rng = np.random.default_rng(4)
+    memory = Memory(white=0.1, wander=1.0, tau_h=10.0, level=30.0)
+    values, sd = wander(rng, len(HOURS), 1.0, 10.0), np.full(len(HOURS), 0.1)
+    courses = [COURSE, np.zeros(len(HOURS)), COURSE**2]
+    for other in (None, 0.01 * HOURS):
+        found = rises(HOURS, values, sd, courses, memory, other)
+        for course, told in zip(courses, found, strict=True):
+            assert told == pytest.approx(rise(HOURS, values, sd, course, memory, other), rel=1e-12)

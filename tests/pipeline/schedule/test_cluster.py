@@ -17,6 +17,7 @@ from pipeline.base.window import Window, midnight
 from pipeline.mill.description import load_mill
 from pipeline.run import order
 from pipeline.stages import stages
+from pipeline.stages.days import UNSETTLED_DAYS
 from pipeline.stages.search_windows import search_windows
 from pipeline.store.folders import store_of
 
@@ -154,8 +155,9 @@ def test_search_windows_cover_a_season_once_and_see_their_halo():
             assert one.owns.end == other.owns.start
             assert one.sees.end - one.owns.end == timedelta(days=21)
             assert other.owns.start - other.sees.start == timedelta(days=21)
-            assert season.end - one.sees.end >= timedelta(days=4)
-        assert parts[-1].sees.end - parts[-1].sees.start < timedelta(days=21 + 21 + 42 + 5)
+            assert season.end - one.sees.end >= timedelta(days=UNSETTLED_DAYS)
+        longest = timedelta(days=21 + 21 + 42 + UNSETTLED_DAYS + 1)
+        assert parts[-1].sees.end - parts[-1].sees.start < longest
 
 
 def test_only_the_last_search_window_moves_as_a_season_grows():
