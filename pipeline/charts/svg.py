@@ -7,6 +7,7 @@ drawing gets a prefix of its own. Anything that could run or load something is r
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +23,10 @@ _SVG = "http://www.w3.org/2000/svg"
 _FORBIDDEN = frozenset({"script", "foreignObject", "image", "iframe", "a"})
 _REFERENCE = re.compile(r"url\(\s*['\"]?#([^)'\"]+)['\"]?\s*\)")
 _LONG_NUMBER = re.compile(r"-?\d+\.\d{2,}")
+#: Width of a letter of a bold heading [em]; wide ones are rare.
+_LETTER = 0.6
+#: Letters of a legend, and what its symbol takes beside them [px].
+_LEGEND, _SYMBOL = 11.0, 26.0
 _VL_VERSION = ".".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
 
 
@@ -54,7 +59,7 @@ def draw(spec: dict[str, Any], prefix: str, label: str, tongue: Tongue = ENGLISH
         SVG text that is safe to inline: no script, no link, no outside reference.
     """
     text = vlc.vegalite_to_svg(
-        _said_in(spec, tongue),
+        _folded(_said_in(spec, tongue)),
         vl_version=_VL_VERSION,
         allowed_base_urls=[],
         **tongue.chart_locales,
@@ -71,6 +76,36 @@ def _said_in(part: Any, tongue: Tongue) -> Any:  # noqa: ANN401 - whatever a spe
     if isinstance(part, list | tuple):
         return [_said_in(value, tongue) for value in part]
     return tongue(part)
+
+
+def _folded(part: Any, wide: int = 0) -> Any:  # noqa: ANN401 - whatever a specification holds
+    """Fold titles and legends wider than their chart, which would be cut at its edge.
+
+    What fits in English may not in another tongue.
+    """
+    if isinstance(part, list):
+        return [_folded(one, wide) for one in part]
+    if not isinstance(part, dict):
+        return part
+    wide = part["width"] if isinstance(part.get("width"), int) else wide
+    part = {name: _folded(value, wide) for name, value in part.items()}
+    title, width = part.get("title"), part.get("width")
+    if isinstance(part.get("legend"), dict) and wide:
+        part["legend"] = part["legend"] | _columns(part, wide)
+    if isinstance(title, dict) and isinstance(title.get("text"), str) and isinstance(width, int):
+        letters = int(width / (_LETTER * title.get("fontSize", 12)))
+        part["title"] = title | {"text": textwrap.wrap(title["text"], letters) or ""}
+    return part
+
+
+def _columns(scale: Mapping[str, Any], wide: int) -> dict[str, int]:
+    """As many columns of a legend as its longest name leaves room for."""
+    names = (scale.get("scale") or {}).get("domain") or ()
+    longest = max((len(name) for name in names if isinstance(name, str)), default=0)
+    columns = scale["legend"].get("columns")
+    if not columns or not longest:
+        return {}
+    return {"columns": max(1, min(columns, int(wide / (_LETTER * _LEGEND * longest + _SYMBOL))))}
 
 
 def isolate(text: str, prefix: str, label: str) -> str:

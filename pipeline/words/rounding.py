@@ -31,18 +31,6 @@ _PRINTED = {
 }
 #: Units that a reader may want others for.
 _TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
 #: A finding in a stop loses much of next to nothing: the share then says little [%].
 _LARGE_SHARE = 5.0
 
@@ -155,6 +143,27 @@ def money(value: object, low: object, high: object, currency: str) -> str:
     if bottom is None or top is None:
         return said("{value} (no interval)", value=text)
     return said("{value} {span}", value=text, span=_span(bottom, top, decimals))
+
+
+def price_words(per_t: object, currency: str) -> str:
+    """Write a price: ``USD 520 a tonne``, or of a short ton where a reader counts in them.
+
+    Parameters
+    ----------
+    per_t : object
+        Price of a tonne [currency/t].
+    currency : str
+        Its code.
+    """
+
+    def write(value: object, _low: object, _high: object, unit: str) -> str:
+        amount = money(value, None, None, currency).split(said(" ("), 1)[0]
+        if unit == "1/short ton":
+            return said("{amount} a short ton", amount=amount)
+        return said("{amount} a tonne", amount=amount)
+
+    text = write(per_t, None, None, "1/t")
+    return Said(text, Measured(text, write, per_t, None, None, "1/t"))
 
 
 def percent(value: object) -> str:
