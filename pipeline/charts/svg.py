@@ -26,7 +26,7 @@ _LONG_NUMBER = re.compile(r"-?\d+\.\d{2,}")
 #: Width of a letter of a bold heading [em]; wide ones are rare.
 _LETTER = 0.6
 #: Letters of a legend, and what its symbol takes beside them [px].
-_LEGEND, _SYMBOL = 11.0, 26.0
+_LEGEND, _SYMBOL = 11.0, 34.0
 _VL_VERSION = ".".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
 
 

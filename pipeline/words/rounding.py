@@ -29,6 +29,8 @@ _PRINTED = {
     "L/m3": "L/m³",
     "kg/m3": "kg/m³",
 }
+#: Prices from here on are told in whole units of the currency.
+_WHOLE = 100.0
 #: Units that a reader may want others for.
 _TURNED = frozenset({"degC", "K", "t"})
 #: A finding in a stop loses much of next to nothing: the share then says little [%].
@@ -157,7 +159,12 @@ def price_words(per_t: object, currency: str) -> str:
     """
 
     def write(value: object, _low: object, _high: object, unit: str) -> str:
-        amount = money(value, None, None, currency).split(said(" ("), 1)[0]
+        price = known(value)
+        if price is None:
+            return MISSING
+        # A price is known as it is described: it is not rounded as what is estimated by it.
+        sum_ = plain(price, 0 if price >= _WHOLE else 2)
+        amount = said("{currency} {sum}", currency=currency, sum=sum_).lstrip()
         if unit == "1/short ton":
             return said("{amount} a short ton", amount=amount)
         return said("{amount} a tonne", amount=amount)

@@ -118,3 +118,14 @@ def test_each_channel_that_cannot_be_calibrated_is_a_line_with_what_is_shown_ins
     assert two.what.endswith("makes a loss by fuller tank (clear-juice tank)")
     assert "come and go" in two.why
     assert gaps_of_chance(station, channels.clear()) == ()
+
+
+def test_tags_that_lacked_longest_are_named(station):
+    gaps = gaps_of_coverage(
+        station,
+        LAB,
+        judged([True] * 90 + [False] * 10),
+        lacking=[("MJ.AI103", 114), ("A", 19), ("B", 4), ("C", 1)],
+    )
+    told = " ".join(gap.why for gap in gaps)
+    assert "; longest MJ.AI103 (1.9 h), A (19 min), B (4 min) and 1 more. There" in told
