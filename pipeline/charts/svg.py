@@ -27,6 +27,8 @@ _LONG_NUMBER = re.compile(r"-?\d+\.\d{2,}")
 _LETTER = 0.6
 #: Letters of a legend, and what its symbol takes beside them [px].
 _LEGEND, _SYMBOL = 11.0, 34.0
+#: Width of a letter of a legend in the mean [px].
+_SLIM = 5.6
 _VL_VERSION = ".".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
 
 
@@ -59,7 +61,7 @@ def draw(spec: dict[str, Any], prefix: str, label: str, tongue: Tongue = ENGLISH
         SVG text that is safe to inline: no script, no link, no outside reference.
     """
     text = vlc.vegalite_to_svg(
-        _folded(_said_in(spec, tongue)),
+        _stacked(_folded(_said_in(spec, tongue))),
         vl_version=_VL_VERSION,
         allowed_base_urls=[],
         **tongue.chart_locales,
@@ -106,6 +108,34 @@ def _columns(scale: Mapping[str, Any], wide: int) -> dict[str, int]:
     if not columns or not longest:
         return {}
     return {"columns": max(1, min(columns, int(wide / (_LETTER * _LEGEND * longest + _SYMBOL))))}
+
+
+def _stacked(spec: dict[str, Any]) -> dict[str, Any]:
+    """Set legends below one another where they take more than a chart's width side by side."""
+    layout = spec.get("config", {}).get("legend", {}).get("layout", {}).get("top")
+    charts = spec.get("vconcat", [spec])
+    if layout and any(_legends_wide(chart) > chart.get("width", 0) for chart in charts):
+        layout["direction"] = "vertical"
+    return spec
+
+
+def _legends_wide(chart: Mapping[str, Any]) -> float:
+    """What the legends of a chart take beside one another [px]."""
+    found: dict[tuple[str, ...], int] = {}
+    waiting: list[Any] = [chart]
+    while waiting:
+        part = waiting.pop()
+        if isinstance(part, list):
+            waiting += part
+        elif isinstance(part, dict):
+            waiting += part.values()
+            legend, scale = part.get("legend"), part.get("scale")
+            if isinstance(legend, dict) and isinstance(scale, dict):
+                names = tuple(n for n in scale.get("domain") or () if isinstance(n, str))
+                found[names] = min(legend.get("columns") or len(names), len(names))
+    return sum(
+        n * (_SLIM * max(map(len, names), default=0) + _SYMBOL) for names, n in found.items()
+    )
 
 
 def isolate(text: str, prefix: str, label: str) -> str:

@@ -135,7 +135,7 @@ def _own(own: OwnSettling | None) -> list[str]:
         return [
             said(
                 "This mill's turbidity tells nothing of the settler's limit: {reason}.",
-                reason=stored(own.reason),
+                reason=stored(own.reason or ""),
             )
         ]
     more, least, most = (
@@ -172,7 +172,7 @@ def _crossing(found: EffectiveResidence | None) -> list[str]:
         return [
             said(
                 "How much of the settler juice passes through is not known: {reason}.",
-                reason=stored(found.reason),
+                reason=stored(found.reason or ""),
             )
         ]
     size = quantity(found.volume_m3, found.low_m3, found.high_m3, "m3")

@@ -195,8 +195,8 @@ def test_a_price_is_of_the_mass_that_a_reader_counts_in():
 
 
 def test_french_parts_its_signs_and_nothing_of_an_export():
-    # Colon, semicolon, marks and per cent behind a space (Lexique des règles typographiques en usage
-    # à l'Imprimerie nationale; memory); a time of day and an entity have none.
+    # Colon, semicolon, marks and per cent behind a space (Lexique des règles typographiques en
+    # usage à l'Imprimerie nationale; memory); a time of day and an entity have none.
     assert FR(joined(": ", ("a: b", "05:28; c"))) == "a: b\u00a0: 05:28; c"
     assert signed("fr", "Vu : 3 % à 05:28; et &nbsp; ?") == (
         "Vu\u00a0: 3\u00a0% à 05:28\u00a0; et &nbsp;\u00a0?"
