@@ -134,11 +134,19 @@ class Tongue:
 
     def _parts(self, _text: Said, made: Parts) -> str:
         between = signed(self.language, str(self(made.between)))
-        return between.join(str(self(part)) for part in made.texts)
+        text = between.join(str(self(part)) for part in made.texts)
+        first = getattr(made.texts[0], "made", None) if made.texts else None
+        # A sentence begins with a capital, but nobody writes PH.
+        raised = isinstance(first, Edited) and first.method == "upper"
+        return f"p{text[1:]}" if raised and text.startswith("PH ") else text
 
     def _edited(self, _text: Said, made: Edited) -> str:
         arguments = [self(argument) for argument in made.arguments]
-        result = getattr(str(self(made.text)), made.method)(*arguments)
+        text = str(self(made.text))
+        result = getattr(text, made.method)(*arguments)
+        if made.method == "removesuffix" and result == text:
+            # A unit may stand behind a space at which no line ends.
+            result = text.removesuffix(str(arguments[0]).replace(" ", "\u00a0"))
         if made.part is None:
             return str(result)
         # What was cut off at a sign may keep the space that its language puts before the sign.

@@ -229,3 +229,13 @@ def test_an_error_is_said_in_the_tongue_of_the_command():
     assert ES(met.value.what) == "No se puede leer esta hora."
     assert "yesterday 02:00" in ES(met.value.next_step)
     assert met.value.what == "This time cannot be read."
+
+
+def test_a_sentence_that_begins_with_ph_and_a_value_without_its_unit():
+    begun = said(
+        "{point} fell", point=said("{stream} {said}", stream=said("limed juice"), said="pH")
+    )
+    assert FR(begun[:1].upper() + begun[1:]).startswith("pH de jus chaulé")
+    measured = fact_value(6.74, "pH")
+    assert FR(measured) == "6,74\u00a0pH"
+    assert FR(measured.removesuffix(" pH")) == "6,74"
