@@ -88,7 +88,7 @@ _PAIRS = {
 }
 _NO_SPACE = re.compile(r"[^\s\u00a0:;!?][:;!?](?=\s|$)|(?<=\w)[ ][:;!?](?=\s|$)|\d[ ]?%")
 _POINT = re.compile(r"(?<![\w.:/-])\d+\.\d{1,2}(?![\w.])")
-_UNITS = re.compile(r"\[(?:K|points?)\]|pH [\d.,]+[ \u00a0]pH|\bPH (?=de )")
+_UNITS = re.compile(r"\[(?:K|points?)\]|pH \d+[.,]\d+[ \u00a0]pH|\bPH (?=de )")
 
 
 def english(page, language: str) -> list[str]:
