@@ -24,7 +24,7 @@ _FORBIDDEN = frozenset({"script", "foreignObject", "image", "iframe", "a"})
 _REFERENCE = re.compile(r"url\(\s*['\"]?#([^)'\"]+)['\"]?\s*\)")
 _LONG_NUMBER = re.compile(r"-?\d+\.\d{2,}")
 #: Width of a letter of a bold heading [em]; wide ones are rare.
-_LETTER = 0.59
+_LETTER = 0.582
 #: Letters of a legend, and what its symbol takes beside them [px].
 _LEGEND, _SYMBOL = 11.0, 34.0
 #: Width of a letter of a legend in the mean [px].
