@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from markupsafe import Markup, escape
@@ -20,7 +20,12 @@ from pipeline.words import figure
 _TOP, _TALL, _LANE, _FOOT = 6.0, 84.0, 15.0, 17.0
 _INK, _SOFT, _PALE = "#1c1c1c", "#4a4a4a", "#b9b4a7"
 #: Width of a letter in the mean, as a share of its size.
-_LETTER: Final = 0.52
+_LETTER: Final = 0.57
+#: With less room at the left [px] names stand above their lanes.
+_ABOVE: Final = 100.0
+#: Room for names is at least this share of the usual, at most this share of the drawing.
+_LEAST_ROOM: Final = 0.6
+_MOST_ROOM: Final = 0.42
 #: Room above the tallest bar, as a share of it.
 _ROOM: Final = 1.25
 _TICKS: Final = (1.0, 2.0, 5.0, 10.0)
@@ -85,8 +90,9 @@ def strip(
     tongue : Tongue
         What its words are said in.
     """
+    size = _with_room(lanes, size, tongue)
     scale = _Scale(days, len(labels), size, tongue)
-    above = 0.0 if size.gutter > 100.0 else size.font + 2.0
+    above = 0.0 if size.gutter > _ABOVE else size.font + 2.0
     parts = [*_axis(scale, labels, size), *(_bar(day, scale) for day in days)]
     top = _TOP + _TALL + _FOOT
     for lane in lanes:
@@ -97,6 +103,15 @@ def strip(
         f'aria-label="{escape(tongue(label))}" font-size="{size.font:g}" fill="{_INK}">'
         f"{''.join(parts)}</svg>"
     )
+
+
+def _with_room(lanes: Sequence[Lane], size: StripSize, tongue: Tongue) -> StripSize:
+    """As much room left of the lanes as their names take: some tongues need more than others."""
+    if size.gutter <= _ABOVE:
+        return size
+    longest = max((len(tongue(lane.name)) for lane in lanes), default=0)
+    room = (longest + 1) * _LETTER * size.font
+    return replace(size, gutter=min(max(room, _LEAST_ROOM * size.gutter), _MOST_ROOM * size.width))
 
 
 class _Scale:
@@ -165,9 +180,10 @@ def _bar(day: DayBar, scale: _Scale) -> str:
 
 
 def _short(name: str, scale: _Scale, size: StripSize) -> str:
-    """A name cut between words to the room left of its lane; some tongues need more than others."""
+    """A name cut between words to the room left of its lane, where it takes more than there is."""
     most = int(size.gutter / (_LETTER * size.font))
-    return textwrap.shorten(scale.tongue(name), most, placeholder=" …")
+    told = str(scale.tongue(name))
+    return told if len(told) <= most else textwrap.shorten(told, most, placeholder=" …")
 
 
 def _lane(lane: Lane, top: float, above: float, scale: _Scale, size: StripSize) -> list[str]:

@@ -68,6 +68,7 @@ def _x(axis: TimeAxis, size: Size, labelled: bool) -> alt.X:
             labelExpr=label,
             tickCount=size.x_ticks,
             labelFlush=True,
+            labelBound=True,
             labelOverlap="greedy",
             labelSeparation=14,
             grid=True,

@@ -7,6 +7,7 @@ drawing gets a prefix of its own. Anything that could run or load something is r
 from __future__ import annotations
 
 import re
+import textwrap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +23,12 @@ _SVG = "http://www.w3.org/2000/svg"
 _FORBIDDEN = frozenset({"script", "foreignObject", "image", "iframe", "a"})
 _REFERENCE = re.compile(r"url\(\s*['\"]?#([^)'\"]+)['\"]?\s*\)")
 _LONG_NUMBER = re.compile(r"-?\d+\.\d{2,}")
+#: Width of a letter of a bold heading [em]; wide ones are rare.
+_LETTER = 0.582
+#: Letters of a legend, and what its symbol takes beside them [px].
+_LEGEND, _SYMBOL = 11.0, 34.0
+#: Width of a letter of a legend in the mean [px].
+_SLIM = 5.6
 _VL_VERSION = ".".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
 
 
@@ -54,7 +61,7 @@ def draw(spec: dict[str, Any], prefix: str, label: str, tongue: Tongue = ENGLISH
         SVG text that is safe to inline: no script, no link, no outside reference.
     """
     text = vlc.vegalite_to_svg(
-        _said_in(spec, tongue),
+        _stacked(_folded(_said_in(spec, tongue))),
         vl_version=_VL_VERSION,
         allowed_base_urls=[],
         **tongue.chart_locales,
@@ -71,6 +78,64 @@ def _said_in(part: Any, tongue: Tongue) -> Any:  # noqa: ANN401 - whatever a spe
     if isinstance(part, list | tuple):
         return [_said_in(value, tongue) for value in part]
     return tongue(part)
+
+
+def _folded(part: Any, wide: int = 0) -> Any:  # noqa: ANN401 - whatever a specification holds
+    """Fold titles and legends wider than their chart, which would be cut at its edge.
+
+    What fits in English may not in another tongue.
+    """
+    if isinstance(part, list):
+        return [_folded(one, wide) for one in part]
+    if not isinstance(part, dict):
+        return part
+    wide = part["width"] if isinstance(part.get("width"), int) else wide
+    part = {name: _folded(value, wide) for name, value in part.items()}
+    title, width = part.get("title"), part.get("width")
+    if isinstance(part.get("legend"), dict) and wide:
+        part["legend"] = part["legend"] | _columns(part, wide)
+    if isinstance(title, dict) and isinstance(title.get("text"), str) and isinstance(width, int):
+        letters = int(width / (_LETTER * title.get("fontSize", 12)))
+        part["title"] = title | {"text": textwrap.wrap(title["text"], letters) or ""}
+    return part
+
+
+def _columns(scale: Mapping[str, Any], wide: int) -> dict[str, int]:
+    """As many columns of a legend as its longest name leaves room for."""
+    names = (scale.get("scale") or {}).get("domain") or ()
+    longest = max((len(name) for name in names if isinstance(name, str)), default=0)
+    columns = scale["legend"].get("columns")
+    if not columns or not longest:
+        return {}
+    return {"columns": max(1, min(columns, int(wide / (_LETTER * _LEGEND * longest + _SYMBOL))))}
+
+
+def _stacked(spec: dict[str, Any]) -> dict[str, Any]:
+    """Set legends below one another where they take more than a chart's width side by side."""
+    layout = spec.get("config", {}).get("legend", {}).get("layout", {}).get("top")
+    charts = spec.get("vconcat", [spec])
+    if layout and any(_legends_wide(chart) > chart.get("width", 0) for chart in charts):
+        layout["direction"] = "vertical"
+    return spec
+
+
+def _legends_wide(chart: Mapping[str, Any]) -> float:
+    """What the legends of a chart take beside one another [px]."""
+    found: dict[tuple[str, ...], int] = {}
+    waiting: list[Any] = [chart]
+    while waiting:
+        part = waiting.pop()
+        if isinstance(part, list):
+            waiting += part
+        elif isinstance(part, dict):
+            waiting += part.values()
+            legend, scale = part.get("legend"), part.get("scale")
+            if isinstance(legend, dict) and isinstance(scale, dict):
+                names = tuple(n for n in scale.get("domain") or () if isinstance(n, str))
+                found[names] = min(legend.get("columns") or len(names), len(names))
+    return sum(
+        n * (_SLIM * max(map(len, names), default=0) + _SYMBOL) for names, n in found.items()
+    )
 
 
 def isolate(text: str, prefix: str, label: str) -> str:

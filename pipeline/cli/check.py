@@ -16,6 +16,7 @@ from pipeline.mill import Mill
 from pipeline.present import filtrate_line
 from pipeline.pull import shown_lately
 from pipeline.store import store_of
+from pipeline.words import counted, joined, said
 
 #: Days of readings looked at, counted back from the last one.
 _DAYS: Final = 7
@@ -42,48 +43,68 @@ def check_mill(mill: Mill) -> Iterator[str]:
         At the end: tags without readings, or with many bad ones, with counts.
     """
     station = mill.station
-    yield (
-        f"{mill.name}: the description is sound. {len(station.signals)} tags, "
-        f"{len(station.lab)} lab series, {len(station.vessels)} vessels; times in {mill.zone}."
+    yield said(
+        "{mill}: the description is sound. {tags} tags, {series} lab series, {vessels} vessels; "
+        "times in {zone}.",
+        mill=mill.name,
+        tags=len(station.signals),
+        series=len(station.lab),
+        vessels=len(station.vessels),
+        zone=mill.zone,
     )
     yield from _without_companion(station)
     yield from _unconfirmed(mill)
     if not station.vessels:
-        yield "It names no vessels: readings can be pulled, but no loss worked out."
+        yield said("It names no vessels: readings can be pulled, but no loss worked out.")
     yield from worth_lines(mill, _DAYS)
     lake = lake_of(mill)
     days = lake.days()
     if not days:
-        yield "No readings yet. Next: lostpol pull MILL FILES..."
+        yield said("No readings yet. Next: lostpol pull MILL FILES...")
         return
     waiting = store_of(mill).pending_days()
     if waiting:
-        yield f"{len(waiting)} days wait to be worked out. Next: lostpol backfill MILL"
+        yield counted(
+            len(waiting),
+            "{n} day waits to be worked out. Next: lostpol backfill MILL",
+            "{n} days wait to be worked out. Next: lostpol backfill MILL",
+        )
     last = days[-1]
     notes = shown_lately(lake.storage, last - timedelta(days=_DAYS - 1))
     if notes:
-        yield f"Exports that reach into the last {_DAYS} days showed, and were read:"
-        yield from _few([f"- {shown(note, 300)}" for note in notes], _MOST_NOTES, "lines")
+        yield said(
+            "Exports that reach into the last {days} days showed, and were read:", days=_DAYS
+        )
+        yield from _few([f"- {shown(note, 300)}" for note in notes], _MOST_NOTES, said("lines"))
     if last not in set(lake.feature_days(HEALTH)):
         return
     if returned := filtrate_line(mill, last - timedelta(days=_DAYS - 1), last):
         yield returned
     _raise_faults(tag_health(mill, last - timedelta(days=_DAYS - 1), last).to_dicts())
-    yield f"Readings reach from {days[0]} to {last}; every tag reports."
+    yield said(
+        "Readings reach from {first} to {last}; every tag reports.", first=days[0], last=last
+    )
 
 
 def _raise_faults(health: Sequence[dict[str, Any]]) -> None:
     """Raise for silent and troubled tags, when there are any; the silent ones in few lines."""
-    silent = [f"- {row['tag']}: no readings" for row in health if row["readings"] == 0]
+    silent = [
+        said("- {tag}: no readings", tag=row["tag"]) for row in health if row["readings"] == 0
+    ]
     bad = [line for row in health if (line := _tag_fault(row))]
     if silent or bad:
-        lines = [*_few(silent, _MOST_MISSING, "without readings"), *bad]
+        lines = [*_few(silent, _MOST_MISSING, said("without readings")), *bad]
         raise DataError(
-            f"{len(silent) + len(bad)} tags have no readings, or many bad ones, in the last "
-            f"{_DAYS} days.",
-            "\n".join(["", *lines]),
-            "Pull the exports that hold them, or correct the tag names, ranges and units in the "
-            "description. What only a later export holds may wait until that is pulled.",
+            said(
+                "{tags} tags have no readings, or many bad ones, in the last {days} days.",
+                tags=len(silent) + len(bad),
+                days=_DAYS,
+            ),
+            joined("\n", ["", *lines]),
+            said(
+                "Pull the exports that hold them, or correct the tag names, ranges and units in "
+                "the description. What only a later export holds may wait until that is pulled."
+            ),
         )
 
 
@@ -91,8 +112,13 @@ def _without_companion(station: Station) -> list[str]:
     """Reducing sugars whose Brix or pol no series tells: none of their results can be used."""
     known = {(s.analyte, s.place, s.port) for s in station.lab}
     return [
-        f'lab."{shown(s.tag)}" is told on {s.basis}, but no lab series is the '
-        f"{'Brix' if s.basis == 'solids' else 'pol'} of the same point: its results cannot be used."
+        said(
+            'lab."{tag}" is told on {basis}, but no lab series is the {analyte} of the same '
+            "point: its results cannot be used.",
+            tag=shown(s.tag),
+            basis=s.basis,
+            analyte=said("Brix") if s.basis == "solids" else said("pol"),
+        )
         for s in station.lab
         if s.basis != "juice" and (COMPANION[s.basis], s.place, s.port) not in known
     ]
@@ -107,10 +133,12 @@ def _unconfirmed(mill: Mill) -> Iterator[str]:
     marked = [line.partition("#")[0].strip() for line in text.splitlines() if "CONFIRM" in line]
     keys = list(dict.fromkeys(k for line in marked if (k := line.partition("=")[0].strip())))
     if marked:
-        named = f", such as {', '.join(keys[:4])}" if keys else ""
-        yield (
-            f"{len(marked)} lines of it are still marked CONFIRM{named}: what they say was "
-            "guessed. Take the mark out of what you have checked."
+        named = said(", such as {keys}", keys=", ".join(keys[:4])) if keys else ""
+        yield said(
+            "{lines} lines of it are still marked CONFIRM{named}: what they say was guessed. Take "
+            "the mark out of what you have checked.",
+            lines=len(marked),
+            named=named,
         )
 
 
@@ -164,27 +192,41 @@ def check_exports(
         raise _all_of(unread)
     if senseless:
         raise DataError(
-            "Too many values have a time, tag or number that cannot be read.",
+            said("Too many values have a time, tag or number that cannot be read."),
             "\n".join(["", *senseless]),
-            "Describe these files in an [[exports.layout]] (time_format, decimal, "
-            "no_result_words), or raise exports.most_refused_pct.",
+            said(
+                "Describe these files in an [[exports.layout]] (time_format, decimal, "
+                "no_result_words), or raise exports.most_refused_pct."
+            ),
         )
     if tell is not None:
         for line in worth_of_files(mill, known):
             tell(line)
     missing = sorted(mill.unit_changes.keys() - known)
-    also = [f"- {shown(tag)}: in the files, not in the description" for tag in sorted(unknown)]
-    also = _few(also, _MOST_TAGS, "tags of the files")
-    absent = [f"- {tag}: not in the files" for tag in missing]
+    also = [
+        said("- {tag}: in the files, not in the description", tag=shown(tag))
+        for tag in sorted(unknown)
+    ]
+    also = _few(also, _MOST_TAGS, said("tags of the files"))
+    absent = [said("- {tag}: not in the files", tag=tag) for tag in missing]
     if missing:
         raise DataError(
-            f"{len(missing)} of the {len(mill.unit_changes)} tags and lab series of the "
-            "description are in none of these files.",
-            "\n".join(["", *_few(absent, _MOST_MISSING, "not in the files"), *also]),
-            "Name the files that hold them as well, or correct the names in the description. A "
-            "part of the exports can be pulled as it is: what they lack can be pulled later.",
+            said(
+                "{missing} of the {all} tags and lab series of the description are in none of "
+                "these files.",
+                missing=len(missing),
+                all=len(mill.unit_changes),
+            ),
+            joined("\n", ["", *_few(absent, _MOST_MISSING, said("not in the files")), *also]),
+            said(
+                "Name the files that hold them as well, or correct the names in the description. "
+                "A part of the exports can be pulled as it is: what they lack can be pulled later."
+            ),
         )
-    return [f"{mill.name}: every tag of the description is in these files.", *also]
+    return [
+        said("{mill}: every tag of the description is in these files.", mill=mill.name),
+        *also,
+    ]
 
 
 def _all_of(errors: list[DataError]) -> DataError:
@@ -201,11 +243,21 @@ def _all_of(errors: list[DataError]) -> DataError:
 def _few(lines: list[str], most: int, what: str) -> list[str]:
     """The first lines, and how many more there are."""
     more = len(lines) - most
-    return lines if more <= 0 else [*lines[:most], f"and {more} more {what}"]
+    return (
+        lines
+        if more <= 0
+        else [*lines[:most], said("and {more} more {what}", more=more, what=what)]
+    )
 
 
 def _tag_fault(row: dict[str, Any]) -> str | None:
     """One line for a tag with many bad readings."""
     if 100.0 * row["bad"] > _MUCH_BAD_PCT * row["readings"]:
-        return f"- {row['tag']}: {row['bad']} of {row['readings']} readings bad ({row['reasons']})"
+        return said(
+            "- {tag}: {bad} of {readings} readings bad ({reasons})",
+            tag=row["tag"],
+            bad=row["bad"],
+            readings=row["readings"],
+            reasons=row["reasons"],
+        )
     return None

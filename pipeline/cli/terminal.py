@@ -48,8 +48,14 @@ def note(text: str) -> None:
 
 
 def show_error(error: LostpolError) -> None:
-    """Write what, where and next to standard error."""
-    _lines(ERR, harmless(str(error)))
+    """Write what, where and next to standard error, in the tongue of the command."""
+    told = said(
+        "What:  {what}\nWhere: {where}\nNext:  {next_step}",
+        what=error.what,
+        where=error.where.replace("\n", "\n       "),
+        next_step=error.next_step,
+    )
+    _lines(ERR, harmless(spoken(told)))
 
 
 def _lines(screen: Console, words: str, style: str = "") -> None:

@@ -15,7 +15,7 @@ from pipeline.base import ConfigError
 from pipeline.desk.kept import Kept
 from pipeline.handbook import Command, handbook_page
 from pipeline.mill import Mill
-from pipeline.words import clean
+from pipeline.words import clean, said
 
 _WAITS: Final = ("look_again",)
 
@@ -59,9 +59,9 @@ class Desk:
         """
         if key not in self.kept:
             raise ConfigError(
-                "There is no such mill at this desk.",
+                said("There is no such mill at this desk."),
                 clean(key, 60),
-                f"There are: {', '.join(self.kept)}.",
+                said("There are: {names}.", names=", ".join(self.kept)),
             )
         return self.kept[key]
 

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import polars as pl
 
-from models.account import Note
+from models.account import Note, added_findings, multiplier_log_sd
 from models.search import CONFIDENT_Q
 from pipeline.base import Window
 from pipeline.desk.address import Shown
@@ -19,7 +19,6 @@ from pipeline.desk.kept import Snapshot
 from pipeline.desk.strips import Row, begun, words_on
 from pipeline.mill import Mill
 from pipeline.words import (
-    bare_tonnes,
     clean,
     figure,
     joined,
@@ -73,6 +72,7 @@ def finding_words(row: Mapping[str, Any], mill: Mill) -> str:
 
 def cause_rows(
     found: Sequence[dict[str, Any]],
+    known_of: Snapshot,
     mill: Mill,
     axis: Axis,
     shown: Shown,
@@ -84,12 +84,16 @@ def cause_rows(
     for row in sorted(here, key=lambda r: (r["started"], r["finding_id"])):
         by_cause.setdefault(str(row["cause"]), []).append(row)
     order = sorted(by_cause, key=lambda c: -sum(r["lost_t"] or 0.0 for r in by_cause[c]))
-    return [_cause_row(cause, by_cause[cause], mill, axis, shown, link) for cause in order]
+    level_sd = multiplier_log_sd(known_of.run["multiplier_low"], known_of.run["multiplier_high"])
+    return [
+        _cause_row(cause, by_cause[cause], level_sd, mill, axis, shown, link) for cause in order
+    ]
 
 
 def _cause_row(
     cause: str,
     rows: Sequence[dict[str, Any]],
+    level_sd: float,
     mill: Mill,
     axis: Axis,
     shown: Shown,
@@ -97,12 +101,12 @@ def _cause_row(
 ) -> Row:
     cuts = [axis.clipped(row["started"], row["ended"]) or (0.0, 0.0) for row in rows]
     tracks = on_tracks(cuts)
-    total = bare_tonnes(sum(row["lost_t"] or 0.0 for row in rows), None, None)
+    lost = pl.DataFrame(rows).select(pl.col("lost_t", "lost_t_high").cast(pl.Float64))
     summary = said(
-        "{rows} {said}, {total} above the usual",
+        "{rows} {said}, {total} above the usual, 90 % interval",
         rows=len(rows),
         said=said("finding") if len(rows) == 1 else said("findings"),
-        total=total,
+        total=tonnes(*added_findings(lost, level_sd)),
     )
     name = words_of(cause).name
     height = (max(tracks) + 1) * (_TALL + _GAP + 3) + _GAP
@@ -144,7 +148,7 @@ def chance_row(
     limit, reach = _CHANCE_HEIGHT - 8.0, _CHANCE_HEIGHT - 14.0
     y = limit - reach * CONFIDENT_Q / _MOST_Q
     strip.add("line", {"x1": 0, "x2": axis.width, "y1": y, "y2": y, "class": "level"})
-    strip.text(3.0, y - 3.0, "5 %")
+    strip.text(3.0, y - 3.0, said("{share} %", share=5))
     told = 0
     for row in here:
         q = known(row["q_value"])
@@ -169,7 +173,7 @@ def chance_row(
     strip.root.set(
         "aria-label", clean(said("What chance explains: {summary}", summary=summary), 300)
     )
-    return Row("chance", said("What chance explains"), "q-value", summary, strip.done())
+    return Row("chance", said("What chance explains"), said("q-value"), summary, strip.done())
 
 
 def _chance_words(

@@ -11,6 +11,7 @@ from starlette.responses import Response
 from pipeline.base import ConfigError, DataError, LostpolError, StoreBusyError, full_disk
 from pipeline.desk.desk import Desk
 from pipeline.desk.tongues import page
+from pipeline.words import said
 
 _STATUS: Final[dict[type[LostpolError], int]] = {
     ConfigError: 400,
@@ -39,9 +40,9 @@ def told(view: View) -> View:
 def of_its_own(error: Exception) -> LostpolError:
     """A fault of the desk itself."""
     return LostpolError(
-        "lostpol met a fault of its own.",
+        said("lostpol met a fault of its own."),
         f"{type(error).__name__}: {str(error)[:300]}",
-        "Open the view again; if it comes back, report what stands here.",
+        said("Open the view again; if it comes back, report what stands here."),
     )
 
 
@@ -53,9 +54,9 @@ def of_system(request: Request, error: OSError) -> LostpolError:
     if where is not None and (full := full_disk(error, where)) is not None:
         return full
     return DataError(
-        f"A file cannot be read: {error.strerror or type(error).__name__}.",
+        said("A file cannot be read: {why}.", why=error.strerror or type(error).__name__),
         str(where or "this machine"),
-        "See that the disk and the rights are well: lostpol health MILL tells.",
+        said("See that the disk and the rights are well: lostpol health MILL tells."),
     )
 
 

@@ -93,7 +93,7 @@ def _strips(kept: Kept, row: dict[str, Any], base: str, screen: str, width: int)
     found = known.findings.filter(pl.col("status") != "withdrawn").to_dicts()
     rows = [
         loss_row(known, mill, axis, shown),
-        *cause_rows(found, mill, axis, shown, lambda name: f"{base}/finding/{name}"),
+        *cause_rows(found, known, mill, axis, shown, lambda name: f"{base}/finding/{name}"),
         *([notes_row(notes_of(mill), mill, axis, shown)] if noted else []),
         stops_row(known, mill, axis, shown),
     ]

@@ -17,7 +17,7 @@ from pipeline.desk.kept import Snapshot
 from pipeline.desk.paths import Scale, range_of
 from pipeline.desk.strips import Row, begun
 from pipeline.mill import Mill
-from pipeline.words import figure, joined, said
+from pipeline.words import count, figure, joined, said
 
 _HEIGHT: Final = 62
 #: Moment, low, middle and high of a knot.
@@ -35,7 +35,7 @@ def level_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
             bounds=figure(bounds[1], ".2f"),
             bounds2=figure(bounds[0], ".2f"),
             bounds3=figure(bounds[2], ".2f"),
-            pairs=pairs,
+            pairs=count(pairs),
         )
         if pairs
         else said(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,7 +19,7 @@ from pipeline.desk.guard import REPORT_POLICY
 from pipeline.desk.tongues import page, tongue_here
 from pipeline.mill import Mill
 from pipeline.store import SAFE_ID, chosen, published_store_of
-from pipeline.words import clean, moment_words, said, span_words, words_of
+from pipeline.words import clean, day_words, moment_words, said, span_words, words_of
 
 _TYPES: Final = {
     ".html": "text/html; charset=utf-8",
@@ -100,12 +100,21 @@ def _of_day(day: Path, mill: Mill, base: str) -> list[Report]:
     return [
         Report(
             _NAMES.get(stem, clean(stem, 60)),
-            day.name,
+            _day_words(day.name),
             _written(day, mill),
             tuple((p.suffix[1:], f"{base}/reports/{day.name}/{p.name}") for p in paths),
         )
         for stem, paths in by_stem.items()
     ]
+
+
+def _day_words(name: str) -> str:
+    """The day of a folder as people write it; a folder with another name keeps it."""
+    try:
+        day = date.fromisoformat(name)
+    except ValueError:
+        return name
+    return day_words(day)
 
 
 def _files_of(folder: Path, kind: str, mill: Mill, base: str) -> tuple[tuple[str, str], ...]:

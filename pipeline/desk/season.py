@@ -64,7 +64,7 @@ def season_view(kept: Kept, shown: Shown, base: str) -> dict[str, Any]:
     here = [row for row in found if touches(row, shown.window)]
     rows = [
         loss_row(known, mill, axis, shown),
-        *cause_rows(found, mill, axis, shown, lambda name: f"{base}/finding/{name}"),
+        *cause_rows(found, known, mill, axis, shown, lambda name: f"{base}/finding/{name}"),
         chance_row(found, known, mill, axis, shown),
         notes_row(notes_of(mill), mill, axis, shown),
         notices_row(known.notices, mill, axis, shown),

@@ -56,7 +56,7 @@ def page(
     here = tongue.language
     languages = (
         [
-            (words, f"?{request.url.include_query_params(language=one).query}", one == here)
+            (words, f"?{request.url.include_query_params(language=one).query}", one == here, one)
             for one, words in LANGUAGES.items()
         ]
         if request.method == "GET"

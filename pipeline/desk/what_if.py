@@ -12,7 +12,7 @@ from pipeline.desk.kept import Kept
 from pipeline.mill import Mill
 from pipeline.period import period_of
 from pipeline.replay import replay, replay_lines
-from pipeline.words import place_within, said, span_words
+from pipeline.words import figure, place_within, said, span_words
 
 #: How a change stands in an address: ``by.KEY``.
 _PREFIX: Final = "by."
@@ -50,6 +50,11 @@ class Slider:
         return _PREFIX + self.key
 
     @property
+    def shown(self) -> str:
+        """Where it stands, as a number with its sign."""
+        return figure(self.value, "+g") if self.value else "0"
+
+    @property
     def change(self) -> str:
         """As a replay reads it."""
         return f"{self.key}={self.value:+g}{'%' if self.unit == '%' else ''}"
@@ -73,10 +78,15 @@ def _all(mill: Mill) -> Iterator[Slider]:
     hot = (*station.of_kind("settler")[:1], *station.of_kind("evaporator_vessel")[:1])
     for vessel in hot:
         words = said("Temperature in {vessel}", vessel=place_within(vessel.name))
-        yield Slider(f"{vessel.name}.temp_degc", words, "K", -4, 4, 0.5)
+        yield Slider(f"{vessel.name}.temp_degc", words, "°C", -4, 4, 0.5)
     for vessel in station.of_kind("clear_juice_tank")[:1]:
         yield Slider(
-            f"{vessel.name}.level_pct", said("Level of the clear-juice tank"), "points", -20, 20, 1
+            f"{vessel.name}.level_pct",
+            said("Level of the clear-juice tank"),
+            said("points of level"),
+            -20,
+            20,
+            1,
         )
 
 

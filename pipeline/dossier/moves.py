@@ -13,7 +13,7 @@ from pipeline.base import Window
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import LOSS_KEY, Lane
 from pipeline.period import Around, Told, around, told_of_finding
-from pipeline.words import figure, moment_words, plain, said
+from pipeline.words import count, figure, moment_words, plain, said
 
 #: Behind the key of a probe's lane: its error against the laboratory moved, not its reading.
 _ERROR = ":error"
@@ -156,7 +156,9 @@ def _later(lag: float, spread: int, *, first: bool) -> str:
     return (
         said("first, ± {spread} min", spread=spread)
         if first
-        else said("{lag} ± {spread} min", lag=round(lag / BLOCK_MIN) * BLOCK_MIN, spread=spread)
+        else said(
+            "{lag} ± {spread} min", lag=count(round(lag / BLOCK_MIN) * BLOCK_MIN), spread=spread
+        )
     )
 
 

@@ -36,6 +36,7 @@ from pipeline.words import (
     clean,
     clocks_change,
     confidence_words,
+    count,
     duration_words,
     feed_share,
     figure,
@@ -291,7 +292,7 @@ def _run_words(material: Material) -> list[tuple[str, str]]:
         (
             said("multiplier"),
             figure(run["multiplier"], ".3g")
-            + (said(", from {pairs} samples", pairs=pairs) if pairs else ""),
+            + (said(", from {pairs} samples", pairs=count(pairs)) if pairs else ""),
         ),
         (said("description"), str(run["config_hash"])),
         (said("readings"), str(run["inputs_hash"])),

@@ -14,7 +14,7 @@ from features.base import Station
 from features.flow import zone_temperature_source
 from features.kinetics import VUKOV_A, VUKOV_B_K
 from models.account import ByHand
-from pipeline.words import figure, joined, plain, said, unit_words
+from pipeline.words import count, figure, joined, plain, said, unit_words
 
 _DIGITS = 5
 
@@ -83,7 +83,7 @@ def minute_steps(hand: ByHand, station: Station, account: Mapping[str, Any]) -> 
     kinetics = station.kinetics
     pairs = account.get("multiplier_pairs") or 0
     fitted = (
-        said("fit to {pairs} laboratory samples", pairs=pairs)
+        said("fit to {pairs} laboratory samples", pairs=count(pairs))
         if pairs
         else said("the mill's description")
     )
@@ -91,7 +91,12 @@ def minute_steps(hand: ByHand, station: Station, account: Mapping[str, Any]) -> 
         said("({ph_slope})", ph_slope=figure(kinetics.ph_slope, "g")),
         figure(kinetics.ph_ref_degc, "g"),
     )
-    rate = f"60 × 10^({VUKOV_A:g} + log10(a6) − {VUKOV_B_K:g} / (a4 + 273.15) − a8)"
+    rate = said(
+        "60 × 10^({a} + log10(a6) − {b} / (a4 + {zero}) − a8)",
+        a=figure(VUKOV_A, "g"),
+        b=figure(VUKOV_B_K, "g"),
+        zero=figure(273.15, "g"),
+    )
     factors = joined(
         " × ",
         (
@@ -124,7 +129,7 @@ def minute_steps(hand: ByHand, station: Station, account: Mapping[str, Any]) -> 
             said("as read, carried by the juice"),
             hand.brix_pct,
             "%",
-            said("Brix tags"),
+            said("Brix tag"),
             said("measured"),
         ),
         (

@@ -97,15 +97,17 @@ def sum_of(
     )
     steps += _share(total, total_t, fed_t, len(steps))
     spread = digits(math.exp(Z90 * account["log_sd"]), 4)
-    formula = f"{total} / {spread} to {total} × {spread}"
+    formula = said("{total} / {spread} to {total} × {spread}", total=total, spread=spread)
     interval = said("{digits} to {digits2}", digits=digits(low), digits2=digits(high))
     source = said(
         "exp({z90} × {digits}), the errors below joined",
-        z90=Z90,
+        z90=figure(Z90, ".4f"),
         digits=digits(account["log_sd"], 4),
     )
     number = f"b{len(steps) + 1}"
-    steps.append(Step(number, "90 % interval", formula, interval, "t", source, said("computed")))
+    steps.append(
+        Step(number, said("90 % interval"), formula, interval, "t", source, said("computed"))
+    )
     agrees, text = _check(total_t, (low, high), finding)
     return Sum(tuple(steps), tuple(_errors(account["errors"])), text, agrees)
 

@@ -18,7 +18,7 @@ ERRORS: Final[Mapping[str, tuple[str, str, str]]] = {
     ),
     "volume": (said("volumes of the vessels"), said("the mill's description"), said("estimate")),
     "flow": (said("flow meter"), said("2 %, levered by usual loss over excess"), said("estimate")),
-    "sucrose": (said("sucrose by Brix and purity"), "1 %", said("estimate")),
+    "sucrose": (said("sucrose by Brix and purity"), said("{share} %", share=1), said("estimate")),
     "multiplier": (
         said("kinetic multiplier"),
         said("fit to the laboratory's samples"),

@@ -10,13 +10,13 @@ import numpy as np
 from models.account import Way
 from pipeline.dossier.gather import Material
 from pipeline.dossier.lanes import Lane, Line, vessel_kinds
-from pipeline.words import section_words
+from pipeline.words import said, section_words
 
 #: Column, what it is, unit, decimals.
 _SHOWN: Final = (
-    ("residence_min", "residence time", "min", 0),
-    ("ph_cold", "mean pH, as of a cooled sample", "pH", 2),
-    ("inversion_1_h", "inversion rate at the published level", "1/h", 5),
+    ("residence_min", said("residence time"), "min", 0),
+    ("ph_cold", said("mean pH, as of a cooled sample"), "pH", 2),
+    ("inversion_1_h", said("inversion rate at the published level"), "1/h", 5),
 )
 _MUD: Final = ":mud"
 
@@ -39,10 +39,14 @@ def worked_lanes(material: Material, ways: Mapping[tuple[str, str], Way]) -> lis
                 Lane(
                     key=f"zone-{number}-{name.replace('_', '-')}",
                     tag="",
-                    what=f"{what}, {section_words(zone, kinds)} (worked out)",
+                    what=said(
+                        "{what}, {place} (worked out)",
+                        what=what,
+                        place=section_words(zone, kinds),
+                    ),
                     unit=unit,
                     decimals=decimals,
-                    lines=(Line("worked out", values),),
+                    lines=(Line(said("worked out"), values),),
                     grabs=(),
                     delay_min=delay,
                     carried=way is not None,

@@ -12,9 +12,9 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from pipeline.base import ConfigError, Window
-from pipeline.words import clean, clock_words, day_words, moment_words
+from pipeline.words import clean, clock_words, day_words, moment_words, said
 
-_HOW: Final = (
+_HOW: Final = said(
     "Say it in plant time: 2026-11-24T02:00, 2026-11-24, 'yesterday 02:00', 'today', 'Tue 14:30'; "
     "an offset may follow, as in 2026-11-01T01:30-05:00."
 )
@@ -44,7 +44,7 @@ def period_of(first: str, last: str, zone: ZoneInfo, now: datetime, option: str 
     now : datetime
         What ``today`` is counted from.
     option : str
-        Where it was said, for errors; the options themselves without.
+        Where it was spoken, for errors; the options themselves without.
 
     Returns
     -------
@@ -64,20 +64,20 @@ def period_of(first: str, last: str, zone: ZoneInfo, now: datetime, option: str 
     where = option or "--from, --to"
     if end <= start:
         raise ConfigError(
-            "The period ends before it begins.",
+            said("The period ends before it begins."),
             f"{where}: {moment_words(start, zone)} to {moment_words(end, zone)}",
-            "Give an end that lies after the start.",
+            said("Give an end that lies after the start."),
         )
     if end - start > _LONGEST:
         raise ConfigError(
-            f"The period is longer than {_LONGEST.days} days.",
+            said("The period is longer than {days} days.", days=_LONGEST.days),
             f"{where}: {moment_words(start, zone)} to {moment_words(end, zone)}",
-            "Give a shorter one.",
+            said("Give a shorter one."),
         )
     return Window(start, end)
 
 
-def beside_of(said: str, zone: ZoneInfo, now: datetime) -> Window | None:
+def beside_of(spoken: str, zone: ZoneInfo, now: datetime) -> Window | None:
     """Period to compare with: None for ``usual``, else ``FROM..TO``.
 
     Raises
@@ -85,32 +85,32 @@ def beside_of(said: str, zone: ZoneInfo, now: datetime) -> Window | None:
     ConfigError
         It is neither.
     """
-    if said.strip().lower() == "usual":
+    if spoken.strip().lower() == "usual":
         return None
-    first, dots, last = said.partition("..")
+    first, dots, last = spoken.partition("..")
     if not dots or not first.strip() or not last.strip():
         raise ConfigError(
-            "What to compare with cannot be read.",
-            f"--beside: {clean(said, 80)!r}",
-            "Say usual, or a period: --beside 2026-11-20T02:00..2026-11-20T06:00.",
+            said("What to compare with cannot be read."),
+            f"--beside: {clean(spoken, 80)!r}",
+            said("Say usual, or a period: --beside 2026-11-20T02:00..2026-11-20T06:00."),
         )
     return period_of(first, last, zone, now, "--beside")
 
 
 def moment_of(
-    said: str, zone: ZoneInfo, now: datetime, *, where: str = "time", end_of_day: bool = False
+    spoken: str, zone: ZoneInfo, now: datetime, *, where: str = "time", end_of_day: bool = False
 ) -> datetime:
     """Moment as people say it, in UTC.
 
     Parameters
     ----------
-    said : str
+    spoken : str
     zone : ZoneInfo
         The plant's.
     now : datetime
         What ``today`` is counted from.
     where : str
-        Where it was said, for errors.
+        Where it was spoken, for errors.
     end_of_day : bool
         A day alone means its end.
 
@@ -119,21 +119,21 @@ def moment_of(
     ConfigError
         It cannot be read, never was, or was twice.
     """
-    text = said.strip()
+    text = spoken.strip()
     if text.lower() == "now":
         return now.astimezone(UTC).replace(second=0, microsecond=0)
     match = _SAID.fullmatch(text)
     day = _day(match["day"], zone, now) if match else None
     if match is None or day is None:
-        raise ConfigError("This time cannot be read.", _at(where, said), _HOW)
+        raise ConfigError(said("This time cannot be read."), _at(where, spoken), _HOW)
     if match["hour"] is None:
         day += timedelta(days=1) if end_of_day else timedelta(0)
         return datetime.combine(day, time(), zone).astimezone(UTC)
-    return _instant(day, _clock(match, where, said), match["offset"], zone, _at(where, said))
+    return _instant(day, _clock(match, where, spoken), match["offset"], zone, _at(where, spoken))
 
 
-def _at(where: str, said: str) -> str:
-    return f"{where}: {clean(said, 80)!r}"
+def _at(where: str, spoken: str) -> str:
+    return f"{where}: {clean(spoken, 80)!r}"
 
 
 def _day(word: str, zone: ZoneInfo, now: datetime) -> date | None:
@@ -155,23 +155,23 @@ def _full_names() -> tuple[str, ...]:
     return ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
-def _clock(match: re.Match[str], where: str, said: str) -> tuple[int, int]:
+def _clock(match: re.Match[str], where: str, spoken: str) -> tuple[int, int]:
     """Hours and minutes; 24:00 is the end of the day."""
     hour, minute = int(match["hour"]), int(match["minute"] or 0)
     if hour > 24 or minute > 59 or (hour == 24 and minute):
-        raise ConfigError("There is no such time of day.", _at(where, said), _HOW)
+        raise ConfigError(said("There is no such time of day."), _at(where, spoken), _HOW)
     return hour, minute
 
 
-def _next_clock(said: str, start: datetime, zone: ZoneInfo, where: str) -> datetime:
-    match = _CLOCK_ALONE.fullmatch(said)
+def _next_clock(spoken: str, start: datetime, zone: ZoneInfo, where: str) -> datetime:
+    match = _CLOCK_ALONE.fullmatch(spoken)
     if match is None:
-        raise ConfigError("This time cannot be read.", _at(where, said), _HOW)
-    clock = _clock(match, where, said)
+        raise ConfigError(said("This time cannot be read."), _at(where, spoken), _HOW)
+    clock = _clock(match, where, spoken)
     local = start.astimezone(zone)
     later = clock > (local.hour, local.minute)
     day = local.date() + timedelta(days=0 if later else 1)
-    return _instant(day, clock, None, zone, _at(where, said))
+    return _instant(day, clock, None, zone, _at(where, spoken))
 
 
 def _instant(
@@ -186,19 +186,23 @@ def _instant(
     first, second = (naive.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
     if first.utcoffset() == second.utcoffset():
         return first.astimezone(UTC)
-    words = f"{naive:%H:%M} on {day_words(day)}"
+    when = said("{clock} on {day}", clock=f"{naive:%H:%M}", day=day_words(day))
     if first.astimezone(UTC) > second.astimezone(UTC):
         after, before = (clock_words(m.astimezone(UTC), zone) for m in (first, second))
         raise ConfigError(
-            f"{words} never was: the clocks were set forward.",
+            said("{when} never was: the clocks were set forward.", when=when),
             where,
-            f"Say {before} if the clocks were set late, {after} if in time.",
+            said(
+                "Say {before} if the clocks were set late, {after} if in time.",
+                before=before,
+                after=after,
+            ),
         )
     one, two = (moment.isoformat(timespec="minutes") for moment in (first, second))
     raise ConfigError(
-        f"{words} was twice: the clocks were set back.",
+        said("{when} was twice: the clocks were set back.", when=when),
         where,
-        f"Say which: {one} is the first, {two} the second.",
+        said("Say which: {one} is the first, {two} the second.", one=one, two=two),
     )
 
 
@@ -207,5 +211,5 @@ def _fixed(offset: str, where: str) -> timezone:
         return timezone(timedelta(0))
     hours, minutes = int(offset[1:3]), int(offset[-2:])
     if hours > 14 or minutes > 59:
-        raise ConfigError("There is no such offset from UTC.", where, _HOW)
+        raise ConfigError(said("There is no such offset from UTC."), where, _HOW)
     return timezone((-1 if offset[0] == "-" else 1) * timedelta(hours=hours, minutes=minutes))

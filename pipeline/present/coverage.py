@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -17,6 +18,7 @@ from pipeline.words import (
     UNCALIBRATED,
     channel_words,
     duration_words,
+    joined,
     listed,
     said,
     section_words,
@@ -24,6 +26,7 @@ from pipeline.words import (
 )
 
 _MINUTE: Final = timedelta(minutes=1)
+_NAMED: Final = 3
 #: What a tag need not tell; but from nothing follows nothing, where the second is missing too.
 _INFERRED: Final = {"filtrate": "", "mud_level": "mud"}
 
@@ -36,6 +39,7 @@ def gaps_of_coverage(
     left_out: pl.DataFrame | None = None,
     *,
     level_told: bool = False,
+    lacking: Sequence[tuple[str, int]] = (),
 ) -> tuple[Gap, ...]:
     """List what rests on targets, what no analysis checks, and what was not measured.
 
@@ -52,12 +56,14 @@ def gaps_of_coverage(
         Results of the period that could not be brought to juice (``features.base.left_out``).
     level_told : bool
         The report says already that the level rests on the description.
+    lacking : sequence of (str, int)
+        Tags that lacked, and for how many minutes, longest first.
     """
     return (
         *_on_targets(station),
         *_unchecked(lab, level_told=level_told),
         *_without_basis(station, left_out),
-        *_unmeasured(losses, ZoneInfo(zone)),
+        *_unmeasured(losses, ZoneInfo(zone), lacking),
     )
 
 
@@ -78,7 +84,7 @@ def gaps_of_chance(station: Station, channels: pl.DataFrame) -> tuple[Gap, ...]:
                 channel_words=channel_words(row["channel"]),
                 section_words=section_words(row["section"], kinds),
             ),
-            f"{UNCALIBRATED[row['kind']]}.",
+            joined("", (UNCALIBRATED[row["kind"]], ".")),
         )
         for row in channels.to_dicts()
     )
@@ -87,7 +93,8 @@ def gaps_of_chance(station: Station, channels: pl.DataFrame) -> tuple[Gap, ...]:
 def _on_targets(station: Station) -> list[Gap]:
     absent = coverage_of(station).missing
     inferred = [name for name in _INFERRED if name in absent and _INFERRED[name] not in absent]
-    gaps = [Gap(said("Not measured"), f"{'; '.join(': '.join(NEEDS[n]) for n in inferred)}.")]
+    costs = joined("; ", (joined(": ", NEEDS[name]) for name in inferred))
+    gaps = [Gap(said("Not measured"), joined("", (costs, ".")))]
     missing = [NEEDS[n][0] for n in absent if n not in OF_LABORATORY and n not in _INFERRED]
     if not missing:
         return gaps if inferred else []
@@ -154,7 +161,9 @@ def _without_basis(station: Station, left_out: pl.DataFrame | None) -> list[Gap]
     return [Gap(said("Reducing sugars that could not be used"), why)]
 
 
-def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:
+def _unmeasured(
+    losses: pl.DataFrame, zone: ZoneInfo, lacking: Sequence[tuple[str, int]]
+) -> list[Gap]:
     if losses.is_empty() or "measured" not in losses.columns:
         return []
     share = losses["measured"].not_().sum() / losses.height
@@ -172,11 +181,27 @@ def _unmeasured(losses: pl.DataFrame, zone: ZoneInfo) -> list[Gap]:
     phrase = said("all of them") if runs.height == 1 else said("the longest stretch")
     missing = duration_words(timedelta(minutes=int(runs["minutes"].sum())))
     why = said(
-        "a reading lacks in {missing} of this report, {phrase} {span}; there the "
-        "mill's usual value stands in, so a fault of what was not read cannot "
-        "show.",
+        "in {missing} of this report at least one tag lacks, {phrase} {span}{longest}. There the "
+        "mill's usual value stands in: a fault of what was not read cannot show.",
         missing=missing,
         phrase=phrase,
         span=span,
+        longest=_longest(lacking),
     )
     return [Gap(said("Minutes without all readings"), why)]
+
+
+def _longest(lacking: Sequence[tuple[str, int]]) -> str:
+    """Name the tags that lacked longest, each with how long."""
+    if not lacking:
+        return ""
+    named = joined(
+        ", ",
+        (
+            said("{tag} ({lasted})", tag=tag, lasted=duration_words(timedelta(minutes=minutes)))
+            for tag, minutes in lacking[:_NAMED]
+        ),
+    )
+    if len(lacking) > _NAMED:
+        named = said("{named} and {more} more", named=named, more=len(lacking) - _NAMED)
+    return said("; longest {named}", named=named)

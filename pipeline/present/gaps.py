@@ -1,4 +1,4 @@
-"""Hours of a report without a single reading, which no other number of it tells of."""
+"""Hours of a report without a single reading, and the tags that lacked longest."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from pipeline.base import Window
 from pipeline.lake import GRID, lake_of
 from pipeline.mill import Mill
 from pipeline.report import Gap
-from pipeline.words import duration_words, joined, said, span_words
+from pipeline.words import clean, duration_words, joined, said, span_words
 
 #: Shorter silences belong to the health of the data.
 _LEAST: Final = timedelta(hours=1)
@@ -60,17 +60,33 @@ def hours_without_readings(mill: Mill, period: Window) -> list[Gap]:
     return [Gap(said("Hours without a single reading"), why)]
 
 
-def _holes(mill: Mill, period: Window) -> list[tuple[datetime, datetime]]:
+def tags_lacking(mill: Mill, period: Window) -> list[tuple[str, int]]:
+    """Tags without a reading that counts, and for how many minutes of a period, longest first."""
+    grid, names = _grid(mill, period)
+    if not names:
+        return []
+    lacking = grid.select(pl.col(names).is_null().sum()).row(0, named=True)
+    tags = {s.name: s.tag for s in mill.station.signals}
+    found = [(clean(tags[name], 40), int(minutes)) for name, minutes in lacking.items() if minutes]
+    return sorted(found, key=lambda item: (-item[1], item[0]))
+
+
+def _grid(mill: Mill, period: Window) -> tuple[pl.DataFrame, list[str]]:
+    """Minutes of a period, and the signals among their columns that are followed."""
     grid = lake_of(mill).read_features(GRID, *period.days)
     # A second instrument does not stand in for the one that counts.
     followed = [s.name for s in mill.station.signals if not s.beside]
     names = [name for name in followed if name in grid.columns]
+    if names:
+        grid = grid.filter(pl.col("ts_utc").is_between(period.start, period.end, closed="left"))
+    return grid, names
+
+
+def _holes(mill: Mill, period: Window) -> list[tuple[datetime, datetime]]:
+    grid, names = _grid(mill, period)
     if not names:
         return []
-    silent = grid.filter(
-        pl.col("ts_utc").is_between(period.start, period.end, closed="left"),
-        pl.all_horizontal(pl.col(names).is_null()),
-    ).select("ts_utc")
+    silent = grid.filter(pl.all_horizontal(pl.col(names).is_null())).select("ts_utc")
     # A new spell begins where the minute before was not silent.
     spells = (
         silent.with_columns(spell=(pl.col("ts_utc").diff() > _MINUTE).fill_null(value=True))

@@ -21,7 +21,7 @@ from pipeline.lake import LOSSES, NOTICES, STATION, ZONES, lake_of, tag_health
 from pipeline.mill import Mill
 from pipeline.period import known_of
 from pipeline.present.coverage import gaps_of_chance, gaps_of_coverage
-from pipeline.present.gaps import hours_without_readings
+from pipeline.present.gaps import hours_without_readings, tags_lacking
 from pipeline.present.level import level_beware
 from pipeline.present.levers import season_levers
 from pipeline.present.plausible import beyond_of
@@ -29,7 +29,7 @@ from pipeline.present.tongues import tongue_for
 from pipeline.report import REQUIRED_COLUMNS, Gap, Multiplier, ReportView, write_report
 from pipeline.stages import season_days, sensors_to_look_at, uncalibrated_channels
 from pipeline.store import dossiers_of, published_store_of
-from pipeline.words import joined, said
+from pipeline.words import count, joined, said, span_words
 
 #: Charts reach this far around a finding.
 _AROUND: Final = timedelta(days=2)
@@ -101,6 +101,7 @@ def view_of(
         mill.zone,
         _within(left_out(readings, mill.station), period),
         level_told=bool(multiplier.beware),
+        lacking=tags_lacking(mill, period),
     )
     sources, refused = _sources(mill, period)
     tags = tag_health(mill, *period.days)
@@ -210,7 +211,7 @@ def run_log_sd(run: dict[str, Any]) -> float:
 def _multiplier(mill: Mill, run: dict[str, Any]) -> Multiplier:
     pairs = run["multiplier_pairs"]
     source = (
-        said("fitted to {pairs} laboratory samples along the train", pairs=pairs)
+        said("fitted to {pairs} laboratory samples along the train", pairs=count(pairs))
         if pairs
         else said("not fitted: no laboratory sample of the season was usable")
     )
@@ -247,13 +248,12 @@ def _sources(mill: Mill, period: Window) -> tuple[pl.DataFrame, pl.DataFrame]:
 
 def _run_words(mill: Mill, run: dict[str, Any]) -> dict[str, str]:
     """How the numbers came about, for the foot of the report."""
-    local = [run[name].astimezone(mill.tz) for name in ("window_start", "window_end")]
     versions = json.loads(run["versions"])
     return {
-        "run": run["run_id"],
-        "searched": joined(" to ", (f"{moment:%Y-%m-%d %H:%M}" for moment in local)),
-        "description": run["config_hash"],
-        "versions": joined(
+        said("run"): run["run_id"],
+        said("searched"): span_words(run["window_start"], run["window_end"], mill.tz),
+        said("description"): run["config_hash"],
+        said("versions"): joined(
             ", ",
             (
                 said("{name} {number}", name=name, number=number)

@@ -127,14 +127,12 @@ def chance_words(raw: Mapping[str, object]) -> str:
         small=_small(100 * q),
     )
     mark = (
-        said("5 % at most: on") if raw.get("mark") == "confident" else said("more than 5 %: not on")
+        said("5 % at most: on the strict list.")
+        if raw.get("mark") == "confident"
+        else said("More than 5 %: not on the strict list.")
     )
     return said(
-        "{by_itself}; over the season {among}. {mark}{mark2} the strict list.",
-        by_itself=by_itself,
-        among=among,
-        mark=mark[:1].upper(),
-        mark2=mark[1:],
+        "{by_itself}; over the season {among}. {mark}", by_itself=by_itself, among=among, mark=mark
     )
 
 

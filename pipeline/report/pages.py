@@ -43,7 +43,7 @@ def environment(tongue: Tongue = ENGLISH, *, soften: bool = False) -> Environmen
         told = tongue(value)
         return _soften(told) if soften else told
 
-    return Environment(
+    made = Environment(
         loader=tongue.loader(PackageLoader("pipeline.report", "templates")),
         autoescape=lambda name: not (name or "").endswith(".txt.j2"),
         undefined=StrictUndefined,
@@ -51,6 +51,8 @@ def environment(tongue: Tongue = ENGLISH, *, soften: bool = False) -> Environmen
         lstrip_blocks=True,
         finalize=filled if soften or not tongue.plain else None,
     )
+    made.filters["met"] = tongue.met
+    return made
 
 
 def _soften(value: Any) -> Any:  # noqa: ANN401

@@ -28,6 +28,7 @@ from pipeline.report.view import ReportView
 from pipeline.words import (
     DEFINED,
     Evidence,
+    Said,
     against_targets,
     caution_label,
     clean,
@@ -35,8 +36,8 @@ from pipeline.words import (
     confidence_key,
     day_words,
     joined,
-    money,
     percent,
+    price_words,
     quantity,
     read_evidence,
     said,
@@ -83,9 +84,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "period": span_words(view.period_start, view.period_end, zone),
         "clocks_change": clocks_change(view.period_start, view.period_end, zone),
         "currency": clean(view.currency),
-        "price": money(view.price_per_t, view.price_per_t, view.price_per_t, view.currency).split(
-            said(" ("), 1
-        )[0],
+        "price": price_words(view.price_per_t, view.currency),
         "headline": headline(view, rows, whole),
         "foot": foot_of(view, whole),
         "defined": DEFINED,
@@ -110,7 +109,7 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "multiplier": _multiplier(view),
         "level": level_of(view),
         "loss_basis": _loss_basis(view),
-        "run": [(clean(name, 60), clean(value, 300)) for name, value in view.run.items()],
+        "run": [(_harmless(name, 60), _harmless(value, 300)) for name, value in view.run.items()],
     }
 
 
@@ -174,7 +173,11 @@ def _totals(sums: Tally) -> tuple[tuple[str, str, str], ...]:
     fed, total = sums.sucrose_fed_t, sums.total
     lost = against_targets(total.value, total.low, total.high)
     return (
-        (said("Sucrose fed"), head_of(quantity(fed, None, None, "t")), "100 %"),
+        (
+            said("Sucrose fed"),
+            head_of(quantity(fed, None, None, "t")),
+            said("{share} %", share=100),
+        ),
         (
             said("Unavoidable loss"),
             head_of(quantity(sums.unavoidable_t, None, None, "t")),
@@ -239,3 +242,8 @@ def _multiplier(view: ReportView) -> tuple[str, str] | None:
 def level_of(view: ReportView) -> str:
     """Say that the level of the loss rests on the description; empty where it does not."""
     return "" if view.multiplier is None else clean(view.multiplier.beware, 600)
+
+
+def _harmless(text: str, most: int) -> str:
+    """Text as it may be shown; what was said here is harmless, and stays to be said anew."""
+    return text if isinstance(text, Said) else clean(text, most)

@@ -84,7 +84,7 @@ def write_week(out: Path, view: WeekView) -> Path:
     A page for those who keep the tool lies beside it, called ``keeper.html``.
     """
     made = _write_forms(out, "week", view, compose_week)
-    write_text(out.with_name(KEEPER), page_of("keeper", compose_keeper(view)))
+    write_text(out.with_name(KEEPER), page_of("keeper", compose_keeper(view), view.report.tongue))
     return made
 
 

@@ -14,12 +14,14 @@ import polars as pl
 
 from pipeline.base import ConfigError
 from pipeline.mill import Mill
-from pipeline.words import clean, joined, section_words, span_words, tonnes, words_of
+from pipeline.words import clean, joined, said, section_words, span_words, tonnes, words_of
 
 #: Shortest beginning of an id that is understood [characters].
 LEAST_PREFIX: Final = 4
 _PLACE: Final = re.compile(r"#?\s*(?P<place>[0-9]{1,3})\.?")
-_HOW: Final = "The id stands beside each finding in lostpol findings MILL and in every report"
+_HOW: Final = said(
+    "The id stands beside each finding in lostpol findings MILL and in every report."
+)
 
 
 def chosen(findings: pl.DataFrame, which: str, mill: Mill | None = None) -> dict[str, Any]:
@@ -43,27 +45,41 @@ def chosen(findings: pl.DataFrame, which: str, mill: Mill | None = None) -> dict
     if number := _PLACE.fullmatch(word):
         raise _number_given(findings, int(number["place"]), mill)
     if len(word) < LEAST_PREFIX:
-        cure = f"Give the id, or at least its first {LEAST_PREFIX} characters. {_HOW}."
-        raise ConfigError("This is too little to tell a finding by.", clean(which), cure)
+        cure = said(
+            "Give the id, or at least its first {least} characters. {how}",
+            least=LEAST_PREFIX,
+            how=_HOW,
+        )
+        raise ConfigError(said("This is too little to tell a finding by."), clean(which), cure)
     found = findings.filter(pl.col("finding_id").str.starts_with(word))
     if found.height == 1:
         return found.row(0, named=True)
     if found.is_empty():
-        raise ConfigError("There is no such finding.", clean(which), f"{_HOW}.")
+        raise ConfigError(said("There is no such finding."), clean(which), _HOW)
     names = ", ".join(found["finding_id"])
-    raise ConfigError("Several findings begin like this.", clean(which), f"There are: {names}.")
+    raise ConfigError(
+        said("Several findings begin like this."),
+        clean(which),
+        said("There are: {names}.", names=names),
+    )
 
 
 def _number_given(findings: pl.DataFrame, place: int, mill: Mill | None) -> ConfigError:
     """Say why a number is not taken, and which finding stands there now."""
     here = findings.filter(pl.col("rank") == place)
-    what = "A finding is named by its id: numbers of a list move with every run and verdict."
+    what = said("A finding is named by its id: numbers of a list move with every run and verdict.")
     if here.is_empty():
-        return ConfigError(what, f"{place}: no finding stands there now", f"{_HOW}.")
+        return ConfigError(what, said("{place}: no finding stands there now", place=place), _HOW)
     row = here.row(0, named=True)
-    now = row["finding_id"] if mill is None else f"{row['finding_id']}, {finding_words(row, mill)}"
-    cure = f"If that is the one you mean, give {row['finding_id']} in place of {place}. {_HOW}."
-    return ConfigError(what, f"{place}: there stands now {now}", cure)
+    name = row["finding_id"]
+    now = name if mill is None else joined(", ", (name, finding_words(row, mill)))
+    cure = said(
+        "If that is the one you mean, give {name} in place of {place}. {how}",
+        name=name,
+        place=place,
+        how=_HOW,
+    )
+    return ConfigError(what, said("{place}: there stands now {now}", place=place, now=now), cure)
 
 
 def finding_words(row: Mapping[str, Any], mill: Mill) -> str:

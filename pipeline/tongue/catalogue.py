@@ -16,6 +16,7 @@ from babel.messages.pofile import read_po
 from babel.numbers import get_decimal_symbol, get_group_symbol
 from babel.support import Translations
 
+from pipeline.tongue.grammar import signed
 from pipeline.tongue.stored import Sentences
 
 #: A catalogue without a country speaks as most mills of the language do.
@@ -58,8 +59,8 @@ class Catalogue:
         if not message:
             return message
         if many:
-            return str(self._words.ungettext(message, many, round(number)))
-        return str(self._words.ugettext(message))
+            return signed(self._language, str(self._words.ungettext(message, many, round(number))))
+        return signed(self._language, str(self._words.ugettext(message)))
 
     def digits(self, number: str) -> str:
         """Part the digits of a number as the country does."""

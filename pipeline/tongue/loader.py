@@ -6,7 +6,13 @@ from typing import cast
 
 from jinja2 import BaseLoader, Environment, FunctionLoader
 
-from pipeline.tongue.template import Translate, translated
+from pipeline.tongue.grammar import prepositions, signed
+from pipeline.tongue.template import Translate, Writing, translated
+
+
+def _writing(language: str) -> Writing:
+    """How a language writes what lies between words."""
+    return Writing(lambda text: signed(language, text), prepositions(language))
 
 
 def in_tongue(of_english: BaseLoader, language: str, translate: Translate) -> BaseLoader:
@@ -26,7 +32,7 @@ def in_tongue(of_english: BaseLoader, language: str, translate: Translate) -> Ba
         text = of_english.get_source(cast(Environment, None), name)[0]
         if ".css" in name:
             return text
-        made = translated(text, translate, plain=name.endswith(".txt.j2"))
+        made = translated(text, translate, _writing(language), plain=name.endswith(".txt.j2"))
         return made.replace('<html lang="en"', f'<html lang="{language}"')
 
     return FunctionLoader(source)

@@ -48,5 +48,6 @@ def speaking(made: Environment, tongue: Tongue) -> Environment:
     def said(value: Any) -> Any:  # noqa: ANN401 - whatever a page shows
         return value.made(tongue) if isinstance(value, InTongue) else tongue(value)
 
+    made.filters["met"] = tongue.met
     made.finalize = None if tongue.plain else said
     return made

@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable, Iterable
 from typing import Final
 
-from pipeline.tongue.grammar import fitted
+from pipeline.tongue.grammar import fitted, signed
 
 #: Where one sentence ends and the next begins.
 _BETWEEN: Final = re.compile(r"(?<=[.;]) (?=[A-Z0-9{])|(?<=\{why\}) (?=[A-Z])")
@@ -70,7 +70,8 @@ class Sentences:
             head, found, rest = text.partition(between)
             if found:
                 said = self._known(head)
-                return f"{head if said is None else said}{between}{self._sentence(rest)}"
+                sign = signed(self._language, between)
+                return f"{head if said is None else said}{sign}{self._sentence(rest)}"
         return text
 
     def _known(self, text: str) -> str | None:

@@ -35,9 +35,35 @@ _EDGE_TAG: Final = re.compile(rf"^\s*</?(?:{_INLINE})\b[^<>]*>|</?(?:{_INLINE})\
 _EMPTY: Final = frozenset({"spaced", "linked", "if", "else", "not"})
 
 #: What of a template may hold texts besides its words: what is filled in, and lists it runs over.
+#: Signs that an expression puts between values.
+_BETWEEN: Final = ("; ", ": ")
 _SPOKEN: Final = ("{{", "{% for", "{%- for", "{% set")
 
 Translate = Callable[[str], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Writing:
+    """How a language writes what lies between words.
+
+    Attributes
+    ----------
+    signed : callable
+        Puts the spaces about signs that stand alone between two values.
+    before : str
+        Prepositions that take in the article of a value, as alternatives of a pattern.
+    """
+
+    signed: Callable[[str], str] = str
+    before: str = ""
+
+    def placed(self, words: str, name: str, expression: str) -> str:
+        """Put an expression into its place; a preposition before it meets it when it is filled."""
+        if self.before and expression.startswith("{{"):
+            met = re.compile(rf"\b({self.before}) \{{{name}\}}")
+            inner = expression.strip("{}- ")
+            words = met.sub(lambda m: f'{{{{ ({inner})|met("{m[1]}") }}}}', words)
+        return words.replace(f"{{{name}}}", expression)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +74,13 @@ class Run:
     values: dict[str, str]
 
 
-def translated(source: str, translate: Translate, *, plain: bool = False) -> str:
+def translated(
+    source: str,
+    translate: Translate,
+    writing: Writing = Writing(),
+    *,
+    plain: bool = False,
+) -> str:
     """Put the words of a template into another tongue.
 
     Parameters
@@ -57,10 +89,11 @@ def translated(source: str, translate: Translate, *, plain: bool = False) -> str
         Template.
     translate : callable
         Gives the words for a message id.
+    writing : Writing
     plain : bool
         Plain text: a line is a run, and there are no tags.
     """
-    return "".join(_out(piece, translate) for piece in _pieces(source, plain=plain))
+    return "".join(_out(piece, translate, writing) for piece in _pieces(source, plain=plain))
 
 
 def messages(source: str, *, plain: bool = False) -> list[str]:
@@ -75,30 +108,36 @@ def messages(source: str, *, plain: bool = False) -> list[str]:
     return found
 
 
-def _out(piece: str | Run, translate: Translate) -> str:
+def _out(piece: str | Run, translate: Translate, writing: Writing) -> str:
     if isinstance(piece, Run):
         words = translate(piece.message)
         for name, expression in piece.values.items():
-            words = words.replace(f"{{{name}}}", _expression(expression, translate))
+            words = writing.placed(words, name, _expression(expression, translate, writing))
         return words
     if piece.startswith("<"):
-        return _ATTRIBUTE.sub(lambda m: m["name"] + _worded(m["text"], translate) + m["end"], piece)
-    return _expression(piece, translate) if piece.startswith(_SPOKEN) else piece
+        return _ATTRIBUTE.sub(
+            lambda m: m["name"] + _worded(m["text"], translate, writing) + m["end"], piece
+        )
+    if piece.startswith(_SPOKEN):
+        return _expression(piece, translate, writing)
+    return piece if piece.startswith("{") else writing.signed(piece)
 
 
-def _expression(expression: str, translate: Translate) -> str:
+def _expression(expression: str, translate: Translate, writing: Writing) -> str:
     """Translate the texts of an expression."""
 
     def said(text: re.Match[str]) -> str:
         words = text["text"]
+        if words in _BETWEEN:
+            return f'"{writing.signed(words)}"'
         return f'"{translate(words)}"' if _SAID.fullmatch(words) else text[0]
 
     return _LITERAL.sub(said, expression)
 
 
-def _worded(text: str, translate: Translate) -> str:
+def _worded(text: str, translate: Translate, writing: Writing) -> str:
     """Translate the words of an attribute, with what is filled in between them."""
-    return "".join(_out(piece, translate) for piece in _pieces(text, plain=True))
+    return "".join(_out(piece, translate, writing) for piece in _pieces(text, plain=True))
 
 
 def _pieces(source: str, *, plain: bool) -> Iterator[str | Run]:

@@ -13,7 +13,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any, Final
 
 from pipeline.base import ConfigError
-from pipeline.tongue.grammar import fitted
+from pipeline.tongue.grammar import fitted, met, signed
 from pipeline.tongue.units import Units, converted
 from pipeline.words import Day, Edited, Figure, Measured, Parts, Phrase, Said, Stored
 
@@ -29,7 +29,27 @@ LANGUAGES: Final[Mapping[str, str]] = {
     "pt": "português (Brasil)",
     "fr": "français",
 }
-_CHART: Final = {"es": "es-ES", "pt": "pt-BR", "fr": "fr-FR"}
+_CHART: Final[Mapping[str, str | Mapping[str, Any]]] = {
+    "es": "es-ES",
+    "fr": "fr-FR",
+    # As the library has it, but for names of months and days, which Portuguese writes small.
+    "pt": {
+        "dateTime": "%A, %e de %B de %Y. %X",
+        "date": "%d/%m/%Y",
+        "time": "%H:%M:%S",
+        "periods": ["AM", "PM"],
+        "days": ["domingo", "segunda", "terça", "quarta", "quinta", "sexta", "sábado"],
+        "shortDays": ["dom.", "seg.", "ter.", "qua.", "qui.", "sex.", "sáb."],
+        "months": [
+            *("janeiro", "fevereiro", "março", "abril", "maio", "junho"),
+            *("julho", "agosto", "setembro", "outubro", "novembro", "dezembro"),
+        ],
+        "shortMonths": [
+            *("jan.", "fev.", "mar.", "abr.", "maio", "jun."),
+            *("jul.", "ago.", "set.", "out.", "nov.", "dez."),
+        ],
+    },
+}
 
 
 @dataclass(frozen=True)
@@ -84,6 +104,12 @@ class Tongue:
 
         return catalogue_of(self.language, self.tag)
 
+    def met(self, value: object, before: str) -> Any:  # noqa: ANN401 - markup stays markup
+        """Say a value behind a preposition, which takes in its article: a filter of templates."""
+        told = self(value)
+        told = told if isinstance(told, str) else str(told)
+        return type(told)(met(self.language, before, told, ours=isinstance(value, Said)))
+
     # -- kinds of text ---------------------------------------------------------------------------
 
     def _phrase(self, _text: Said, made: Phrase) -> str:
@@ -107,14 +133,24 @@ class Tongue:
         return digits if self.language == "en" else self.catalogue.digits(digits)
 
     def _parts(self, _text: Said, made: Parts) -> str:
-        return str(self(made.between)).join(str(self(part)) for part in made.texts)
+        between = signed(self.language, str(self(made.between)))
+        text = between.join(str(self(part)) for part in made.texts)
+        first = getattr(made.texts[0], "made", None) if made.texts else None
+        # A sentence begins with a capital, but nobody writes PH.
+        raised = isinstance(first, Edited) and first.method == "upper"
+        return f"p{text[1:]}" if raised and text.startswith("PH ") else text
 
     def _edited(self, _text: Said, made: Edited) -> str:
         arguments = [self(argument) for argument in made.arguments]
-        result = getattr(str(self(made.text)), made.method)(*arguments)
+        text = str(self(made.text))
+        result = getattr(text, made.method)(*arguments)
+        if made.method == "removesuffix" and result == text:
+            # A unit may stand behind a space at which no line ends.
+            result = text.removesuffix(str(arguments[0]).replace(" ", "\u00a0"))
         if made.part is None:
             return str(result)
-        return str(result[made.part]) if made.part < len(result) else ""
+        # What was cut off at a sign may keep the space that its language puts before the sign.
+        return str(result[made.part]).rstrip("\u00a0") if made.part < len(result) else ""
 
     def _day(self, text: Said, made: Day) -> str:
         if self.language == "en":

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from pipeline.words import Figure, Said, figure
+from pipeline.words import Figure, Said, figure, said
 
 #: Exact: 2,000 lb of 0.45359237 kg (NIST Handbook 44, appendix C; memory).
 TONNE_IN_SHORT_TONS: Final = 1000.0 / (2000.0 * 0.45359237)
@@ -42,7 +42,9 @@ def converted(
     if unit == "K" and units.temperature == "degF":
         return _each(values, lambda kelvin: kelvin * 1.8), "°F"
     if unit == "t" and units.mass == "short ton":
-        return _each(values, lambda t: t * TONNE_IN_SHORT_TONS), "short tons"
+        return _each(values, lambda t: t * TONNE_IN_SHORT_TONS), said("short tons")
+    if unit == "1/t" and units.mass == "short ton":
+        return _each(values, lambda price: price / TONNE_IN_SHORT_TONS), "1/short ton"
     return values, unit
 
 

@@ -66,6 +66,7 @@ if TYPE_CHECKING:
         money,
         percent,
         plain,
+        price_words,
         quantity,
         tonnes,
         unit_words,

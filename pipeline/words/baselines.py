@@ -62,7 +62,7 @@ def worth_against_targets(value: object, low: object, high: object, currency: st
 
 def share_against_targets(value: object, low: object, high: object) -> str:
     """Write a loss above the unavoidable as a share of the sucrose fed [%]."""
-    return _against(value, low, high, "", " %", finest=6)
+    return _against(value, low, high, "", Said(" %"), finest=6)
 
 
 def _against(value: object, low: object, high: object, before: str, after: str, finest: int) -> str:

@@ -173,7 +173,9 @@ def _beside(item: Mapping[Any, Any], unit: str) -> list[str]:
     for word in ("usual", "target"):
         written = fact_value(item.get(word), unit)
         if written:
-            bare = written.removesuffix(unit_words(unit)).rstrip()
+            # Behind an interval the unit of the value stands too far away.
+            spread = known(item.get("low")) is not None and known(item.get("high")) is not None
+            bare = written if spread else written.removesuffix(unit_words(unit)).rstrip()
             told.append(said("{beside} {value}", beside=_BESIDE[word], value=bare))
     return told
 

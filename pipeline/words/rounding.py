@@ -29,18 +29,8 @@ _PRINTED = {
     "L/m3": "L/m³",
     "kg/m3": "kg/m³",
 }
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
-#: Units that a reader may want others for.
-_TURNED = frozenset({"degC", "K", "t"})
+#: Prices from here on are told in whole units of the currency.
+_WHOLE = 100.0
 #: Units that a reader may want others for.
 _TURNED = frozenset({"degC", "K", "t"})
 #: A finding in a stop loses much of next to nothing: the share then says little [%].
@@ -155,6 +145,32 @@ def money(value: object, low: object, high: object, currency: str) -> str:
     if bottom is None or top is None:
         return said("{value} (no interval)", value=text)
     return said("{value} {span}", value=text, span=_span(bottom, top, decimals))
+
+
+def price_words(per_t: object, currency: str) -> str:
+    """Write a price: ``USD 520 a tonne``, or of a short ton where a reader counts in them.
+
+    Parameters
+    ----------
+    per_t : object
+        Price of a tonne [currency/t].
+    currency : str
+        Its code.
+    """
+
+    def write(value: object, _low: object, _high: object, unit: str) -> str:
+        price = known(value)
+        if price is None:
+            return MISSING
+        # A price is known as it is described: it is not rounded as what is estimated by it.
+        sum_ = plain(price, 0 if price >= _WHOLE else 2)
+        amount = said("{currency} {sum}", currency=currency, sum=sum_).lstrip()
+        if unit == "1/short ton":
+            return said("{amount} a short ton", amount=amount)
+        return said("{amount} a tonne", amount=amount)
+
+    text = write(per_t, None, None, "1/t")
+    return Said(text, Measured(text, write, per_t, None, None, "1/t"))
 
 
 def percent(value: object) -> str:

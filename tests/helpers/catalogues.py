@@ -29,6 +29,8 @@ _SEARCH = (
     "models/cause",
     "models/find",
     "models/verdicts",
+    "features/flow/settling_own.py",
+    "features/flow/transients.py",
     "features/signal/health.py",
     "models/amount/mill_balance.py",
 )
@@ -91,10 +93,14 @@ def extracted() -> dict[str | tuple[str, str], set[str]]:
     return {m: where for m, where in found.items() if needs_words(m) and m not in plurals}
 
 
+#: Messages without a word whose places stand in another order elsewhere: "juice pH", "pH de jugo".
+_ORDERED = {"{stream} {said}"}
+
+
 def needs_words(message: str | tuple[str, str]) -> bool:
     """Whether a message holds words: one that only puts values in a row is alike everywhere."""
     text = message if isinstance(message, str) else message[0]
-    return bool(_LETTER.search(_PLACE.sub("", text)))
+    return text in _ORDERED or bool(_LETTER.search(_PLACE.sub("", text)))
 
 
 def _said(tree: ast.AST):

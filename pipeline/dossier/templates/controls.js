@@ -52,7 +52,7 @@
       lane.cursor.setAttribute("x2", x);
       lane.cursor.setAttribute("visibility", "visible");
     }
-    if (aloud) byId("said").textContent = moment.textContent + ". " + shown().map((lane) => lane.what + ": " + lane.value.textContent).join(". ");
+    if (aloud) byId("said").textContent = moment.textContent + ". " + shown().map((lane) => lane.what + COLON + lane.value.textContent).join(". ");
   };
 
   const look = (from, to) => {
@@ -181,7 +181,7 @@
     lane.check.type = "checkbox";
     lane.check.checked = lane.on;
     lane.check.addEventListener("change", () => { lane.on = lane.check.checked; draw(); });
-    html("bdi", "", (lane.tag ? lane.tag + ": " : "") + lane.what, label);
+    html("bdi", "", (lane.tag ? lane.tag + COLON : "") + lane.what, label);
   }
   byId("still").hidden = true;
   byId("chart").hidden = false;

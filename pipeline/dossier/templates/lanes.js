@@ -5,6 +5,8 @@
   const data = JSON.parse(source.textContent);
   const SVG = "http://www.w3.org/2000/svg";
   const MINUTE = 60000;
+  /* French parts the colon from the word before it. */
+  const COLON = document.documentElement.lang === "fr" ? "\u00a0: " : ": ";
   const PLOT = 66, TOP = 3, LEFT = 50, RIGHT = 8, FOOT = 20;
   const DAYS = ["Sun", "Mon", "Tue", "Wed", "Thu", "Fri", "Sat"];
   const MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];

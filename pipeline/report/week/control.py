@@ -88,7 +88,12 @@ def _unexplained(view: ReportView, balance: pl.DataFrame) -> ControlWords:
     return ControlWords(
         said("Unexplained term"),
         judged.drawing,
-        (first, _last(judged, "t a day"), moved if judged.moved else still, _marked(judged.marked)),
+        (
+            first,
+            _last(judged, said("t a day")),
+            moved if judged.moved else still,
+            _marked(judged.marked),
+        ),
         judged.moved,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from itertools import pairwise
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -48,7 +48,8 @@ def level_words(view: WeekView) -> LevelWords | None:
 
 
 def _day(moment: datetime, zone: ZoneInfo) -> str:
-    return day_words(moment.astimezone(zone).date())
+    # Knots are whole weeks apart: an hour that the clocks went back would tell the day before.
+    return day_words((moment.astimezone(zone) + timedelta(hours=1)).date())
 
 
 def _factor(row: dict[str, Any]) -> str:

@@ -14,14 +14,14 @@ from features.kinetics import Z90
 from pipeline.charts import bar
 from pipeline.report.settling import FAST_M_H, SLOW_M_H, by_water_of, settlers_of
 from pipeline.report.view import WeekView
-from pipeline.words import day_words, figure, known, quantity, said
+from pipeline.words import day_words, figure, known, quantity, said, stored
 
 #: Overflow velocity at half the fastest usual settling rate: full width of a bar [m/h].
 _FULL: Final = FAST_M_H / 2
 #: Further beyond the loads seen nobody knows what turbidity does [%] (judgement).
 _NEAR_PCT: Final = 40.0
 #: Flocculant [mg/kg juice], common practice; in modern use from 2.
-_USUAL_DOSE, _LEAST_DOSE, _MOST_DOSE = "3 to 4", 2.0, 5.0
+_USUAL_DOSE, _LEAST_DOSE, _MOST_DOSE = said("3 to 4"), 2.0, 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +135,7 @@ def _own(own: OwnSettling | None) -> list[str]:
         return [
             said(
                 "This mill's turbidity tells nothing of the settler's limit: {reason}.",
-                reason=own.reason,
+                reason=stored(own.reason or ""),
             )
         ]
     more, least, most = (
@@ -172,7 +172,7 @@ def _crossing(found: EffectiveResidence | None) -> list[str]:
         return [
             said(
                 "How much of the settler juice passes through is not known: {reason}.",
-                reason=found.reason,
+                reason=stored(found.reason or ""),
             )
         ]
     size = quantity(found.volume_m3, found.low_m3, found.high_m3, "m3")

@@ -25,6 +25,12 @@ _APART: Final = 1.25
 #: Beyond this the ratio says no more than that the raw signal tells nothing of the feature.
 _MOST: Final = 100.0
 _SHIFT: Final = "smallest_8h"
+#: Features that set one signal against another, as the search calls them.
+_PAIRED: Final[Mapping[str, str]] = {
+    "pH drop across the settler": said("pH drop across the settler"),
+    "lime per juice": said("lime per juice"),
+    "flocculant per juice": said("flocculant per juice"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +59,7 @@ def _row(row: Mapping[str, Any], kinds: Mapping[str, str]) -> SharpnessRow:
     text = (
         said("loss by {channel_words}", channel_words=channel_words(name))
         if name in CHANNELS
-        else clean(name, 60)
+        else _PAIRED.get(name, clean(name, 60))
     )
     return SharpnessRow(
         text,

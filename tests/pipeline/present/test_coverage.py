@@ -69,13 +69,13 @@ def test_a_missing_analysis_is_told(station, analyte, words):
 def test_minutes_without_readings_are_told(station):
     told = said(station, losses=judged([True] * 90 + [False] * 10))
     # 90 minutes after 09:00 UTC is 04:30 in Chicago (tz database: CST is UTC-6).
-    assert "a reading lacks in 10 min of this report" in told
+    assert "in 10 min of this report at least one tag lacks" in told
     assert "all of them Sun 30 Nov 2025 04:30 to 04:40" in told
 
 
 def test_of_several_search_windows_without_readings_the_longest_is_named(station):
     told = said(station, losses=judged([False] * 5 + [True] * 60 + [False] * 30 + [True] * 5))
-    assert "a reading lacks in 35 min of this report" in told
+    assert "in 35 min of this report at least one tag lacks" in told
     assert "the longest stretch Sun 30 Nov 2025 04:05 to 04:35" in told
 
 
@@ -118,3 +118,14 @@ def test_each_channel_that_cannot_be_calibrated_is_a_line_with_what_is_shown_ins
     assert two.what.endswith("makes a loss by fuller tank (clear-juice tank)")
     assert "come and go" in two.why
     assert gaps_of_chance(station, channels.clear()) == ()
+
+
+def test_tags_that_lacked_longest_are_named(station):
+    gaps = gaps_of_coverage(
+        station,
+        LAB,
+        judged([True] * 90 + [False] * 10),
+        lacking=[("MJ.AI103", 114), ("A", 19), ("B", 4), ("C", 1)],
+    )
+    told = " ".join(gap.why for gap in gaps)
+    assert "; longest MJ.AI103 (1.9 h), A (19 min), B (4 min) and 1 more. There" in told

@@ -10,9 +10,13 @@ from jinja2 import DictLoader, Environment
 
 from features.replay import Change
 from pipeline.base import ConfigError
+from pipeline.period.moments import moment_of
 from pipeline.replay import change_words
 from pipeline.tongue import Units, messages, tongue_of, translated
+from pipeline.tongue.grammar import prepositions, signed
+from pipeline.tongue.template import Writing
 from pipeline.words import (
+    Said,
     against_targets,
     clean,
     counted,
@@ -24,6 +28,7 @@ from pipeline.words import (
     packed,
     place_within,
     point_words,
+    price_words,
     said,
     section_words,
     span_words,
@@ -65,7 +70,7 @@ def test_dates_are_those_of_the_language():
 
 def test_money_and_intervals():
     assert ES(money(1219.4, 624, 2028, "USD")) == "USD 1.200 (600 a 2.000)"
-    assert FR(tonnes(2.345, 1.2, 3.9)) == "2,3 t (1,2 à 3,9)"
+    assert FR(tonnes(2.345, 1.2, 3.9)) == "2,3\u00a0t (1,2 à 3,9)"
     assert PT(against_targets(-0.49, -0.7, -0.28)) == "0,49 t melhor (0,28 a 0,70)"
 
 
@@ -177,3 +182,60 @@ def test_templates_are_translated_before_they_are_compiled():
     page = Environment(autoescape=True, loader=DictLoader({"p": made})).get_template("p")
     text = page.render(n=3, row={"mass": "<script>"}, more=False)
     assert text == '<p title="Say"><b>&lt;script&gt;</b> perdues sur 3</p>'
+
+
+def test_a_price_is_of_the_mass_that_a_reader_counts_in():
+    short = tongue_of("en", Units(mass="short ton"))
+    # 520 a tonne is 520 x 0.90718474 a short ton (NIST Handbook 44, appendix C; memory).
+    assert str(price_words(520.0, "USD")) == "USD 520 a tonne"
+    assert short(price_words(520.0, "USD")) == "USD 472 a short ton"
+    assert tongue_of("fr", Units(mass="short ton"))(tonnes(1.0, None, None)).startswith(
+        "1,1\u00a0t co"
+    )
+
+
+def test_french_parts_its_signs_and_nothing_of_an_export():
+    # Colon, semicolon, marks and per cent behind a space (Lexique des règles typographiques en
+    # usage à l'Imprimerie nationale; memory); a time of day and an entity have none.
+    assert FR(joined(": ", ("a: b", "05:28; c"))) == "a: b\u00a0: 05:28; c"
+    assert signed("fr", "Vu : 3 % à 05:28; et &nbsp; ?") == (
+        "Vu\u00a0: 3\u00a0% à 05:28\u00a0; et &nbsp;\u00a0?"
+    )
+    assert signed("es", "Visto: 3 %") == "Visto: 3 %"
+
+
+@pytest.mark.parametrize(
+    ("language", "form", "value", "told"),
+    [
+        ("es", "alrededor de {x}", "el período", "alrededor del período"),
+        ("pt", "em {x}", "este período", "neste período"),
+        ("pt", "horas de {x}", "o achado", "horas do achado"),
+        ("fr", "autour de {x}", "le constat", "autour du constat"),
+    ],
+)
+def test_a_preposition_of_a_template_takes_in_the_article(language, form, value, told):
+    source = Writing(before=prepositions(language)).placed(form, "x", "{{ x }}")
+    made = Environment(autoescape=True)
+    made.filters["met"] = tongue_of(language).met
+    assert made.from_string(source).render(x=Said(value)) == told
+    # What people typed keeps its article.
+    apart = f"{form.replace('{x}', '')}{value}"
+    assert made.from_string(source).render(x=value) == apart
+
+
+def test_an_error_is_said_in_the_tongue_of_the_command():
+    with pytest.raises(ConfigError) as met:
+        moment_of("soon", ZoneInfo("UTC"), datetime(2026, 1, 1, tzinfo=UTC), where="--from")
+    assert ES(met.value.what) == "No se puede leer esta hora."
+    assert "yesterday 02:00" in ES(met.value.next_step)
+    assert met.value.what == "This time cannot be read."
+
+
+def test_a_sentence_that_begins_with_ph_and_a_value_without_its_unit():
+    begun = said(
+        "{point} fell", point=said("{stream} {said}", stream=said("limed juice"), said="pH")
+    )
+    assert FR(begun[:1].upper() + begun[1:]).startswith("pH de jus chaulé")
+    measured = fact_value(6.74, "pH")
+    assert FR(measured) == "6,74\u00a0pH"
+    assert FR(measured.removesuffix(" pH")) == "6,74"

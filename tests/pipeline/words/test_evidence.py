@@ -54,7 +54,7 @@ def test_a_fact_stands_beside_its_usual_and_its_target():
         "Juice in the tank 1: 55.6 °C, usually 72, target 72",
         "Limed juice ({0}): pH 6.95, usually 7.5",
         "pH falls between limed and clear juice by 0.62 pH, usually 0.5",
-        "Inverted: 0.26 % (-0.01 to 0.53, 90 % interval), usually 0.13",
+        "Inverted: 0.26 % (-0.01 to 0.53, 90 % interval), usually 0.13 %",
     )
 
 

@@ -72,3 +72,13 @@ def test_a_step_of_all_results_is_told_with_its_day_and_what_became_of_it(week):
 def test_without_a_search_that_kept_it_nothing_is_said(week):
     assert level_words(week) is None
     assert "week by week" not in text_of("week", compose_week(week))
+
+
+def test_weeks_keep_their_day_when_the_clocks_go_back(week):
+    told = level_words(replace(week, level=course(*[1.5] * 10), methods=METHODS))
+    # Chicago's clocks went back on Sun 2 Nov 2025 (tz database).
+    assert [day for day, _ in told.weeks[-3:]] == [
+        "Mon 27 Oct 2025",
+        "Mon 3 Nov 2025",
+        "Mon 10 Nov 2025",
+    ]
