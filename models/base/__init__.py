@@ -15,6 +15,7 @@ if TYPE_CHECKING:
         long_run_variance,
         nan_sum,
         robust_sd,
+        robust_sds,
         running_median,
         runs_of,
     )

@@ -66,6 +66,26 @@ def robust_sd(values: Array) -> float:
     return max(mad, 0.5 * float(high - low) / _NORMAL_10_90)
 
 
+def robust_sds(rows: Array) -> Array:
+    """`robust_sd` of each row, shape (k,), of readings of shape (k, m), NaN where missing."""
+    rising = np.sort(rows, axis=1)  # what is missing comes last
+    counts = np.isfinite(rows).sum(axis=1)
+    away = np.sort(np.abs(rows - _in_order(rising, counts, 0.5)[:, None]), axis=1)
+    mad = _NORMAL_MAD * _in_order(away, counts, 0.5)
+    range_80 = _in_order(rising, counts, 0.9) - _in_order(rising, counts, 0.1)
+    return np.where(counts < 3, np.nan, np.maximum(mad, 0.5 * range_80 / _NORMAL_10_90))
+
+
+def _in_order(rising: Array, counts: NDArray[np.int64], share: float) -> Array:
+    """Quantile of each row, straight between two readings; the first `counts` are known."""
+    place = share * np.maximum(counts - 1, 0)
+    under = place.astype(np.int64)
+    over = np.minimum(under + 1, np.maximum(counts - 1, 0))
+    rows = np.arange(len(rising))
+    low, high = rising[rows, under], rising[rows, over]
+    return np.asarray(low + (place - under) * (high - low))
+
+
 def long_run_variance(values: Array, block: int = 16) -> float:
     """Variance of a sum per reading, from differences of adjacent block means.
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from models.base import MINUTES_PER_BLOCK, Array, robust_sd, running_median
+from models.base import MINUTES_PER_BLOCK, Array, robust_sd, robust_sds, running_median
 
 DAY = 24 * 60 // MINUTES_PER_BLOCK
 #: How far the slow course looks to either side [days]: that of hours, and that of faults which
@@ -138,14 +138,16 @@ def local_spread(rest: Array) -> Array:
     if not season > 0.0:
         return np.ones(len(rest))
     centres = np.arange(0, len(rest) + _SPREAD_STEP, _SPREAD_STEP)
-    near = [bends[max(c - _SPREAD_HALF, 0) : c + _SPREAD_HALF + 1] for c in centres]
-    near = [part[np.isfinite(part)] for part in near]
-    known = np.array([len(part) >= _FEWEST_BENDS for part in near])
+    beyond = np.full(_SPREAD_HALF + _SPREAD_STEP, np.nan)
+    framed = np.concatenate([beyond[:_SPREAD_HALF], bends, beyond])
+    near = np.lib.stride_tricks.sliding_window_view(framed, 2 * _SPREAD_HALF + 1)[centres]
+    counts = np.isfinite(near).sum(axis=1)
+    known = counts >= _FEWEST_BENDS
     if not known.any():
         return np.ones(len(rest))
-    own = np.array([robust_sd(part) for part in near])[known] / season
+    own = robust_sds(near[known]) / season
     logs = np.log(np.clip(own, _LEAST_SPREAD, _MOST_SPREAD))
-    chance = _LOG_SPREAD_VARIANCE * float(np.mean([1.0 / len(p) for p in near if len(p)]))
+    chance = _LOG_SPREAD_VARIANCE * float(np.mean(1.0 / counts[counts > 0]))
     seen = float(np.var(logs))
     real = max(1.0 - chance / seen, 0.0) if seen > 0.0 else 0.0
     told = real * (logs - np.median(logs))
