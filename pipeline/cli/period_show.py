@@ -150,7 +150,13 @@ def _moves(found: Answer) -> Iterator[str]:
     if found.told is None or found.known is None:
         return
     clear = [m for m in found.told.moves if m.departure.clear]
-    yield said("Moved, first one first:") if clear else said("No signal moved clearly.")
+    if not clear:
+        yield said("No signal moved clearly.")
+    elif found.told.on_clock:
+        yield said("Moved, first one first:")
+    else:
+        # The order is the juice's own: further down it saw the same hour later by the clock.
+        yield said("Moved, in the order that the juice met it, by the clock at each tag:")
     for item in clear[:_MOVES]:
         when = moment_of_move(item, found.told, found.known)
         yield said(

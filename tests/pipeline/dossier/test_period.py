@@ -12,6 +12,7 @@ import pytest
 from pipeline.base.errors import ConfigError, DataError
 from pipeline.base.window import Window
 from pipeline.cli import app
+from pipeline.cli.period_show import lines_of
 from pipeline.dossier.period import view_of_period, write_period
 from pipeline.lake import lake_of
 from pipeline.period.answered import answer, not_computed
@@ -43,6 +44,16 @@ def test_the_keys_of_the_json_are_there_and_add_up(found):
     drivers = sum(part["above_usual_t"] for part in data["by_driver"])
     assert data["usual_t"] + drivers == pytest.approx(data["lost_t"], rel=1e-6)
     assert sum(v["lost_t"] for v in data["by_vessel"]) == pytest.approx(data["lost_t"], rel=1e-6)
+
+
+def test_the_order_of_moves_is_said_to_be_the_juices_where_it_is(found):
+    """Further down the train a tag saw the same juice later: clock times may go backwards."""
+    by_clock = replace(found, told=replace(found.told, on_clock=True))
+    of_juice = replace(found, told=replace(found.told, on_clock=False))
+    assert "Moved, first one first:" in list(lines_of(by_clock))
+    assert any("in the order that the juice met it" in line for line in lines_of(of_juice))
+    still = replace(found, told=replace(found.told, moves=()))
+    assert "No signal moved clearly." in list(lines_of(still))
 
 
 def test_lanes_hold_what_was_exported_and_what_of_it_was_not_used(found, mill):
