@@ -30,6 +30,8 @@ OUT: Final = Screen(soft_wrap=True, highlight=False)
 ERR: Final = Screen(stderr=True, soft_wrap=True, highlight=False)
 #: What stands beside a bar [characters].
 _BESIDE_BAR: Final = 35
+#: Spaces that Python calls unprintable and a terminal shows: French sets them before its colons.
+_SPACES: Final = "\n\u00a0\u202f"
 CAUTION: Final = said(
     "lostpol only advises and never writes to a control system. Hot juice and steam, lime and "
     "confined vessels can injure and kill: follow site procedures and local codes, and leave "
@@ -74,7 +76,7 @@ def folded(screen: Console, words: str) -> str:
 
 def harmless(text: str) -> str:
     """Take out control characters: names in exports and files are untrusted."""
-    return "".join(char if char == "\n" or char.isprintable() else "?" for char in text)
+    return "".join(char if char in _SPACES or char.isprintable() else "?" for char in text)
 
 
 @contextmanager

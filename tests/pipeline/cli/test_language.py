@@ -4,6 +4,7 @@ import pytest
 
 from pipeline.base import ConfigError
 from pipeline.cli import app, spoken
+from pipeline.cli.terminal import harmless
 from pipeline.mill.description import load_mill
 from pipeline.words import said
 
@@ -56,3 +57,17 @@ def test_a_language_without_words_is_told_with_those_that_have(capsys):
 def test_the_language_changes_no_finding(spanish, mill_file):
     # Reports already made, and what is searched, do not depend on who reads.
     assert load_mill(spanish).config_hash == load_mill(mill_file).config_hash
+
+
+@pytest.mark.parametrize("language", ["es", "pt", "fr"])
+def test_check_speaks_one_tongue_and_its_spaces_come_through(mill_file, capsys, language):
+    """French sets no-break spaces before its colons; no line may stay in English."""
+    assert app.run(["check", str(mill_file), "--language", language]) in (0, 3)
+    told = capsys.readouterr().out
+    assert "?" not in told.replace("¿", "")
+    english = ("the ", "What ", "Losses", "sucrose", "samples", "readings", "Level of")
+    assert not [word for word in english if word in told]
+
+
+def test_what_a_terminal_must_not_print_is_taken_out():
+    assert harmless("tank\x1b[2J\u00a0: \u202f7") == "tank?[2J\u00a0: \u202f7"
