@@ -21,6 +21,8 @@ from models.detect import MUD_SUFFIX
 _TOGETHER_MIN = 20.0
 #: A departure that falls short of `Departure.clear` may still be named, and is then called weak.
 _WEAK_Z = 2.0
+#: Of weak moves of one quantity, those that reach so much of the strongest cannot be told apart.
+_ALIKE = 0.5
 _HEATING = ("heater", "clear_juice_heater", "evaporator_vessel")
 
 #: Kind of driving behind each cause that the search names, and each driver.
@@ -134,8 +136,7 @@ def name_first(
     clear = [m for m in right if m.departure.clear]
     weak = not clear
     if weak:
-        clear = [max(right, key=lambda m: m.departure.z)] if right else []
-        clear = [m for m in clear if m.departure.z >= _WEAK_Z]
+        clear = _weak(right)
     if not clear:
         return None
     first = _lying_probe(clear, right, cause) if family == "acid" else None
@@ -144,6 +145,20 @@ def name_first(
         (m for m in clear if m is not first), key=lambda m: (m.signal.position, m.signal.key)
     )
     return Named(family, first, tuple(follows), weak and not first.departure.clear)
+
+
+def _weak(right: Sequence[Moved]) -> list[Moved]:
+    """Of moves within the everyday swing the strongest, or the same further up the train."""
+    told = [m for m in right if m.departure.z >= _WEAK_Z]
+    if not told:
+        return []
+    most = max(told, key=lambda m: m.departure.z)
+    alike = [
+        m
+        for m in told
+        if m.signal.quantity == most.signal.quantity and m.departure.z >= _ALIKE * most.departure.z
+    ]
+    return [min(alike, key=lambda m: (m.signal.position, m.signal.key))]
 
 
 def _furthest_upstream(clear: Sequence[Moved]) -> Moved:

@@ -1,5 +1,7 @@
 """What is named first: what can drive the loss, first to move, furthest upstream."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -104,6 +106,19 @@ def test_a_move_within_the_everyday_swing_is_named_as_weak_or_not_at_all(station
     assert found.weak
     clear = moved("level", "clear_juice_tank", 20.0)
     assert not name_first([clear], "level", "clear_juice_tank", station).weak
+
+
+def test_of_weak_moves_of_one_quantity_the_one_upstream_is_named(station):
+    """Hours that come and go: the juice's own meter moved as much as the settler's, or half."""
+    behind = moved("flow", "settler", -30.0, port="in", swings=1.0)
+    before = moved("flow", "mixed_juice", -30.0, 400.0, port="", swings=1.0)
+    assert named(station, [behind, before], "slow_throughput", "settler") == (
+        "flow",
+        "mixed_juice",
+    )
+    faint = Moved(before.signal, replace(before.departure, z=3.0))
+    assert named(station, [behind, faint], "slow_throughput", "settler") == ("flow", "settler")
+    assert name_first([behind, before], "feed", "settler", station).weak
 
 
 @pytest.mark.parametrize(
