@@ -71,3 +71,18 @@ def test_hours_that_stand_out_again_and_again_add_up():
     strength = np.nansum(up[2_000:2_192]) / np.sqrt(192 * wander.at(192))
     assert strength > 10.0 > quiet / np.sqrt(192 * wander.at(192))
     assert np.nanmean(down) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_wild_day_is_counted_in_its_own_spread():
+    """Three times as restless for a day: what stands out there is no more than on a calm day."""
+    rng = np.random.default_rng(17)
+    told = rng.normal(0.0, 1.0, size=4_000)
+    wild = slice(2_000, 2_192)
+    told[wild] *= 3.0
+    calm = np.ones(len(told), dtype=bool)
+    even = even_out(told, calm).short
+    # The spread of so few readings is itself known to a tenth or two.
+    assert np.std(even[wild]) == pytest.approx(np.std(even[200:1_800]), rel=0.35)
+    assert np.std(told[wild]) > 2.5 * np.std(told[200:1_800])
+    steady = even_out(told, calm, steady=True).short
+    assert np.std(steady[wild]) > 2.0 * np.std(steady[200:1_800])
