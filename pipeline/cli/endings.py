@@ -9,13 +9,24 @@ from datetime import date
 from cyclopts import CycloptsError
 
 from pipeline.base import ConfigError, LostpolError
+from pipeline.words import joined, said
 
 
 def as_said(error: LostpolError | CycloptsError) -> LostpolError:
     """An error in three lines, whoever noticed it."""
     if isinstance(error, LostpolError):
         return error
-    return ConfigError(str(error), "command line", _cure_of(error))
+    return ConfigError(_what(error), "command line", _cure_of(error))
+
+
+def _what(error: CycloptsError) -> str:
+    words = getattr(error, "unused_tokens", None)
+    if not words:
+        return str(error)
+    return said(
+        "What these words are for is not known: {words}.",
+        words=joined(", ", [f"'{word}'" for word in words]),
+    )
 
 
 def _cure_of(error: CycloptsError) -> str:
@@ -24,7 +35,10 @@ def _cure_of(error: CycloptsError) -> str:
     token = getattr(error, "token", None)
     if kind is date and token is not None:
         return f"Write a day as year-month-day: {token.keyword or ''} 2025-11-01".replace("  ", " ")
-    return "Run lostpol --help, or lostpol COMMAND --help."
+    command = " ".join(getattr(error, "command_chain", None) or ())
+    if command:
+        return said("How it is written: lostpol {command} --help", command=command)
+    return said("Run lostpol --help: it lists the commands.")
 
 
 def nobody_reads() -> int:

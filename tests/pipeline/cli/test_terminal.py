@@ -119,3 +119,23 @@ def test_ctrl_c_ends_with_a_word(when):
     assert "Stopped by the keyboard" in done.stderr
     assert "Traceback" not in done.stderr
     assert done.returncode == 130
+
+
+@pytest.mark.parametrize(
+    ("typed", "told", "cure"),
+    [
+        (
+            ["verdict", "mill.toml", "8d91", "confirmed", "probe"],
+            "'probe'",
+            "lostpol verdict --help",
+        ),
+        (["findings", "mill.toml", "--sort", "lost"], '"tonnes"', "lostpol findings --help"),
+        (["period", "mill.toml"], "--from", "lostpol period --help"),
+        (["nosuch"], "'nosuch'", "lostpol --help"),
+    ],
+)
+def test_what_was_typed_wrong_is_told_with_where_its_form_stands(capsys, typed, told, cure):
+    assert app.run(typed) == 2
+    said = capsys.readouterr().err
+    assert told in said
+    assert cure in said
