@@ -218,6 +218,32 @@ def test_a_note_of_a_reagent_that_changed_nothing_changes_nothing(minutes, stati
     assert fit_level(minutes, heard, station, [0.5]).steps == ()
 
 
+def test_restless_cane_is_not_taken_for_another_reagent(minutes, station):
+    """Cane that swings by a quarter within a day: a note tells no step where there was none."""
+    told = samples(minutes, station, 1.5)
+    rng = np.random.default_rng(23)
+    hours = np.arange(0.0, DAYS * 24.0, 4.0)
+    fading = np.exp(-4.0 / 30.0)
+    swing = [0.0]
+    for shock in rng.standard_normal(len(hours) - 1):
+        swing.append(fading * swing[-1] + 0.25 * np.sqrt(1.0 - fading**2) * shock)
+    at = (told["ts_utc"] - START).dt.total_seconds().to_numpy() / 3600.0
+    by = pl.Series(np.exp(np.interp(at, hours, swing)))
+    restless = told.with_columns(
+        pl.when(pl.col("analyte") == "rs")
+        .then(pl.col("value") * by)
+        .otherwise("value")
+        .alias("value")
+    )
+    heard = level_samples(minutes, restless, station, {})
+    sizes = []
+    for at_h in (250.0, 410.0, 570.0, 730.0):
+        (step,) = fit_level(minutes, heard, station, [at_h]).steps
+        sizes.append(step.log / step.log_sd)
+    assert abs(np.mean(sizes)) < 1.0
+    assert np.abs(sizes).max() < 2.5
+
+
 def test_a_multiplier_that_wanders_is_followed(minutes, station):
     """It doubles over six weeks, in a straight line of its logarithm."""
     hours = np.arange(minutes.n) / 60.0
