@@ -94,8 +94,8 @@ def solved(
     return _summed_up(equations, (courses, mill), (courses_0, mill_0), scale, priors, weights, pace)
 
 
-def system_at(equations: Equations, found: Solved) -> tuple[System, Linear, Array]:
-    """Normal equations at a solution, with the linear equations and the rest of each sample.
+def system_at(equations: Equations, found: Solved) -> tuple[System, Array]:
+    """Normal equations at a solution, with the rest of each sample [% of sucrose].
 
     Parameters
     ----------
@@ -107,7 +107,7 @@ def system_at(equations: Equations, found: Solved) -> tuple[System, Linear, Arra
     rest = equations.seen_pct - linear.predicted_pct
     sd = found.scale * equations.sd_pct
     priors = equations.course_precision(found.pace), equations.mill_precision()
-    return System(linear, _weights(rest / sd) / sd**2, *priors), linear, rest
+    return System(linear, _weights(rest / sd) / sd**2, *priors), rest
 
 
 def _weights(off: Array) -> Array:

@@ -111,7 +111,7 @@ class _Asked:
     """Samples around a solution, asked for steps; times to ask at are a shift apart."""
 
     def __init__(self, equations: Equations, found: Solved) -> None:
-        self._system, _, self._rest = system_at(equations, found)
+        self._system, self._rest = system_at(equations, found)
         # The usual and not what is predicted: were it to follow the course, whatever makes the
         # course less rough would pass for a step, and all would come out too high.
         self._usual: Array = np.concatenate(
