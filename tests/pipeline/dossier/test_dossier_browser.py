@@ -62,6 +62,10 @@ def test_quiet_alone_and_inside_a_narrow_screen(chromium, page, hostile_page, ki
     held.page.locator(f"{LANE} svg").first.hover(position={"x": 150, "y": 30})
     assert held.quiet(path)
     assert held.page.evaluate("document.documentElement.scrollWidth") <= width
+    # Results lie one below the other: no column of theirs is cut at the edge of a phone.
+    lab = "[...document.querySelectorAll('#lab .wide')].every(t => t.scrollWidth <= t.clientWidth)"
+    assert held.page.locator("#lab .wide").count() == 1
+    assert held.page.evaluate(lab)
     held.context.close()
 
 
