@@ -197,10 +197,10 @@ def _microbial(account: Mapping[str, Any]) -> list[Step]:
             said("after − before the tank, mean over that juice"),
             account["lactic_mg_kg"],
             "mg/kg",
-            "laboratory",
+            said("laboratory"),
             said("measured"),
         ),
-        (said("Acid"), "b1 × b2 / 1,000,000", acid, "kg", "", said("computed")),
+        (said("Acid"), "b1 × b2 / 10⁶", acid, "kg", "", said("computed")),
         (
             said("Sucrose eaten per acid"),
             said("as described"),
@@ -234,7 +234,7 @@ def _microbial_by_all(account: Mapping[str, Any]) -> list[Step]:
             said("all evidence together; no lactic acid was measured"),
             said("computed; prior: judgement"),
         ),
-        (said("Lost by it"), "b1 × b2 / 1,000,000", lost_kg(account), "kg", "", said("computed")),
+        (said("Lost by it"), "b1 × b2 / 10⁶", lost_kg(account), "kg", "", said("computed")),
     )
     return _numbered(rows)
 

@@ -3,6 +3,7 @@
 import pytest
 
 from pipeline.dossier.tonnage import _microbial
+from pipeline.words.message import Said
 
 ACCOUNT = {
     "kind": "microbial", "section": "liming_tank", "juice_kg": 3.8e6, "lactic_mg_kg": 300.0,
@@ -26,3 +27,11 @@ def test_with_it_and_in_older_accounts_the_acid_is_a_step(key):
     steps = _microbial(ACCOUNT | key)
     assert [s.mark for s in steps][:2] == ["measured", "measured"]
     assert number(steps[-1].value) == pytest.approx(2850.0)
+
+
+@pytest.mark.parametrize("key", [{}, {"by_lactic": False}])
+def test_every_source_is_said_in_the_readers_tongue(key):
+    """A plain text stays English on a page of another language."""
+    for step in _microbial(ACCOUNT | key):
+        assert not step.source or isinstance(step.source, Said), step.source
+        assert isinstance(step.what, Said), step.what
