@@ -39,8 +39,8 @@ def names(lock):
 
 
 def listed(part):
-    """Licences of a part of LICENCES.md, by package."""
-    text = (ROOT / "LICENCES.md").read_text(encoding="utf-8").split("\n## ")[part]
+    """Licences of a part of pipeline/LICENCES.md, by package."""
+    text = (ROOT / "pipeline" / "LICENCES.md").read_text(encoding="utf-8").split("\n## ")[part]
     rows = re.findall(r"^\| ([a-z0-9.-]+) \| ([^|]+) \|$", text, re.MULTILINE)
     found = dict(rows)
     assert len(found) == len(rows)

@@ -31,7 +31,7 @@ DOCUMENTS: Final = (
     "models/README.md",
     "features/README.md",
     "DEVELOPERS.md",
-    "LICENCES.md",
+    "pipeline/LICENCES.md",
 )
 _HOME: Final = Path(__file__).resolve().parents[2]
 
