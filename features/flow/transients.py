@@ -16,8 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from features.base import BoolArray, FloatArray
-from features.flow.residence import transport_series
-from features.flow.transport import cumulative_volume_m3
+from features.flow.transport import Stirred, cumulative_volume_m3, transport_plug_flow
 
 #: Steps of the volume axis per nominal volume.
 _STEPS = 60
@@ -78,10 +77,15 @@ class _Crossing:
 
     def arriving(self, volume_m3: float, tanks: int) -> FloatArray:
         """Inlet signal as it would leave a vessel of that volume."""
-        n = self.inlet.shape[0]
-        per_step = np.full(n, 60.0 * self.step_m3)
-        edges = np.full(n + 1, volume_m3)
-        return transport_series(self.inlet, float(self.inlet[0]), per_step, edges, tanks)
+        n, first = self.inlet.shape[0], float(self.inlet[0])
+        if tanks == 0:
+            per_step, edges = np.full(n, 60.0 * self.step_m3), np.full(n + 1, volume_m3)
+            return transport_plug_flow(self.inlet, first, per_step, edges)
+        tank = Stirred.steady(n, 60.0 * self.step_m3, volume_m3 / tanks)
+        signal = self.inlet
+        for _ in range(tanks):
+            signal, _end = tank.carry(signal, first)
+        return signal
 
     def basis(self, signal: FloatArray) -> FloatArray:
         """Columns the outlet is made of: the arriving signal, an offset and a slow drift."""
@@ -219,15 +223,37 @@ def _best_volume(crossing: _Crossing, tanks: int, nominal_m3: float) -> _Fit:
     weights = np.ones(int(crossing.used.sum()))
     best = nominal_m3
     for _ in range(_ROUNDS):
+        misfit = _Misfit(crossing, weights)
         low, high = _LEAST * nominal_m3, _MOST * nominal_m3
         for points in (29, 9, 9, 9):
             tried = np.linspace(low, high, points)
-            misfits = [_regress(crossing, v, tanks, weights)[1] for v in tried]
+            misfits = [misfit.of(crossing.arriving(v, tanks)) for v in tried]
             best, width = float(tried[int(np.argmin(misfits))]), float(tried[1] - tried[0])
             low = max(best - width, _LEAST * nominal_m3)
             high = min(best + width, _MOST * nominal_m3)
         weights = _huber(_regress(crossing, best, tanks, weights)[2])
     return _with_errors(crossing, best, tanks, weights)
+
+
+class _Misfit:
+    """Weighted misfit of many signals, with the offset and the drift taken out once for all."""
+
+    def __init__(self, crossing: _Crossing, weights: FloatArray) -> None:
+        self._used, self._root = crossing.used, np.sqrt(weights)
+        n = crossing.inlet.shape[0]
+        beside = crossing.basis(np.zeros(n))[:, 1:] * self._root[:, None]
+        self._beside = np.linalg.qr(beside)[0]
+        self._outlet = self._without(crossing.outlet[self._used] * self._root)
+
+    def of(self, signal: FloatArray) -> float:
+        """Sum of weighted squares that the signal, an offset and a drift leave."""
+        left = self._without(signal[self._used] * self._root)
+        size = float(left @ left)
+        rest = self._outlet - left * (float(left @ self._outlet) / size if size > 0.0 else 0.0)
+        return float(rest @ rest)
+
+    def _without(self, values: FloatArray) -> FloatArray:
+        return np.asarray(values - self._beside @ (values @ self._beside))
 
 
 def _regress(

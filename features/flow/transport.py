@@ -146,6 +146,14 @@ class Stirred:
         mean_weight = first * turnover * _mean_decay(per_min_out * turnover)
         return cls(fresh, mean_weight, band_of(1.0 - fresh))
 
+    @classmethod
+    def steady(cls, minutes: int, flow_in_m3_h: float, volume_m3: float) -> Stirred:
+        """Vessel whose flow and volume stand still, as `of` makes it of series."""
+        volumes = np.full(2, volume_m3)
+        one = cls.of(np.full(1, flow_in_m3_h), volumes)
+        fresh, mean_weight = (np.full(minutes, a[0]) for a in (one.fresh, one.mean_weight))
+        return cls(fresh, mean_weight, band_of(1.0 - fresh))
+
     def carry(
         self, signal_in: FloatArray, start: FloatArray | float
     ) -> tuple[FloatArray, FloatArray]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtri, softmax, stdtr
 
 from models.base import Array, robust_sd
-from models.detect.contrast import Memory, around, memory_of, rises
+from models.detect.contrast import Memory, Points, around, memory_of, rises
 from models.detect.microbial_growth import (
     GROWTHS,
     Belief,
@@ -128,7 +128,7 @@ class Scales:
         """
         if not self.lines:
             return None
-        own, calm = self._ask(start, end, 0), self._calm_answers(start, end)
+        own, *calm = self._ask(start, end, [0, *self._calm_shifts(start, end)])
         widths = _widths(calm, len(self.lines))
         z, best = _strength(own, widths)
         others = np.array([_strength(answer, widths)[0] for answer in calm])
@@ -140,29 +140,30 @@ class Scales:
         sure = mixed(beliefs).probability
         return Weighed(kg, log_sd, z, p_value, sure, tuple(per_course[best]))
 
-    def _calm_answers(self, start: int, end: int) -> list[Answer]:
-        """The same question with the spell moved to where nothing is known to have happened."""
+    def _calm_shifts(self, start: int, end: int) -> list[int]:
+        """By how much the spell is moved to where nothing is known to have happened [min]."""
         width = end - start + int(60 * WASHOUT_H)
         firsts = range(0, len(self.masked) - (end - start), _APART_MIN)
-        free = [f for f in firsts if self.masked[f : f + width].mean() <= _MOST_MASKED]
-        return [self._ask(start, end, first - start) for first in free]
+        return [f - start for f in firsts if self.masked[f : f + width].mean() <= _MOST_MASKED]
 
-    def _ask(self, start: int, end: int, shift: int) -> Answer:
-        """Rise of every line with every course of the spell, moved by `shift` minutes."""
-        first_h, last_h = (start + shift) / 60.0, (end + shift) / 60.0 + WASHOUT_H
+    def _ask(self, start: int, end: int, shifts: Sequence[int]) -> list[Answer]:
+        """Rise of every line with every course of the spell, moved by so many minutes each."""
+        moved = np.array(shifts)
+        first_h, last_h = (start + moved) / 60.0, (end + moved) / 60.0 + WASHOUT_H
         # What is expected of the spell reaches no further than its own hours.
         clock = np.arange(max(start - 1, 0), min(end + int(60 * WASHOUT_H) + 2, len(self.masked)))
-        answer = np.zeros((len(self.courses), len(self.lines), 2))
+        answer = np.zeros((len(shifts), len(self.courses), len(self.lines), 2))
         for i, (line, memory) in enumerate(zip(self.lines, self.memories, strict=True)):
             masked = self.masked[_minute(line.hours, len(self.masked))]
-            taken = around(line.hours, first_h, last_h, masked)
-            hours, other = line.hours[taken], line.by_temp[taken]
-            inside = (hours >= first_h) & (hours < last_h)
-            then = hours - shift / 60.0
-            expected = [inside * np.interp(then, clock / 60.0, c[clock]) for c in self.courses]
-            points = (hours, line.pct[taken], line.sd[taken])
-            answer[:, i] = rises(*points, expected, memory, other)
-        return answer
+            inside, taken = around(line.hours, first_h, last_h, masked)
+            expected = np.zeros((len(shifts), len(self.courses), len(line.hours)))
+            ask, point = np.nonzero(inside)
+            then = line.hours[point] - moved[ask] / 60.0
+            for k, course in enumerate(self.courses):
+                expected[ask, k, point] = np.interp(then, clock / 60.0, course[clock])
+            points = Points(line.hours, line.pct, line.sd, line.by_temp)
+            answer[:, :, i] = rises(points, taken, expected, memory)
+        return list(answer)
 
     def _readings(self, answer: Array, widths: Array, start: int, end: int) -> list[Reading]:
         out = []

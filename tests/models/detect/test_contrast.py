@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from models.detect.contrast import Memory, memory_of, rise, rises
+from models.detect.contrast import Memory, Points, memory_of, rise, rises
 
 HOURS = np.arange(96.0)
 COURSE = np.where((HOURS >= 40) & (HOURS < 56), 1.0 - np.exp(-(HOURS - 40) / 4.0), 0.0)
@@ -57,12 +57,18 @@ def test_without_a_point_in_the_course_nothing_is_said():
     assert rise(HOURS, HOURS, nothing, nothing, memory) == (0.0, math.inf)
 
 
-def test_several_courses_at_once_say_what_each_says_alone():
+def test_many_questions_at_once_say_what_each_says_alone():
     rng = np.random.default_rng(4)
     memory = Memory(white=0.1, wander=1.0, tau_h=10.0, level=30.0)
     values, sd = wander(rng, len(HOURS), 1.0, 10.0), np.full(len(HOURS), 0.1)
-    courses = [COURSE, np.zeros(len(HOURS)), COURSE**2]
-    for other in (None, 0.01 * HOURS):
-        found = rises(HOURS, values, sd, courses, memory, other)
-        for course, told in zip(courses, found, strict=True):
-            assert told == pytest.approx(rise(HOURS, values, sd, course, memory, other), rel=1e-12)
+    courses = np.stack([COURSE, np.zeros(len(HOURS)), COURSE**2])
+    taken = rng.uniform(size=(7, len(HOURS))) < 0.6
+    taken[5], taken[6] = taken[4], HOURS < 2.0
+    for other in (np.zeros(len(HOURS)), 0.01 * HOURS):
+        points = Points(HOURS, values, sd, other)
+        found = rises(points, taken, np.tile(courses, (7, 1, 1)), memory)
+        for own, told in zip(taken, found, strict=True):
+            for course, one in zip(courses, told, strict=True):
+                alone = rise(HOURS[own], values[own], sd[own], course[own], memory, other[own])
+                assert one == pytest.approx(alone, rel=1e-10)
+    assert np.isinf(found[6, :, 1]).all()  # two points tell nothing
