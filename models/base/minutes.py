@@ -76,13 +76,25 @@ def in_order(
     zones : list of str
         Names of the vessels, in flow order; a vessel's own zone comes before its mud.
     """
-    place = pl.col("zone").str.split(":").list.first()
-    step = place.replace_strict(zones, range(len(zones)), default=len(zones), return_dtype=pl.Int64)
+    by_zone = {
+        str(name): rows
+        for (name,), rows in zone_minutes.partition_by(
+            "zone", maintain_order=True, as_dict=True
+        ).items()
+    }
+    step = {name: number for number, name in enumerate(zones)}
+    flow = sorted(by_zone, key=lambda name: (step.get(name.split(":")[0], len(zones)), name))
+    ordered = [_by_time(by_zone[name]) for name in flow]
     return (
-        station_minutes.sort("ts_utc"),
-        zone_minutes.sort(step, "zone", "ts_utc"),
+        _by_time(station_minutes),
+        pl.concat(ordered) if ordered else zone_minutes,
         lab.sort("ts_utc", "analyte", "place", "port", "value"),
     )
+
+
+def _by_time(frame: pl.DataFrame) -> pl.DataFrame:
+    """Rows in order of time; those of a lake are already, and sorting them anew takes long."""
+    return frame if frame["ts_utc"].is_sorted() else frame.sort("ts_utc")
 
 
 def to_minutes(station_minutes: pl.DataFrame, zone_minutes: pl.DataFrame) -> Minutes:

@@ -76,7 +76,7 @@ from models.find.noted import (
     within,
     without_planned,
 )
-from models.find.rows import candidate_row, microbial_row, ranked
+from models.find.rows import WholeLoss, candidate_row, microbial_row, ranked
 from models.find.series import minute_series
 from models.level import (
     COURSE_COLUMNS,
@@ -242,7 +242,10 @@ def _search(
         ordinary_balance(lab, minutes, station, points),
         context.quiet,
     )
-    rows = [candidate_row(c, context, excess, level, outliers, lab_check) for c in candidates]
+    whole = WholeLoss.of(excess, level, context)
+    rows = [
+        candidate_row(c, context, excess, level, outliers, lab_check, whole) for c in candidates
+    ]
     yield_kg_kg = station.kinetics.sucrose_per_lactic_kg_kg
     rows += [microbial_row(m, minutes, lab_check, yield_kg_kg) for m in microbial]
     cells = cells_in(minutes.n, len(channels))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -51,6 +52,21 @@ FINDING_COLUMNS: Columns = {
 }
 
 
+@dataclass(frozen=True, eq=False)
+class WholeLoss:
+    """Sucrose inverted in the whole station, by minute and usually [kg/h]."""
+
+    kg_h: Array
+    usual_kg_h: float
+
+    @classmethod
+    def of(cls, excess: Excess, level: Level, context: Context) -> WholeLoss:
+        """Worked out once for all candidates."""
+        total = level.multiplier.value * nan_sum(excess.loss_kg_h)
+        quiet = total[context.quiet]
+        return cls(total, float(np.nanmedian(quiet)) if len(quiet) else float("nan"))
+
+
 def candidate_row(
     item: Candidate,
     context: Context,
@@ -58,6 +74,7 @@ def candidate_row(
     level: Level,
     outliers: OutlierScore,
     lab_check: LabCheck,
+    whole: WholeLoss,
 ) -> dict[str, object]:
     """Row of a candidate: amount, cause, confidence, evidence."""
     minutes, span = context.minutes, item.span
@@ -65,10 +82,9 @@ def candidate_row(
     multiplier = level.multiplier
     error = error_of(item, excess, context, level)
     amount = Amount.lognormal(item.kg, error.log_sd)
-    total = multiplier.value * nan_sum(excess.loss_kg_h)
     shares = _driver_shares(excess, span.start, span.end)
     fed = float(np.nansum(minutes.station["sucrose_feed_kg_h"][span.start : span.end])) / 60.0
-    facts = [*verdict.facts, _loss_fact(total, context, span.start, span.end)]
+    facts = [*verdict.facts, _loss_fact(whole, span.start, span.end)]
     facts += extrapolation_facts(
         minutes, excess.loss_kg_h, item.channel.zones, (span.start, span.end)
     )
@@ -102,10 +118,9 @@ def _uncalibrated(item: Candidate) -> dict[str, object]:
     return {} if kind is None else {"uncalibrated": kind}
 
 
-def _loss_fact(total: Array, context: Context, start: int, end: int) -> dict[str, object]:
-    usual = float(np.nanmedian(total[context.quiet])) if context.quiet.any() else float("nan")
-    now = float(np.nanmean(total[start:end]))
-    return fact("sucrose inverted in the whole station", now, "kg/h", usual=usual)
+def _loss_fact(whole: WholeLoss, start: int, end: int) -> dict[str, object]:
+    now = float(np.nanmean(whole.kg_h[start:end]))
+    return fact("sucrose inverted in the whole station", now, "kg/h", usual=whole.usual_kg_h)
 
 
 def _outlier_fact(outliers: OutlierScore, start: int, end: int) -> list[dict[str, object]]:

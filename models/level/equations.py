@@ -13,6 +13,7 @@ from scipy import sparse
 
 from features.base import Station
 from models.base import Array
+from models.level.pattern import Pattern
 from models.level.priors import (
     DESTROYED_LOG_SD,
     POL_OFF,
@@ -97,11 +98,14 @@ class Linear:
     by_mill : ndarray, shape (m, size)
     predicted_pct : ndarray, shape (m,)
         What the samples would be at these values.
+    pattern : Pattern
+        Of `by_course`.
     """
 
     by_course: Precision
     by_mill: Array
     predicted_pct: Array
+    pattern: Pattern
 
 
 class Equations:
@@ -142,15 +146,11 @@ class Equations:
             for kind in kinds
         }
         # What no step of the solver changes is worked out once, not some two hundred times.
-        self._entered = [self._fed(s) for s in self.samples]
-        self._sums_pct = [
-            {zone: (s.weights * of_zone).sum(axis=1) for zone, of_zone in s.inverted_pct.items()}
-            for s in self.samples
-        ]
-        self._undestroyed = [
-            None if s.kind == "rs" else self._by_course(n, np.ones_like(s.destroyed))
-            for n, s in enumerate(self.samples)
-        ]
+        self._fed = _Fed.of(self.samples, self.layout)
+        self._inverted = _Inverted.of(self.samples, self.layout)
+        self._per_slope = np.array([b.per_slope for b in self._believed])
+        at = [points.index((s.kind, s.place)) for s in self.samples for _ in range(len(s))]
+        self._point = self.layout.point_at + np.array(at, dtype=np.int64)
 
     def start(self) -> tuple[Array, Array]:
         """Courses at their level, everything else as believed."""
@@ -190,69 +190,105 @@ class Equations:
 
     def at(self, courses: Array, mill: Array) -> Linear:
         """Linearise around some values."""
-        parts = [self._of(n, courses, mill) for n in range(len(self.samples))]
-        return Linear(
-            sparse.csr_array(sparse.vstack([p.by_course for p in parts], format="csr")),
-            np.concatenate([p.by_mill for p in parts]),
-            np.concatenate([p.predicted_pct for p in parts]),
+        layout, rows = self.layout, np.arange(len(self.seen_pct))
+        by_mill = np.zeros((len(rows), layout.size))
+        by_course, gone = self._fed.at(courses, math.exp(mill[layout.destroyed_at]))
+        by_mill[:, layout.destroyed_at] = -gone
+        inverted = self._inverted
+        log_m = (1.0 - inverted.over) * mill[inverted.week] + inverted.over * mill[
+            inverted.week + 1
+        ]
+        zones = slice(layout.zone_at, layout.zone_at + len(layout.zones))
+        of_zone = np.exp(mill[zones] + self._per_slope * mill[layout.slope_at])
+        by_zone = inverted.sums_pct * np.exp(log_m)[:, None] * of_zone
+        total = by_zone.sum(axis=1)
+        by_mill[:, zones] = by_zone
+        by_mill[:, layout.slope_at] = by_zone @ self._per_slope
+        by_mill[rows, inverted.week] += (1.0 - inverted.over) * total
+        by_mill[rows, inverted.week + 1] += inverted.over * total
+        by_mill[rows, self._point] = 1.0
+        predicted = by_course @ courses + total + mill[self._point]
+        return Linear(by_course, by_mill, predicted, self._fed.pattern)
+
+
+@dataclass(frozen=True, eq=False)
+class _Fed:
+    """How what the feed brought enters each sample, one entry for each parcel and knot.
+
+    Attributes
+    ----------
+    pattern : Pattern
+    share, destroyed : ndarray, shape (e,)
+        Share of the sample, and what of it is destroyed on the way as described; none of pol.
+    """
+
+    pattern: Pattern
+    share: Array
+    destroyed: Array
+
+    @classmethod
+    def of(cls, samples: Sequence[Samples], layout: Layout) -> _Fed:
+        entries: list[tuple[NDArray[np.int64], NDArray[np.int64], Array, Array]] = []
+        begin = 0
+        for one in samples:
+            place = np.clip(one.fed_h / KNOT_H, 0.0, layout.knots - 1.001)
+            lower = place.astype(np.int64)
+            over = place - lower
+            column = lower + layout.kinds.index(one.kind) * layout.knots
+            row = begin + np.broadcast_to(np.arange(len(one))[:, None], lower.shape)
+            gone = one.destroyed if one.kind == "rs" else np.zeros_like(one.destroyed)
+            begin += len(one)
+            for at, share in (
+                (column, one.weights * (1.0 - over)),
+                (column + 1, one.weights * over),
+            ):
+                enters = share != 0.0
+                entries.append((row[enters], at[enters], share[enters], gone[enters]))
+        nothing = (np.empty(0, np.int64), np.empty(0, np.int64), np.empty(0), np.empty(0))
+        row, column, share, gone = (
+            np.concatenate(part) for part in zip(nothing, *entries, strict=True)
         )
+        return cls(Pattern.of(row, column, (begin, layout.courses)), share, gone)
 
-    def _by_course(self, number: int, left: Array) -> Precision:
-        """Share of each knot of the courses in some samples, `left` of each parcel."""
-        row, column, share = self._entered[number]
-        shape = (len(self.samples[number]), self.layout.courses)
-        return sparse.csr_array((share * np.tile(left.ravel(), 2), (row, column)), shape=shape)
+    def at(self, courses: Array, destruction: float) -> tuple[Precision, Array]:
+        """Share of each knot in each sample, and what of it is destroyed [% of sucrose]."""
+        gone = destruction * self.destroyed
+        by_course = self.pattern.matrix(self.share * (1.0 - np.minimum(gone, 0.95)))
+        lost = self.share * gone * courses[self.pattern.columns]
+        return by_course, np.bincount(self.pattern.rows, lost, self.pattern.shape[0])
 
-    def _of(self, number: int, courses: Array, mill: Array) -> Linear:
-        layout, samples = self.layout, self.samples[number]
-        by_mill = np.zeros((len(samples), layout.size))
-        by_course = self._undestroyed[number]
-        if by_course is None:
-            gone = math.exp(mill[layout.destroyed_at]) * samples.destroyed
-            by_course = self._by_course(number, 1.0 - np.minimum(gone, 0.95))
-            by_mill[:, layout.destroyed_at] = -(self._by_course(number, gone) @ courses)
-        predicted = by_course @ courses + self._inverted(number, mill, by_mill)
-        at = layout.point_at + layout.points.index((samples.kind, samples.place))
-        by_mill[:, at] = 1.0
-        return Linear(by_course, by_mill, predicted + mill[at])
 
-    def _fed(self, samples: Samples) -> tuple[NDArray[np.int64], NDArray[np.int64], Array]:
-        """Rows, knots and shares by which the feed enters each sample; first all lower knots."""
-        layout = self.layout
-        place = np.clip(samples.fed_h / KNOT_H, 0.0, layout.knots - 1.001)
-        lower = place.astype(np.int64)
-        over = place - lower
-        offset = layout.kinds.index(samples.kind) * layout.knots
-        row = np.repeat(np.arange(len(samples)), samples.weights.shape[1])
-        column = (lower + offset).ravel()
-        shares = samples.weights * (1.0 - over), samples.weights * over
-        return (
-            np.tile(row, 2),
-            np.concatenate([column, column + 1]),
-            np.concatenate([share.ravel() for share in shares]),
-        )
+@dataclass(frozen=True, eq=False)
+class _Inverted:
+    """What each zone inverts of each sample as described, and where in the season.
 
-    def _inverted(self, number: int, mill: Array, by_mill: Array) -> Array:
-        """Inverted on the way [% of sucrose]; fills in the derivatives."""
-        layout, samples, sums_pct = self.layout, self.samples[number], self._sums_pct[number]
-        rows = np.arange(len(samples))
-        place = np.clip(samples.times_h / WEEK_H, 0.0, layout.weeks - 1.001)
+    Attributes
+    ----------
+    sums_pct : ndarray, shape (m, zones)
+        [% of sucrose].
+    week : ndarray of int, shape (m,)
+    over : ndarray, shape (m,)
+        Share of the way to the next week [-].
+    """
+
+    sums_pct: Array
+    week: NDArray[np.int64]
+    over: Array
+
+    @classmethod
+    def of(cls, samples: Sequence[Samples], layout: Layout) -> _Inverted:
+        none = [np.empty(0)]
+        times_h = np.concatenate(none + [s.times_h for s in samples])
+        place = np.clip(times_h / WEEK_H, 0.0, layout.weeks - 1.001)
+        sums = np.zeros((len(times_h), len(layout.zones)))
+        begin = 0
+        for one in samples:
+            for i, zone in enumerate(layout.zones):
+                if (of_zone := one.inverted_pct.get(zone)) is not None:
+                    sums[begin : begin + len(one), i] = (one.weights * of_zone).sum(axis=1)
+            begin += len(one)
         week = place.astype(np.int64)
-        over = place - week
-        log_m = (1.0 - over) * mill[week] + over * mill[week + 1]
-        total = np.zeros(len(samples))
-        for i, zone in enumerate(layout.zones):
-            if zone not in sums_pct:
-                continue
-            at, per_slope = layout.zone_at + i, self._believed[i].per_slope
-            log = log_m + mill[at] + per_slope * mill[layout.slope_at]
-            inverted = sums_pct[zone] * np.exp(log)
-            by_mill[:, at] += inverted
-            by_mill[:, layout.slope_at] += per_slope * inverted
-            total += inverted
-        by_mill[rows, week] += (1.0 - over) * total
-        by_mill[rows, week + 1] += over * total
-        return total
+        return cls(sums, week, place - week)
 
 
 def _walk(knots: int, step_sd: float, first_sd: float) -> Precision:

@@ -15,6 +15,7 @@ from scipy.linalg import cho_solve_banded, cholesky_banded, solve
 
 from models.base import Array
 from models.level.equations import Equations, Linear, Precision
+from models.level.pattern import added, banded
 
 _STEPS: Final = 25
 _CLOSE: Final = 1e-7
@@ -70,7 +71,7 @@ def solved(
         Precision and centre of the belief in the mill's unknowns, instead of their own.
     """
     course_prior, (courses_0, mill_0) = equations.course_precision(pace), equations.start()
-    mill_prior = equations.mill_precision()
+    mill_prior, band = equations.mill_precision(), banded(course_prior)
     if belief is not None:
         mill_prior, mill_0 = belief
     courses, mill = (courses_0, mill_0) if near is None else (near.courses, near.mill)
@@ -84,7 +85,7 @@ def solved(
             weights = _weights(off / scale)
         gain = weights / (scale * equations.sd_pct) ** 2
         back = course_prior @ (courses - courses_0), mill_prior @ (mill - mill_0)
-        system = System(linear, gain, course_prior, mill_prior)
+        system = System(linear, gain, band, mill_prior)
         by_course, by_mill = system.step(equations.seen_pct - linear.predicted_pct, back)
         by_mill = np.clip(by_mill, -_LONGEST, _LONGEST)
         courses, mill = courses + by_course, mill + by_mill
@@ -106,7 +107,7 @@ def system_at(equations: Equations, found: Solved) -> tuple[System, Array]:
     linear = equations.at(found.courses, found.mill)
     rest = equations.seen_pct - linear.predicted_pct
     sd = found.scale * equations.sd_pct
-    priors = equations.course_precision(found.pace), equations.mill_precision()
+    priors = banded(equations.course_precision(found.pace)), equations.mill_precision()
     return System(linear, _weights(rest / sd) / sd**2, *priors), rest
 
 
@@ -129,10 +130,11 @@ def _summed_up(
     far = np.abs(off)
     rho = np.where(far < _HUBER, 0.5 * far**2, _HUBER * far - 0.5 * _HUBER**2)
     gain = weights / (scale * equations.sd_pct) ** 2
-    system = System(linear, gain, *priors)
+    band = banded(priors[0])
+    system = System(linear, gain, band, priors[1])
     away, moved = found[0] - believed[0], found[1] - believed[1]
     penalty = 0.5 * float(away @ (priors[0] @ away) + moved @ priors[1] @ moved)
-    before = _banded_log_det(priors[0]) + float(np.linalg.slogdet(priors[1])[1])
+    before = _banded_log_det(band) + float(np.linalg.slogdet(priors[1])[1])
     evidence = -float(rho.sum()) - len(off) * math.log(scale) - penalty
     evidence += 0.5 * (before - system.log_det)
     return Solved(found[1], np.linalg.inv(system.schur), evidence, scale, pace, found[0])
@@ -146,15 +148,17 @@ class System:
     linear : Linear
     gain : ndarray, shape (m,)
         Weight over variance of each sample.
-    course_prior, mill_prior : precisions of both kinds of unknowns
+    course_prior : ndarray
+        Precision of the courses, in upper banded form.
+    mill_prior : ndarray, shape (size, size)
+        That of the rest.
     """
 
-    def __init__(
-        self, linear: Linear, gain: Array, course_prior: Precision, mill_prior: Array
-    ) -> None:
+    def __init__(self, linear: Linear, gain: Array, course_prior: Array, mill_prior: Array) -> None:
         self._linear, self._gain = linear, gain
         weighted = linear.by_mill * gain[:, None]
-        self._factor = cholesky_banded(_banded(_normal(linear.by_course, gain) + course_prior))
+        normal = linear.pattern.normal_band(linear.by_course.data, gain)
+        self._factor = cholesky_banded(added(normal, course_prior))
         self._across = np.asarray(linear.by_course.T @ weighted)
         self._freed = cho_solve_banded((self._factor, False), self._across)
         own = linear.by_mill.T @ weighted + mill_prior
@@ -192,21 +196,5 @@ class System:
         return float(pull @ rest), float(pull @ shape - taken)
 
 
-def _normal(by_course: Precision, gain: Array) -> Precision:
-    scaled = by_course.multiply(np.sqrt(gain)[:, None]).tocsr()
-    return scaled.T @ scaled
-
-
-def _banded(matrix: Precision) -> Array:
-    """Upper banded form of a symmetric matrix, as LAPACK wants it."""
-    held = matrix.tocoo()
-    width = int((held.col - held.row).max(initial=0))
-    upper = np.zeros((width + 1, matrix.shape[0]))
-    above = held.col >= held.row
-    row, col = held.row[above], held.col[above]
-    np.add.at(upper, (width - (col - row), col), held.data[above])
-    return upper
-
-
-def _banded_log_det(matrix: Precision) -> float:
-    return 2.0 * float(np.log(cholesky_banded(_banded(matrix))[-1]).sum())
+def _banded_log_det(band: Array) -> float:
+    return 2.0 * float(np.log(cholesky_banded(band)[-1]).sum())
