@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -86,12 +87,20 @@ class Driven:
             return pl.DataFrame(schema=polars_schema(DRIVEN_COLUMNS))
         window = slice(first, last)
         shared = self._shared(window)
-        standing = _standing(self.minutes)[window]
+        standing = self._standing[window]
         frames = [shared | self._zone(zone, window, standing) for zone in self.minutes.zones]
         schema = polars_schema(DRIVEN_COLUMNS)
         return pl.concat(
             [pl.DataFrame(columns, schema=schema, strict=False) for columns in frames]
         ).with_columns(pl.col(pl.Float32).fill_nan(None))
+
+    @cached_property
+    def _standing(self) -> NDArray[np.bool_]:
+        """Minutes of stops, as the search takes them."""
+        standing = np.zeros(self.minutes.n, dtype=bool)
+        for start, end in stop_runs(self.minutes):
+            standing[start:end] = True
+        return standing
 
     def _shared(self, window: slice) -> dict[str, pl.Series | NDArray[Any]]:
         times = pl.datetime_range(
@@ -117,7 +126,8 @@ class Driven:
         )
         usual = np.nan_to_num(level * excess.usual_kg_h[zone][window])
         columns = self.minutes.zones[zone]
-        measured = np.isfinite(columns["loss_kg_h"]) & np.isfinite(columns["loss_ref_kg_h"])
+        lost_seen, target_seen = (columns[name][window] for name in ("loss_kg_h", "loss_ref_kg_h"))
+        measured = np.isfinite(lost_seen) & np.isfinite(target_seen)
         parts: dict[str, pl.Series | NDArray[Any]] = {
             name: np.where(standing, np.nan, level * excess.by_driver[zone, name][window])
             for name in DRIVERS
@@ -129,14 +139,6 @@ class Driven:
             "lost_kg_h": lost,
             "target_kg_h": target,
             "usual_kg_h": np.where(standing, target, usual),
-            "measured": measured[window],
+            "measured": measured,
             STANDING: np.where(standing, lost - target, np.nan),
         }
-
-
-def _standing(minutes: Minutes) -> NDArray[np.bool_]:
-    """Minutes of stops, as the search takes them."""
-    standing = np.zeros(minutes.n, dtype=bool)
-    for start, end in stop_runs(minutes):
-        standing[start:end] = True
-    return standing

@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 import polars as pl
+import polars.selectors as cs
 
 from models.account import Moved, Named, all_moves, family_of, name_first, tracked_signals
 from models.base import Array, Minutes, to_minutes
@@ -21,6 +22,8 @@ _BEFORE: Final = timedelta(days=4)
 _AFTER: Final = timedelta(days=1)
 #: Read of a longer period: nobody asks what moved first in a month, but in its first days.
 _LONGEST: Final = timedelta(days=12)
+#: What the search says of the probes.
+_TRUE: Final = ("ph_limed_true", "ph_clear_true")
 #: Families in which a change acts everywhere at once.
 _ON_CLOCK: Final = frozenset({"feed"})
 
@@ -132,8 +135,8 @@ def around(
         return None
     grid = _on(times, read.read(GRID, first.date(), until.date()))
     if losses is None:
-        losses = read.read(LOSSES, first.date(), until.date())
-    losses = _on(times, losses)
+        losses = read.read(LOSSES, first.date(), until.date(), ("ts_utc", *_TRUE))
+    losses = _on(times, losses.select(cs.by_name("ts_utc", *_TRUE, require_all=False)))
     columns = {s.name: _array(grid, s.name) for s in mill.station.signals if s.name in grid.columns}
     period = tuple(int((m - first).total_seconds() // 60) for m in (window.start, last))
     biases = {point: _bias(minutes, losses, point) for point in ("limed", "clear")}
@@ -168,7 +171,11 @@ def _on(times: pl.DataFrame, frame: pl.DataFrame) -> pl.DataFrame:
     """Every minute once; null where the frame has none."""
     if frame.is_empty():
         return times
-    once = frame.unique("ts_utc", keep="first")
+    axis = times["ts_utc"]
+    inside = frame.filter(pl.col("ts_utc").is_between(axis[0], axis[-1]))
+    if inside["ts_utc"].equals(axis):  # days without a hole: nothing has to be looked for
+        return inside
+    once = inside.unique("ts_utc", keep="first")
     return times.join(once, on="ts_utc", how="left", maintain_order="left")
 
 

@@ -26,6 +26,9 @@ _RANGED: Final = (
     "rs_destroyed_kg_h",
 )
 
+#: Days of zone minutes counted together.
+_DAYS_AT_ONCE: Final = 14
+
 
 def plausible(
     mill: Mill, start: datetime, end: datetime, lab: pl.DataFrame | None, log_sd: float
@@ -58,8 +61,9 @@ def beyond_of(mill: Mill, period: Window) -> pl.DataFrame | None:
     inside = pl.col("ts_utc").is_between(period.start, period.end, closed="left")
     first, last = period.days
     days = [day for day in lake.feature_days(ZONES) if first <= day <= last]
-    # A day at a time: a season of zone minutes does not fit into memory beside the rest.
+    # Some days at a time: a season of zone minutes does not fit into memory beside the rest.
     parts = [
-        beyond_ranges(lake.read_features(ZONES, day, day, _RANGED).filter(inside)) for day in days
+        beyond_ranges(lake.read_features(ZONES, some[0], some[-1], _RANGED).filter(inside))
+        for some in (days[n : n + _DAYS_AT_ONCE] for n in range(0, len(days), _DAYS_AT_ONCE))
     ]
     return together(parts) if parts else None

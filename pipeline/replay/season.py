@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
@@ -68,9 +69,8 @@ class SeasonRan:
 
     def _of_vessel(self, vessel: Vessel, change: Change) -> Ran | None:
         zone = f"{vessel.name}:mud" if change.what == "mud_level_pct" else vessel.name
-        frame = self._read(ZONES, ["ts_utc", "zone", "temp_degc", "volume_m3"])
-        frame = frame.filter(pl.col("zone") == zone)
-        if frame.is_empty():
+        frame = self._zones.get(zone)
+        if frame is None:
             return None
         live = vessel.volume_m3 * (1.0 - vessel.dead_fraction)
         full = vessel.mud_volume_m3 if change.what == "mud_level_pct" else live
@@ -83,6 +83,15 @@ class SeasonRan:
             frame.select("ts_utc", value=column), on="ts_utc", how="left", maintain_order="left"
         )
         return self._of(joined, "value")
+
+    @cached_property
+    def _zones(self) -> dict[str, pl.DataFrame]:
+        """Minutes of every zone: read once, for a season of them is the most there is to read."""
+        frame = self._read(ZONES, ["ts_utc", "zone", "temp_degc", "volume_m3"])
+        if frame.is_empty():
+            return {}
+        parts = frame.partition_by("zone", maintain_order=True, as_dict=True, include_key=False)
+        return {str(zone): part for (zone,), part in parts.items()}
 
     def _of(self, frame: pl.DataFrame, column: str) -> Ran | None:
         values = frame[column].cast(pl.Float64).fill_null(np.nan).to_numpy()
