@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -111,14 +112,23 @@ def to_minutes(station_minutes: pl.DataFrame, zone_minutes: pl.DataFrame) -> Min
     expected = axis[0] + timedelta(minutes=len(axis) - 1)
     if axis[-1] != expected or not axis.is_sorted() or axis.n_unique() != len(axis):
         raise ValueError("station_minutes must hold every minute once, in order")
-    zones = {
-        str(part["zone"][0]): _columns(part)
-        for part in zone_minutes.partition_by("zone", maintain_order=True)
-    }
+    zones = {str(part["zone"][0]): _columns(part) for part in _by_zone(zone_minutes)}
     for name, columns in zones.items():
         if len(columns["loss_kg_h"]) != len(axis):
             raise ValueError(f"zone {name!r} does not cover the same minutes as the station")
     return Minutes(axis[0], _columns(station_minutes), zones)
+
+
+def _by_zone(zone_minutes: pl.DataFrame) -> list[pl.DataFrame]:
+    """Minutes of each zone; those in order are only cut, which takes no time."""
+    runs = zone_minutes["zone"].rle().struct.unnest()
+    if runs["value"].n_unique() < runs.height:
+        return zone_minutes.partition_by("zone", maintain_order=True)
+    lengths = runs["len"].to_list()
+    begins = [0, *itertools.accumulate(lengths)]
+    return [
+        zone_minutes.slice(begin, length) for begin, length in zip(begins, lengths, strict=False)
+    ]
 
 
 def _columns(frame: pl.DataFrame) -> dict[str, Array]:
