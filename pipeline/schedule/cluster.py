@@ -30,6 +30,7 @@ from prefect.context import FlowRunContext
 
 from pipeline import run
 from pipeline.base import (
+    ONE_THREAD,
     ConfigError,
     DataError,
     LostpolError,
@@ -45,10 +46,6 @@ from pipeline.run import in_words
 from pipeline.schedule.flows import require_apart, scheduling_server
 from pipeline.stages import versions_here
 
-#: One thread each: as many workers as cores share a machine best.
-_WORKER_ENVIRONMENT: Final = dict.fromkeys(
-    ("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"
-)
 #: How long a cluster may take to show its first worker [s].
 _PATIENCE_S: Final = 120
 #: How long a scheduler may take to answer at all.
@@ -209,7 +206,7 @@ def _runner(cluster: Cluster) -> Iterator[Any]:
         return
     # Read before a worker's process starts, when numerical libraries look for it.
     with (
-        dask.config.set({"distributed.nanny.pre-spawn-environ": _WORKER_ENVIRONMENT}),
+        dask.config.set({"distributed.nanny.pre-spawn-environ": ONE_THREAD}),
         LocalCluster(  # type: ignore[no-untyped-call]
             n_workers=cluster.workers,
             threads_per_worker=1,

@@ -11,6 +11,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline.base.cores import over_cores
 from pipeline.base.errors import ConfigError, DataError
 from pipeline.base.spread import batches, one_by_one
 from pipeline.base.window import Window, midnight
@@ -84,6 +85,19 @@ def test_a_cluster_leaves_what_one_machine_leaves(pulled, tmp_path, prefect_serv
         assert lake_of_bytes(other) == lake_of_bytes(one)
         assert store_of(other).findings().equals(store_of(one).findings())
         assert store_of(other).pending_days() == ()
+
+
+def test_the_cores_of_a_machine_leave_what_one_process_leaves(pulled, tmp_path, monkeypatch):
+    monkeypatch.setattr(order, "write_season_report", lambda *_: Path("not drawn"))
+    monkeypatch.setattr("pipeline.base.cores._FEWEST", 1)  # of a season of one search window too
+    (_, alone), (_, spread) = copies(pulled, tmp_path / "alone"), copies(pulled, tmp_path / "cores")
+    expected = order.backfill(alone)
+    with over_cores(2) as cores:
+        told = order.backfill(spread, spread=cores)
+    assert told.judged == expected.judged
+    assert told.judged.findings > 0
+    assert lake_of_bytes(spread) == lake_of_bytes(alone)
+    assert store_of(spread).findings().equals(store_of(alone).findings())
 
 
 @pytest.mark.prefect
