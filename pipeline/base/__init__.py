@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
-    from pipeline.base.cores import ONE_THREAD, cores_here, over_cores
+    from pipeline.base.cores import ONE_THREAD, as_done, cores_here, over_cores, processes
     from pipeline.base.disk import flush_folder, free_bytes, full_disk
     from pipeline.base.errors import (
         Answer,

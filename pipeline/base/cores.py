@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from typing import Any, Final
+from typing import Final, TypeVar
 
 from pipeline.base.spread import Piece, Spread, one_by_one
 
@@ -24,10 +24,12 @@ _MEMORY_GIB: Final = 2.0
 _FEWEST: Final = 4
 #: How long Ctrl-C may go unheard [s].
 _LISTEN_S: Final = 0.5
-#: One thread each, so that they do not wait for one another's.
+#: One thread each: as many processes as cores share a machine best.
 ONE_THREAD: Final = dict.fromkeys(
     ("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"
 )
+
+_T = TypeVar("_T")
 
 
 def cores_here() -> int:
@@ -62,24 +64,12 @@ def over_cores(workers: int | None = None) -> Iterator[Spread]:
         Few pieces are done here. Where a process dies, as it may where memory is short, what it
         left is done here.
     """
-    processes = workers or cores_here()
-    if processes < 2:
+    number = workers or cores_here()
+    if number < 2:
         yield one_by_one
         return
-    before = set(multiprocessing.active_children())
-    pool = ProcessPoolExecutor(
-        processes, multiprocessing.get_context("spawn"), initializer=_left_alone
-    )
-    try:
+    with processes(number) as pool:
         yield _Over(pool)
-    except BaseException:
-        # Whoever stops the run does not wait for pieces that nobody wants any more.
-        pool.shutdown(wait=False, cancel_futures=True)
-        for process in set(multiprocessing.active_children()) - before:
-            process.terminate()
-        raise
-    finally:
-        pool.shutdown()
 
 
 class _Over:
@@ -98,26 +88,53 @@ class _Over:
         left = dict(enumerate(pieces))
         try:
             done(0)
-            for number in self._finished(work, pieces):
-                del left[number]
+            for place, _ in as_done(self._pool, work, pieces):
+                del left[place]
                 done(len(pieces) - len(left))
         except BrokenProcessPool:
             self._broken = True
             ready = len(pieces) - len(left)
             one_by_one(work, list(left.values()), lambda more: done(ready + more))
 
-    def _finished(self, work: Callable[..., object], pieces: Sequence[Piece]) -> Iterator[int]:
-        """Numbers of the pieces as they are done."""
-        with _environment(ONE_THREAD):  # of the processes that begin with the first pieces
-            futures: dict[Future[Any], int] = {
-                self._pool.submit(work, *piece): number for number, piece in enumerate(pieces)
-            }
-        while futures:
-            # A library that listens to Ctrl-C too may keep it from ending a wait without an end.
-            ready, _ = wait(futures, _LISTEN_S, FIRST_COMPLETED)
-            for future in ready:
-                future.result()
-                yield futures.pop(future)
+
+@contextmanager
+def processes(number: int) -> Iterator[ProcessPoolExecutor]:
+    """Processes of their own, ended at once where the context is left by an error."""
+    before = set(multiprocessing.active_children())
+    pool = ProcessPoolExecutor(
+        number, multiprocessing.get_context("spawn"), initializer=_left_alone
+    )
+    try:
+        yield pool
+    except BaseException:
+        # Whoever stops the run does not wait for pieces that nobody wants any more.
+        pool.shutdown(wait=False, cancel_futures=True)
+        for process in set(multiprocessing.active_children()) - before:
+            process.terminate()
+        raise
+    finally:
+        pool.shutdown()
+
+
+def as_done(
+    pool: ProcessPoolExecutor, work: Callable[..., _T], pieces: Sequence[Piece]
+) -> Iterator[tuple[int, _T]]:
+    """Do `work` with each of `pieces`; place and result of each as soon as it is done.
+
+    Raises
+    ------
+    BrokenProcessPool
+        A process was ended from outside.
+    """
+    with _environment(ONE_THREAD):  # of the processes that begin with the first pieces
+        waiting: dict[Future[_T], int] = {
+            pool.submit(work, *piece): place for place, piece in enumerate(pieces)
+        }
+    while waiting:
+        # A library that listens to Ctrl-C too may keep it from ending a wait without an end.
+        ready, _ = wait(waiting, _LISTEN_S, FIRST_COMPLETED)
+        for future in sorted(ready, key=waiting.__getitem__):
+            yield waiting.pop(future), future.result()
 
 
 def _left_alone() -> None:
