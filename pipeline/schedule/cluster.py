@@ -16,11 +16,11 @@ import os
 import pickle
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from contextvars import copy_context
 from dataclasses import dataclass
 from datetime import date
-from threading import Lock
+from threading import Lock, Semaphore
 from typing import Any, Final
 from uuid import uuid4
 
@@ -50,6 +50,8 @@ from pipeline.stages import versions_here
 _PATIENCE_S: Final = 120
 #: How long a scheduler may take to answer at all.
 _ANSWER_S: Final = 15
+#: Reports that this process makes at once: each takes some 1.5 GiB, however many mills there are.
+_REPORTS_AT_ONCE: Final = 2
 #: What the flows of this process do, by name: open files and locks cannot travel to workers.
 _JOBS: Final[dict[str, Callable[[], None]]] = {}
 
@@ -141,12 +143,13 @@ def backfill_together(
         with ThreadPoolExecutor(len(mills), thread_name_prefix="mill") as pool:
             asked = [
                 # Prefect knows by its context, which threads do not inherit, whose tasks these are.
-                pool.submit(copy_context().run, _one, mill, first, last, spread)
+                pool.submit(copy_context().run, _one, mill, first, last, (spread, step))
                 for mill in mills
             ]
             results.extend(future.result() for future in asked)
 
     results: list[run.Outcome | BaseException] = []
+    step = _few_reports(_REPORTS_AT_ONCE)
     name = uuid4().hex
     _JOBS[name] = job
     try:
@@ -159,15 +162,24 @@ def backfill_together(
 
 
 def _one(
-    mill: Mill,
-    first: date | None,
-    last: date | None,
-    spread: Any,  # noqa: ANN401
+    mill: Mill, first: date | None, last: date | None, ways: tuple[Any, run.Step]
 ) -> run.Outcome | BaseException:
+    spread, step = ways
     try:
-        return run.backfill(mill, first, last, spread=spread)
+        return run.backfill(mill, first, last, step, spread=spread)
     except Exception as error:  # noqa: BLE001  (told below, when the other mills are done)
         return error
+
+
+def _few_reports(most: int) -> run.Step:
+    """Steps of many mills, of which no more than `most` make a report at a time."""
+    turn = Semaphore(most)
+
+    def step(name: str, stage: Callable[..., Any], *arguments: object) -> Any:  # noqa: ANN401
+        with turn if name == "report" else nullcontext():
+            return stage(*arguments)
+
+    return step
 
 
 def _outcomes(

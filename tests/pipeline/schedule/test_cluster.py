@@ -2,6 +2,8 @@
 
 import hashlib
 import shutil
+import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import nullcontext
 from dataclasses import replace
 from datetime import date, timedelta
@@ -98,6 +100,27 @@ def test_the_cores_of_a_machine_leave_what_one_process_leaves(pulled, tmp_path, 
     assert told.judged.findings > 0
     assert lake_of_bytes(spread) == lake_of_bytes(alone)
     assert store_of(spread).findings().equals(store_of(alone).findings())
+
+
+def test_few_reports_are_made_at_once():
+    from pipeline.schedule.cluster import _few_reports
+
+    step, at_work, most = _few_reports(2), [], []
+
+    def work():
+        at_work.append(1)
+        most.append(len(at_work))
+        time.sleep(0.02)
+        at_work.pop()
+        return "done"
+
+    for name, allowed in (("report", 2), ("derive", 6)):
+        most.clear()
+        with ThreadPoolExecutor(6) as pool:
+            asked = [pool.submit(step, name, work) for _ in range(6)]
+        assert [one.result() for one in asked] == ["done"] * 6
+        assert max(most) <= allowed
+    assert max(most) > 2  # all else goes on side by side
 
 
 @pytest.mark.prefect
