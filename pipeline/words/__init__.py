@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from pipeline.words.causes import CAUSES, CauseWords, caution_label, words_of
     from pipeline.words.evidence import Evidence, parsed_evidence, read_evidence
     from pipeline.words.lessons import lesson_words
+    from pipeline.words.linebreaks import unparted, unparted_page
     from pipeline.words.localtime import (
         as_utc,
         chart_offset,

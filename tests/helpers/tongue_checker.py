@@ -49,6 +49,15 @@ _BROKEN = """() => {
     }
     return [...found];
 }"""
+#: Running text as it stands, its spaces kept apart from those at which no line ends.
+_RUNNING = """() => {
+    const told = [];
+    const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    for (let node; (node = walk.nextNode());)
+        if (!node.parentElement.closest('style, script, code, svg, textarea'))
+            told.push(node.textContent);
+    return told;
+}"""
 _TABLES = """() => {
     const wrong = [];
     for (const table of document.querySelectorAll('table')) {
@@ -88,6 +97,7 @@ _PAIRS = {
 }
 _NO_SPACE = re.compile(r"[^\s\u00a0:;!?][:;!?](?=\s|$)|(?<=\w)[ ][:;!?](?=\s|$)|\d[ ]?%")
 _POINT = re.compile(r"(?<![\w.:/-])\d+\.\d{1,2}(?![\w.])")
+_PARTED = re.compile(r"\d (?:%|(?:kg|mg|t|h|min|s|m³|L|°C|pH|m)(?![\w'’-]))|± \d|\bpH \d")
 _UNITS = re.compile(r"\[(?:K|points?)\]|pH \d+[.,]\d+[ \u00a0]pH|\bPH (?=de )")
 
 
@@ -122,6 +132,12 @@ def points(page, language: str) -> list[str]:
     """Numbers with a decimal point where a comma is written, and units nobody prints."""
     pattern = _UNITS if language == "en" else re.compile(f"{_POINT.pattern}|{_UNITS.pattern}")
     return _each(text[:120] for text in page.evaluate(_SHOWN) if pattern.search(text))
+
+
+def parted(page, _language: str) -> list[str]:
+    """Numbers that a line may part from their unit (SI Brochure, 5.4.3: they belong together)."""
+    told = page.evaluate(_RUNNING)
+    return _each(" ".join(text.split())[:120] for text in told if _PARTED.search(text))
 
 
 def broken_words(page) -> list[str]:

@@ -32,7 +32,7 @@ AT_THE_DESK = (
     "reports/",
 )
 PHONE, WIDE = 390, 1280
-_WORDS = (checker.english, checker.unmet, checker.signs, checker.points)
+_WORDS = (checker.english, checker.unmet, checker.signs, checker.points, checker.parted)
 _LAYOUT = (checker.broken_words, checker.row_heads, checker.clipped, page_checker.text_over_text)
 
 
@@ -133,16 +133,17 @@ BROKEN = """<body><table><thead><tr><th scope="col">A</th></tr></thead>
 @pytest.mark.parametrize(
     ("check", "language", "text"),
     [
-        (checker.english, "es", "90 % interval"),
-        (checker.english, "pt", "0,1 t a day"),
+        (checker.english, "es", "90\u00a0% interval"),
+        (checker.english, "pt", "0,1\u00a0t a day"),
         (checker.unmet, "es", "alrededor de el período"),
         (checker.unmet, "pt", "horas de o achado"),
         (checker.unmet, "pt", "em este período"),
         (checker.unmet, "fr", "autour de le constat"),
         (checker.signs, "fr", "Constats: 1"),
         (checker.signs, "fr", "Constats : 1"),
-        (checker.signs, "fr", "90 % des heures"),
-        (checker.points, "fr", "0.26 pH"),
+        (checker.signs, "fr", "90% des heures"),
+        (checker.points, "fr", "0.26\u00a0pH"),
+        (checker.parted, "pt", "0,1 t por dia"),
         (checker.points, "en", "Temperature, by [K]"),
     ],
 )
