@@ -42,7 +42,8 @@ _SAID = """() => {
             const labels = ':scope > p, h1, h2, h3, .key, .span, .fine, figcaption, thead';
             near.push(...[...up.querySelectorAll(labels)].map(e => e.textContent));
         }
-        told.push([block.textContent.replace(/\\s+/g, ' ').trim(), near.join(' | ').replace(/\\u00a0/g, ' ')]);
+        const all = near.join(' | ').replace(/\\u00a0/g, ' ');
+        told.push([block.textContent.replace(/\\s+/g, ' ').trim(), all]);
     }
     return told;
 }"""
