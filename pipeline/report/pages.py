@@ -18,7 +18,7 @@ from pipeline.base import ConfigError, LostpolError
 from pipeline.report.pdf import write_pdf
 from pipeline.report.view import ReportView
 from pipeline.tongue import ENGLISH, Tongue
-from pipeline.words import joined, unparted, unparted_page
+from pipeline.words import joined, unparted, unparted_page, within_line
 
 _WIDTH: Final = 78
 _LONG_WORD: Final = re.compile(r"[^\s\u200b]{25,}")
@@ -54,6 +54,7 @@ def environment(tongue: Tongue = ENGLISH, *, soften: bool = False) -> Environmen
         finalize=filled if soften or not tongue.plain else None,
     )
     made.filters["met"] = tongue.met
+    made.filters["within_line"] = within_line
     return made
 
 

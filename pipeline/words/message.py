@@ -79,6 +79,9 @@ class Stored:
     values: Mapping[str, object] = field(default_factory=dict)
 
 
+#: Methods that change letters, so what they do depends on the language.
+_OF_LETTERS: Final = frozenset({"capitalize", "lower", "upper"})
+
 Made = Phrase | Figure | Parts | Edited | Day | Measured | Stored
 
 
@@ -90,7 +93,9 @@ def _edit(method: str) -> Callable[..., Any]:
         if isinstance(result, list | tuple):
             parts = [Said(p, Edited(self, method, arguments, n)) for n, p in enumerate(result)]
             return type(result)(parts)
-        return self if result == str(self) else Said(result, Edited(self, method, arguments))
+        # What is small already in English may begin with a capital in another language.
+        idle = result == str(self) and method not in _OF_LETTERS
+        return self if idle else Said(result, Edited(self, method, arguments))
 
     edited.__name__ = method
     edited.__doc__ = plain.__doc__

@@ -125,6 +125,12 @@ def test_a_card_says_where_chance_cannot_be_told(view):
     assert "how often it alone makes such a loss cannot be told here: the ordinary" in page.text
 
 
+def test_a_card_names_other_causes_within_a_line(view):
+    other = pl.lit('{"alternatives": [{"cause": "microbial"}, {"cause": "unexplained"}]}')
+    found = replace(view, findings=view.findings.with_columns(evidence=other))
+    assert "Could also be: sugar eaten by microbes; a loss that no known cause" in said(found)
+
+
 def test_hostile_text_stays_text(hostile_view):
     html = render_report(hostile_view)
     html.encode("utf-8")

@@ -84,6 +84,10 @@ def test_plurals_follow_the_language():
 def test_what_is_done_to_a_text_is_done_to_its_words():
     name = words_of("microbial").name
     assert ES(within_line(name)) == "azúcar consumido por microbios"
+    # In English this begins with a small letter already.
+    probe = within_line(words_of("ph_probe_high").name)
+    assert probe.startswith("pH probe")
+    assert ES(probe).startswith("la sonda de pH")
     assert FR(name.upper()) == "SUCRE CONSOMMÉ PAR DES MICROBES"
     assert PT(joined("; ", [name, "LT.AI212"]) + ".") == "Açúcar consumido por micróbios; LT.AI212."
     assert ES(tonnes(2.3, 1.2, 3.9).split(" (", 1)[0]) == "2,3 t"
