@@ -15,7 +15,9 @@ _SPACE: Final = "\u00a0"
 _BASE: Final = r"(?:[kmµ]?g|[kmµ]?mol|m?L|[kM]?t|[mck]?m[²³]?|mS|min|[hsK]|ppm)"
 _UNIT: Final = rf"(?:(?:%|pH|°[CF]|short tons?|{_BASE})(?:/{_BASE})?)(?![\w'’/-])"
 #: A space behind a number and before its unit, behind a sign of error, behind pH.
-_JOINT: Final = re.compile(rf"(?<=\d) (?={_UNIT})|(?<=±) (?=\d)|(?<=\bpH) (?=[-−]?\d)")
+_JOINT: Final = re.compile(
+    rf"(?<=\d) (?={_UNIT})|(?<=±) (?=\d)|(?<=\d) (?=±)|(?<=\bpH) (?=[-−]?\d)"
+)
 #: What of a page is no running text, and commands that people copy.
 _APART: Final = re.compile(
     r"<(?P<name>script|style|svg|code|pre|textarea)\b.*?</(?P=name)>|<[^>]*>", re.DOTALL

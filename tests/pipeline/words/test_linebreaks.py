@@ -14,6 +14,7 @@ from pipeline.words import unparted, unparted_page
         ("97,4 °C, 8 a 12 m/h, 8,38 L/m³.", "97,4_°C, 8 a 12_m/h, 8,38_L/m³."),
         ("1,2 %/h (± 15 min) a pH 7,09", "1,2_%/h (±_15_min) a pH_7,09"),
         ("0.34 pH; 313 mg/kg; 4.2 mS/cm; 95 m²", "0.34_pH; 313_mg/kg; 4.2_mS/cm; 95_m²"),
+        ("1.005 ± 120 min", "1.005_±_120_min"),
         ("0.65 short tons", "0.65_short tons"),
         ("a rate of 245 t/h or 3 kg/h", "a rate of 245_t/h or 3_kg/h"),
         # Words that begin like a unit.
