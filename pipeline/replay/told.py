@@ -55,7 +55,7 @@ def replay_lines(found: Replay) -> Iterator[str]:
     yield said(
         "Lost as recorded: {bare_tonnes}; replayed: ",
         bare_tonnes=bare_tonnes(saving.recorded_t, None, None),
-    ) + (f"{bare_tonnes(saving.replayed_t, None, None)}")
+    ) + bare_tonnes(saving.replayed_t, None, None)
     price = found.mill.price_per_t
     yield said(
         "Worth: {mid}",

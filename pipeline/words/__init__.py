@@ -33,6 +33,7 @@ if TYPE_CHECKING:
         zone_words,
     )
     from pipeline.words.message import (
+        Amount,
         Day,
         Edited,
         Figure,
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
         Phrase,
         Said,
         Stored,
+        amount,
         counted,
         figure,
         filled,

@@ -1,11 +1,12 @@
 """Texts said in other tongues: words, numbers, dates, units; foreign text stays as it stands."""
 
+import re
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 from babel.dates import format_date
-from babel.numbers import format_decimal
+from babel.numbers import format_currency, format_decimal
 from jinja2 import DictLoader, Environment
 
 from features.replay import Change
@@ -18,6 +19,7 @@ from pipeline.tongue.template import Writing
 from pipeline.words import (
     Said,
     against_targets,
+    amount,
     clean,
     counted,
     day_words,
@@ -37,6 +39,7 @@ from pipeline.words import (
     unpacked,
     within_line,
     words_of,
+    worth_against_targets,
 )
 from pipeline.words.rounding import fact_value
 
@@ -69,9 +72,31 @@ def test_dates_are_those_of_the_language():
 
 
 def test_money_and_intervals():
-    assert ES(money(1219.4, 624, 2028, "USD")) == "USD 1.200 (600 a 2.000)"
+    assert ES(money(1219.4, 624, 2028, "USD")) == "1.200\u00a0USD (600 a 2.000)"
+    assert PT(money(1219.4, 624, 2028, "USD")) == "USD\u00a01.200 (600 a 2.000)"
+    assert FR(price_words(520.0, "USD")) == "520\u00a0USD la tonne"
+    # An end that is better than the targets takes the code with it; without a code none is set.
+    assert FR(worth_against_targets(30, -50, 110, "USD")) == "30\u00a0USD (50 mieux à 110)"
+    assert FR(worth_against_targets(-70, -110, -30, "USD")) == "70\u00a0USD mieux (30 à 110)"
+    assert FR(amount("USD", against_targets(30, -50, 110).split(" (", 1)[1].rstrip(")"))) == (
+        "50 mieux à 110\u00a0USD"
+    )
+    assert money(1219.4, None, None, "") == "1,200 (no interval)"
     assert FR(tonnes(2.345, 1.2, 3.9)) == "2,3\u00a0t (1,2 à 3,9)"
     assert PT(against_targets(-0.49, -0.7, -0.28)) == "0,49 t melhor (0,28 a 0,70)"
+
+
+@pytest.mark.parametrize(("tag", "locale", "currency"), [
+    ("es", "es", "GTQ"), ("pt", "pt_BR", "MZN"), ("fr", "fr", "GTQ"), ("fr-CA", "fr_CA", "MUR"),
+    ("es-MX", "es_MX", "GTQ"), ("pt-PT", "pt_PT", "MZN"),
+])  # fmt: skip
+def test_a_currency_stands_where_the_country_writes_it(tag, locale, currency):
+    # Against Babel's own formatter (CLDR), of currencies that it writes with their code; it leaves
+    # out the space that CLDR sets between letters and digits.
+    wanted = format_currency(1200, currency, locale=locale, format_type="standard")
+    wanted = re.sub(r"[.,]00", "", wanted).replace("\u202f", "\u00a0")
+    wanted = re.sub(rf"^{currency}(?=\d)", f"{currency}\u00a0", wanted)
+    assert tongue_of(tag)(money(1200, None, None, currency).split(" (", 1)[0]) == wanted
 
 
 def test_plurals_follow_the_language():
@@ -154,6 +179,12 @@ def test_how_a_text_was_made_can_be_kept_and_read_back():
     assert PT(again) == PT(made)
     bare = tonnes(1234.5, 1000.0, 1500.0).split(" (", 1)[0]
     assert ES(unpacked(packed(bare), str(bare))) == "1.230 t"
+    worth = money(1219.4, 624, 2028, "USD")
+    assert (
+        FR(unpacked(packed(worth), str(worth)))
+        == FR(worth)
+        == "1\u00a0200\u00a0USD (600 à 2\u00a0000)"
+    )
     assert ES(unpacked({"edit": "format", "of": "x", "by": []}, "no readings")) == "sin lecturas"
     assert unpacked({"say": "other words"}, "what stands there") == "what stands there"
 
