@@ -74,6 +74,12 @@ _CLIPPED = """() => {
     }
     return wrong;
 }"""
+#: What has to be pushed sideways to be read.
+_SIDEWAYS = """() => [...document.querySelectorAll('body *')]
+    .filter(e => /auto|scroll/.test(getComputedStyle(e).overflowX) && e.checkVisibility())
+    .filter(e => e.scrollWidth > e.clientWidth + 1 && !e.matches('input, textarea, pre'))
+    .map(e => `${e.scrollWidth - e.clientWidth} px wider than it shows: ` +
+        e.textContent.trim().slice(0, 40))"""
 _HEADINGS = "() => [...document.querySelectorAll('h2, h3')].map(e => e.textContent)"
 #: English words that no other language of the pages has.
 _ENGLISH = re.compile(
@@ -137,6 +143,11 @@ def row_heads(page) -> list[str]:
 def clipped(page) -> list[str]:
     """Words of a chart that its edge cuts."""
     return page.evaluate(_CLIPPED)
+
+
+def sideways(page) -> list[str]:
+    """Parts of a page that scroll sideways."""
+    return page.evaluate(_SIDEWAYS)
 
 
 def orphan_headings(page, sheets: bytes | None = None) -> list[str]:
