@@ -151,8 +151,9 @@ def test_points_and_vessels_of_common_names_are_said_with_their_article():
         (
             "The ordinary daily balance sees losses above 1.30 t in this period: it would have "
             "seen this one (by reducing sugars, 15 samples before and 16 after the station).",
-            "El balance diario ordinario ve pérdidas mayores de 1,30\u00a0t en este período: habría "
-            "visto esta (por azúcares reductores, 15 muestras antes y 16 después de la estación).",
+            "El balance diario ordinario ve pérdidas mayores de 1,30\u00a0t en este período: "
+            "habría visto esta (por azúcares reductores, 15 muestras antes y 16 después de la "
+            "estación).",
         ),
         ("silent for 5.0 h", "en silencio 5,0 h"),
         ("silent for 68 min; 12 spikes", "en silencio 68 min; 12 picos"),
@@ -160,9 +161,9 @@ def test_points_and_vessels_of_common_names_are_said_with_their_article():
             "LT.LI213: level up by 14 m³, but the flow meters brought in 3 m³ more than left. "
             "Compare it with a gauge on the spot; were it right, about 1.4 t of sucrose would have "
             "been lost.",
-            "LT.LI213: el nivel sube 14\u00a0m³, pero los medidores trajeron 3\u00a0m³ más de lo que salió. "
-            "Compárelo con un indicador en sitio; de ser cierto, se habrían perdido unas 1,4\u00a0t de "
-            "sacarosa.",
+            "LT.LI213: el nivel sube 14\u00a0m³, pero los medidores trajeron 3\u00a0m³ más de lo "
+            "que salió. Compárelo con un indicador en sitio; de ser cierto, se habrían perdido "
+            "unas 1,4\u00a0t de sacarosa.",
         ),
         ("pump swapped by the night shift", "pump swapped by the night shift"),
     ],
