@@ -118,7 +118,9 @@ def _line(view: WeekView, name: str, sums: Tally | None) -> dict[str, str]:
         return {"name": name, "computed": "", **row}
     total, a_day, price = sums.total, sums.a_day, view.report.price_per_t
     currency = clean(view.report.currency)
-    worth = worth_against_targets(*(price * end for end in _ends(total)), currency)
+    worth = worth_against_targets(
+        price * total.value, price * total.low, price * total.high, currency
+    )
     partly = (
         ""
         if sums.days == sums.asked

@@ -167,6 +167,7 @@ BROKEN = """<body><table><thead><tr><th scope="col">A</th></tr></thead>
         (checker.signs, "fr", "Constats: 1"),
         (checker.signs, "fr", "Constats : 1"),
         (checker.signs, "fr", "90 % des heures"),
+        (checker.signs, "fr", "<style>p::after { content: '; ' }</style>Constats"),
         (checker.points, "fr", "0.26 pH"),
         (checker.points, "en", "Temperature, by [K]"),
     ],
