@@ -42,6 +42,8 @@ AT_THE_DESK = (
     "reports/",
 )
 PHONE, WIDE = 390, 1280
+#: What the margins of a sheet of A4 leave of its 210 mm.
+PAPER = round(186 / 25.4 * 96)
 _WORDS = (checker.english, checker.unmet, checker.signs, checker.points)
 _LAYOUT = (
     checker.broken_words,
@@ -106,6 +108,17 @@ def faults(page, language):
     return {name: found for name, found in wrong.items() if found}
 
 
+def on_paper(page):
+    """What of a page a sheet of paper is too narrow for."""
+    page.set_viewport_size({"width": PAPER, "height": 844})
+    page.emulate_media(media="print")
+    cut = page.evaluate(
+        """() => [...document.querySelectorAll('th, td')].filter(e => e.checkVisibility())
+        .filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.textContent)"""
+    )
+    return checker.sideways(page) + cut
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 @pytest.mark.parametrize("name", WRITTEN)
 def test_a_report_in_every_language(chromium, spoken, name, language):
@@ -119,6 +132,7 @@ def test_a_report_in_every_language(chromium, spoken, name, language):
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         if width == WIDE:
             assert checker.orphan_headings(page) == []
+            assert on_paper(page) == []
             if name == "backfill":
                 assert page_checker.empty_thirds(page, most_of_last=0.55) == []
             sheets = path.with_suffix(".pdf")
@@ -139,6 +153,7 @@ def test_a_view_of_the_desk_in_every_language(chromium, desk, view, language):
         assert faults(page, language) == {}
         if width == WIDE:
             assert checker.orphan_headings(page) == []
+            assert on_paper(page) == []
         page.close()
 
 
