@@ -100,9 +100,14 @@ def _set(slider: Slider, query: Query) -> Slider:
         value = float("nan")
     if not slider.low <= value <= slider.high:
         raise ConfigError(
-            f"{slider.words} cannot be changed by this.",
+            said("{quantity} cannot be changed by this.", quantity=slider.words),
             f"{slider.name}={text[:40]!r}",
-            f"Give a number from {slider.low:g} to {slider.high:g} [{slider.unit}].",
+            said(
+                "Give a number from {low} to {high} [{unit}].",
+                low=figure(slider.low, "g"),
+                high=figure(slider.high, "g"),
+                unit=slider.unit,
+            ),
         )
     return replace(slider, value=value)
 
@@ -119,7 +124,7 @@ def what_if_view(kept: Kept, query: Query) -> dict[str, Any]:
     """
     mill = kept.mill
     first, last = query.get("from", "").strip(), query.get("to", "").strip()
-    window = period_of(first, last, mill.tz, now(), "from, to")
+    window = period_of(first, last, mill.tz, now(), said("from, to"))
     sliders = sliders_of(mill, query)
     changes = tuple(slider.change for slider in sliders if slider.value)
     refused, lines = None, []

@@ -20,7 +20,7 @@ from pipeline.lake import replace_file
 from pipeline.mill import Mill
 from pipeline.period.moments import period_of
 from pipeline.period.notes_file import notes_path
-from pipeline.words import clean
+from pipeline.words import clean, joined, said
 
 _COLUMNS: Final = ("note_id", "from", "to", "kind", "text", "by", "given_at")
 _LONGEST_TEXT: Final = 500
@@ -61,7 +61,7 @@ def notes_of(mill: Mill) -> list[Note]:
     return sorted(notes, key=lambda n: (n.started, n.note_id))
 
 
-def note_of(mill: Mill, said: Mapping[str, Any], where: str) -> Note:
+def note_of(mill: Mill, given: Mapping[str, Any], where: str) -> Note:
     """A note as people give it: from, to, kind, text and by; times are plant time.
 
     Raises
@@ -69,15 +69,16 @@ def note_of(mill: Mill, said: Mapping[str, Any], where: str) -> Note:
     ConfigError
         Something of it is missing or cannot be read.
     """
-    cure = f"A note has from, to, text, and a kind: {', '.join(EXPLAINS)}."
-    first, last, text = (str(said.get(name) or "").strip() for name in ("from", "to", "text"))
+    cure = said("A note has from, to, text, and a kind: {kinds}.", kinds=", ".join(EXPLAINS))
+    first, last, text = (str(given.get(name) or "").strip() for name in ("from", "to", "text"))
     if not (first and last and text):
-        raise ConfigError("A note lacks its start, its end or its text.", where, cure)
-    kind = str(said.get("kind") or "other").strip().lower()
+        raise ConfigError(said("A note lacks its start, its end or its text."), where, cure)
+    kind = str(given.get("kind") or "other").strip().lower()
     if kind not in EXPLAINS:
-        raise ConfigError("There is no such kind of note.", f"{where}: {clean(kind, 40)!r}", cure)
+        at = joined(": ", (where, repr(clean(kind, 40))))
+        raise ConfigError(said("There is no such kind of note."), at, cure)
     window = period_of(first, last, mill.tz, now(), where)
-    text, by = clean(text, _LONGEST_TEXT), clean(str(said.get("by") or ""), 80)
+    text, by = clean(text, _LONGEST_TEXT), clean(str(given.get("by") or ""), 80)
     parts = (window.start.isoformat(), window.end.isoformat(), kind, text)
     digest = hashlib.sha256("\x1f".join(parts).encode()).hexdigest()[:10]
     return Note(digest, window.start, window.end, kind, text, by)

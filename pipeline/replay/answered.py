@@ -27,7 +27,7 @@ from pipeline.period import Reckoned, reckon
 from pipeline.replay.prices import prices_of
 from pipeline.replay.season import SeasonRan, biases_between
 from pipeline.replay.warned import warnings_of
-from pipeline.words import clean, joined, said, span_words
+from pipeline.words import clean, figure, joined, said, span_words, stored
 
 #: Days before a period whose juice may still be in the station, as a night takes them, and hours
 #: behind it in which changed juice leaves.
@@ -96,19 +96,25 @@ def replay(mill: Mill, window: Window, said: Sequence[str]) -> Replay:
         Nothing of the period was worked out and searched.
     """
     changes = tuple(_read(text, mill) for text in said)
-    if window.end - window.start > LONGEST:
-        days = LONGEST / ONE_DAY
-        raise ConfigError(
-            "The period is too long to be run again.",
-            span_words(window.start, window.end, mill.tz),
-            f"Give one of at most {days:.0f} days; lostpol levers goes through the season.",
-        )
+    _require_short(mill, window)
     reckoned = reckon(mill, window)
     record = record_of(mill, window)
     run = _run(record, changes)
     refuse_outside(SeasonRan(mill), run, changes)
     saving = _saving(mill, window, run, changes, reckoned)
     return Replay(mill, window, changes, reckoned, saving, warnings_of(changes, saving, reckoned))
+
+
+def _require_short(mill: Mill, window: Window) -> None:
+    if window.end - window.start > LONGEST:
+        raise ConfigError(
+            said("The period is too long to be run again."),
+            span_words(window.start, window.end, mill.tz),
+            said(
+                "Give one of at most {days} days; lostpol levers goes through the season.",
+                days=figure(LONGEST / ONE_DAY, ".0f"),
+            ),
+        )
 
 
 def _read(text: str, mill: Mill) -> Change:
@@ -137,7 +143,9 @@ def record_of(mill: Mill, window: Window) -> Recorded:
             "{span_words}, plant time", span_words=span_words(window.start, window.end, mill.tz)
         )
         raise DataError(
-            "No minutes of this period lie in the lake.", where, "Run lostpol backfill first."
+            said("No minutes of this period lie in the lake."),
+            where,
+            said("Run lostpol backfill first."),
         )
     times = grid["ts_utc"]
     inside = times.is_between(window.start, window.end, closed="left").to_numpy()
@@ -159,7 +167,9 @@ def _run(record: Recorded, changes: Sequence[Change]) -> Rerun:
         return rerun(record, changes)
     except ValueError as error:
         keys = joined(", ", (change.key for change in changes))
-        raise ConfigError("This change cannot be replayed.", f"{keys}: {error}", _CURE) from error
+        raise ConfigError(
+            said("This change cannot be replayed."), keys + f": {error}", _CURE
+        ) from error
 
 
 def refuse_outside(season: SeasonRan, run: Rerun, changes: Sequence[Change]) -> None:
@@ -185,7 +195,11 @@ def refuse_outside(season: SeasonRan, run: Rerun, changes: Sequence[Change]) -> 
         was, now = zone_rows(run.recorded, run.inside), zone_rows(run.replayed, inside)
         faults.append(beyond_formulas(was, now))
     if found := [fault for fault in faults if fault]:
-        raise ConfigError("This lies outside what can be answered for.", "\n".join(found), _CURE)
+        raise ConfigError(
+            said("This lies outside what can be answered for."),
+            joined("\n", (stored(fault) for fault in found)),
+            _CURE,
+        )
 
 
 def _saving(

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
         zone_words,
     )
     from pipeline.words.message import (
+        Amount,
         Day,
         Edited,
         Figure,
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
         Phrase,
         Said,
         Stored,
+        amount,
         counted,
         figure,
         filled,

@@ -11,6 +11,7 @@ from typing import Any, Final
 
 from pipeline.words.localtime import day_words
 from pipeline.words.message import (
+    Amount,
     Day,
     Edited,
     Figure,
@@ -19,6 +20,7 @@ from pipeline.words.message import (
     Phrase,
     Said,
     Stored,
+    amount,
     counted,
     joined,
     said,
@@ -70,6 +72,7 @@ _PACK: Final[Mapping[type, Callable[[Said, Any], object]]] = {
     Parts: lambda _, made: {"join": packed(made.between), "of": [packed(t) for t in made.texts]},
     Day: lambda _, made: {"day": made.day.isoformat(), "year": made.with_year},
     Measured: lambda _, made: packed(made.text),
+    Amount: lambda _, made: {"amount": packed(made.sum), "in": made.currency},
 }
 
 
@@ -145,6 +148,7 @@ _MAKE: Final[Mapping[str, Callable[[Mapping[str, Any]], str]]] = {
     "figure": lambda held: Said(str(held["figure"]), Figure()),
     "join": lambda held: joined(_made(held["join"]), [_made(part) for part in held["of"]]),
     "day": _day,
+    "amount": lambda held: amount(str(held["in"]), _made(held["amount"])),
     "stored": lambda held: stored(str(held["stored"]), **_values(held)),
     "edit": _again,
     "cut": _cut,

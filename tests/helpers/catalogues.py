@@ -33,6 +33,8 @@ _SEARCH = (
     "features/flow/transients.py",
     "features/signal/health.py",
     "models/amount/mill_balance.py",
+    "models/replay/costs.py",
+    "models/replay/ranges.py",
 )
 #: Words of a sentence, by which it is told from a name or a key.
 _PROSE = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z(]|[a-z]{2,} by$|^[a-z]+ \{")

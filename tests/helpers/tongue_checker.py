@@ -83,6 +83,16 @@ _CLIPPED = """() => {
     }
     return wrong;
 }"""
+#: What has to be pushed sideways to be read.
+_SIDEWAYS = """() => [...document.querySelectorAll('body *')]
+    .filter(e => /auto|scroll/.test(getComputedStyle(e).overflowX) && e.checkVisibility())
+    .filter(e => e.scrollWidth > e.clientWidth + 1 && !e.matches('input, textarea, pre'))
+    .map(e => `${e.scrollWidth - e.clientWidth} px wider than it shows: ` +
+        e.textContent.trim().slice(0, 40))"""
+#: Signs that a style sheet sets behind words, without the space that French puts before them.
+_SET_BY_STYLE = """() => [...new Set([...document.querySelectorAll('td, th, li, p, span')]
+    .map(e => getComputedStyle(e, '::after').content)
+    .filter(content => /^"[:;!?]/.test(content)))]"""
 _HEADINGS = "() => [...document.querySelectorAll('h2, h3')].map(e => e.textContent)"
 #: English words that no other language of the pages has.
 _ENGLISH = re.compile(
@@ -125,7 +135,8 @@ def signs(page, language: str) -> list[str]:
     """French signs without their space, or with one at which a line may end."""
     if language != "fr":
         return []
-    return _each(text[:120] for text in page.evaluate(_SHOWN) if _NO_SPACE.search(text))
+    beside = [f"a style sets {sign!r}" for sign in page.evaluate(_SET_BY_STYLE)]
+    return _each(text[:120] for text in page.evaluate(_SHOWN) if _NO_SPACE.search(text)) + beside
 
 
 def points(page, language: str) -> list[str]:
@@ -153,6 +164,11 @@ def row_heads(page) -> list[str]:
 def clipped(page) -> list[str]:
     """Words of a chart that its edge cuts."""
     return page.evaluate(_CLIPPED)
+
+
+def sideways(page) -> list[str]:
+    """Parts of a page that scroll sideways."""
+    return page.evaluate(_SIDEWAYS)
 
 
 def orphan_headings(page, sheets: bytes | None = None) -> list[str]:

@@ -71,6 +71,11 @@ def test_first_lines_say_how_much_what_worth_and_the_worst(page):
     assert "7 findings. The worst: Limed juice too acid (settler), Tue 7 Oct 02:36 to 10:48" in text
 
 
+def test_what_the_level_comes_from_ends_as_a_sentence(page):
+    text = " ".join(page.text.split())
+    assert "comes from: From 41 laboratory balances since 18 Aug. Intervals are" in text
+
+
 def test_every_part_is_there(page):
     for part in ("findings", "season", "notices", "missing", "health", "cautions", "number"):
         assert part in page.ids

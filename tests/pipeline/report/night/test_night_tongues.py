@@ -21,7 +21,7 @@ _GIVEN = (
     "first evaporator",
     "Flocculant dose",
     "no juice density was given",
-    "From 41 laboratory balances since 18 Aug.",
+    "From 41 laboratory balances since 18 Aug",
     "lostpol",
     "UTC",
 )
