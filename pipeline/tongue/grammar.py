@@ -10,14 +10,11 @@ _PLACE: Final = re.compile(r"(?:\b(?P<before>de|a|em|por|à) )?\{(?P<name>\w+)\}
 _ARTICLE: Final = re.compile(r"(el|le|les|o|a|os|as|estes?|estas?) ")
 _SPACE: Final = "\u00a0"
 #: A sign that French parts from the word before it; the end of an entity is none.
-_SIGN: Final = re.compile(r"&#?\w+;|[ \u00a0\u202f]?(?P<sign>[:;!?])(?=[\s<]|$)")
+_SIGN: Final = re.compile(
+    r"&#?\w+;|(?P<space>[ \u00a0\u202f]?)(?P<sign>[:;!?])(?=[\s<]|$)| (?P<share>%|\{unit\})"
+)
 #: Spaces within the marks of a quotation.
 _QUOTED: Final = re.compile(r"(?<=«) | (?=»)")
-#: Per cent, and a unit behind the place of a number.
-_UNIT: Final = re.compile(
-    r" (?=%|\{unit\})"
-    r"|(?<=[\d}]) (?=(?:t|kg|kg/h|t/h|h|min|s|m³|m³/h|L/m³|mg/kg|°C|pH)(?![\w/³]))"
-)
 #: What a preposition and the article behind it become, by language.
 _PAIRS: Final[Mapping[str, Mapping[str, str]]] = {
     "es": {"de el": "del", "a el": "al"},
@@ -79,14 +76,14 @@ def prepositions(language: str) -> str:
 def signed(language: str, words: str) -> str:
     """Put the spaces about signs that a language asks for.
 
-    Per cent sign and units stand behind a space at which no line ends. French parts colon,
-    semicolon, question and exclamation mark, and what it quotes, by one too.
+    French parts colon, semicolon, question and exclamation mark, per cent sign and units from what
+    stands before them, and what it quotes from its marks, by a space at which no line ends.
     """
-    words = _UNIT.sub(_SPACE, words)
     if language != "fr":
         return words
 
     def put(found: re.Match[str]) -> str:
-        return f"{_SPACE}{found['sign']}" if found["sign"] else found[0]
+        sign = found["sign"] or found["share"]
+        return f"{_SPACE}{sign}" if sign else found[0]
 
     return _SIGN.sub(put, _QUOTED.sub(_SPACE, words))

@@ -83,7 +83,7 @@ def test_money_and_intervals():
     )
     assert money(1219.4, None, None, "") == "1,200 (no interval)"
     assert FR(tonnes(2.345, 1.2, 3.9)) == "2,3\u00a0t (1,2 à 3,9)"
-    assert PT(against_targets(-0.49, -0.7, -0.28)) == "0,49\u00a0t melhor (0,28 a 0,70)"
+    assert PT(against_targets(-0.49, -0.7, -0.28)) == "0,49 t melhor (0,28 a 0,70)"
 
 
 @pytest.mark.parametrize(("tag", "locale", "currency"), [
@@ -115,7 +115,7 @@ def test_what_is_done_to_a_text_is_done_to_its_words():
     assert ES(probe).startswith("la sonda de pH")
     assert FR(name.upper()) == "SUCRE CONSOMMÉ PAR DES MICROBES"
     assert PT(joined("; ", [name, "LT.AI212"]) + ".") == "Açúcar consumido por micróbios; LT.AI212."
-    assert ES(tonnes(2.3, 1.2, 3.9).split(" (", 1)[0]) == "2,3\u00a0t"
+    assert ES(tonnes(2.3, 1.2, 3.9).split(" (", 1)[0]) == "2,3 t"
 
 
 def test_names_of_the_mill_are_never_translated():
@@ -146,7 +146,7 @@ def test_points_and_vessels_of_common_names_are_said_with_their_article():
     lever = change_words(Change("temp_degc", "by", -2.0, "first_evaporator"))
     assert lever == "temperature in the first evaporator 2 °C lower"
     assert FR(lever) == "température dans le premier évaporateur 2 °C de moins"
-    assert ES(change_words(Change("flow", "factor", 5.0))) == "caudal de jugo 5\u00a0% más alto"
+    assert ES(change_words(Change("flow", "factor", 5.0))) == "caudal de jugo 5 % más alto"
 
 
 @pytest.mark.parametrize(
@@ -155,7 +155,7 @@ def test_points_and_vessels_of_common_names_are_said_with_their_article():
         (
             "The ordinary daily balance sees losses above 1.30 t in this period: it would have "
             "seen this one (by reducing sugars, 15 samples before and 16 after the station).",
-            "El balance diario ordinario ve pérdidas mayores de 1,30\u00a0t en este período: "
+            "El balance diario ordinario ve pérdidas mayores de 1,30 t en este período: "
             "habría visto esta (por azúcares reductores, 15 muestras antes y 16 después de la "
             "estación).",
         ),
@@ -165,9 +165,9 @@ def test_points_and_vessels_of_common_names_are_said_with_their_article():
             "LT.LI213: level up by 14 m³, but the flow meters brought in 3 m³ more than left. "
             "Compare it with a gauge on the spot; were it right, about 1.4 t of sucrose would have "
             "been lost.",
-            "LT.LI213: el nivel sube 14\u00a0m³, pero los medidores trajeron 3\u00a0m³ más de lo "
+            "LT.LI213: el nivel sube 14 m³, pero los medidores trajeron 3 m³ más de lo "
             "que salió. Compárelo con un indicador en sitio; de ser cierto, se habrían perdido "
-            "unas 1,4\u00a0t de sacarosa.",
+            "unas 1,4 t de sacarosa.",
         ),
         ("pump swapped by the night shift", "pump swapped by the night shift"),
     ],
@@ -183,7 +183,7 @@ def test_how_a_text_was_made_can_be_kept_and_read_back():
     assert again == made
     assert PT(again) == PT(made)
     bare = tonnes(1234.5, 1000.0, 1500.0).split(" (", 1)[0]
-    assert ES(unpacked(packed(bare), str(bare))) == "1.230\u00a0t"
+    assert ES(unpacked(packed(bare), str(bare))) == "1.230 t"
     worth = money(1219.4, 624, 2028, "USD")
     assert (
         FR(unpacked(packed(worth), str(worth)))
@@ -200,7 +200,7 @@ def test_degrees_and_short_tons_where_a_mill_says_so():
     assert own(fact_value(97.2, "degC")) == "207 °F"
     assert own(said("held at {temp} °C", temp=figure(97.2, ".1f"))) == "held at 207.0 °F"
     assert own(tonnes(100.0, 90.0, 110.0)) == "110 short tons (99 to 121)"
-    assert tongue_of("es", Units("degF"))(fact_value(97.25, "degC")) == "207,1\u00a0°F"
+    assert tongue_of("es", Units("degF"))(fact_value(97.25, "degC")) == "207,1 °F"
 
 
 def test_a_language_without_words_is_refused():
