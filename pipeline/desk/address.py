@@ -12,7 +12,7 @@ from pipeline.base import ConfigError, Window, now
 from pipeline.desk.kept import Snapshot
 from pipeline.mill import Mill
 from pipeline.period import period_of
-from pipeline.words import clean
+from pipeline.words import clean, said
 
 #: Pixels of a plot where the browser has not said how wide it is.
 USUAL_WIDTH: Final = 1000
@@ -182,7 +182,7 @@ def span(window: Window) -> str:
     return f"{stamp(window.start)}..{stamp(window.end)}"
 
 
-def window_of(said: str, mill: Mill, where: str) -> Window:
+def window_of(typed: str, mill: Mill, where: str) -> Window:
     """Period from ``FROM..TO``, each as people say it.
 
     Raises
@@ -190,12 +190,12 @@ def window_of(said: str, mill: Mill, where: str) -> Window:
     ConfigError
         It is none.
     """
-    first, dots, last = said.partition("..")
+    first, dots, last = typed.partition("..")
     if not dots:
         raise ConfigError(
-            "This period cannot be read.",
-            f"{where}: {clean(said, 80)!r}",
-            "Say it as FROM..TO, such as 2026-11-20T02:00..2026-11-20T06:00.",
+            said("This period cannot be read."),
+            f"{where}: {clean(typed, 80)!r}",
+            said("Say it as FROM..TO, such as 2026-11-20T02:00..2026-11-20T06:00."),
         )
     return period_of(first, last, mill.tz, now(), where)
 
@@ -219,26 +219,28 @@ def _said(values: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(value[:80] for value in values if value))[:_MOST_SAID]
 
 
-def _number(said: str, where: str) -> float:
+def _number(typed: str, where: str) -> float:
     try:
-        value = float(said.strip().replace(",", ".") or 0.0)
+        value = float(typed.strip().replace(",", ".") or 0.0)
     except ValueError:
         value = -1.0
     if not 0.0 <= value <= _LARGEST_T:
         raise ConfigError(
-            "This size cannot be read.",
-            f"{where}: {clean(said, 40)!r}",
-            "Give tonnes as a number, such as 0.5.",
+            said("This size cannot be read."),
+            f"{where}: {clean(typed, 40)!r}",
+            said("Give tonnes as a number, such as 0.5."),
         )
     return value
 
 
 def _width(query: Query) -> int:
-    said = query.get("w", "")
-    if not said:
+    typed = query.get("w", "")
+    if not typed:
         return USUAL_WIDTH
-    if not (said.isascii() and said.isdigit() and len(said) < 6):
+    if not (typed.isascii() and typed.isdigit() and len(typed) < 6):
         raise ConfigError(
-            "This width cannot be read.", f"w: {clean(said, 40)!r}", "Leave w out of the address."
+            said("This width cannot be read."),
+            said("w: {typed}", typed=repr(clean(typed, 40))),
+            said("Leave w out of the address."),
         )
-    return min(max(int(said), _WIDTHS[0]), _WIDTHS[1])
+    return min(max(int(typed), _WIDTHS[0]), _WIDTHS[1])

@@ -14,7 +14,7 @@ from pipeline.mill import Mill
 from pipeline.period import note_of
 from pipeline.stages import keep_note, take_back_note
 from pipeline.store import Verdict, chosen, give_verdict, published_store_of
-from pipeline.words import clean, moment_words
+from pipeline.words import clean, moment_words, said, verdict_words
 
 #: Longest form taken [bytes].
 LONGEST: Final = 65_536
@@ -42,17 +42,21 @@ def form_of(body: bytes, kind: str) -> Form:
         It is none.
     """
     if kind.partition(";")[0].strip().lower() != "application/x-www-form-urlencoded":
-        raise ConfigError("This is not a form of the desk.", clean(kind, 60), "Use its pages.")
+        raise ConfigError(
+            said("This is not a form of the desk."), clean(kind, 60), said("Use its pages.")
+        )
     try:
-        said = parse_qs(
+        fields = parse_qs(
             body.decode("ascii"),
             keep_blank_values=True,
             errors="replace",
             max_num_fields=_MOST_FIELDS,
         )
     except ValueError as error:
-        raise ConfigError("This form cannot be read.", "form", "Use the desk's pages.") from error
-    return Form({name: values[-1] for name, values in said.items()})
+        raise ConfigError(
+            said("This form cannot be read."), said("form"), said("Use the desk's pages.")
+        ) from error
+    return Form({name: values[-1] for name, values in fields.items()})
 
 
 def require_token(desk: Desk, form: Form) -> None:
@@ -65,15 +69,17 @@ def require_token(desk: Desk, form: Form) -> None:
     """
     if desk.view_only:
         raise ConfigError(
-            "This desk only shows: nothing can be changed here.",
+            said("This desk only shows: nothing can be changed here."),
             "--view-only",
-            "Start lostpol desk without --view-only, or use lostpol verdict and lostpol note.",
+            said(
+                "Start lostpol desk without --view-only, or use lostpol verdict and lostpol note."
+            ),
         )
     if not same(form.get("token"), desk.token):
         raise ConfigError(
-            "The page is older than this desk: it was started again since.",
-            "token of the page",
-            "Open the page again, then give it once more.",
+            said("The page is older than this desk: it was started again since."),
+            said("token of the page"),
+            said("Open the page again, then give it once more."),
         )
 
 
@@ -85,13 +91,13 @@ def decide(desk: Desk, key: str, which: str, form: Form) -> None:
     LostpolError
         As the command says it; or somebody else gave a verdict since the page was made.
     """
-    mill, said = desk.of(key).mill, form.get("verdict")
-    if said != _TAKE_BACK and said not in get_args(Verdict):
-        cure = f"There are: {', '.join(get_args(Verdict))}."
-        raise ConfigError("There is no such verdict.", clean(said, 40), cure)
+    mill, given = desk.of(key).mill, form.get("verdict")
+    if given != _TAKE_BACK and given not in get_args(Verdict):
+        cure = said("There are: {names}.", names=", ".join(get_args(Verdict)))
+        raise ConfigError(said("There is no such verdict."), clean(given, 40), cure)
     with desk.writing[key]:
         _require_news(mill, which, form.get("seen"))
-        verdict: Verdict | None = None if said == _TAKE_BACK else said  # type: ignore[assignment]
+        verdict: Verdict | None = None if given == _TAKE_BACK else given  # type: ignore[assignment]
         give_verdict(
             mill,
             which,
@@ -110,13 +116,22 @@ def _require_news(mill: Mill, which: str, seen: str) -> None:
     if seen == str(last):
         return
     row = next(r for r in reversed(store.verdicts().to_dicts()) if r["finding_id"] == name)
-    phrase = str(row["verdict"]).replace("_", " ")
+    phrase = verdict_words(str(row["verdict"]))
     when = moment_words(row["given_at"], mill.tz)
     raise StoreBusyError(
-        f"Somebody else was quicker: {phrase} by {clean(row['author'], 80)}, {when}.",
-        f"finding {clean(name, 20)}" + (f": {clean(row['note'], 300)}" if row["note"] else ""),
-        "Open the finding again: it shows what was said. Yours was not kept; give it again if it "
-        "still holds.",
+        said(
+            "Somebody else was quicker: {verdict} by {author}, {when}.",
+            verdict=phrase,
+            author=clean(row["author"], 80),
+            when=when,
+        ),
+        said("finding {name}: {note}", name=clean(name, 20), note=clean(row["note"], 300))
+        if row["note"]
+        else said("finding {name}", name=clean(name, 20)),
+        said(
+            "Open the finding again: it shows what was said. Yours was not kept; give it again if "
+            "it still holds."
+        ),
     )
 
 

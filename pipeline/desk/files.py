@@ -37,7 +37,7 @@ from pipeline.desk.share import (
 from pipeline.desk.tongues import tongue_here
 from pipeline.dossier import lab_frame, minutes_frame
 from pipeline.tongue import Tongue
-from pipeline.words import clean
+from pipeline.words import clean, said
 
 KINDS: Final = {
     "csv": "text/csv; charset=utf-8",
@@ -63,8 +63,9 @@ def table(request: Request) -> Response:
     kept = desk.of(key)
     if what not in TABLES or kind not in KINDS:
         known = ", ".join(f"{name}.csv" for name in TABLES)
-        raise ConfigError("There is no such file.", f"{clean(what, 40)}.{clean(kind, 10)}",
-                          f"There are: {known}; each also as .xlsx and .parquet.")  # fmt: skip
+        cure = said("There are: {known}; each also as .xlsx and .parquet.", known=known)
+        asked = f"{clean(what, 40)}.{clean(kind, 10)}"
+        raise ConfigError(said("There is no such file."), asked, cure)
     frame = TABLES[what](request, kept, f"/m/{key}")
     about = [
         f"{clean(kept.mill.name)}: {what} as shown at the desk",
@@ -107,7 +108,9 @@ def _file(content: bytes, kind: str, name: str) -> Response:
 def _asked(request: Request, kept: Kept) -> Asked:
     asked = asked_of(query_of(request), kept)
     if asked is None:
-        raise ConfigError("No period was named.", "from, to", "Name one: ?from=...&to=...")
+        raise ConfigError(
+            said("No period was named."), said("from, to"), said("Name one: ?from=...&to=...")
+        )
     return asked
 
 

@@ -40,6 +40,7 @@ from pipeline.stages import (
     readings_marks,
 )
 from pipeline.store import published_store_of
+from pipeline.words import said
 
 #: Accounts of periods kept, for their pages, tables and files.
 _MOST_MADE: Final = 3
@@ -175,9 +176,12 @@ class Kept:
         self._read_days()
         if not self._days or runs.is_empty():
             raise DataError(
-                "Nothing was worked out yet, so there is nothing to look at.",
+                said("Nothing was worked out yet, so there is nothing to look at."),
                 str(mill.lake_path),
-                f"Pull exports with lostpol pull, then run lostpol backfill {mill.config_path}.",
+                said(
+                    "Pull exports with lostpol pull, then run lostpol backfill {path}.",
+                    path=mill.config_path,
+                ),
             )
         first, last = min(self._days), max(self._days)
         start, end = midnight(first), midnight(last, 1)
@@ -216,9 +220,9 @@ class Kept:
         marks = readings_marks(lake, names)
         if not marks:
             raise DataError(
-                "There are no readings by minute yet.",
+                said("There are no readings by minute yet."),
                 str(self.mill.lake_path),
-                f"Run lostpol backfill {self.mill.config_path}.",
+                said("Run lostpol backfill {path}.", path=self.mill.config_path),
             )
         known = self._extremes or kept_readings(self.mill, names)
         fresh = {day: kept for day, kept in known.items() if marks.get(day) == kept[0]}

@@ -187,7 +187,9 @@ def linked(page: str, base: str, known: Sequence[str], back: tuple[str, str] = _
     return _NAMED.sub(to_finding, page)
 
 
-def _no_report(said: str) -> ConfigError:
+def _no_report(typed: str) -> ConfigError:
     return ConfigError(
-        "There is no such report.", clean(said, 120), "Choose one from the index of reports."
+        said("There is no such report."),
+        clean(typed, 120),
+        said("Choose one from the index of reports."),
     )

@@ -21,7 +21,7 @@ from pipeline.dossier import csv_bytes, parquet_bytes
 from pipeline.period import Answer, notes_of
 from pipeline.report import write_pdf
 from pipeline.store import findings_frame
-from pipeline.words import clean, is_formula
+from pipeline.words import clean, figure, is_formula, said
 
 _LONGEST: Final = 10_000
 #: Rows that a sheet of a spreadsheet takes.
@@ -118,9 +118,13 @@ def xlsx_bytes(frame: pl.DataFrame, about: Sequence[str]) -> bytes:
 
     if frame.height > _MOST_ROWS:
         raise DataError(
-            f"A sheet takes {_MOST_ROWS:,} rows, these are {frame.height:,}.",
+            said(
+                "A sheet takes {most_rows} rows, these are {height}.",
+                most_rows=figure(_MOST_ROWS, ","),
+                height=figure(frame.height, ","),
+            ),
             "XLSX",
-            "Take Parquet or CSV, or fewer hours.",
+            said("Take Parquet or CSV, or fewer hours."),
         )
     options = {
         "in_memory": True, "strings_to_formulas": False, "strings_to_urls": False,
@@ -180,8 +184,8 @@ def pdf_of(page: str) -> bytes:
         out = Path(folder) / "view.pdf"
         if why := write_pdf(out, page):
             raise DataError(
-                f"There is no PDF: {why}",
+                said("There is no PDF: {why}", why=why),
                 "PDF",
-                "Keep the HTML file, or print this page with the browser.",
+                said("Keep the HTML file, or print this page with the browser."),
             )
         return out.read_bytes()

@@ -100,9 +100,14 @@ def _set(slider: Slider, query: Query) -> Slider:
         value = float("nan")
     if not slider.low <= value <= slider.high:
         raise ConfigError(
-            f"{slider.words} cannot be changed by this.",
+            said("{words} cannot be changed by this.", words=slider.words),
             f"{slider.name}={text[:40]!r}",
-            f"Give a number from {slider.low:g} to {slider.high:g} [{slider.unit}].",
+            said(
+                "Give a number from {low} to {high} [{unit}].",
+                low=figure(slider.low, "g"),
+                high=figure(slider.high, "g"),
+                unit=slider.unit,
+            ),
         )
     return replace(slider, value=value)
 

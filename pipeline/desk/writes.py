@@ -18,6 +18,7 @@ from pipeline.base import ConfigError, LostpolError
 from pipeline.desk.decide import LONGEST, Form, decide, form_of, note, require_token
 from pipeline.desk.desk import Desk
 from pipeline.desk.faults import fault, of_its_own, of_system
+from pipeline.words import figure, said
 
 _YEAR_S: Final = 365 * 86_400
 _LONGEST_NAME: Final = 200
@@ -63,7 +64,9 @@ async def _body(request: Request) -> bytes:
         size += len(part)
         if size > LONGEST:
             raise ConfigError(
-                "The form is too long.", "form", f"Keep a note to {LONGEST // 3:,} characters."
+                said("The form is too long."),
+                said("form"),
+                said("Keep a note to {longest} characters.", longest=figure(LONGEST // 3, ",")),
             )
         parts.append(part)
     return b"".join(parts)

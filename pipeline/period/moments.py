@@ -65,13 +65,23 @@ def period_of(first: str, last: str, zone: ZoneInfo, now: datetime, option: str 
     if end <= start:
         raise ConfigError(
             said("The period ends before it begins."),
-            f"{where}: {moment_words(start, zone)} to {moment_words(end, zone)}",
+            said(
+                "{where}: {start} to {end}",
+                where=where,
+                start=moment_words(start, zone),
+                end=moment_words(end, zone),
+            ),
             said("Give an end that lies after the start."),
         )
     if end - start > _LONGEST:
         raise ConfigError(
             said("The period is longer than {days} days.", days=_LONGEST.days),
-            f"{where}: {moment_words(start, zone)} to {moment_words(end, zone)}",
+            said(
+                "{where}: {start} to {end}",
+                where=where,
+                start=moment_words(start, zone),
+                end=moment_words(end, zone),
+            ),
             said("Give a shorter one."),
         )
     return Window(start, end)

@@ -20,7 +20,7 @@ from pipeline.lake import replace_file
 from pipeline.mill import Mill
 from pipeline.period.moments import period_of
 from pipeline.period.notes_file import notes_path
-from pipeline.words import clean
+from pipeline.words import clean, said
 
 _COLUMNS: Final = ("note_id", "from", "to", "kind", "text", "by", "given_at")
 _LONGEST_TEXT: Final = 500
@@ -54,14 +54,14 @@ def notes_of(mill: Mill) -> list[Note]:
         ]
     except (KeyError, TypeError, ValueError, csv.Error, OSError) as fault:
         raise DataError(
-            "The calendar of notes cannot be read.",
+            said("The calendar of notes cannot be read."),
             f"{path}: {fault}",
-            "Put the file right or move it away; notes can be given again with lostpol note.",
+            said("Put the file right or move it away; notes can be given again with lostpol note."),
         ) from fault
     return sorted(notes, key=lambda n: (n.started, n.note_id))
 
 
-def note_of(mill: Mill, said: Mapping[str, Any], where: str) -> Note:
+def note_of(mill: Mill, given: Mapping[str, Any], where: str) -> Note:
     """A note as people give it: from, to, kind, text and by; times are plant time.
 
     Raises
@@ -69,15 +69,17 @@ def note_of(mill: Mill, said: Mapping[str, Any], where: str) -> Note:
     ConfigError
         Something of it is missing or cannot be read.
     """
-    cure = f"A note has from, to, text, and a kind: {', '.join(EXPLAINS)}."
-    first, last, text = (str(said.get(name) or "").strip() for name in ("from", "to", "text"))
+    cure = said("A note has from, to, text, and a kind: {explains}.", explains=", ".join(EXPLAINS))
+    first, last, text = (str(given.get(name) or "").strip() for name in ("from", "to", "text"))
     if not (first and last and text):
-        raise ConfigError("A note lacks its start, its end or its text.", where, cure)
-    kind = str(said.get("kind") or "other").strip().lower()
+        raise ConfigError(said("A note lacks its start, its end or its text."), where, cure)
+    kind = str(given.get("kind") or "other").strip().lower()
     if kind not in EXPLAINS:
-        raise ConfigError("There is no such kind of note.", f"{where}: {clean(kind, 40)!r}", cure)
+        raise ConfigError(
+            said("There is no such kind of note."), f"{where}: {clean(kind, 40)!r}", cure
+        )
     window = period_of(first, last, mill.tz, now(), where)
-    text, by = clean(text, _LONGEST_TEXT), clean(str(said.get("by") or ""), 80)
+    text, by = clean(text, _LONGEST_TEXT), clean(str(given.get("by") or ""), 80)
     parts = (window.start.isoformat(), window.end.isoformat(), kind, text)
     digest = hashlib.sha256("\x1f".join(parts).encode()).hexdigest()[:10]
     return Note(digest, window.start, window.end, kind, text, by)
@@ -95,11 +97,18 @@ def read_calendar(mill: Mill, path: Path) -> list[Note]:
         text = path.read_text(encoding="utf-8-sig")
         rows = _rows(path, text)
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, csv.Error) as fault:
-        cure = "Give a TOML file with [[note]] sections, or a CSV file with from,to,kind,text."
-        raise ConfigError("The calendar cannot be read.", f"{path}: {fault}", cure) from fault
+        cure = said(
+            "Give a TOML file with [[note]] sections, or a CSV file with from,to,kind,text."
+        )
+        raise ConfigError(said("The calendar cannot be read."), f"{path}: {fault}", cure) from fault
     if len(rows) > _MOST:
-        raise ConfigError("The calendar has too many rows.", str(path), "Give a shorter one.")
-    return [note_of(mill, row, f"{path}, note {n}") for n, row in enumerate(rows, start=1)]
+        raise ConfigError(
+            said("The calendar has too many rows."), str(path), said("Give a shorter one.")
+        )
+    return [
+        note_of(mill, row, said("{path}, note {n}", path=path, n=n))
+        for n, row in enumerate(rows, start=1)
+    ]
 
 
 def _rows(path: Path, text: str) -> list[Mapping[str, Any]]:
@@ -137,8 +146,8 @@ def withdraw_note(mill: Mill, which: str) -> Note:
     kept = notes_of(mill)
     found = [n for n in kept if which and n.note_id.startswith(which)]
     if len(found) != 1:
-        what = "No note has this id." if not found else "Several notes begin like this."
-        cure = f"List them with their ids: lostpol note {mill.config_path}"
+        what = said("No note has this id.") if not found else said("Several notes begin like this.")
+        cure = said("List them with their ids: lostpol note {path}", path=mill.config_path)
         raise ConfigError(what, clean(which, 40), cure)
     _write(mill, [n for n in kept if n is not found[0]])
     return found[0]
@@ -161,7 +170,7 @@ def _write(mill: Mill, notes: Sequence[Note]) -> None:
         replace_file(part, path)
     except OSError as fault:
         raise ConfigError(
-            "The note could not be kept.",
+            said("The note could not be kept."),
             f"{path}: {fault.strerror or fault}",
-            "Free space or grant the right to write there.",
+            said("Free space or grant the right to write there."),
         ) from fault

@@ -27,7 +27,7 @@ from pipeline.period import Reckoned, reckon
 from pipeline.replay.prices import prices_of
 from pipeline.replay.season import SeasonRan, biases_between
 from pipeline.replay.warned import warnings_of
-from pipeline.words import clean, joined, said, span_words
+from pipeline.words import clean, figure, joined, said, span_words, stored
 
 #: Days before a period whose juice may still be in the station, as a night takes them, and hours
 #: behind it in which changed juice leaves.
@@ -73,14 +73,14 @@ class Replay:
         return self.value - sum(cost.value or 0.0 for cost in self.saving.costs)
 
 
-def replay(mill: Mill, window: Window, said: Sequence[str]) -> Replay:
+def replay(mill: Mill, window: Window, wanted: Sequence[str]) -> Replay:
     """Run a period again with something changed.
 
     Parameters
     ----------
     mill : Mill
     window : Window
-    said : sequence of str
+    wanted : sequence of str
         Changes, each ``KEY=VALUE`` (`features.replay.parse_change`).
 
     Returns
@@ -95,13 +95,16 @@ def replay(mill: Mill, window: Window, said: Sequence[str]) -> Replay:
     DataError
         Nothing of the period was worked out and searched.
     """
-    changes = tuple(_read(text, mill) for text in said)
+    changes = tuple(_read(text, mill) for text in wanted)
     if window.end - window.start > LONGEST:
         days = LONGEST / ONE_DAY
         raise ConfigError(
-            "The period is too long to be run again.",
+            said("The period is too long to be run again."),
             span_words(window.start, window.end, mill.tz),
-            f"Give one of at most {days:.0f} days; lostpol levers goes through the season.",
+            said(
+                "Give one of at most {days} days; lostpol levers goes through the season.",
+                days=figure(days, ".0f"),
+            ),
         )
     reckoned = reckon(mill, window)
     record = record_of(mill, window)
@@ -116,9 +119,9 @@ def _read(text: str, mill: Mill) -> Change:
         return parse_change(text, mill.station)
     except ValueError as error:
         raise ConfigError(
-            "This change cannot be read.",
-            f"--set {clean(text, 80)!r}: {error}",
-            "Say --set KEY=VALUE: with a sign it is relative, without one absolute.",
+            said("This change cannot be read."),
+            said("--set {change}: {why}", change=repr(clean(text, 80)), why=stored(str(error))),
+            said("Say --set KEY=VALUE: with a sign it is relative, without one absolute."),
         ) from error
 
 
@@ -137,7 +140,9 @@ def record_of(mill: Mill, window: Window) -> Recorded:
             "{span_words}, plant time", span_words=span_words(window.start, window.end, mill.tz)
         )
         raise DataError(
-            "No minutes of this period lie in the lake.", where, "Run lostpol backfill first."
+            said("No minutes of this period lie in the lake."),
+            where,
+            said("Run lostpol backfill first."),
         )
     times = grid["ts_utc"]
     inside = times.is_between(window.start, window.end, closed="left").to_numpy()
@@ -159,7 +164,11 @@ def _run(record: Recorded, changes: Sequence[Change]) -> Rerun:
         return rerun(record, changes)
     except ValueError as error:
         keys = joined(", ", (change.key for change in changes))
-        raise ConfigError("This change cannot be replayed.", f"{keys}: {error}", _CURE) from error
+        raise ConfigError(
+            said("This change cannot be replayed."),
+            said("{keys}: {why}", keys=keys, why=stored(str(error))),
+            _CURE,
+        ) from error
 
 
 def refuse_outside(season: SeasonRan, run: Rerun, changes: Sequence[Change]) -> None:
@@ -177,15 +186,17 @@ def refuse_outside(season: SeasonRan, run: Rerun, changes: Sequence[Change]) -> 
         try:
             course = course_of(run.replayed, run.station, change)
         except ValueError as error:
-            faults.append(str(error))
+            faults.append(stored(str(error)))
             continue
         if course is not None:
-            faults.append(outside(change, course[running], season.of(change)))
+            faults.append(stored(outside(change, course[running], season.of(change))))
     if acting:
         was, now = zone_rows(run.recorded, run.inside), zone_rows(run.replayed, inside)
-        faults.append(beyond_formulas(was, now))
+        faults.append(stored(beyond_formulas(was, now)))
     if found := [fault for fault in faults if fault]:
-        raise ConfigError("This lies outside what can be answered for.", "\n".join(found), _CURE)
+        raise ConfigError(
+            said("This lies outside what can be answered for."), joined("\n", found), _CURE
+        )
 
 
 def _saving(

@@ -5,6 +5,22 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
+    from pipeline.base import (
+        Day,
+        Edited,
+        Figure,
+        Measured,
+        Parts,
+        Phrase,
+        Said,
+        Stored,
+        counted,
+        figure,
+        filled,
+        joined,
+        said,
+        stored,
+    )
     from pipeline.words.baselines import (
         DEFINED,
         NO_FINDING,
@@ -31,22 +47,6 @@ if TYPE_CHECKING:
         silence_words,
         span_words,
         zone_words,
-    )
-    from pipeline.words.message import (
-        Day,
-        Edited,
-        Figure,
-        Measured,
-        Parts,
-        Phrase,
-        Said,
-        Stored,
-        counted,
-        figure,
-        filled,
-        joined,
-        said,
-        stored,
     )
     from pipeline.words.packing import packed, unpacked
     from pipeline.words.points import (

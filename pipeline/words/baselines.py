@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from pipeline.words.message import Measured, Said, said
+from pipeline.base import Measured, Said, said
 from pipeline.words.rounding import MISSING, known, places, plain
 
 UNAVOIDABLE: Final = said(

@@ -34,6 +34,8 @@ _SEARCH = (
     "features/signal/health.py",
     "models/amount/mill_balance.py",
 )
+#: What is raised there is shown to people, as what cannot be answered.
+_REFUSED = ("features/replay", "features/advice/setpoint.py")
 #: Words of a sentence, by which it is told from a name or a key.
 _PROSE = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z(]|[a-z]{2,} by$|^[a-z]+ \{")
 _FORMAT = re.compile(r"\{(\w*)(?::[^{}]*)?\}")
@@ -69,6 +71,16 @@ _WORDS = (
     "temperature",
     "pH of the hot juice",
     "pH of a cooled sample",
+    "juice temperature",
+    # Sentences that are put together of parts.
+    "{what} {low} to {high}{unit}; the published kinetics hold from {least} to {most}{unit2}",
+    "{what} {low} to {high}{unit}; the destruction of reducing sugars is known from {least} to "
+    "{most}{unit2}",
+    "{what} {low} to {high}{unit}; the density of juice is known from {least} to {most}{unit2}",
+    "{input} in {zone} would lie outside {low} to {high} {unit}, for which the {formula} is known",
+    "{key} was not measured in this period",
+    "the season holds less than a day of hours with {key}",
+    "{key} would have been {middle}; in {hours} hours this mill ran at {low} to {high}",
 )
 #: Calls whose words are no sentence of the search.
 _NO_SENTENCE = {"Column", "ValueError", "text", "number", "count", "moment", "flag"}
@@ -124,6 +136,13 @@ def sentences_kept() -> dict[str, set[str]]:
                     if _PROSE.search(sentence):
                         for told in _both_ways(sentence):
                             found[told].add(path.relative_to(ROOT).as_posix())
+    for name in _REFUSED:
+        paths = [ROOT / name] if name.endswith(".py") else sorted((ROOT / name).rglob("*.py"))
+        for path in paths:
+            for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+                if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
+                    for text in _literals(ast.Tuple(node.exc.args)):
+                        found[text].add(path.relative_to(ROOT).as_posix())
     for word in _WORDS:
         found[word].add("models/cause")
     return found
