@@ -55,7 +55,8 @@ def find_candidates(
     channels : list of Channel
     settings : Settings
     reference_kg_h : float
-        Usual loss at targets [kg/h]; an excess under 4 % of it is not worth a finding.
+        Usual loss at targets [kg/h]; an excess under a fifth of it (6 % of heat, of tanks held and
+        of mud) is not worth a finding.
     looked : list, optional
         Each channel is added to it as it was searched, whether anything was found or not.
     """

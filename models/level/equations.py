@@ -255,7 +255,8 @@ class _Fed:
         gone = destruction * self.destroyed
         by_course = self.pattern.matrix(self.share * (1.0 - np.minimum(gone, 0.95)))
         lost = self.share * gone * courses[self.pattern.columns]
-        return by_course, np.bincount(self.pattern.rows, lost, self.pattern.shape[0])
+        destroyed = np.bincount(self.pattern.rows, lost, self.pattern.shape[0])
+        return by_course, np.asarray(destroyed, dtype=float)
 
 
 @dataclass(frozen=True, eq=False)

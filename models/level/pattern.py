@@ -75,7 +75,7 @@ class Pattern:
         product = (data * weight)[self.first] * data[self.second]
         at = (width - (high - low)) * self.shape[1] + high
         flat = np.bincount(at, product, (width + 1) * self.shape[1])
-        return flat.reshape(width + 1, self.shape[1])
+        return np.asarray(flat, dtype=float).reshape(width + 1, self.shape[1])
 
 
 def banded(matrix: Sparse) -> Array:

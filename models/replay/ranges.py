@@ -127,7 +127,7 @@ def outside(change: Change, course: Array, ran: Ran | None) -> str:
     middle = float(np.median(known))
     if ran.low - near <= middle <= ran.high + near:
         return ""
-    words = f" {change.unit}" if change.unit != "pH" else ""
+    words = _spaced(change.unit if change.unit != "pH" else "")
     return (
         f"{change.key} would have been {middle:.4g}{words}; in {ran.hours} hours this mill ran at "
         f"{ran.low:.4g} to {ran.high:.4g}{words}"
@@ -154,8 +154,11 @@ def beyond_formulas(recorded: pl.DataFrame, replayed: pl.DataFrame) -> str:
     )
     worst = more.filter(pl.col("more") > _BEYOND_SHARE).sort("more").tail(1).to_dicts()
     return "".join(
-        f"{row['input']} in {row['zone']} would lie outside {row['low']:g} to {row['high']:g} "
-        f"{row['unit']}".rstrip()
-        + f", for which the {row['formula']} is known"
+        f"{row['input']} in {row['zone']} would lie outside {row['low']:g} to {row['high']:g}"
+        f"{_spaced(row['unit'])}, for which the {row['formula']} is known"
         for row in worst
     )
+
+
+def _spaced(unit: str) -> str:
+    return f" {unit}" if unit else ""

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
+    from pipeline.base.cores import ONE_THREAD, as_done, cores_here, over_cores, processes
     from pipeline.base.disk import flush_folder, free_bytes, full_disk
     from pipeline.base.errors import (
         Answer,
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from pipeline.base.extras import needing
     from pipeline.base.lock import is_running, only_run, only_sender, only_writer
     from pipeline.base.message import (
+        Amount,
         Day,
         Edited,
         Figure,
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
         Phrase,
         Said,
         Stored,
+        amount,
         counted,
         figure,
         filled,

@@ -79,7 +79,19 @@ class Stored:
     values: Mapping[str, object] = field(default_factory=dict)
 
 
-Made = Phrase | Figure | Parts | Edited | Day | Measured | Stored
+#: Methods that change letters, so what they do depends on the language.
+_OF_LETTERS: Final = frozenset({"capitalize", "lower", "upper"})
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A sum of money and the code of its currency; a country says which of them stands first."""
+
+    currency: str
+    sum: str
+
+
+Made = Phrase | Figure | Parts | Edited | Day | Measured | Stored | Amount
 
 
 def _edit(method: str) -> Callable[..., Any]:
@@ -90,7 +102,9 @@ def _edit(method: str) -> Callable[..., Any]:
         if isinstance(result, list | tuple):
             parts = [Said(p, Edited(self, method, arguments, n)) for n, p in enumerate(result)]
             return type(result)(parts)
-        return self if result == str(self) else Said(result, Edited(self, method, arguments))
+        # What is small already in English may begin with a capital in another language.
+        idle = result == str(self) and method not in _OF_LETTERS
+        return self if idle else Said(result, Edited(self, method, arguments))
 
     edited.__name__ = method
     edited.__doc__ = plain.__doc__
@@ -172,6 +186,11 @@ def counted(number: float, one: str, many: str, **values: object) -> str:
 def figure(value: object, form: str = "") -> str:
     """Write a number by a format such as ``.1f``; a tongue will only part its digits anew."""
     return Said(format(value, form), Figure())
+
+
+def amount(currency: str, sum_: str) -> str:
+    """Put a currency's code to a sum, or to an interval of sums: ``USD 1,900``."""
+    return Said(f"{currency} {sum_}", Amount(currency, sum_)) if currency else sum_
 
 
 def joined(between: str, texts: Iterable[object]) -> str:

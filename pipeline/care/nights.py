@@ -28,7 +28,7 @@ def waiting_days(mill: Mill) -> Iterator[Sign]:
     store = database_of(mill)
     days = store.pending_days() if store.path.exists() else ()
     if not days:
-        yield Sign(said("Days that wait"), "fine", said("none"))
+        yield Sign(said("Days that wait"), "fine", said("no day waits"))
         return
     what = counted(
         len(days),

@@ -156,7 +156,7 @@ def stopped_pull(mill: Mill) -> Iterator[Sign]:
         cure = said("Run lostpol nightly: it carries the rest out first.")
         yield Sign(said("Stopped pull"), "look", said("a pull was stopped while storing"), cure)
     else:
-        yield Sign(said("Stopped pull"), "fine", said("none"))
+        yield Sign(said("Stopped pull"), "fine", said("no pull was stopped"))
 
 
 def leavings(mill: Mill) -> Iterator[Sign]:

@@ -66,11 +66,7 @@ def _x(axis: TimeAxis, size: Size, labelled: bool) -> alt.X:
             labels=labelled,
             ticks=labelled,
             labelExpr=label,
-            tickCount=size.x_ticks,
-            labelFlush=True,
-            labelBound=True,
-            labelOverlap="greedy",
-            labelSeparation=14,
+            values=axis.ticks(size),
             grid=True,
         ),
     )

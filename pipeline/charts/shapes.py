@@ -7,6 +7,7 @@ Universal Design, 2008; memory).
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -110,6 +111,12 @@ class Panel:
         return not any(value is not None for points in lines for _, value in points)
 
 
+_HOUR_MS: Final = 3_600_000
+_DAY: Final = 24
+#: Hours between two labels of a time axis.
+_STEPS: Final = (1, 2, 3, 6, 12, _DAY, 2 * _DAY, 4 * _DAY, 7 * _DAY, 14 * _DAY, 28 * _DAY)
+
+
 @dataclass(frozen=True, slots=True)
 class Mark:
     """One mark on a time axis: milliseconds of the plant's clock, its letter and its words."""
@@ -138,6 +145,31 @@ class TimeAxis:
         from altair import Scale  # noqa: PLC0415
 
         return Scale(type="utc", domain=list(self.window), nice=False)
+
+    def ticks(self, size: Size) -> list[int]:
+        """Whole hours to be labelled: as near together as their words have room, none cut.
+
+        A day has the longest words in any language. Left to the drawing library, of labels that
+        touch only the last one may stay.
+        """
+        low, high = self.window
+        if high <= low:
+            return []
+        a_px = (high - low) / size.width
+        letter = 0.56 * size.font * a_px
+        day, hour, apart = 12 * letter, 5 * letter, 10 * a_px
+        for hours in _STEPS:
+            step = hours * _HOUR_MS
+            if step >= apart + (day if hours >= _DAY else (day + hour) / 2):
+                break
+        starts = range(0, step, _DAY * _HOUR_MS) if hours > _DAY else (0,)
+        rows = [_between(low + day / 2, high - day / 2, step, start) for start in starts]
+        return max(rows, key=len)
+
+
+def _between(low: float, high: float, step: int, start: int) -> list[int]:
+    first = math.ceil((low - start) / step) * step + start
+    return list(range(first, math.floor(high) + 1, step))
 
 
 #: A level as good as zero: no marks can be set on an axis around it.

@@ -40,11 +40,17 @@ def backfill(
         str | None, Parameter(help="Address of a Dask cluster; overrules [cluster] address.")
     ] = None,
     workers: Annotated[
-        int | None, Parameter(help="How many workers the cluster has.", validator=_AT_LEAST_ONE)
+        int | None,
+        Parameter(
+            help="Processes to work with: of this machine (as many as it bears), or workers of "
+            "the cluster.",
+            validator=_AT_LEAST_ONE,
+        ),
     ] = None,
 ) -> None:
     """Work out past days anew and search them; without days, all that were pulled."""
     from pipeline import run  # noqa: PLC0415
+    from pipeline.base import over_cores  # noqa: PLC0415
     from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import progress_bar, say  # noqa: PLC0415
     from pipeline.words import clean  # noqa: PLC0415
@@ -53,18 +59,22 @@ def backfill(
     if not described:
         raise ConfigError(
             said("No mill was named."),
-            said(said("command line")),
+            said("command line"),
             said("Name one or more TOML files."),
         )
     with progress_bar() as progress:
-        if cluster or scheduler or workers:
+        if cluster or scheduler:
             with needing("cluster", said("command line")):
                 from pipeline.schedule import backfill_together, cluster_of  # noqa: PLC0415
 
             where = cluster_of(described, scheduler, workers)
             outcomes = backfill_together(described, where, first, last, progress)
         else:
-            outcomes = [run.backfill(m, first, last, progress=progress) for m in described]
+            with over_cores(workers) as spread:
+                outcomes = [
+                    run.backfill(m, first, last, progress=progress, spread=spread)
+                    for m in described
+                ]
     for mill, known, outcome in zip(mills, described, outcomes, strict=True):
         if len(mills) > 1:
             say(f"{clean(known.name)} ({mill})")
@@ -113,7 +123,7 @@ def serve(
     if not mills:
         raise ConfigError(
             said("No mill was named."),
-            said(said("command line")),
+            said("command line"),
             said("Name one or more TOML files after serve."),
         )
     with needing("serve", said("command line")):

@@ -129,7 +129,11 @@ def shown_of(query: Query, mill: Mill, known: Snapshot) -> Shown:
     window = season
     if first or last:
         window = period_of(
-            first or stamp(season.start), last or stamp(season.end), mill.tz, now(), "from, to"
+            first or stamp(season.start),
+            last or stamp(season.end),
+            mill.tz,
+            now(),
+            said("from, to"),
         )
         if window.end - window.start < _LEAST:
             window = Window(window.start, window.start + _LEAST)
@@ -182,7 +186,7 @@ def span(window: Window) -> str:
     return f"{stamp(window.start)}..{stamp(window.end)}"
 
 
-def window_of(typed: str, mill: Mill, where: str) -> Window:
+def window_of(spoken: str, mill: Mill, where: str) -> Window:
     """Period from ``FROM..TO``, each as people say it.
 
     Raises
@@ -190,19 +194,19 @@ def window_of(typed: str, mill: Mill, where: str) -> Window:
     ConfigError
         It is none.
     """
-    first, dots, last = typed.partition("..")
+    first, dots, last = spoken.partition("..")
     if not dots:
         raise ConfigError(
             said("This period cannot be read."),
-            f"{where}: {clean(typed, 80)!r}",
+            f"{where}: {clean(spoken, 80)!r}",
             said("Say it as FROM..TO, such as 2026-11-20T02:00..2026-11-20T06:00."),
         )
     return period_of(first, last, mill.tz, now(), where)
 
 
 def _period(query: Query, name: str, mill: Mill) -> Window | None:
-    said = query.get(name, "").strip()
-    return window_of(said, mill, name) if said else None
+    spoken = query.get(name, "").strip()
+    return window_of(spoken, mill, name) if spoken else None
 
 
 def _filters(query: Query) -> Filters:
@@ -240,7 +244,7 @@ def _width(query: Query) -> int:
     if not (typed.isascii() and typed.isdigit() and len(typed) < 6):
         raise ConfigError(
             said("This width cannot be read."),
-            said("w: {typed}", typed=repr(clean(typed, 40))),
+            f"w: {clean(typed, 40)!r}",
             said("Leave w out of the address."),
         )
     return min(max(int(typed), _WIDTHS[0]), _WIDTHS[1])

@@ -54,7 +54,7 @@ def form_of(body: bytes, kind: str) -> Form:
         )
     except ValueError as error:
         raise ConfigError(
-            said("This form cannot be read."), said("form"), said("Use the desk's pages.")
+            said("This form cannot be read."), "form", said("Use the desk's pages.")
         ) from error
     return Form({name: values[-1] for name, values in fields.items()})
 
@@ -116,18 +116,14 @@ def _require_news(mill: Mill, which: str, seen: str) -> None:
     if seen == str(last):
         return
     row = next(r for r in reversed(store.verdicts().to_dicts()) if r["finding_id"] == name)
-    phrase = verdict_words(str(row["verdict"]))
-    when = moment_words(row["given_at"], mill.tz)
     raise StoreBusyError(
         said(
             "Somebody else was quicker: {verdict} by {author}, {when}.",
-            verdict=phrase,
+            verdict=verdict_words(row["verdict"]),
             author=clean(row["author"], 80),
-            when=when,
+            when=moment_words(row["given_at"], mill.tz),
         ),
-        said("finding {name}: {note}", name=clean(name, 20), note=clean(row["note"], 300))
-        if row["note"]
-        else said("finding {name}", name=clean(name, 20)),
+        clean(name, 20) + (f": {clean(row['note'], 300)}" if row["note"] else ""),
         said(
             "Open the finding again: it shows what was said. Yours was not kept; give it again if "
             "it still holds."
@@ -153,6 +149,6 @@ def note(desk: Desk, key: str, form: Form) -> str:
     with desk.writing[key], only_run(mill):
         if which := form.get("withdraw"):
             return " ".join(take_back_note(mill, which))
-        said = {name: form.get(name) for name in ("from", "to", "kind", "text", "by")}
-        lines = keep_note(mill, note_of(mill, said, "from, to"))
+        typed = {name: form.get(name) for name in ("from", "to", "kind", "text", "by")}
+        lines = keep_note(mill, note_of(mill, typed, said("from, to")))
     return " ".join(lines)

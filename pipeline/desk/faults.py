@@ -67,7 +67,7 @@ def fault(request: Request, error: LostpolError, text: str = "") -> Response:
     key = request.path_params.get("key", "")
     content = desk.bare("fault") | {
         "what": error.what,
-        "where": error.where.splitlines(),
+        "where": error.where.split("\n"),
         "next_step": error.next_step,
         "text": text,
         "back": f"/m/{key}/" if key in desk.kept else "/",

@@ -63,9 +63,11 @@ def table(request: Request) -> Response:
     kept = desk.of(key)
     if what not in TABLES or kind not in KINDS:
         known = ", ".join(f"{name}.csv" for name in TABLES)
-        cure = said("There are: {known}; each also as .xlsx and .parquet.", known=known)
-        asked = f"{clean(what, 40)}.{clean(kind, 10)}"
-        raise ConfigError(said("There is no such file."), asked, cure)
+        raise ConfigError(
+            said("There is no such file."),
+            f"{clean(what, 40)}.{clean(kind, 10)}",
+            said("There are: {known}; each also as .xlsx and .parquet.", known=known),
+        )
     frame = TABLES[what](request, kept, f"/m/{key}")
     about = [
         f"{clean(kept.mill.name)}: {what} as shown at the desk",

@@ -46,12 +46,12 @@ def asked_of(query: Query, kept: Kept) -> Asked | None:
     if not first and not last:
         return None
     mill = kept.mill
-    window = period_of(first, last, mill.tz, now(), "from, to")
-    said = query.get("beside", "").strip()
+    window = period_of(first, last, mill.tz, now(), said("from, to"))
+    spoken = query.get("beside", "").strip()
     other = query.get("beside_from", "").strip(), query.get("beside_to", "").strip()
     beside = None
-    if said and said.lower() != "usual":
-        beside = window_of(said, mill, "beside")
+    if spoken and spoken.lower() != "usual":
+        beside = window_of(spoken, mill, "beside")
     elif all(other):
         beside = period_of(*other, mill.tz, now(), "beside")
     return Asked(window, beside)

@@ -15,6 +15,7 @@ from markupsafe import Markup
 from pipeline.dossier import chart_script, page_parts
 from pipeline.handbook import static_file
 from pipeline.tongue import ENGLISH, Tongue, speaking
+from pipeline.words import unparted_page
 
 #: What may be asked for by name, and its type.
 STATIC: Final[Mapping[str, str]] = {
@@ -80,4 +81,5 @@ def render(
             f"default-src 'none'; style-src {_hash(style)}; script-src {_hash(script)}; "
             "img-src data:; base-uri 'none'; form-action 'none'"
         )
-    return _environment(tongue).get_template(name).render(own | dict(content))
+    page = _environment(tongue).get_template(name).render(own | dict(content))
+    return unparted_page(page)

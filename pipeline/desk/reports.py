@@ -187,9 +187,9 @@ def linked(page: str, base: str, known: Sequence[str], back: tuple[str, str] = _
     return _NAMED.sub(to_finding, page)
 
 
-def _no_report(typed: str) -> ConfigError:
+def _no_report(asked: str) -> ConfigError:
     return ConfigError(
         said("There is no such report."),
-        clean(typed, 120),
+        clean(asked, 120),
         said("Choose one from the index of reports."),
     )

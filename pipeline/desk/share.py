@@ -119,9 +119,9 @@ def xlsx_bytes(frame: pl.DataFrame, about: Sequence[str]) -> bytes:
     if frame.height > _MOST_ROWS:
         raise DataError(
             said(
-                "A sheet takes {most_rows} rows, these are {height}.",
-                most_rows=figure(_MOST_ROWS, ","),
-                height=figure(frame.height, ","),
+                "A sheet takes {most} rows, these are {rows}.",
+                most=figure(_MOST_ROWS, ","),
+                rows=figure(frame.height, ","),
             ),
             "XLSX",
             said("Take Parquet or CSV, or fewer hours."),

@@ -100,7 +100,7 @@ def _set(slider: Slider, query: Query) -> Slider:
         value = float("nan")
     if not slider.low <= value <= slider.high:
         raise ConfigError(
-            said("{words} cannot be changed by this.", words=slider.words),
+            said("{quantity} cannot be changed by this.", quantity=slider.words),
             f"{slider.name}={text[:40]!r}",
             said(
                 "Give a number from {low} to {high} [{unit}].",
@@ -124,7 +124,7 @@ def what_if_view(kept: Kept, query: Query) -> dict[str, Any]:
     """
     mill = kept.mill
     first, last = query.get("from", "").strip(), query.get("to", "").strip()
-    window = period_of(first, last, mill.tz, now(), "from, to")
+    window = period_of(first, last, mill.tz, now(), said("from, to"))
     sliders = sliders_of(mill, query)
     changes = tuple(slider.change for slider in sliders if slider.value)
     refused, lines = None, []

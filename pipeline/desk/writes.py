@@ -65,8 +65,8 @@ async def _body(request: Request) -> bytes:
         if size > LONGEST:
             raise ConfigError(
                 said("The form is too long."),
-                said("form"),
-                said("Keep a note to {longest} characters.", longest=figure(LONGEST // 3, ",")),
+                "form",
+                said("Keep a note to {most} characters.", most=figure(LONGEST // 3, ",")),
             )
         parts.append(part)
     return b"".join(parts)

@@ -13,6 +13,7 @@ from jinja2 import BaseLoader, Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from pipeline.tongue import Tongue, speaking
+from pipeline.words import unparted_page
 
 
 @cache
@@ -56,8 +57,9 @@ def render(name: str, content: Mapping[str, Any], tongue: Tongue) -> str:
         f"default-src 'none'; style-src {_hash(style)}; script-src {_hash(script)}; img-src data:; "
         "base-uri 'none'; form-action 'none'"
     )
-    return (
+    page = (
         _environment(tongue)
         .get_template(name)
         .render(content, style=Markup(style), script=Markup(script), policy=Markup(policy))
     )
+    return unparted_page(page)

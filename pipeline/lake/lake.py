@@ -14,11 +14,13 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Collection, Hashable, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from datetime import date, timedelta
+from functools import partial
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 import polars as pl
 
@@ -34,8 +36,13 @@ _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
 _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
 #: Days of shorter spans are just opened; asking first takes as long, where the lake is far away.
 _SHORT_SPAN: Final = 4
+#: Files asked for at once where the lake is far away.
+_AT_ONCE: Final = 8
 #: Longer spans [days] are looked up among the days there are.
 _LONG_SPAN: Final = 1000
+
+_P = TypeVar("_P")
+_T = TypeVar("_T")
 
 
 class Lake:
@@ -96,7 +103,7 @@ class Lake:
         tags: Sequence[str] | None = None,
         *,
         keep: bool = False,
-        each: Each = map,
+        each: Each | None = None,
     ) -> dict[str, pl.DataFrame]:
         """Readings of some days as `read_readings` gives them, each tag's in a frame of its own.
 
@@ -112,7 +119,8 @@ class Lake:
                 day = read_stored(self.storage, name, READINGS_SCHEMA, tags=wanted)
             return {} if day is None else rows_by_tag(day)
 
-        for day in each(read, self._files("readings", "readings", first, last)):
+        names = self._files("readings", "readings", first, last)
+        for day in (self._each if self.storage.far or each is None else each)(read, names):
             for tag, rows in day.items():
                 if wanted is None or tag in wanted:
                     parts.setdefault(tag, []).append(rows)
@@ -198,6 +206,11 @@ class Lake:
         self.storage.write(name, lambda file: file.write(frame_bytes(frame)))
         return True
 
+    def write_days(self, frames: Iterable[tuple[str, date, pl.DataFrame]]) -> None:
+        """Replace several days of several kinds, each as `write_features` does."""
+        for _ in self._each(lambda piece: self.write_features(*piece), list(frames)):
+            pass
+
     def read_features(
         self, kind: str, first: date, last: date, columns: Sequence[str] | None = None
     ) -> pl.DataFrame:
@@ -215,9 +228,16 @@ class Lake:
             neither rows nor columns.
         """
         names = self._files(_folder(kind), kind, first, last)
-        read = [read_stored(self.storage, name, columns=columns) for name in names]
+        read = self._each(partial(read_stored, self.storage, columns=columns), names)
         frames = [frame for frame in read if frame is not None]
         return pl.concat(frames, how="diagonal") if frames else pl.DataFrame()
+
+    def _each(self, work: Callable[[_P], _T], pieces: Sequence[_P]) -> Iterable[_T]:
+        """Go through pieces as ``map`` does; several at once where each answer takes its time."""
+        if not self.storage.far or len(pieces) < _SHORT_SPAN:
+            return map(work, pieces)
+        with ThreadPoolExecutor(_AT_ONCE, "lostpol-lake") as pool:
+            return list(pool.map(work, pieces))
 
     def feature_days(self, kind: str) -> list[date]:
         """Days stored of one kind of features, oldest first."""

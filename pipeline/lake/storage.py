@@ -33,6 +33,10 @@ class Storage(Protocol):
     def root(self) -> Path | str:
         """Folder, or URL."""
 
+    @property
+    def far(self) -> bool:
+        """Whether an answer takes so long that several are better asked for at once."""
+
     def where(self, name: str) -> str:
         """Path or URL of a file, for people."""
 
@@ -111,6 +115,11 @@ class FolderStorage:
     """
 
     root: Path
+
+    @property
+    def far(self) -> bool:
+        """A disk answers at once."""
+        return False
 
     def where(self, name: str) -> str:
         """Path of a file."""

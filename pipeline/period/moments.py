@@ -12,7 +12,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from pipeline.base import ConfigError, Window
-from pipeline.words import clean, clock_words, day_words, moment_words, said
+from pipeline.words import clean, clock_words, day_words, joined, moment_words, said
 
 _HOW: Final = said(
     "Say it in plant time: 2026-11-24T02:00, 2026-11-24, 'yesterday 02:00', 'today', 'Tue 14:30'; "
@@ -65,26 +65,21 @@ def period_of(first: str, last: str, zone: ZoneInfo, now: datetime, option: str 
     if end <= start:
         raise ConfigError(
             said("The period ends before it begins."),
-            said(
-                "{where}: {start} to {end}",
-                where=where,
-                start=moment_words(start, zone),
-                end=moment_words(end, zone),
-            ),
+            joined(": ", (where, _both(start, end, zone))),
             said("Give an end that lies after the start."),
         )
     if end - start > _LONGEST:
         raise ConfigError(
             said("The period is longer than {days} days.", days=_LONGEST.days),
-            said(
-                "{where}: {start} to {end}",
-                where=where,
-                start=moment_words(start, zone),
-                end=moment_words(end, zone),
-            ),
+            joined(": ", (where, _both(start, end, zone))),
             said("Give a shorter one."),
         )
     return Window(start, end)
+
+
+def _both(start: datetime, end: datetime, zone: ZoneInfo) -> str:
+    first, last = moment_words(start, zone), moment_words(end, zone)
+    return said("{first} to {last}", first=first, last=last)
 
 
 def beside_of(spoken: str, zone: ZoneInfo, now: datetime) -> Window | None:
@@ -143,7 +138,7 @@ def moment_of(
 
 
 def _at(where: str, spoken: str) -> str:
-    return f"{where}: {clean(spoken, 80)!r}"
+    return joined(": ", (where, repr(clean(spoken, 80))))
 
 
 def _day(word: str, zone: ZoneInfo, now: datetime) -> date | None:

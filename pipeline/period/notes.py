@@ -20,7 +20,7 @@ from pipeline.lake import replace_file
 from pipeline.mill import Mill
 from pipeline.period.moments import period_of
 from pipeline.period.notes_file import notes_path
-from pipeline.words import clean, said
+from pipeline.words import clean, joined, said
 
 _COLUMNS: Final = ("note_id", "from", "to", "kind", "text", "by", "given_at")
 _LONGEST_TEXT: Final = 500
@@ -69,15 +69,14 @@ def note_of(mill: Mill, given: Mapping[str, Any], where: str) -> Note:
     ConfigError
         Something of it is missing or cannot be read.
     """
-    cure = said("A note has from, to, text, and a kind: {explains}.", explains=", ".join(EXPLAINS))
+    cure = said("A note has from, to, text, and a kind: {kinds}.", kinds=", ".join(EXPLAINS))
     first, last, text = (str(given.get(name) or "").strip() for name in ("from", "to", "text"))
     if not (first and last and text):
         raise ConfigError(said("A note lacks its start, its end or its text."), where, cure)
     kind = str(given.get("kind") or "other").strip().lower()
     if kind not in EXPLAINS:
-        raise ConfigError(
-            said("There is no such kind of note."), f"{where}: {clean(kind, 40)!r}", cure
-        )
+        at = joined(": ", (where, repr(clean(kind, 40))))
+        raise ConfigError(said("There is no such kind of note."), at, cure)
     window = period_of(first, last, mill.tz, now(), where)
     text, by = clean(text, _LONGEST_TEXT), clean(str(given.get("by") or ""), 80)
     parts = (window.start.isoformat(), window.end.isoformat(), kind, text)

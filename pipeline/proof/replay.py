@@ -60,7 +60,7 @@ class LakeAsOf(Lake):
         tags: Sequence[str] | None = None,
         *,
         keep: bool = False,
-        each: Each = map,
+        each: Each | None = None,
     ) -> dict[str, pl.DataFrame]:
         """Readings that had arrived, by tag; see `Lake.readings_by_tag`."""
         parts = super().readings_by_tag(first, last, tags, keep=keep, each=each)

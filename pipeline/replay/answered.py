@@ -96,22 +96,25 @@ def replay(mill: Mill, window: Window, wanted: Sequence[str]) -> Replay:
         Nothing of the period was worked out and searched.
     """
     changes = tuple(_read(text, mill) for text in wanted)
-    if window.end - window.start > LONGEST:
-        days = LONGEST / ONE_DAY
-        raise ConfigError(
-            said("The period is too long to be run again."),
-            span_words(window.start, window.end, mill.tz),
-            said(
-                "Give one of at most {days} days; lostpol levers goes through the season.",
-                days=figure(days, ".0f"),
-            ),
-        )
+    _require_short(mill, window)
     reckoned = reckon(mill, window)
     record = record_of(mill, window)
     run = _run(record, changes)
     refuse_outside(SeasonRan(mill), run, changes)
     saving = _saving(mill, window, run, changes, reckoned)
     return Replay(mill, window, changes, reckoned, saving, warnings_of(changes, saving, reckoned))
+
+
+def _require_short(mill: Mill, window: Window) -> None:
+    if window.end - window.start > LONGEST:
+        raise ConfigError(
+            said("The period is too long to be run again."),
+            span_words(window.start, window.end, mill.tz),
+            said(
+                "Give one of at most {days} days; lostpol levers goes through the season.",
+                days=figure(LONGEST / ONE_DAY, ".0f"),
+            ),
+        )
 
 
 def _read(text: str, mill: Mill) -> Change:
@@ -195,7 +198,9 @@ def refuse_outside(season: SeasonRan, run: Rerun, changes: Sequence[Change]) -> 
         faults.append(stored(beyond_formulas(was, now)))
     if found := [fault for fault in faults if fault]:
         raise ConfigError(
-            said("This lies outside what can be answered for."), joined("\n", found), _CURE
+            said("This lies outside what can be answered for."),
+            joined("\n", (stored(fault) for fault in found)),
+            _CURE,
         )
 
 

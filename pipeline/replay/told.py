@@ -19,6 +19,7 @@ from pipeline.words import (
     said,
     section_words,
     span_words,
+    stored,
     tonnes,
     unit_words,
 )
@@ -42,11 +43,8 @@ def replay_lines(found: Replay) -> Iterator[str]:
         span=span,
         duration_words=duration_words(found.window.end - found.window.start),
     )
-    yield (
-        said("With ")
-        + (joined("; ", (change_words(c) for c in found.changes)) or said("nothing changed"))
-        + ":"
-    )
+    changes = joined("; ", (change_words(c) for c in found.changes)) or said("nothing changed")
+    yield said("With {changes}:", changes=changes)
     saved = saving.saved
     verb = said("would have been saved") if saved.mid >= 0.0 else said("more would have been lost")
     by = (saved.mid, saved.low, saved.high)
@@ -55,7 +53,7 @@ def replay_lines(found: Replay) -> Iterator[str]:
     yield said(
         "Lost as recorded: {bare_tonnes}; replayed: ",
         bare_tonnes=bare_tonnes(saving.recorded_t, None, None),
-    ) + (f"{bare_tonnes(saving.replayed_t, None, None)}")
+    ) + bare_tonnes(saving.replayed_t, None, None)
     price = found.mill.price_per_t
     yield said(
         "Worth: {mid}",
@@ -94,13 +92,13 @@ def _cost(cost: Cost, currency: str) -> str:
         more = said("more") if cost.amount > 0.0 else said("less")
         return said(
             "{what}: {amount} % {more} load the settler could take",
-            what=cost.what,
+            what=stored(cost.what),
             amount=plain(abs(cost.amount), 1),
             more=more,
         )
     text = said(
         "{what}: {amount} {unit_words}",
-        what=cost.what,
+        what=stored(cost.what),
         amount=plain(cost.amount, 2),
         unit_words=unit_words(cost.unit),
     )

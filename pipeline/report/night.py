@@ -26,7 +26,9 @@ from pipeline.words import (
     USUAL,
     Evidence,
     against_targets,
+    amount,
     caution_label,
+    clean,
     clock_words,
     counted,
     day_words,
@@ -164,7 +166,8 @@ def _lead(view: NightView, of_day: Tally | None) -> tuple[dict[str, str], str]:
         return parts | {"against": headline_words(mass), "worth": "", "worth_span": ""}, ""
     worth = _against_money(view, total)
     nothing = said("The interval reaches zero: it may be nothing.") if total.low <= 0 else ""
-    parts |= {"worth": head_of(worth), "worth_span": inside_of(worth)}
+    span = amount(clean(view.report.currency), inside_of(worth))
+    parts |= {"worth": head_of(worth), "worth_span": span}
     return parts | {"against": headline_words(mass)}, nothing
 
 

@@ -18,12 +18,14 @@ from pipeline.base import ConfigError, LostpolError
 from pipeline.report.pdf import write_pdf
 from pipeline.report.view import ReportView
 from pipeline.tongue import ENGLISH, Tongue
-from pipeline.words import joined, said
+from pipeline.words import joined, said, unparted, unparted_page, within_line
 
 _WIDTH: Final = 78
 _LONG_WORD: Final = re.compile(r"[^\s\u200b]{25,}")
 _PART: Final = 8
 _BULLET: Final = re.compile(r"- ")
+#: Stands in plain text where no line may end, until the lines are folded.
+_HELD: Final = "\x1f"
 
 
 @cache
@@ -52,6 +54,7 @@ def environment(tongue: Tongue = ENGLISH, *, soften: bool = False) -> Environmen
         finalize=filled if soften or not tongue.plain else None,
     )
     made.filters["met"] = tongue.met
+    made.filters["within_line"] = within_line
     return made
 
 
@@ -89,7 +92,8 @@ def page_of(
     made = environment(tongue, soften=pdf)
     sheets = [f"{name}.css.j2", *(["pdf.css.j2"] if pdf else [])]
     style = joined("", (made.get_template(sheet).render() + "\n" for sheet in sheets))
-    return made.get_template(f"{name}.html.j2").render(parts, style=Markup(style), pdf=pdf)
+    page = made.get_template(f"{name}.html.j2").render(parts, style=Markup(style), pdf=pdf)
+    return unparted_page(page)
 
 
 def text_of(name: str, parts: Mapping[str, Any], tongue: Tongue = ENGLISH) -> str:
@@ -101,7 +105,9 @@ def text_of(name: str, parts: Mapping[str, Any], tongue: Tongue = ENGLISH) -> st
 
 def _fold(line: str) -> list[str]:
     indent = "  " if _BULLET.match(line) else ""
-    return textwrap.wrap(line.rstrip(), _WIDTH, subsequent_indent=indent) or [""]
+    held = unparted(line.rstrip(), _HELD)
+    folded = textwrap.wrap(held, _WIDTH, subsequent_indent=indent)
+    return [part.replace(_HELD, " ") for part in folded] or [""]
 
 
 def write_text(out: Path, text: str) -> Path:

@@ -30,7 +30,6 @@ def common_parts(report: ReportView, run: RunHealth) -> dict[str, Any]:
         "mill": clean(report.mill),
         "zone": zone_words(report.period_start, zone),
         "clocks_change": clocks_change(report.period_start, report.period_end, zone),
-        "currency": clean(report.currency),
         "price": price_words(report.price_per_t, report.currency),
         "data": data_lines(report),
         "level": level_of(report),

@@ -83,7 +83,6 @@ def compose(view: ReportView, top: int) -> dict[str, Any]:
         "zone": view.zone,
         "period": span_words(view.period_start, view.period_end, zone),
         "clocks_change": clocks_change(view.period_start, view.period_end, zone),
-        "currency": clean(view.currency),
         "price": price_words(view.price_per_t, view.currency),
         "headline": headline(view, rows, whole),
         "foot": foot_of(view, whole),

@@ -20,7 +20,9 @@ from pipeline.words import (
     NO_FINDING,
     NO_FINDING_WHY,
     against_targets,
+    amount,
     bare_tonnes,
+    clean,
     headline_words,
     plain,
     said,
@@ -81,7 +83,8 @@ def headline(view: ReportView, rows: Sequence[FindingRow], whole: MadeOf) -> Hea
     )
     parts = {"mass": head_of(mass), "mass_span": inside_of(mass) + said(" t")}
     if not parts["mass"].endswith("better"):
-        parts |= {"worth": head_of(worth), "worth_span": inside_of(worth)}
+        span = amount(clean(view.currency), inside_of(worth))
+        parts |= {"worth": head_of(worth), "worth_span": span}
     nothing = said("The interval reaches zero, so it may be nothing.") if total.low <= 0 else ""
     return Headline(
         **parts,

@@ -16,11 +16,11 @@ import os
 import pickle
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from contextvars import copy_context
 from dataclasses import dataclass
 from datetime import date
-from threading import Lock
+from threading import Lock, Semaphore
 from typing import Any, Final
 from uuid import uuid4
 
@@ -30,6 +30,7 @@ from prefect.context import FlowRunContext
 
 from pipeline import run
 from pipeline.base import (
+    ONE_THREAD,
     ConfigError,
     DataError,
     LostpolError,
@@ -46,14 +47,12 @@ from pipeline.schedule.flows import require_apart, scheduling_server
 from pipeline.stages import versions_here
 from pipeline.words import joined, said
 
-#: One thread each: as many workers as cores share a machine best.
-_WORKER_ENVIRONMENT: Final = dict.fromkeys(
-    ("POLARS_MAX_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"
-)
 #: How long a cluster may take to show its first worker [s].
 _PATIENCE_S: Final = 120
 #: How long a scheduler may take to answer at all.
 _ANSWER_S: Final = 15
+#: Reports that this process makes at once: each takes some 1.5 GiB, however many mills there are.
+_REPORTS_AT_ONCE: Final = 2
 #: What the flows of this process do, by name: open files and locks cannot travel to workers.
 _JOBS: Final[dict[str, Callable[[], None]]] = {}
 
@@ -147,12 +146,13 @@ def backfill_together(
         with ThreadPoolExecutor(len(mills), thread_name_prefix="mill") as pool:
             asked = [
                 # Prefect knows by its context, which threads do not inherit, whose tasks these are.
-                pool.submit(copy_context().run, _one, mill, first, last, spread)
+                pool.submit(copy_context().run, _one, mill, first, last, (spread, step))
                 for mill in mills
             ]
             results.extend(future.result() for future in asked)
 
     results: list[run.Outcome | BaseException] = []
+    step = _few_reports(_REPORTS_AT_ONCE)
     name = uuid4().hex
     _JOBS[name] = job
     try:
@@ -165,15 +165,24 @@ def backfill_together(
 
 
 def _one(
-    mill: Mill,
-    first: date | None,
-    last: date | None,
-    spread: Any,  # noqa: ANN401
+    mill: Mill, first: date | None, last: date | None, ways: tuple[Any, run.Step]
 ) -> run.Outcome | BaseException:
+    spread, step = ways
     try:
-        return run.backfill(mill, first, last, spread=spread)
+        return run.backfill(mill, first, last, step, spread=spread)
     except Exception as error:  # noqa: BLE001  (told below, when the other mills are done)
         return error
+
+
+def _few_reports(most: int) -> run.Step:
+    """Steps of many mills, of which no more than `most` make a report at a time."""
+    turn = Semaphore(most)
+
+    def step(name: str, stage: Callable[..., Any], *arguments: object) -> Any:  # noqa: ANN401
+        with turn if name == "report" else nullcontext():
+            return stage(*arguments)
+
+    return step
 
 
 def _outcomes(
@@ -216,7 +225,7 @@ def _runner(cluster: Cluster) -> Iterator[Any]:
         return
     # Read before a worker's process starts, when numerical libraries look for it.
     with (
-        dask.config.set({"distributed.nanny.pre-spawn-environ": _WORKER_ENVIRONMENT}),
+        dask.config.set({"distributed.nanny.pre-spawn-environ": ONE_THREAD}),
         LocalCluster(  # type: ignore[no-untyped-call]
             n_workers=cluster.workers,
             threads_per_worker=1,

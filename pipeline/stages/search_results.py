@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any, Final
 
@@ -110,13 +110,20 @@ def _keep_series(
 ) -> None:
     """Keep the drawn series and the notices, one file a day; a notice belongs to its first day."""
     first, last = search_window.owns.days
-    for n in range((last - first).days + 1):
-        day = first + n * ONE_DAY
-        lake.write_features(LOSSES, day, _of_day(losses.minutes, "ts_utc", day))
-        lake.write_features(NOTICES, day, _of_day(notices, "started", day))
-        if losses.driven is not None:
-            parts = losses.driven.between(midnight(day), midnight(day, 1))
-            lake.write_features(DRIVEN, day, parts)
+    lake.write_days(
+        piece
+        for day in (first + n * ONE_DAY for n in range((last - first).days + 1))
+        for piece in _series_of(losses, notices, day)
+    )
+
+
+def _series_of(
+    losses: Losses, notices: pl.DataFrame, day: date
+) -> Iterator[tuple[str, date, pl.DataFrame]]:
+    yield LOSSES, day, _of_day(losses.minutes, "ts_utc", day)
+    yield NOTICES, day, _of_day(notices, "started", day)
+    if losses.driven is not None:
+        yield DRIVEN, day, losses.driven.between(midnight(day), midnight(day, 1))
 
 
 def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:

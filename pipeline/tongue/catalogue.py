@@ -76,6 +76,15 @@ class Catalogue:
             "currency": ["", ""],
         }
 
+    def amount(self, currency: str, sum_: str) -> str:
+        """Set a currency's code before or behind a sum, as the country does.
+
+        A line never ends between them (CLDR, spacing of currencies).
+        """
+        pattern = self._locale.currency_formats["standard"].pattern
+        first = pattern.index("¤") < pattern.index("0")
+        return _SPACE.join((currency, sum_) if first else (sum_, currency))
+
     def day(self, day: date, *, with_year: bool) -> str:
         """Write a date with its day of the week."""
         return format_date(day, "EEE d MMM y" if with_year else "EEE d MMM", self._locale)

@@ -13,6 +13,8 @@ _SPACE: Final = "\u00a0"
 _SIGN: Final = re.compile(
     r"&#?\w+;|(?P<space>[ \u00a0\u202f]?)(?P<sign>[:;!?])(?=[\s<]|$)| (?P<share>%|\{unit\})"
 )
+#: Spaces within the marks of a quotation.
+_QUOTED: Final = re.compile(r"(?<=«) | (?=»)")
 #: What a preposition and the article behind it become, by language.
 _PAIRS: Final[Mapping[str, Mapping[str, str]]] = {
     "es": {"de el": "del", "a el": "al"},
@@ -75,7 +77,7 @@ def signed(language: str, words: str) -> str:
     """Put the spaces about signs that a language asks for.
 
     French parts colon, semicolon, question and exclamation mark, per cent sign and units from what
-    stands before them, by a space at which no line ends.
+    stands before them, and what it quotes from its marks, by a space at which no line ends.
     """
     if language != "fr":
         return words
@@ -84,4 +86,4 @@ def signed(language: str, words: str) -> str:
         sign = found["sign"] or found["share"]
         return f"{_SPACE}{sign}" if sign else found[0]
 
-    return _SIGN.sub(put, words)
+    return _SIGN.sub(put, _QUOTED.sub(_SPACE, words))

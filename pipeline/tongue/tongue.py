@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pipeline.base import ConfigError
 from pipeline.tongue.grammar import fitted, met, signed
 from pipeline.tongue.units import Units, converted
-from pipeline.words import Day, Edited, Figure, Measured, Parts, Phrase, Said, Stored, said
+from pipeline.words import Amount, Day, Edited, Figure, Measured, Parts, Phrase, Said, Stored, said
 
 if TYPE_CHECKING:
     from jinja2 import BaseLoader
@@ -161,6 +161,11 @@ class Tongue:
         values, unit = converted((made.value, made.low, made.high), made.unit, self.units)
         return str(self(made.text if unit == made.unit else made.write(*values, unit)))
 
+    def _amount(self, text: Said, made: Amount) -> str:
+        if self.language == "en":
+            return str(text)
+        return self.catalogue.amount(made.currency, str(self(made.sum)))
+
     def _stored(self, text: Said, made: Stored) -> str:
         """Say what a search wrote in English, as far as its sentence is known."""
         form = made.form or str(text)
@@ -176,6 +181,7 @@ _BY_KIND: Final[Mapping[type, Callable[[Tongue, Said, Any], str]]] = {
     Day: Tongue._day,
     Measured: Tongue._measured,
     Stored: Tongue._stored,
+    Amount: Tongue._amount,
 }
 
 ENGLISH: Final = Tongue()

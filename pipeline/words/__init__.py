@@ -6,6 +6,7 @@ from features.base import handed_out
 
 if TYPE_CHECKING:
     from pipeline.base import (
+        Amount,
         Day,
         Edited,
         Figure,
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
         Phrase,
         Said,
         Stored,
+        amount,
         counted,
         figure,
         filled,
@@ -35,6 +37,7 @@ if TYPE_CHECKING:
     from pipeline.words.causes import CAUSES, CauseWords, caution_label, words_of
     from pipeline.words.evidence import Evidence, parsed_evidence, read_evidence
     from pipeline.words.lessons import lesson_words
+    from pipeline.words.linebreaks import unparted, unparted_page
     from pipeline.words.localtime import (
         as_utc,
         chart_offset,

@@ -6,9 +6,10 @@ each above the *usual*, and of what lies in no finding.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final
 
-from pipeline.base import Measured, Said, said
+from pipeline.base import Measured, Said, amount, said
 from pipeline.words.rounding import MISSING, known, places, plain
 
 UNAVOIDABLE: Final = said(
@@ -36,9 +37,9 @@ _LOST: Final = said("of sucrose lost above the unavoidable")
 _DID_BETTER: Final = said("than at the targets")
 
 
-def headline_words(amount: str) -> str:
+def headline_words(told: str) -> str:
     """What follows an amount that `against_targets` wrote, at the head of a page."""
-    return _DID_BETTER if amount.partition(" (")[0].endswith(_BETTER) else _LOST
+    return _DID_BETTER if told.partition(" (")[0].endswith(_BETTER) else _LOST
 
 
 def against_targets(value: object, low: object, high: object) -> str:
@@ -52,31 +53,28 @@ def against_targets(value: object, low: object, high: object) -> str:
 
 
 def _tonnes_against(value: object, low: object, high: object, unit: str) -> str:
-    return _against(value, low, high, "", said(" {unit}", unit=unit), finest=6)
+    return _against(value, low, high, lambda sum_: sum_ + said(" {unit}", unit=unit), finest=6)
 
 
 def worth_against_targets(value: object, low: object, high: object, currency: str) -> str:
     """Write the worth of a loss above the unavoidable, as `against_targets` writes its tonnes."""
-    return _against(value, low, high, said("{currency} ", currency=currency).lstrip(), "", finest=0)
+    return _against(value, low, high, lambda sum_: amount(currency, sum_), finest=0)
 
 
 def share_against_targets(value: object, low: object, high: object) -> str:
     """Write a loss above the unavoidable as a share of the sucrose fed [%]."""
-    return _against(value, low, high, "", Said(" %"), finest=6)
+    return _against(value, low, high, lambda share: share + Said(" %"), finest=6)
 
 
-def _against(value: object, low: object, high: object, before: str, after: str, finest: int) -> str:
+def _against(
+    value: object, low: object, high: object, told: Callable[[str], str], finest: int
+) -> str:
     middle, bottom, top = known(value), known(low), known(high)
     if middle is None:
         return MISSING
     decimals = min(finest, places(middle, bottom, top))
     better = round(middle, decimals) < 0
-    text = said(
-        "{before}{amount}{after}",
-        before=before,
-        amount=plain(abs(middle), decimals),
-        after=after,
-    )
+    text = told(plain(abs(middle), decimals))
     if better:
         text = said("{amount} better", amount=text)
     if bottom is None or top is None:

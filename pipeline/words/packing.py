@@ -10,6 +10,7 @@ from datetime import date
 from typing import Any, Final
 
 from pipeline.base import (
+    Amount,
     Day,
     Edited,
     Figure,
@@ -18,6 +19,7 @@ from pipeline.base import (
     Phrase,
     Said,
     Stored,
+    amount,
     counted,
     joined,
     said,
@@ -70,6 +72,7 @@ _PACK: Final[Mapping[type, Callable[[Said, Any], object]]] = {
     Parts: lambda _, made: {"join": packed(made.between), "of": [packed(t) for t in made.texts]},
     Day: lambda _, made: {"day": made.day.isoformat(), "year": made.with_year},
     Measured: lambda _, made: packed(made.text),
+    Amount: lambda _, made: {"amount": packed(made.sum), "in": made.currency},
 }
 
 
@@ -145,6 +148,7 @@ _MAKE: Final[Mapping[str, Callable[[Mapping[str, Any]], str]]] = {
     "figure": lambda held: Said(str(held["figure"]), Figure()),
     "join": lambda held: joined(_made(held["join"]), [_made(part) for part in held["of"]]),
     "day": _day,
+    "amount": lambda held: amount(str(held["in"]), _made(held["amount"])),
     "stored": lambda held: stored(str(held["stored"]), **_values(held)),
     "edit": _again,
     "cut": _cut,

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 
-from pipeline.base import Measured, Said, figure, said
+from pipeline.base import Measured, Said, amount, figure, said
 
 MISSING = said("not computed")
 _LARGEST_PLACE = 6
@@ -141,7 +141,7 @@ def money(value: object, low: object, high: object, currency: str) -> str:
     if middle is None:
         return MISSING
     decimals = min(0, places(middle, bottom, top))
-    text = said("{currency} {sum}", currency=currency, sum=plain(middle, decimals)).lstrip()
+    text = amount(currency, plain(middle, decimals))
     if bottom is None or top is None:
         return said("{value} (no interval)", value=text)
     return said("{value} {span}", value=text, span=_span(bottom, top, decimals))
@@ -164,10 +164,9 @@ def price_words(per_t: object, currency: str) -> str:
             return MISSING
         # A price is known as it is described: it is not rounded as what is estimated by it.
         sum_ = plain(price, 0 if price >= _WHOLE else 2)
-        amount = said("{currency} {sum}", currency=currency, sum=sum_).lstrip()
         if unit == "1/short ton":
-            return said("{amount} a short ton", amount=amount)
-        return said("{amount} a tonne", amount=amount)
+            return said("{amount} a short ton", amount=amount(currency, sum_))
+        return said("{amount} a tonne", amount=amount(currency, sum_))
 
     text = write(per_t, None, None, "1/t")
     return Said(text, Measured(text, write, per_t, None, None, "1/t"))

@@ -151,7 +151,7 @@ _CONFIDENCE: tuple[tuple[float, str], ...] = (
 
 def within_line(sentence: str) -> str:
     """Write words that begin with a capital so that they can stand within a sentence."""
-    return sentence if sentence.startswith("pH") else sentence[:1].lower() + sentence[1:]
+    return sentence[:1].lower() + sentence[1:]
 
 
 def spoken_name(name: object) -> str:

@@ -115,22 +115,25 @@ class Plain:
         usual = usual_flow_m3_h(station, vessel)
         drawn = np.zeros(self.n)
         if vessel.kind == "settler":
-            drawn = np.maximum(self.read("flow", vessel.name, ("mud",), vessel.mud_flow_m3_h), 0.0)
             parcel = parcel | {"to_fall": np.ones(self.n)}
+        smoothed, mud = smooth(volume), None
+        if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
+            mud, room = self.mud_held(vessel, flow)
+            volume, smoothed, drawn = volume * room, smoothed * room, mud["inflow"]
         probe = self.limed if region == "liming" else self.clear
         souring = None
         if region != "liming":
             souring = np.asarray(souring_1_min(station, temp))
         tanks = max(vessel.tanks, 1)
-        edges = edges_from_means(smooth(volume) * hot) / tanks
+        edges = edges_from_means(smoothed * hot) / tanks
         zone = {"temp": temp, "brix": brix, "volume": volume, "tanks": tanks, "probe": probe,
                 "region": region, "fall_min": vessel.ph_fall_min, "shift": vessel.ph_shift,
                 "usual": usual / target_concentration(station, vessel)}  # fmt: skip
         out, parcel_out, first = self.cells(
             vessel.name, zone, inside, parcel, edges, drawn * hot, souring
         )
-        if vessel.kind == "settler" and vessel.mud_volume_m3 > 0.0:
-            self.mud(vessel, zone, first, drawn)
+        if mud is not None:
+            self.mud(vessel, zone, first, mud)
         if self.station.signal("flow", vessel.name, "out") is not None:
             out = np.maximum(self.read("flow", vessel.name, ("out",), 0.0), 0.0)
             out = out * as_fed(
@@ -141,15 +144,31 @@ class Plain:
             )
         return out, parcel_out | ({} if brix is None else {"brix": brix})
 
-    def mud(self, vessel: Vessel, settler: dict, parcel, drawn) -> None:
-        temp = self.read("temperature", vessel.name, ("mud",), vessel.temp_degc)
+    def mud_held(self, vessel: Vessel, flow):
+        """Mud of a settler, and the room it leaves to the juice: while juice stands, no other."""
+        drawn = np.maximum(self.read("flow", vessel.name, ("mud",), vessel.mud_flow_m3_h), 0.0)
         level = self.read("mud_level", vessel.name, ("mud", "", "inside"), vessel.mud_level_pct)
         volume = np.maximum(level, 0.0) / 100.0 * vessel.mud_volume_m3
-        edges = edges_from_means(running_mean(volume, _MUD_LEVEL_MIN))
+        held = running_mean(volume, _MUD_LEVEL_MIN)
+        usual = vessel.mud_volume_m3 * vessel.mud_level_pct / 100.0
+        room = np.maximum(1.0 - (held - usual) / vessel.volume_m3, 0.1)
+        flowed = False
+        for t in range(self.n):
+            if flow[t] > 0.0:
+                flowed = True
+            elif flowed:
+                room[t] = room[t - 1]
+        edges = edges_from_means(held)
         inflow = np.maximum(drawn + 60.0 * np.diff(edges), 0.0)
+        return {"volume": volume, "edges": edges, "inflow": inflow}, room
+
+    def mud(self, vessel: Vessel, settler: dict, parcel, held: dict) -> None:
+        temp = self.read("temperature", vessel.name, ("mud",), vessel.temp_degc)
+        edges, inflow = held["edges"], held["inflow"]
         drop = self.mud_drop(vessel, inflow, edges)
-        zone = settler | {"temp": temp, "volume": volume, "tanks": 1, "probe": self.clear - drop,
-                          "region": "mud", "usual": vessel.mud_flow_m3_h}  # fmt: skip
+        zone = settler | {"temp": temp, "volume": held["volume"], "tanks": 1,
+                          "probe": self.clear - drop, "region": "mud",
+                          "usual": vessel.mud_flow_m3_h}  # fmt: skip
         self.cells(f"{vessel.name}:mud", zone, inflow, parcel, edges, np.zeros(self.n), None)
 
     def mud_drop(self, vessel: Vessel, inflow, edges):

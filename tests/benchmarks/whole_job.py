@@ -2,13 +2,14 @@
 
     python tests/benchmarks/whole_job.py                # 180 days x 40 tags x 5 s; 8 GB of disk
     python tests/benchmarks/whole_job.py --days 7
-    python tests/benchmarks/whole_job.py --workers 2    # derive and search on two local processes
+    python tests/benchmarks/whole_job.py --workers 1    # in one process
 
 The readings are those of the sample weeks, laid one after the other, put on a beat of five seconds
 with a little noise, and written as one Parquet export a week; nine more tags repeat others. Pull,
-derive, search and report then run in one process of its own by the same stages as a user's data.
-The peak is the resident memory of that process (of the largest, where there are workers). The aims
-are 45 times the bare scan, 2 GiB, 5 times the pace of plain pandas and twice that of plain polars.
+derive, search and report then run in a process of its own by the same stages as a user's data, with
+as many processes beside it as ``lostpol backfill`` takes here. The peak is the resident memory of
+the largest of them, and all together are told too. The aims are 45 times the bare scan, 2 GiB, 5
+times the pace of plain pandas and twice that of plain polars.
 
 Bare scan: every value of every column of the same exports, by the fastest of polars, pyarrow and
 duckdb. Plain pandas, on the first days of the same exports: read, sort, drop repeats, a rolling
@@ -43,7 +44,7 @@ import pyarrow.dataset as ds
 from features_season import Plain  # beside this file
 from whole_polars import polars_job
 
-from pipeline.base.spread import one_by_one
+from pipeline.base.cores import cores_here, over_cores
 from pipeline.lake.coverage import lake_of
 from pipeline.mill.description import Mill, load_mill
 from pipeline.present.view import write_season_report
@@ -169,18 +170,13 @@ def lostpol_job(folder: Path, workers: int) -> dict[str, float]:
 
     pull(mill, files)
     lap("pull")
-    if workers > 1:
-        from pipeline.schedule.cluster import Cluster, backfill_together
-
-        backfill_together([mill], Cluster(workers=workers))
-        lap("derive, search and report on workers")
-    else:
-        derive(mill, None, spread=one_by_one)
+    with over_cores(workers or None) as spread:
+        derive(mill, None, spread=spread)
         lap("derive")
-        judged = detect(mill, "backfill", lake_of(mill).days()[0])
+        judged = detect(mill, "backfill", lake_of(mill).days()[0], spread=spread)
         lap("search")
-        write_season_report(mill, judged.window)
-        lap("report")
+    write_season_report(mill, judged.window)
+    lap("report")
     seconds["findings"] = store_of(mill).findings().height
     return seconds
 
@@ -253,8 +249,25 @@ def _pandas_minutes(pd, rows):  # pandas is optional here, and has no types to n
 def timed(job: str, folder: Path, *words: str) -> dict[str, float]:
     """Run a job in a process of its own; its figures, with its peak memory [GiB]."""
     command = [sys.executable, __file__, "--job", job, str(folder), *words]
-    done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True)
-    return json.loads(done.stdout.splitlines()[-1])
+    most = 0.0
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        while process.poll() is None:
+            most = max(most, _resident_gib(process.pid))
+            time.sleep(0.2)
+        text = process.stdout.read() if process.stdout else ""
+    if process.returncode:
+        raise subprocess.CalledProcessError(process.returncode, command)
+    return json.loads(text.splitlines()[-1]) | {"together_gib": most}
+
+
+def _resident_gib(pid: int) -> float:
+    """Resident memory of a process and of all that it started [GiB]; 0 where /proc lacks."""
+    try:
+        size = int(Path(f"/proc/{pid}/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+        below = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    except OSError:
+        return 0.0
+    return size / 2**30 + sum(_resident_gib(int(child)) for child in below)
 
 
 def work(job: str, folder: Path, *words: str) -> int:
@@ -276,7 +289,7 @@ def main() -> int:
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
     parser.add_argument("--days", type=int, default=180)
-    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--workers", type=int, default=0, help="default: as backfill here")
     parser.add_argument("--pandas-days", type=int, default=3)
     parser.add_argument("--polars-days", type=int, default=28)
     parser.add_argument("--folder", type=Path, help="where to write; default: temporary")
@@ -297,11 +310,13 @@ def compare(folder: Path, days: int, workers: int, plain_days: tuple[int, int]) 
     best = min(scans, key=lambda engine: scans[engine]["seconds"])
     scan = scans[best]
     own = timed("lostpol", folder, str(workers))
-    parts = {k: v for k, v in own.items() if k not in ("findings", "peak_gib", "cpu_s")}
+    parts = {k: v for k, v in own.items() if not k.endswith(("findings", "_gib", "cpu_s"))}
     total = sum(parts.values())
     print("lostpol [s]: " + ", ".join(f"{name} {s:.1f}" for name, s in parts.items()))
     print(f"  whole job {total:.1f} s wall, {own['cpu_s']:.1f} s processor")
-    print(f"  peak {own['peak_gib']:.2f} GiB, aim {AIM_GIB:.0f}; {own['findings']:.0f} findings")
+    print(f"  processes: {workers or cores_here()}; {own['findings']:.0f} findings")
+    print(f"  peak of the largest {own['peak_gib']:.2f} GiB, aim {AIM_GIB:.0f}; "
+          f"of all together {own['together_gib']:.2f}")  # fmt: skip
     print(f"bare scan by {best}: {scan['seconds']:.2f} s wall, {scan['cpu_s']:.2f} s processor; "
           f"the whole job takes {total / scan['seconds']:.0f} times as long, aim "
           f"{AIM_SCANS:.0f}")  # fmt: skip

@@ -33,9 +33,11 @@ _SEARCH = (
     "features/flow/transients.py",
     "features/signal/health.py",
     "models/amount/mill_balance.py",
+    "models/replay/costs.py",
+    "models/replay/ranges.py",
 )
 #: What is raised there is shown to people, as what cannot be answered.
-_REFUSED = ("features/replay", "features/advice/setpoint.py")
+_REFUSED = ("features/replay", "features/advice/setpoint.py", "models/replay/ranges.py")
 #: Words of a sentence, by which it is told from a name or a key.
 _PROSE = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z(]|[a-z]{2,} by$|^[a-z]+ \{")
 _FORMAT = re.compile(r"\{(\w*)(?::[^{}]*)?\}")
@@ -77,10 +79,6 @@ _WORDS = (
     "{what} {low} to {high}{unit}; the destruction of reducing sugars is known from {least} to "
     "{most}{unit2}",
     "{what} {low} to {high}{unit}; the density of juice is known from {least} to {most}{unit2}",
-    "{input} in {zone} would lie outside {low} to {high} {unit}, for which the {formula} is known",
-    "{key} was not measured in this period",
-    "the season holds less than a day of hours with {key}",
-    "{key} would have been {middle}; in {hours} hours this mill ran at {low} to {high}",
 )
 #: Calls whose words are no sentence of the search.
 _NO_SENTENCE = {"Column", "ValueError", "text", "number", "count", "moment", "flag"}

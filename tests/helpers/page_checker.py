@@ -42,7 +42,8 @@ _SAID = """() => {
             const labels = ':scope > p, h1, h2, h3, .key, .span, .fine, figcaption, thead';
             near.push(...[...up.querySelectorAll(labels)].map(e => e.textContent));
         }
-        told.push([block.textContent.replace(/\\s+/g, ' ').trim(), near.join(' | ')]);
+        const all = near.join(' | ').replace(/\\u00a0/g, ' ');
+        told.push([block.textContent.replace(/\\s+/g, ' ').trim(), all]);
     }
     return told;
 }"""
@@ -199,8 +200,21 @@ def text_over_text(page) -> list[str]:
     return wrong
 
 
-def empty_thirds(page) -> list[str]:
-    """Printed pages, but the last, of which a third or more in one piece is blank."""
+def empty_thirds(page, most_of_last: float = 1.0) -> list[str]:
+    """Printed pages of which a third or more in one piece is blank; the last may be more so."""
+    drawn = _sheets(page)
+    wrong = []
+    for number, sheet in enumerate(drawn, start=1):
+        blank = np.concatenate([[False], (sheet > 250).all(axis=1), [False]])
+        edges = np.flatnonzero(np.diff(blank.astype(int)))
+        longest = max(edges[1::2] - edges[::2], default=0)
+        if longest >= len(sheet) * (1 / 3 if number < len(drawn) else most_of_last):
+            wrong.append(f"page {number}: {longest / len(sheet):.0%} blank in one piece")
+    return wrong
+
+
+def _sheets(page) -> list[np.ndarray]:
+    """Printed pages as pictures, a byte for each point."""
     sheets = page.pdf(prefer_css_page_size=True)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "page.pdf")
@@ -208,15 +222,7 @@ def empty_thirds(page) -> list[str]:
         tool = shutil.which("pdftoppm")
         assert tool is not None, "pdftoppm is absent: it comes with poppler-utils"
         subprocess.run([tool, "-gray", "-r", "24", path, path.with_suffix("")], check=True)
-        drawn = [_gray(file) for file in sorted(Path(folder).glob("page-*.pgm"))]
-    wrong = []
-    for number, sheet in enumerate(drawn[:-1], start=1):
-        blank = np.concatenate([[False], (sheet > 250).all(axis=1), [False]])
-        edges = np.flatnonzero(np.diff(blank.astype(int)))
-        longest = max(edges[1::2] - edges[::2], default=0)
-        if longest >= len(sheet) / 3:
-            wrong.append(f"page {number}: {longest / len(sheet):.0%} blank in one piece")
-    return wrong
+        return [_gray(file) for file in sorted(Path(folder).glob("page-*.pgm"))]
 
 
 def _gray(file: Path) -> np.ndarray:

@@ -20,6 +20,9 @@ class _Strange:
     def digits(self, number):
         return number.translate(str.maketrans(".,", ",."))
 
+    def amount(self, currency, sum_):
+        return f"{sum_} {currency}"
+
     def day(self, day, *, with_year):
         return day.isoformat()
 

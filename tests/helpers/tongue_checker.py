@@ -49,6 +49,15 @@ _BROKEN = """() => {
     }
     return [...found];
 }"""
+#: Running text as it stands, its spaces kept apart from those at which no line ends.
+_RUNNING = """() => {
+    const told = [];
+    const walk = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+    for (let node; (node = walk.nextNode());)
+        if (!node.parentElement.closest('style, script, code, svg, textarea'))
+            told.push(node.textContent);
+    return told;
+}"""
 _TABLES = """() => {
     const wrong = [];
     for (const table of document.querySelectorAll('table')) {
@@ -74,6 +83,16 @@ _CLIPPED = """() => {
     }
     return wrong;
 }"""
+#: What has to be pushed sideways to be read.
+_SIDEWAYS = """() => [...document.querySelectorAll('body *')]
+    .filter(e => /auto|scroll/.test(getComputedStyle(e).overflowX) && e.checkVisibility())
+    .filter(e => e.scrollWidth > e.clientWidth + 1 && !e.matches('input, textarea, pre'))
+    .map(e => `${e.scrollWidth - e.clientWidth} px wider than it shows: ` +
+        e.textContent.trim().slice(0, 40))"""
+#: Signs that a style sheet sets behind words, without the space that French puts before them.
+_SET_BY_STYLE = """() => [...new Set([...document.querySelectorAll('td, th, li, p, span')]
+    .map(e => getComputedStyle(e, '::after').content)
+    .filter(content => /^"[:;!?]/.test(content)))]"""
 _HEADINGS = "() => [...document.querySelectorAll('h2, h3')].map(e => e.textContent)"
 #: English words that no other language of the pages has.
 _ENGLISH = re.compile(
@@ -93,6 +112,7 @@ _PAIRS = {
 }
 _NO_SPACE = re.compile(r"[^\s\u00a0:;!?][:;!?](?=\s|$)|(?<=\w)[ ][:;!?](?=\s|$)|\d[ ]?%")
 _POINT = re.compile(r"(?<![\w.:/-])\d+\.\d{1,2}(?![\w.])")
+_PARTED = re.compile(r"\d (?:%|(?:kg|mg|t|h|min|s|m³|L|°C|pH|m)(?![\w'’-]))|± \d|\bpH \d")
 _UNITS = re.compile(r"\[(?:K|points?)\]|pH \d+[.,]\d+[ \u00a0]pH|\bPH (?=de )")
 
 
@@ -133,13 +153,20 @@ def signs(page, language: str) -> list[str]:
     """French signs without their space, or with one at which a line may end."""
     if language != "fr":
         return []
-    return _each(text[:120] for text in page.evaluate(_SHOWN) if _NO_SPACE.search(text))
+    beside = [f"a style sets {sign!r}" for sign in page.evaluate(_SET_BY_STYLE)]
+    return _each(text[:120] for text in page.evaluate(_SHOWN) if _NO_SPACE.search(text)) + beside
 
 
 def points(page, language: str) -> list[str]:
     """Numbers with a decimal point where a comma is written, and units nobody prints."""
     pattern = _UNITS if language == "en" else re.compile(f"{_POINT.pattern}|{_UNITS.pattern}")
     return _each(text[:120] for text in page.evaluate(_SHOWN) if pattern.search(text))
+
+
+def parted(page, _language: str) -> list[str]:
+    """Numbers that a line may part from their unit (SI Brochure, 5.4.3: they belong together)."""
+    told = page.evaluate(_RUNNING)
+    return _each(" ".join(text.split())[:120] for text in told if _PARTED.search(text))
 
 
 def broken_words(page) -> list[str]:
@@ -155,6 +182,11 @@ def row_heads(page) -> list[str]:
 def clipped(page) -> list[str]:
     """Words of a chart that its edge cuts."""
     return page.evaluate(_CLIPPED)
+
+
+def sideways(page) -> list[str]:
+    """Parts of a page that scroll sideways."""
+    return page.evaluate(_SIDEWAYS)
 
 
 def orphan_headings(page, sheets: bytes | None = None) -> list[str]:

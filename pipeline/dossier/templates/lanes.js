@@ -80,7 +80,11 @@
   };
   const dayWords = (time) => {
     const local = new Date(time + offsetAt(time) * MINUTE);
-    if (data.language !== "en") return local.toLocaleDateString(data.language, { timeZone: "UTC", weekday: "short", day: "numeric", month: "short" });
+    if (data.language !== "en") {
+      // The same parts in the same order as the tables beside, whatever signs a browser puts between.
+      const said = new Intl.DateTimeFormat(data.language, { timeZone: "UTC", weekday: "short", day: "numeric", month: "short" }).formatToParts(local);
+      return ["weekday", "day", "month"].map((name) => said.find((part) => part.type === name).value).join(" ");
+    }
     return DAYS[local.getUTCDay()] + " " + local.getUTCDate() + " " + MONTHS[local.getUTCMonth()];
   };
   const digits = (value, decimals) => value.toFixed(decimals).replace(".", data.words.decimal);

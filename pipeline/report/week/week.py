@@ -14,7 +14,7 @@ from pipeline.report.levers import lever_lines, lever_rows
 from pipeline.report.plausible import plausible_lines
 from pipeline.report.runline import common_parts
 from pipeline.report.season import season_of
-from pipeline.report.season_head import head_of
+from pipeline.report.season_head import head_of, inside_of
 from pipeline.report.sensor_groups import gathered_sensors
 from pipeline.report.tables import FindingRow, finding_rows
 from pipeline.report.view import Estimate, WeekView
@@ -27,6 +27,7 @@ from pipeline.report.week.shift_rows import day_rows, shift_totals
 from pipeline.words import (
     DEFINED,
     against_targets,
+    amount,
     clean,
     day_words,
     moment_words,
@@ -116,6 +117,10 @@ def _line(view: WeekView, name: str, sums: Tally | None) -> dict[str, str]:
         row = {"mass": none, "worth": none, "a_day": none, "unavoidable": none}
         return {"name": name, "computed": "", **row}
     total, a_day, price = sums.total, sums.a_day, view.report.price_per_t
+    currency = clean(view.report.currency)
+    worth = worth_against_targets(
+        price * total.value, price * total.low, price * total.high, currency
+    )
     partly = (
         ""
         if sums.days == sums.asked
@@ -125,9 +130,8 @@ def _line(view: WeekView, name: str, sums: Tally | None) -> dict[str, str]:
         "name": name + partly,
         "computed": "yes",
         "mass": against_targets(*_ends(total)),
-        "worth": worth_against_targets(
-            price * total.value, price * total.low, price * total.high, view.report.currency
-        ),
+        "worth": worth,
+        "worth_span": amount(currency, inside_of(worth)),
         "a_day": against_targets(*_ends(a_day)),
         "unavoidable": head_of(tonnes(sums.unavoidable_t, None, None)),
     }

@@ -51,7 +51,7 @@ def test_an_error_survives_the_way_between_processes(kind):
 
 
 def test_an_error_can_still_be_told_in_another_tongue_after_that_way():
-    made = DataError(said("{n} times", n=figure(1234.5, ",.1f")), "tags.csv", said("none"))
+    made = DataError(said("{n} times", n=figure(1234.5, ",.1f")), "tags.csv", said("mixed juice"))
     error = pickle.loads(pickle.dumps(made))
     assert isinstance(error.what, Said) and error.what.made == made.what.made
-    assert tongue_of("es")(error.next_step) == "ninguno"
+    assert tongue_of("es")(error.next_step) == "jugo mezclado"

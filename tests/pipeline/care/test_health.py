@@ -95,8 +95,8 @@ def test_a_well_store_is_well(mill):
 @pytest.mark.parametrize(
     ("language", "line"),
     [
-        ("es", "bien   Bloqueo: ninguna corrida trabaja en el almacén"),
-        ("pt", "bem    Bloqueio: nenhuma execução trabalha no armazém"),
+        ("es", "bien   Bloqueo: ninguna corrida trabaja en la carpeta de datos"),
+        ("pt", "bem    Bloqueio: nenhuma execução trabalha na pasta de dados"),
         ("fr", "bien   Verrou\u00a0: aucun passage ne travaille sur l'entrepôt"),
     ],
 )

@@ -176,6 +176,24 @@ def test_paper_holds_what_is_shown_and_nothing_to_press(chromium, served):
     page.close()
 
 
+def test_paper_leaves_out_a_heading_whose_form_it_leaves_out(chromium, served, first):
+    page = chromium.new_page()
+    page.goto(f"{served}/m/{KEY}/finding/{first['finding_id']}")
+    assert page.get_by_role("heading", name="Decide").is_visible()
+    wide = page.locator("h2", has_text="What speaks for it").bounding_box()["width"]
+    page.emulate_media(media="print")
+    assert not page.get_by_role("heading", name="Decide").is_visible()
+    floor = page.locator("h2", has_text="Check on the floor").bounding_box()["width"]
+    assert floor > 1.5 * wide
+    page.goto(f"{served}/m/{KEY}/period?from=2025-10-11&to=2025-10-12")
+    page.wait_for_selector("#lanes .lane")
+    assert not page.get_by_role("heading", name="What it would have been").is_visible()
+    # The name of a signal does not stand at the foot of a sheet, its chart on the next.
+    broken = "getComputedStyle(document.querySelector('.lane')).breakInside"
+    assert page.evaluate(broken) == "avoid"
+    page.close()
+
+
 def test_without_script_links_and_forms_do_the_same(chromium, served):
     context = chromium.new_context(java_script_enabled=False)
     page = context.new_page()

@@ -9,9 +9,10 @@ from concurrent.futures.process import BrokenProcessPool
 import pytest
 
 from models.judge import NOISES, Searched
+from pipeline.base import cores
 from pipeline.base.errors import DataError
 from pipeline.cli import app
-from pipeline.proof import NullPlan, null_lines, processes
+from pipeline.proof import NullPlan, null_lines
 from pipeline.proof import null_card as module
 
 
@@ -21,14 +22,14 @@ def made_up(name, seed, weeks, rates):
     return [Searched(count, 0, 0, weeks * 10_080, name != "walk_1") for _ in rates]
 
 
-def threads(jobs, mp_context):
+def threads(jobs, *_, **__):
     return ThreadPoolExecutor(jobs)
 
 
 @pytest.fixture
 def quick(monkeypatch):
     monkeypatch.setattr(module, "search_noise", made_up)
-    monkeypatch.setattr(processes, "ProcessPoolExecutor", threads)
+    monkeypatch.setattr(cores, "ProcessPoolExecutor", threads)
 
 
 @pytest.mark.parametrize("jobs", [1, 3])

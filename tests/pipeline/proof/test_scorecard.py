@@ -15,10 +15,11 @@ import pytest
 from models.judge.naive_rules import report_nothing
 from models.judge.scorecard import score
 from models.simulator import Habits, HardMill, PlantParameters, Season, draw_any_plant
+from pipeline.base import cores
 from pipeline.base.errors import DataError
 from pipeline.cli import app
 from pipeline.mill.description import load_mill
-from pipeline.proof import one_mill, processes, scorecard
+from pipeline.proof import one_mill, scorecard
 from pipeline.proof.one_mill import CONFIDENT, LISTED, MillMarks, Plan
 
 ROOT = Path(__file__).resolve().parents[3]
@@ -98,12 +99,12 @@ def made_up(seed, plan, progress=None):
     return MillMarks(seed, PlantParameters(), cards, 0.3, 0.35, 12.0)
 
 
-def threads(jobs, mp_context):
+def threads(jobs, *_, **__):
     return ThreadPoolExecutor(jobs)
 
 
 def test_mills_side_by_side(monkeypatch):
-    monkeypatch.setattr(processes, "ProcessPoolExecutor", threads)
+    monkeypatch.setattr(cores, "ProcessPoolExecutor", threads)
     monkeypatch.setattr(scorecard, "mark_mill", made_up)
     told = []
     mills = list(scorecard.mark_mills(Plan((4, 3, 2), jobs=2), lambda *step: told.append(step[1:])))
@@ -115,7 +116,7 @@ def test_a_worker_that_is_stopped_is_told(monkeypatch):
     def stopped(seed, plan):
         raise BrokenProcessPool
 
-    monkeypatch.setattr(processes, "ProcessPoolExecutor", threads)
+    monkeypatch.setattr(cores, "ProcessPoolExecutor", threads)
     monkeypatch.setattr(scorecard, "mark_mill", stopped)
     with pytest.raises(DataError, match="fewer --jobs"):
         list(scorecard.mark_mills(Plan((1, 2), jobs=2)))

@@ -224,7 +224,7 @@ def build_view() -> ReportView:
         season=season_frame(),
         lab=lab_frame(),
         station=station(),
-        multiplier=Multiplier(2.31, 1.62, 3.4, "From 41 laboratory balances since 18 Aug."),
+        multiplier=Multiplier(2.31, 1.62, 3.4, "From 41 laboratory balances since 18 Aug"),
         notices=pl.DataFrame(
             {
                 "started": [START + timedelta(hours=30), START + timedelta(hours=70)],

@@ -12,9 +12,11 @@ import tongue_checker as checker
 from chromium import IN_CHROMIUM, opened
 from desks import desk_for, running
 
-from pipeline.base import Window
+from pipeline.base import Window, now
+from pipeline.cli.period_show import write_page
 from pipeline.dossier import write_dossier
 from pipeline.mill.description import load_mill
+from pipeline.period import answer, beside_of
 from pipeline.present import write_night_report, write_season_report, write_week_report
 from pipeline.present.view import latest_run
 from pipeline.run import night_of, week_of
@@ -22,18 +24,36 @@ from pipeline.store.folders import store_of
 from pipeline.tongue import LANGUAGES
 
 pytestmark = IN_CHROMIUM
-WRITTEN = ("nightly", "weekly", "keeper", "backfill", "dossier")
+WRITTEN = ("nightly", "weekly", "keeper", "backfill", "dossier", "period")
 AT_THE_DESK = (
     "",
     "finding/{first}",
     "period?from={day}&to={next}",
+    "what-if?from={day}&to={next}",
+    "what-if?from={day}&to={next}&by.ph_limed=0.1",
+    # Outside what the mill has run; of no use as a change; of nothing that is known.
+    "what-if?from={day}&to={next}&by.first_evaporator.temp_degc=4",
+    "what-if?from={day}&to={next}&by.ph_limed=9",
+    "what-if?from={next}&to={day}",
+    "finding/nothing",
+    "reports/nothing.html",
     "waiting",
     "verdicts",
     "reports/",
 )
 PHONE, WIDE = 390, 1280
-_WORDS = (checker.english, checker.unmet, checker.signs, checker.points)
-_LAYOUT = (checker.broken_words, checker.row_heads, checker.clipped, page_checker.text_over_text)
+#: What the margins of a sheet of A4 leave of its 210 mm.
+PAPER = round(186 / 25.4 * 96)
+_WORDS = (checker.english, checker.unmet, checker.signs, checker.points, checker.parted)
+_LAYOUT = (
+    checker.broken_words,
+    checker.row_heads,
+    checker.clipped,
+    checker.sideways,
+    page_checker.text_over_text,
+)
+#: A dossier on a phone before anything is unfolded, in heights of its screen.
+MOST_SCREENS = 15
 
 
 @pytest.fixture(scope="session")
@@ -49,7 +69,8 @@ def spoken(mill, tmp_path_factory):
     """Pages of the mill by language and name."""
     run = latest_run(mill)
     window = Window(run["window_start"], run["window_end"])
-    first = store_of(mill).findings()["finding_id"][0]
+    found = store_of(mill).findings().row(0, named=True)
+    hours = Window(found["started"], found["ended"])
     pages = {}
     for language in LANGUAGES:
         told = replace(mill, reports=mill.reports.model_copy(update={"language": language}))
@@ -59,7 +80,8 @@ def spoken(mill, tmp_path_factory):
             "weekly": week,
             "keeper": week.with_name("keeper.html"),
             "backfill": write_season_report(told, window),
-            "dossier": write_dossier(told, first),
+            "dossier": write_dossier(told, found["finding_id"]),
+            "period": write_page(answer(told, hours, beside_of("usual", told.tz, now())), None),
         }
         folder = tmp_path_factory.mktemp(language)
         for name, path in made.items():
@@ -86,17 +108,33 @@ def faults(page, language):
     return {name: found for name, found in wrong.items() if found}
 
 
+def on_paper(page):
+    """What of a page a sheet of paper is too narrow for."""
+    page.set_viewport_size({"width": PAPER, "height": 844})
+    page.emulate_media(media="print")
+    cut = page.evaluate(
+        """() => [...document.querySelectorAll('th, td')].filter(e => e.checkVisibility())
+        .filter(e => e.getBoundingClientRect().right > innerWidth + 1).map(e => e.textContent)"""
+    )
+    return checker.sideways(page) + cut
+
+
 @pytest.mark.parametrize("language", LANGUAGES)
 @pytest.mark.parametrize("name", WRITTEN)
 def test_a_report_in_every_language(chromium, spoken, name, language):
     path = spoken[language, name]
     for width in (PHONE, WIDE):
         page, _, _ = opened(chromium, path, width)
+        if width == PHONE and name in ("dossier", "period"):
+            assert page.evaluate("document.body.scrollHeight") < MOST_SCREENS * 844
         page.evaluate("document.querySelectorAll('input.fold').forEach(e => { e.checked = true })")
         assert faults(page, language) == {}
         assert page.evaluate("document.documentElement.scrollWidth") <= width
         if width == WIDE:
             assert checker.orphan_headings(page) == []
+            assert on_paper(page) == []
+            if name == "backfill":
+                assert page_checker.empty_thirds(page, most_of_last=0.55) == []
             sheets = path.with_suffix(".pdf")
             if sheets.exists():
                 assert checker.orphan_headings(page, sheets.read_bytes()) == []
@@ -111,9 +149,11 @@ def test_a_view_of_the_desk_in_every_language(chromium, desk, view, language):
     for width in (PHONE, WIDE):
         page = chromium.new_page(viewport={"width": width, "height": 844})
         page.goto(f"{where}{'&' if '?' in where else '?'}language={language}")
+        assert page.locator("html").get_attribute("lang") in {language, "pt-BR"}
         assert faults(page, language) == {}
         if width == WIDE:
             assert checker.orphan_headings(page) == []
+            assert on_paper(page) == []
         page.close()
 
 
@@ -133,16 +173,18 @@ BROKEN = """<body><table><thead><tr><th scope="col">A</th></tr></thead>
 @pytest.mark.parametrize(
     ("check", "language", "text"),
     [
-        (checker.english, "es", "90 % interval"),
-        (checker.english, "pt", "0,1 t a day"),
+        (checker.english, "es", "90\u00a0% interval"),
+        (checker.english, "pt", "0,1\u00a0t a day"),
         (checker.unmet, "es", "alrededor de el período"),
         (checker.unmet, "pt", "horas de o achado"),
         (checker.unmet, "pt", "em este período"),
         (checker.unmet, "fr", "autour de le constat"),
         (checker.signs, "fr", "Constats: 1"),
         (checker.signs, "fr", "Constats : 1"),
-        (checker.signs, "fr", "90 % des heures"),
-        (checker.points, "fr", "0.26 pH"),
+        (checker.signs, "fr", "90% des heures"),
+        (checker.signs, "fr", "<style>p::after { content: '; ' }</style>Constats"),
+        (checker.points, "fr", "0.26\u00a0pH"),
+        (checker.parted, "pt", "0,1 t por dia"),
         (checker.points, "en", "Temperature, by [K]"),
     ],
 )
@@ -166,10 +208,12 @@ def test_the_checker_sees_broken_words_bare_rows_and_cut_charts(chromium):
         "<table><thead><tr><th>A</th></tr></thead><tbody><tr><td style='width:30px;"
         "max-width:30px;overflow-wrap:anywhere'>evaporator</td></tr></tbody></table>"
         "<svg width='60' height='20'><text x='2' y='15'>wider than its chart</text></svg>"
+        "<div style='width:60px;overflow-x:auto'><p style='width:90px'>wide</p></div>"
     )
     assert checker.broken_words(page) == ["evaporator is broken"]
     assert len(checker.row_heads(page)) == 2
     assert checker.clipped(page) == ["wider than its chart reaches beyond its chart"]
+    assert checker.sideways(page) == ["30 px wider than it shows: wide"]
     page.close()
 
 

@@ -92,7 +92,7 @@ def test_rows_and_line_say_how_much_of_a_loss_is_a_rougher_guess(view):
     assert second.share == "1 % of the reducing sugars destroyed"
     assert "primary heater 4 % (52.4 to 59.9 °C)" in beyond_line(held)
     page = page_of("report", compose(held, 1) | {"style": ""})
-    assert "2,278 of 80,336 min" in page
+    assert "2,278 of 80,336\u00a0min" in page
 
 
 def test_little_is_said_in_few_words_and_nothing_where_nothing_was_counted(view):

@@ -71,6 +71,11 @@ def test_first_lines_say_how_much_what_worth_and_the_worst(page):
     assert "7 findings. The worst: Limed juice too acid (settler), Tue 7 Oct 02:36 to 10:48" in text
 
 
+def test_what_the_level_comes_from_ends_as_a_sentence(page):
+    text = " ".join(page.text.split())
+    assert "comes from: From 41 laboratory balances since 18 Aug. Intervals are" in text
+
+
 def test_every_part_is_there(page):
     for part in ("findings", "season", "notices", "missing", "health", "cautions", "number"):
         assert part in page.ids
@@ -123,6 +128,12 @@ def test_a_card_says_where_chance_cannot_be_told(view):
     told = pl.lit('{"facts": [], "uncalibrated": "periods"}')
     page = Page(render_report(replace(view, findings=view.findings.with_columns(evidence=told))))
     assert "how often it alone makes such a loss cannot be told here: the ordinary" in page.text
+
+
+def test_a_card_names_other_causes_within_a_line(view):
+    other = pl.lit('{"alternatives": [{"cause": "microbial"}, {"cause": "unexplained"}]}')
+    found = replace(view, findings=view.findings.with_columns(evidence=other))
+    assert "Could also be: sugar eaten by microbes; a loss that no known cause" in said(found)
 
 
 def test_hostile_text_stays_text(hostile_view):

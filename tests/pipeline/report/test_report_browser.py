@@ -70,3 +70,20 @@ def test_no_name_of_a_share_lies_over_its_bar(chromium, files, width):
     assert len(gaps) >= 3
     assert min(gaps) >= 0
     page.close()
+
+
+def test_paper_keeps_a_term_with_what_it_says_and_a_mark_within_the_sheet(chromium, files):
+    page, _, _ = opened(chromium, files["plain"], 1280)
+    page.emulate_media(media="print")
+    terms = "[...document.querySelectorAll('dt')].map(e => getComputedStyle(e).breakAfter)"
+    assert set(page.evaluate(terms)) == {"avoid"}
+    assert page.evaluate("""() => {
+        const pen = document.createElement('canvas').getContext('2d');
+        return [...document.querySelectorAll('.checks')].every(list => {
+            const style = getComputedStyle(list.querySelector('li'));
+            pen.font = style.font;
+            const mark = pen.measureText(JSON.parse(style.listStyleType)).width;
+            return mark <= parseFloat(getComputedStyle(list).paddingLeft);
+        });
+    }""")
+    page.close()

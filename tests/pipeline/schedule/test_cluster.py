@@ -2,6 +2,8 @@
 
 import hashlib
 import shutil
+import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import nullcontext
 from dataclasses import replace
 from datetime import date, timedelta
@@ -11,6 +13,7 @@ from pathlib import Path
 import polars as pl
 import pytest
 
+from pipeline.base.cores import over_cores
 from pipeline.base.errors import ConfigError, DataError
 from pipeline.base.spread import batches, one_by_one
 from pipeline.base.window import Window, midnight
@@ -84,6 +87,40 @@ def test_a_cluster_leaves_what_one_machine_leaves(pulled, tmp_path, prefect_serv
         assert lake_of_bytes(other) == lake_of_bytes(one)
         assert store_of(other).findings().equals(store_of(one).findings())
         assert store_of(other).pending_days() == ()
+
+
+def test_the_cores_of_a_machine_leave_what_one_process_leaves(pulled, tmp_path, monkeypatch):
+    monkeypatch.setattr(order, "write_season_report", lambda *_: Path("not drawn"))
+    monkeypatch.setattr("pipeline.base.cores._FEWEST", 1)  # of a season of one search window too
+    (_, alone), (_, spread) = copies(pulled, tmp_path / "alone"), copies(pulled, tmp_path / "cores")
+    expected = order.backfill(alone)
+    with over_cores(2) as cores:
+        told = order.backfill(spread, spread=cores)
+    assert told.judged == expected.judged
+    assert told.judged.findings > 0
+    assert lake_of_bytes(spread) == lake_of_bytes(alone)
+    assert store_of(spread).findings().equals(store_of(alone).findings())
+
+
+def test_few_reports_are_made_at_once():
+    from pipeline.schedule.cluster import _few_reports
+
+    step, at_work, most = _few_reports(2), [], []
+
+    def work():
+        at_work.append(1)
+        most.append(len(at_work))
+        time.sleep(0.02)
+        at_work.pop()
+        return "done"
+
+    for name, allowed in (("report", 2), ("derive", 6)):
+        most.clear()
+        with ThreadPoolExecutor(6) as pool:
+            asked = [pool.submit(step, name, work) for _ in range(6)]
+        assert [one.result() for one in asked] == ["done"] * 6
+        assert max(most) <= allowed
+    assert max(most) > 2  # all else goes on side by side
 
 
 @pytest.mark.prefect

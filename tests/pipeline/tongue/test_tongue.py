@@ -1,11 +1,12 @@
 """Texts said in other tongues: words, numbers, dates, units; foreign text stays as it stands."""
 
+import re
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
 from babel.dates import format_date
-from babel.numbers import format_decimal
+from babel.numbers import format_currency, format_decimal
 from jinja2 import DictLoader, Environment
 
 from features.replay import Change
@@ -18,6 +19,7 @@ from pipeline.tongue.template import Writing
 from pipeline.words import (
     Said,
     against_targets,
+    amount,
     clean,
     counted,
     day_words,
@@ -37,6 +39,7 @@ from pipeline.words import (
     unpacked,
     within_line,
     words_of,
+    worth_against_targets,
 )
 from pipeline.words.rounding import fact_value
 
@@ -69,9 +72,31 @@ def test_dates_are_those_of_the_language():
 
 
 def test_money_and_intervals():
-    assert ES(money(1219.4, 624, 2028, "USD")) == "USD 1.200 (600 a 2.000)"
+    assert ES(money(1219.4, 624, 2028, "USD")) == "1.200\u00a0USD (600 a 2.000)"
+    assert PT(money(1219.4, 624, 2028, "USD")) == "USD\u00a01.200 (600 a 2.000)"
+    assert FR(price_words(520.0, "USD")) == "520\u00a0USD la tonne"
+    # An end that is better than the targets takes the code with it; without a code none is set.
+    assert FR(worth_against_targets(30, -50, 110, "USD")) == "30\u00a0USD (50 mieux à 110)"
+    assert FR(worth_against_targets(-70, -110, -30, "USD")) == "70\u00a0USD mieux (30 à 110)"
+    assert FR(amount("USD", against_targets(30, -50, 110).split(" (", 1)[1].rstrip(")"))) == (
+        "50 mieux à 110\u00a0USD"
+    )
+    assert money(1219.4, None, None, "") == "1,200 (no interval)"
     assert FR(tonnes(2.345, 1.2, 3.9)) == "2,3\u00a0t (1,2 à 3,9)"
     assert PT(against_targets(-0.49, -0.7, -0.28)) == "0,49 t melhor (0,28 a 0,70)"
+
+
+@pytest.mark.parametrize(("tag", "locale", "currency"), [
+    ("es", "es", "GTQ"), ("pt", "pt_BR", "MZN"), ("fr", "fr", "GTQ"), ("fr-CA", "fr_CA", "MUR"),
+    ("es-MX", "es_MX", "GTQ"), ("pt-PT", "pt_PT", "MZN"),
+])  # fmt: skip
+def test_a_currency_stands_where_the_country_writes_it(tag, locale, currency):
+    # Against Babel's own formatter (CLDR), of currencies that it writes with their code; it leaves
+    # out the space that CLDR sets between letters and digits.
+    wanted = format_currency(1200, currency, locale=locale, format_type="standard")
+    wanted = re.sub(r"[.,]00", "", wanted).replace("\u202f", "\u00a0")
+    wanted = re.sub(rf"^{currency}(?=\d)", f"{currency}\u00a0", wanted)
+    assert tongue_of(tag)(money(1200, None, None, currency).split(" (", 1)[0]) == wanted
 
 
 def test_plurals_follow_the_language():
@@ -84,6 +109,10 @@ def test_plurals_follow_the_language():
 def test_what_is_done_to_a_text_is_done_to_its_words():
     name = words_of("microbial").name
     assert ES(within_line(name)) == "azúcar consumido por microbios"
+    # In English this begins with a small letter already.
+    probe = within_line(words_of("ph_probe_high").name)
+    assert probe.startswith("pH probe")
+    assert ES(probe).startswith("la sonda de pH")
     assert FR(name.upper()) == "SUCRE CONSOMMÉ PAR DES MICROBES"
     assert PT(joined("; ", [name, "LT.AI212"]) + ".") == "Açúcar consumido por micróbios; LT.AI212."
     assert ES(tonnes(2.3, 1.2, 3.9).split(" (", 1)[0]) == "2,3 t"
@@ -116,7 +145,7 @@ def test_points_and_vessels_of_common_names_are_said_with_their_article():
     assert ES(section_words("first_evaporator", {})) == "primer evaporador"
     lever = change_words(Change("temp_degc", "by", -2.0, "first_evaporator"))
     assert lever == "temperature in the first evaporator 2 °C lower"
-    assert FR(lever) == "température dans le premier évaporateur 2 °C plus bas"
+    assert FR(lever) == "température dans le premier évaporateur 2 °C de moins"
     assert ES(change_words(Change("flow", "factor", 5.0))) == "caudal de jugo 5 % más alto"
 
 
@@ -126,8 +155,9 @@ def test_points_and_vessels_of_common_names_are_said_with_their_article():
         (
             "The ordinary daily balance sees losses above 1.30 t in this period: it would have "
             "seen this one (by reducing sugars, 15 samples before and 16 after the station).",
-            "El balance diario ordinario ve pérdidas mayores de 1,30 t en este período: habría "
-            "visto esta (por azúcares reductores, 15 muestras antes y 16 después de la estación).",
+            "El balance diario ordinario ve pérdidas mayores de 1,30 t en este período: "
+            "habría visto esta (por azúcares reductores, 15 muestras antes y 16 después de la "
+            "estación).",
         ),
         ("silent for 5.0 h", "en silencio 5,0 h"),
         ("silent for 68 min; 12 spikes", "en silencio 68 min; 12 picos"),
@@ -135,9 +165,9 @@ def test_points_and_vessels_of_common_names_are_said_with_their_article():
             "LT.LI213: level up by 14 m³, but the flow meters brought in 3 m³ more than left. "
             "Compare it with a gauge on the spot; were it right, about 1.4 t of sucrose would have "
             "been lost.",
-            "LT.LI213: el nivel sube 14 m³, pero los medidores trajeron 3 m³ más de lo que salió. "
-            "Compárelo con un indicador en sitio; de ser cierto, se habrían perdido unas 1,4 t de "
-            "sacarosa.",
+            "LT.LI213: el nivel sube 14 m³, pero los medidores trajeron 3 m³ más de lo "
+            "que salió. Compárelo con un indicador en sitio; de ser cierto, se habrían perdido "
+            "unas 1,4 t de sacarosa.",
         ),
         ("pump swapped by the night shift", "pump swapped by the night shift"),
     ],
@@ -154,6 +184,12 @@ def test_how_a_text_was_made_can_be_kept_and_read_back():
     assert PT(again) == PT(made)
     bare = tonnes(1234.5, 1000.0, 1500.0).split(" (", 1)[0]
     assert ES(unpacked(packed(bare), str(bare))) == "1.230 t"
+    worth = money(1219.4, 624, 2028, "USD")
+    assert (
+        FR(unpacked(packed(worth), str(worth)))
+        == FR(worth)
+        == "1\u00a0200\u00a0USD (600 à 2\u00a0000)"
+    )
     assert ES(unpacked({"edit": "format", "of": "x", "by": []}, "no readings")) == "sin lecturas"
     assert unpacked({"say": "other words"}, "what stands there") == "what stands there"
 
@@ -201,7 +237,7 @@ def test_french_parts_its_signs_and_nothing_of_an_export():
     assert signed("fr", "Vu : 3 % à 05:28; et &nbsp; ?") == (
         "Vu\u00a0: 3\u00a0% à 05:28\u00a0; et &nbsp;\u00a0?"
     )
-    assert signed("es", "Visto: 3 %") == "Visto: 3 %"
+    assert signed("es", "Visto: 3\u00a0%") == "Visto: 3\u00a0%"
 
 
 @pytest.mark.parametrize(

@@ -82,7 +82,7 @@ def test_first_line_adds_microbes_and_kinetics_by_hand(night):
         "mass": "1.6 t",
         "mass_span": "0.9 to 2.3",
         "worth": "USD 830",
-        "worth_span": "490 to 1,200",
+        "worth_span": "USD 490 to 1,200",
         "against": "of sucrose lost above the unavoidable",
     }
 

@@ -6,11 +6,12 @@ from pathlib import Path
 import pytest
 from strange_tongue import STRANGE, left_in_english
 
-from pipeline.charts import Drawing
+from pipeline.charts import WIDE_STRIP, DayBar, Drawing, Lane, strip
 from pipeline.report import night as night_words
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, text_of
-from pipeline.tongue import tongue_of
+from pipeline.tongue import LANGUAGES, tongue_of
+from pipeline.words import CAUSES
 
 #: What the night was given, not what was said here: names, a gap, where the level comes from.
 _GIVEN = (
@@ -20,7 +21,7 @@ _GIVEN = (
     "first evaporator",
     "Flocculant dose",
     "no juice density was given",
-    "From 41 laboratory balances since 18 Aug.",
+    "From 41 laboratory balances since 18 Aug",
     "lostpol",
     "UTC",
 )
@@ -57,3 +58,12 @@ def test_a_night_in_another_language_says_so_and_is_escaped(night, quick):
     assert '<html lang="fr"' in page
     assert "<script>" not in page
     assert "&lt;script&gt;" in page
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_cause_has_room_left_of_its_lane(language):
+    names = [words.name.partition(",")[0] for words in CAUSES.values()]
+    lanes = [Lane(name, ((0.0, 1.0),)) for name in names]
+    tongue = tongue_of(language)
+    drawn = strip([DayBar(0, 1.0, 0.5, 2.0)], ["1"], lanes, "x", WIDE_STRIP, tongue)
+    assert "…" not in drawn
