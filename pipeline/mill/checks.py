@@ -9,19 +9,16 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 from features.base import QUANTITY_COLUMNS, Quantity
 from pipeline.base import figure, said
 from pipeline.mill.export_layout import ExportLayout
-from pipeline.mill.faults import Fault, nearest, quoted
+from pipeline.mill.faults import Fault, nearest
 from pipeline.mill.scales import Scale
 from pipeline.mill.sections import LabSection, TagSection, TargetsSection, VesselSection
-from pipeline.mill.units import is_unit, signal_change, units_of
+from pipeline.mill.unit_checks import scale_faults, unit_fault
+from pipeline.mill.units import signal_change
 from pipeline.mill.zones import offset_s
 
 #: Places that are not vessels.
 OUTSIDE_PLACES = ("mixed_juice", "mill", "filtrate", "syrup", "filter_cake")
 #: Words used for other things in findings.
-_LACKING = {
-    "height_m": said("the height that counts as full"),
-    "density_kg_m3": said("the density of what flows"),
-}
 RESERVED_NAMES = (*OUTSIDE_PLACES, "train", "feed")
 
 
@@ -127,11 +124,11 @@ def source_faults(
     for name, tag in tags.items():
         key = f'tags."{name}"'
         yield from _place_faults(key, tag.place, tag.port, known, vessel_kinds)
-        yield from _scale_faults(key, tag.unit, tag.quantity, scales[name])
+        yield from scale_faults(key, tag.unit, tag.quantity, scales[name])
     for name, series in lab.items():
         key = f'lab."{name}"'
         yield from _place_faults(key, series.place, series.port, known, vessel_kinds)
-        yield from _scale_faults(key, series.unit, series.analyte, scales[name])
+        yield from scale_faults(key, series.unit, series.analyte, scales[name])
         yield from _lab_kind_faults(key, series)
         if series.sd == 0 and series.rel_sd == 0:
             cure = said("Give sd (in its unit) or rel_sd (a share)")
@@ -157,7 +154,7 @@ def half_read_faults(tables: Mapping[str, object], read: Collection[str]) -> Ite
         if not quantity or not isinstance(unit, str):
             continue
         if Scale(quantity, None, unit, density_kg_m3=1.0, height_m=1.0).found(unit).change is None:
-            yield _unit_fault(f'tags."{name}"', unit, quantity)
+            yield unit_fault(f'tags."{name}"', unit, quantity)
 
 
 def _place_faults(
@@ -177,61 +174,6 @@ def _place_faults(
         yield Fault(
             f"{key}.port", said("{place} is a {kind}", place=place, kind=kinds[place]), cure
         )
-
-
-def _scale_faults(key: str, unit: str, what: str, scale: Scale) -> Iterator[Fault]:
-    found = scale.found(unit)
-    if found.change is not None:
-        return
-    if found.lacking:
-        problem = said(
-            '"{unit}" becomes the unit of {what} only with {lacking}',
-            unit=unit,
-            what=what,
-            lacking=_LACKING[found.lacking],
-        )
-        yield Fault(
-            f"{key}.unit", problem, said("Add {lacking} to this tag", lacking=found.lacking)
-        )
-        return
-    other = scale.other_basis(unit)
-    if other is not None:
-        problem = said(
-            '"{unit}" says a share of {other}, its basis says {basis}',
-            unit=unit,
-            other=other,
-            basis=scale.basis,
-        )
-        yield Fault(
-            f"{key}.unit", problem, said('Set basis = "{other}" or correct the unit', other=other)
-        )
-        return
-    yield _unit_fault(key, unit, what)
-
-
-def layout_unit_faults(
-    layouts: tuple[ExportLayout, ...], scales: Mapping[str, Scale]
-) -> Iterator[Fault]:
-    """Units that layouts give for tags and that these tags cannot have."""
-    for number, layout in enumerate(layouts, start=1):
-        for name, unit in layout.units.items():
-            if name in scales:
-                what = scales[name].quantity or scales[name].analyte or ""
-                yield from _scale_faults(
-                    f'exports.layout.{number}.units."{name}"', unit, what, scales[name]
-                )
-            elif not is_unit(unit):
-                cure = nearest(name, scales, said("Name a tag, or a unit as the export writes it"))
-                problem = said('is no tag, and "{unit}" is no unit', unit=unit)
-                yield Fault(f'exports.layout.{number}.units."{name}"', problem, cure)
-
-
-def _unit_fault(key: str, unit: str, what: str) -> Fault:
-    # No guess at what was meant: the unit that looks most alike may be a hundred times another.
-    cure = said("Known units of {what}: {units}", what=what, units=quoted(units_of(what)))
-    return Fault(
-        f"{key}.unit", said('"{unit}" is not a unit of {what}', unit=unit, what=what), cure
-    )
 
 
 def _double_claims(

@@ -19,7 +19,7 @@ from features.base import Station
 from models.base import smallest_finding_t
 from pipeline.base import ConfigError, Readers, counted, joined, said
 from pipeline.mill.changes import UnitChange
-from pipeline.mill.checks import layout_faults, layout_unit_faults, zone_faults
+from pipeline.mill.checks import layout_faults, zone_faults
 from pipeline.mill.export_layout import Exports
 from pipeline.mill.faults import Fault, nearest, read_section, text_at
 from pipeline.mill.lake_place import place_faults, read_locations
@@ -37,6 +37,7 @@ from pipeline.mill.sections import (
 )
 from pipeline.mill.sources import Source, read_sources
 from pipeline.mill.station import read_station
+from pipeline.mill.unit_checks import layout_unit_faults
 
 _SECTIONS: Final = (
     "mill",
