@@ -1,4 +1,4 @@
-"""What every room uses: errors, progress, locks, spans of time, pieces of work."""
+"""What every room uses: errors, texts for any tongue, locks, spans of time, pieces of work."""
 
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,24 @@ if TYPE_CHECKING:
     )
     from pipeline.base.extras import needing
     from pipeline.base.lock import is_running, only_run, only_sender, only_writer
+    from pipeline.base.message import (
+        Amount,
+        Day,
+        Edited,
+        Figure,
+        Measured,
+        Parts,
+        Phrase,
+        Said,
+        Stored,
+        amount,
+        counted,
+        figure,
+        filled,
+        joined,
+        said,
+        stored,
+    )
     from pipeline.base.private import (
         Readers,
         copy_rights,

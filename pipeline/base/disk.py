@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from pipeline.base.errors import DiskError
+from pipeline.base.message import figure, said
 
 _ERRNOS: Final = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EROFS, errno.EIO})
 #: What libraries write that pass the system's error on as text.
@@ -40,16 +41,19 @@ def full_disk(error: BaseException, where: Path) -> DiskError | None:
     if phrase is None:
         return None
     if "read-only" in phrase:
-        cure = "See why it may only be read (mount, failing disk)"
+        cure = said("See why it may only be read (mount, failing disk)")
     else:
-        cure = (
+        cure = said(
             "Make a little room by hand first, outside the store: clearing up needs some, too. "
             "lostpol tidy MILL --dry-run then lists what can go"
         )
     return DiskError(
-        f"The disk takes no writing: {phrase}.",
-        f"{where} ({_room(where)})",
-        f"{cure}. Then run the same command again. What was stored before is as it was.",
+        said("The disk takes no writing: {phrase}.", phrase=phrase),
+        said("{where} ({room})", where=where, room=_room(where)),
+        said(
+            "{cure}. Then run the same command again. What was stored before is as it was.",
+            cure=cure,
+        ),
     )
 
 
@@ -66,7 +70,9 @@ def free_bytes(where: Path) -> int | None:
 
 def _room(where: Path) -> str:
     free = free_bytes(where)
-    return "free space unknown" if free is None else f"{free / 2**20:,.0f} MiB free"
+    if free is None:
+        return said("free space unknown")
+    return said("{mib} MiB free", mib=figure(free / 2**20, ",.0f"))
 
 
 def _about_disk(error: BaseException) -> str | None:

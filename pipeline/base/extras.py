@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from typing import Final, Literal
 
 from pipeline.base.errors import ConfigError
+from pipeline.base.message import said
 
 #: A lake in an object store has words of its own, in pipeline/lake/objects.py.
 Extra = Literal["serve", "cluster", "opcua", "sql"]
@@ -14,18 +15,27 @@ Extra = Literal["serve", "cluster", "opcua", "sql"]
 #: What a set of libraries is for, and how to do without it; its name is that of pyproject.toml.
 _FOR: Final[dict[Extra, tuple[str, str]]] = {
     "serve": (
-        "Runs on a schedule of lostpol's own",
-        "Or start lostpol nightly from a timer of your system: configs/README.md.",
+        said("Runs on a schedule of lostpol's own"),
+        said("Or start lostpol nightly from a timer of your system: configs/README.md."),
     ),
-    "cluster": ("Work on a cluster", "Or leave out --cluster, --scheduler and --workers."),
-    "opcua": ("History over OPC UA", "Or pull exports: lostpol pull MILL FILES..."),
-    "sql": ("Readings from a SQL database", "Or pull exports: lostpol pull MILL FILES..."),
+    "cluster": (
+        said("Work on a cluster"),
+        said("Or leave out --cluster, --scheduler and --workers."),
+    ),
+    "opcua": (
+        said("History over OPC UA"),
+        said("Or pull exports: lostpol pull MILL FILES..."),
+    ),
+    "sql": (
+        said("Readings from a SQL database"),
+        said("Or pull exports: lostpol pull MILL FILES..."),
+    ),
 }
 _OWN: Final = frozenset({"pipeline", "models", "features"})
 
 
 @contextmanager
-def needing(extra: Extra, where: str = "this installation") -> Iterator[None]:
+def needing(extra: Extra, where: str = said("this installation")) -> Iterator[None]:
     """Say in plain words which set of libraries is not installed, and how to get it.
 
     Parameters
@@ -47,7 +57,15 @@ def needing(extra: Extra, where: str = "this installation") -> Iterator[None]:
             raise  # a fault of lostpol's own
         what, otherwise = _FOR[extra]
         raise ConfigError(
-            f"{what} takes libraries that are not installed ({error.name}).",
+            said(
+                "{what} takes libraries that are not installed ({name}).",
+                what=what,
+                name=error.name,
+            ),
             where,
-            f"In lostpol's folder: .venv/bin/pip install -e '.[{extra}]'. {otherwise}",
+            said(
+                "In lostpol's folder: .venv/bin/pip install -e '.[{extra}]'. {otherwise}",
+                extra=extra,
+                otherwise=otherwise,
+            ),
         ) from error

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import IO, Final, Protocol
 
 from pipeline.base.errors import ConfigError, StoreBusyError
+from pipeline.base.message import figure, said
 from pipeline.base.private import Readers, private_folder
 
 if sys.platform == "win32":
@@ -57,9 +58,15 @@ def _lock_file(mill: Holder, name: str) -> IO[str]:
         return (mill.store_path / name).open("a", encoding="utf-8")
     except OSError as error:
         raise ConfigError(
-            f"The store of {mill.name} cannot be written to: {error.strerror}.",
+            said(
+                "The store of {name} cannot be written to: {why}.",
+                name=mill.name,
+                why=error.strerror,
+            ),
             str(mill.store_path),
-            f"Give [mill] store in {mill.config_path.name} a folder you may write to.",
+            said(
+                "Give [mill] store in {name} a folder you may write to.", name=mill.config_path.name
+            ),
         ) from error
 
 
@@ -82,10 +89,15 @@ def only_run(mill: Holder, wait_s: float = 0.0) -> Iterator[None]:
     with _lock_file(mill, "run.lock") as file:
         if not _taken(file, wait_s):
             raise StoreBusyError(
-                f"Another run of lostpol works on the store of {mill.name}"
-                + (f"; waited {wait_s:g} s." if wait_s else "."),
+                said(
+                    "Another run of lostpol works on the store of {name}; waited {wait_s} s.",
+                    name=mill.name,
+                    wait_s=figure(wait_s, "g"),
+                )
+                if wait_s
+                else said("Another run of lostpol works on the store of {name}.", name=mill.name),
                 str(mill.store_path),
-                "Wait until it has ended, then run the same command again.",
+                said("Wait until it has ended, then run the same command again."),
             )
         yield
 
@@ -109,9 +121,9 @@ def only_sender(mill: Holder, patience_s: float = 5.0) -> Iterator[None]:
     with _lock_file(mill, "outbox.lock") as file:
         if not _taken(file, patience_s):
             raise StoreBusyError(
-                f"Another lostpol is sending the mail of {mill.name}.",
+                said("Another lostpol is sending the mail of {name}.", name=mill.name),
                 str(mill.store_path),
-                "It takes what waits with it; look again with lostpol outbox MILL.",
+                said("It takes what waits with it; look again with lostpol outbox MILL."),
             )
         yield
 
@@ -131,9 +143,12 @@ def only_writer(database: Path, patience_s: float) -> Iterator[None]:
     with database.with_name(f"{database.stem}.lock").open("a", encoding="utf-8") as file:
         if not _taken(file, patience_s):
             raise StoreBusyError(
-                f"Another lostpol writes to the findings store; waited {patience_s:g} s.",
+                said(
+                    "Another lostpol writes to the findings store; waited {patience_s} s.",
+                    patience_s=figure(patience_s, "g"),
+                ),
                 str(database),
-                "Try again when it has ended.",
+                said("Try again when it has ended."),
             )
         yield
 

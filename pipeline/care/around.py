@@ -12,17 +12,28 @@ from typing import Final
 
 from pipeline.base import ConfigError, free_bytes, now
 from pipeline.care.signs import Look, Sign, State
-from pipeline.mail import outbox_of
-from pipeline.mill import Mill
+from pipeline.mail import STATE_WORDS, outbox_of
+from pipeline.mail import State as LetterState
+from pipeline.mill import Mill, Weekday
 from pipeline.pull import exports_in
 from pipeline.run import read_log
+from pipeline.words import figure, joined, said
 
 _MIB: Final = 2**20
 #: A night writes some tens of MiB at most; the copy of the database and a report come on top.
 _LEAST_FREE: Final = 200 * _MIB
 _GOOD_FREE: Final = 2048 * _MIB
 _DIAL_S: Final = 3.0
-_CURE_CLOCK: Final = "Set the clock of this machine right and let it be kept by NTP."
+_WEEKDAYS: Final[dict[Weekday, str]] = {
+    "monday": said("Monday").lower(),
+    "tuesday": said("Tuesday").lower(),
+    "wednesday": said("Wednesday").lower(),
+    "thursday": said("Thursday").lower(),
+    "friday": said("Friday").lower(),
+    "saturday": said("Saturday").lower(),
+    "sunday": said("Sunday").lower(),
+}
+_CURE_CLOCK: Final = said("Set the clock of this machine right and let it be kept by NTP.")
 
 
 def disk(mill: Mill) -> Iterator[Sign]:
@@ -35,11 +46,16 @@ def disk(mill: Mill) -> Iterator[Sign]:
 def _room(folder: Path) -> Sign:
     free = free_bytes(folder)
     if free is None:
-        return Sign("Disk", "look", "free space is not known", f"Look at {folder}.")
-    what = f"{free / _MIB:,.0f} MiB free at {folder}"
-    cure = "Make room: lostpol tidy MILL --dry-run lists what can go; [keep] says what may."
+        return Sign(
+            said("Disk"),
+            "look",
+            said("free space is not known"),
+            said("Look at {folder}.", folder=folder),
+        )
+    what = said("{mib} MiB free at {folder}", mib=figure(free / _MIB, ",.0f"), folder=folder)
+    cure = said("Make room: lostpol tidy MILL --dry-run lists what can go; [keep] says what may.")
     state: State = "wrong" if free < _LEAST_FREE else "look" if free < _GOOD_FREE else "fine"
-    return Sign("Disk", state, what, "" if state == "fine" else cure)
+    return Sign(said("Disk"), state, what, "" if state == "fine" else cure)
 
 
 def clock(mill: Mill) -> Iterator[Sign]:
@@ -50,11 +66,18 @@ def clock(mill: Mill) -> Iterator[Sign]:
     last = max(written, default=None)
     if last is not None and last > now() + timedelta(minutes=2):
         back = last - now()
-        what = f"behind what lostpol itself wrote, by {back.total_seconds() / 60.0:.0f} min"
-        yield Sign("Clock", "wrong", what, _CURE_CLOCK)
+        what = said(
+            "behind what lostpol itself wrote, by {minutes} min",
+            minutes=figure(back.total_seconds() / 60.0, ".0f"),
+        )
+        yield Sign(said("Clock"), "wrong", what, _CURE_CLOCK)
     else:
         local = now().astimezone(mill.tz)
-        yield Sign("Clock", "fine", f"{local:%Y-%m-%d %H:%M} at the mill ({mill.zone})")
+        yield Sign(
+            said("Clock"),
+            "fine",
+            said("{local} at the mill ({zone})", local=f"{local:%Y-%m-%d %H:%M}", zone=mill.zone),
+        )
 
 
 def schedule(mill: Mill) -> Iterator[Sign]:
@@ -62,12 +85,22 @@ def schedule(mill: Mill) -> Iterator[Sign]:
     for kind, text in (("nightly", mill.schedule.nightly), ("weekly", mill.schedule.weekly)):
         odd = _odd_day(mill, text)
         if odd is not None:
-            what = f"{kind} at {text} is skipped or comes twice on {odd}, when clocks change"
-            cure = "Choose a time outside the hours that change, such as 05:00."
-            yield Sign("Schedule", "look", what, cure)
+            what = said(
+                "{kind} at {text} is skipped or comes twice on {odd}, when clocks change",
+                kind=kind,
+                text=text,
+                odd=odd,
+            )
+            cure = said("Choose a time outside the hours that change, such as 05:00.")
+            yield Sign(said("Schedule"), "look", what, cure)
             return
-    what = f"nightly {mill.schedule.nightly}, weekly {mill.schedule.weekly_day} "
-    yield Sign("Schedule", "fine", f"{what}{mill.schedule.weekly}, mill time")
+    what = said(
+        "nightly {nightly}, weekly {day} {weekly}, mill time",
+        nightly=mill.schedule.nightly,
+        day=_WEEKDAYS[mill.schedule.weekly_day],
+        weekly=mill.schedule.weekly,
+    )
+    yield Sign(said("Schedule"), "fine", what)
 
 
 def _odd_day(mill: Mill, text: str) -> str | None:
@@ -87,43 +120,63 @@ def inbox(mill: Mill) -> Iterator[Sign]:
     path = mill.inbox_path
     if path is None:
         if not mill.sources:
-            cure = "Name [schedule] inbox, or a [[source]]; else pull by hand before each run."
-            yield Sign("Inbox", "look", "none is described, so nightly runs read nothing new", cure)
+            cure = said(
+                "Name [schedule] inbox, or a [[source]]; else pull by hand before each run."
+            )
+            yield Sign(
+                said("Inbox"),
+                "look",
+                said("none is described, so nightly runs read nothing new"),
+                cure,
+            )
         return
     if not path.is_dir():
-        cure = "Make the folder, or mount the drive it lies on."
-        yield Sign("Inbox", "wrong", f"{path} does not exist", cure)
+        cure = said("Make the folder, or mount the drive it lies on.")
+        yield Sign(said("Inbox"), "wrong", said("{path} does not exist", path=path), cure)
     elif not os.access(path, os.R_OK | os.X_OK):
-        cure = "Give the user who runs lostpol the right to read it."
-        yield Sign("Inbox", "wrong", f"{path} cannot be read", cure)
+        cure = said("Give the user who runs lostpol the right to read it.")
+        yield Sign(said("Inbox"), "wrong", said("{path} cannot be read", path=path), cure)
     else:
-        yield Sign("Inbox", "fine", f"{len(list(exports_in(path)))} files in {path}")
+        yield Sign(
+            said("Inbox"),
+            "fine",
+            said("{files} files in {path}", files=len(list(exports_in(path))), path=path),
+        )
 
 
 def mail(mill: Mill) -> Iterator[Sign]:
     """See whether the mail server can be reached, and whether anything waits."""
     if mill.mail is None:
-        cure = "Add [mail] to the description to have reports and failures sent."
-        yield Sign("Mail", "look", "nobody is described who gets it", cure)
+        cure = said("Add [mail] to the description to have reports and failures sent.")
+        yield Sign(said("Mail"), "look", said("nobody is described who gets it"), cure)
         return
     counts = Counter(letter.state for letter in outbox_of(mill).letters())
-    stuck = {state: counts[state] for state in ("waiting", "refused", "unsure") if counts[state]}
+    states: tuple[LetterState, ...] = ("waiting", "refused", "unsure")
+    stuck = {state: counts[state] for state in states if counts[state]}
     if stuck:
-        what = ", ".join(f"{n} {state}" for state, n in stuck.items())
-        cure = "lostpol outbox MILL lists them; --send tries again, --again NAME lets one go."
-        yield Sign("Outbox", "look", f"letters not sent: {what}", cure)
+        what = joined(
+            ", ",
+            [said("{n} {state}", n=n, state=STATE_WORDS[state]) for state, n in stuck.items()],
+        )
+        cure = said("lostpol outbox MILL lists them; --send tries again, --again NAME lets one go.")
+        yield Sign(said("Outbox"), "look", said("letters not sent: {what}", what=what), cure)
     user = mill.mail.user or os.environ.get("LOSTPOL_MAIL_USER")
     if user and not os.environ.get("LOSTPOL_MAIL_PASSWORD"):
-        cure = "Set LOSTPOL_MAIL_PASSWORD where the schedule runs (see configs/README.md)."
-        yield Sign("Mail", "wrong", "the password is not in this environment", cure)
-    where = f"{mill.mail.host}, port {mill.mail.port}"
+        cure = said("Set LOSTPOL_MAIL_PASSWORD where the schedule runs (see configs/README.md).")
+        yield Sign(said("Mail"), "wrong", said("the password is not in this environment"), cure)
+    where = said("{host}, port {port}", host=mill.mail.host, port=mill.mail.port)
     try:
         socket.create_connection((mill.mail.host, mill.mail.port), timeout=_DIAL_S).close()
     except (OSError, UnicodeError) as error:
-        cure = "See to the network or correct [mail]; letters wait in the outbox until then."
-        yield Sign("Mail", "wrong", f"{where} does not answer: {error}", cure)
+        cure = said("See to the network or correct [mail]; letters wait in the outbox until then.")
+        yield Sign(
+            said("Mail"),
+            "wrong",
+            said("{where} does not answer: {why}", where=where, why=str(error)),
+            cure,
+        )
     else:
-        yield Sign("Mail", "fine", f"{where} answers")
+        yield Sign(said("Mail"), "fine", said("{where} answers", where=where))
 
 
 def sources(mill: Mill) -> Iterator[Sign]:
@@ -133,9 +186,16 @@ def sources(mill: Mill) -> Iterator[Sign]:
             source.address()
             source.password()
         except ConfigError as error:
-            yield Sign("Source", "wrong", f"{source.label}: {error.what}", error.next_step)
+            yield Sign(
+                said("Source"),
+                "wrong",
+                said("{label}: {what}", label=source.label, what=error.what),
+                error.next_step,
+            )
         else:
-            yield Sign("Source", "fine", f"{source.label}: described in full")
+            yield Sign(
+                said("Source"), "fine", said("{label}: described in full", label=source.label)
+            )
 
 
 def _moment(text: object) -> datetime:
@@ -146,10 +206,10 @@ def _moment(text: object) -> datetime:
 
 
 AROUND: Final[tuple[tuple[str, Look], ...]] = (
-    ("Disk", disk),
-    ("Clock", clock),
-    ("Schedule", schedule),
-    ("Inbox", inbox),
-    ("Mail", mail),
-    ("Source", sources),
+    (said("Disk"), disk),
+    (said("Clock"), clock),
+    (said("Schedule"), schedule),
+    (said("Inbox"), inbox),
+    (said("Mail"), mail),
+    (said("Source"), sources),
 )

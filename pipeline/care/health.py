@@ -16,6 +16,7 @@ from pipeline.care.rights import RIGHTS
 from pipeline.care.signs import WORDS, Look, Sign
 from pipeline.care.store import STORE
 from pipeline.mill import Mill
+from pipeline.words import counted, joined, said
 
 
 def examine(mill: Mill) -> list[Sign]:
@@ -30,11 +31,18 @@ def _seen(mill: Mill, about: str, look: Look) -> Iterator[Sign]:
     try:
         yield from look(mill)
     except LostpolError as error:
-        where = error.where.splitlines()[0]
-        yield Sign(about, "wrong", f"{error.what} ({where})", error.next_step)
+        where = error.where.split("\n")[0]
+        yield Sign(
+            about, "wrong", said("{what} ({where})", what=error.what, where=where), error.next_step
+        )
     except OSError as error:
-        what = f"cannot be looked at: {error.strerror or error}"
-        yield Sign(about, "wrong", what, f"Grant the right to read {mill.store_path}.")
+        what = said("cannot be looked at: {why}", why=str(error.strerror or error))
+        yield Sign(
+            about,
+            "wrong",
+            what,
+            said("Grant the right to read {store_path}.", store_path=mill.store_path),
+        )
 
 
 def sign_lines(signs: Iterable[Sign]) -> list[str]:
@@ -43,9 +51,16 @@ def sign_lines(signs: Iterable[Sign]) -> list[str]:
     lines = []
     # That nothing comes any more is said first: all else is of days gone by.
     for sign in sorted(signs, key=lambda s: (order.index(s.state), s.about != "Readings")):
-        lines.append(f"{WORDS[sign.state]}  {sign.about}: {sign.what}")
+        lines.append(
+            said(
+                "{state}  {about}: {what}",
+                state=WORDS[sign.state],
+                about=sign.about,
+                what=sign.what,
+            )
+        )
         if sign.cure:
-            lines.append(f"       -> {sign.cure}")
+            lines.append(said("       -> {cure}", cure=sign.cure))
     return lines
 
 
@@ -67,8 +82,12 @@ def require_well(mill: Mill, signs: Iterable[Sign]) -> None:
     wrong = [sign.about for sign in signs if sign.state == "wrong"]
     if wrong:
         raise UnwellError(
-            f"{len(wrong)} of the things a run of {mill.name} depends on "
-            f"{'is' if len(wrong) == 1 else 'are'} wrong.",
-            ", ".join(wrong),
-            "Follow the cures above, then run lostpol health again.",
+            counted(
+                len(wrong),
+                "{n} of the things a run of {name} depends on is wrong.",
+                "{n} of the things a run of {name} depends on are wrong.",
+                name=mill.name,
+            ),
+            joined(", ", wrong),
+            said("Follow the cures above, then run lostpol health again."),
         )

@@ -10,8 +10,9 @@ from pipeline.base import open_to_others
 from pipeline.care.signs import Look, Sign
 from pipeline.mill import Mill
 from pipeline.store import published_store_of
+from pipeline.words import said
 
-_ABOUT: Final = "Rights"
+_ABOUT: Final = said("Rights")
 
 
 def rights(mill: Mill) -> Iterator[Sign]:
@@ -23,14 +24,20 @@ def rights(mill: Mill) -> Iterator[Sign]:
     for place in places:
         found = [path for path in (place, *place.rglob("*")) if _is_open(path, meant)]
         if found:
-            what = f"others may read {len(found)} files and folders of {place}, first {found[0]}"
-            cure = (
-                f'If nobody else should, take that right away: chmod -R go-rwx "{place}". [mill] '
-                "readers lets others read the published copy; the next run gives it to them."
+            what = said(
+                "others may read {found} files and folders of {place}, first {found2}",
+                found=len(found),
+                place=place,
+                found2=found[0],
+            )
+            cure = said(
+                'If nobody else should, take that right away: chmod -R go-rwx "{place}". [mill] '
+                "readers lets others read the published copy; the next run gives it to them.",
+                place=place,
             )
             yield Sign(_ABOUT, "look", what, cure)
         else:
-            yield Sign(_ABOUT, "fine", f"only its own user reads {place}")
+            yield Sign(_ABOUT, "fine", said("only its own user reads {place}", place=place))
 
 
 def _is_open(path: Path, meant: Path | None) -> bool:

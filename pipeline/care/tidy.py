@@ -22,6 +22,7 @@ from pipeline.mill import Mill
 from pipeline.pull import unfinished
 from pipeline.run import log_event, log_folder
 from pipeline.store import KEPT_BACKUPS, backups_of, migrate, opened, store_of, write_copy
+from pipeline.words import said
 
 _DAY: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
 _DAY_S: Final = 86400.0
@@ -96,17 +97,17 @@ def leftovers(mill: Mill) -> Iterator[Item]:
     for part in sorted(mill.store_path.rglob("*.part*")):
         inside = part.relative_to(mill.store_path).parts
         if any(name.endswith((".part", ".part.wal")) for name in inside[-1:]):
-            yield _item(part, "left by a stopped run")
+            yield _item(part, said("left by a stopped run"))
     if mill.lake is not None:
         lake = lake_of(mill)
         for name in lake.storage.leftovers():
-            yield _lake_item(lake, name, "left by a stopped run")
+            yield _lake_item(lake, name, said("left by a stopped run"))
     incoming = mill.incoming_path
     # A pull that found nothing to read leaves the folder empty: no remains, and nobody's worry.
     if incoming.is_dir() and any(incoming.iterdir()) and not unfinished(incoming):
-        yield _item(incoming, "read by a stopped pull, and not stored")
+        yield _item(incoming, said("read by a stopped pull, and not stored"))
     for path in backups_of(mill.database_path)[:-KEPT_BACKUPS]:
-        yield _item(path, "older backup of the database")
+        yield _item(path, said("older backup of the database"))
 
 
 def _old_seasons(mill: Mill, keep_days: int) -> Iterator[Item]:
@@ -121,7 +122,9 @@ def _old_seasons(mill: Mill, keep_days: int) -> Iterator[Item]:
         for folder in lake.storage.day_folders():
             with suppress(ValueError):
                 if first <= date.fromisoformat(folder.rpartition("date=")[2]) <= last:
-                    yield _lake_item(lake, folder, f"season that ended on {season[-1]}")
+                    yield _lake_item(
+                        lake, folder, said("season that ended on {day}", day=season[-1])
+                    )
 
 
 def _old_reports(mill: Mill, keep_days: int) -> Iterator[Item]:
@@ -131,21 +134,21 @@ def _old_reports(mill: Mill, keep_days: int) -> Iterator[Item]:
     oldest = date.fromisoformat(max(p.name for p in folders)) - timedelta(days=keep_days)
     for folder in sorted(folders):
         if date.fromisoformat(folder.name) < oldest:
-            yield _item(folder, "old report")
+            yield _item(folder, said("old report"))
 
 
 def _old_refusals(lake: Lake, days: int) -> Iterator[Item]:
     limit = time.time() - days * _DAY_S
     for name in lake.storage.find(f"{REFUSALS}/*.parquet"):
         if lake.storage.modified_s(name) < limit:
-            yield _lake_item(lake, name, f"refused rows, older than {days} days")
+            yield _lake_item(lake, name, said("refused rows, older than {days} days", days=days))
 
 
 def _old_logs(folder: Path, days: int) -> Iterator[Item]:
     limit = time.time() - days * _DAY_S
     for path in sorted(folder.glob("lostpol.jsonl.*")):
         if path.stat().st_mtime < limit:
-            yield _item(path, f"log, older than {days} days")
+            yield _item(path, said("log, older than {days} days", days=days))
 
 
 def _lake_item(lake: Lake, name: str, why: str) -> Item:

@@ -15,7 +15,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import Answer, DataError
+from pipeline.base import Answer, DataError, said
 
 #: Digits parted in threes, or as in India two and two before the last three.
 PARTED: Final = {
@@ -194,12 +194,27 @@ def _asked(where: str, evidence: _Evidence, mark: str) -> DataError:
     thousands, decimal = sample.replace(mark, ""), sample.replace(mark, ".")
     other = "." if mark == "," else ","
     return DataError(
-        f'Numbers such as "{sample}" can be read as {decimal} or as {thousands}.',
+        said(
+            'Numbers such as "{sample}" can be read as {decimal} or as {thousands}.',
+            sample=sample,
+            decimal=decimal,
+            thousands=thousands,
+        ),
         where,
-        f'Say which: decimal = "{mark}", or decimal = "{other}" and thousands = "{mark}", in the '
-        "[[exports.layout]] of this kind of file.",
+        said(
+            'Say which: decimal = "{mark}", or decimal = "{other}" and thousands = "{mark2}", '
+            "in the [[exports.layout]] of this kind of file.",
+            mark=mark,
+            other=other,
+            mark2=mark,
+        ),
         [
-            Answer({"decimal": mark}, f"{sample} is {decimal}"),
-            Answer({"decimal": other, "thousands": mark}, f"{sample} is {thousands}"),
+            Answer(
+                {"decimal": mark}, said("{sample} is {decimal}", sample=sample, decimal=decimal)
+            ),
+            Answer(
+                {"decimal": other, "thousands": mark},
+                said("{sample} is {thousands}", sample=sample, thousands=thousands),
+            ),
         ],
     )

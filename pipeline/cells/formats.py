@@ -12,7 +12,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import Answer, DataError
+from pipeline.base import Answer, DataError, joined, said
 from pipeline.cells.orders import CLOCKS, DAY_FIRST, LONG_ORDERS, SHORT_ORDERS, Order, decided
 from pipeline.cells.times import (
     EPOCHS,
@@ -131,17 +131,28 @@ def _asked(where: str, first: pl.Series, left: Sequence[Order]) -> DataError:
     cells = first.drop_nulls()
     cells = cells.filter(cells.str.contains(r"\d"))
     sample = "".join(c if c.isprintable() else " " for c in str(cells[0])[:40])
-    ways = " or as ".join(order.words for order in left)
+    ways = joined(said(" or as "), [order.words for order in left])
     mark = next((c for c in sample.strip() if c in "-/."), "/")
     written = [f'"{order.date.replace("/", mark)} %H:%M"' for order in left]
-    others = f" (or {', '.join(written[1:])})" if len(written) > 1 else ""
+    others = said(" (or {forms})", forms=", ".join(written[1:])) if len(written) > 1 else ""
     return DataError(
-        f'Dates such as "{sample}" can be read as {ways}; no other row of the file tells.',
+        said(
+            'Dates such as "{sample}" can be read as {ways}; no other row of the file tells.',
+            sample=sample,
+            ways=ways,
+        ),
         where,
-        f"Say which: time_format = {written[0]}{others} in the [[exports.layout]] of this kind "
-        "of file.",
+        said(
+            "Say which: time_format = {written}{others} in the [[exports.layout]] of this kind "
+            "of file.",
+            written=written[0],
+            others=others,
+        ),
         [
-            Answer({"time_format": _format_of(order, mark, cells)}, f"{order.words}: {sample}")
+            Answer(
+                {"time_format": _format_of(order, mark, cells)},
+                said("{order}: {sample}", order=order.words, sample=sample),
+            )
             for order in left
         ],
     )

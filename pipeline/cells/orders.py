@@ -14,6 +14,7 @@ from typing import Final
 
 import polars as pl
 
+from pipeline.base import said
 from pipeline.cells.times import DAY_S, first_readable, latest_moment, no_moments
 
 CLOCKS: Final = (" %H:%M:%S%.f", " %H:%M", " %I:%M:%S %p", " %I:%M %p", "")
@@ -47,12 +48,12 @@ class Order:
         return tuple(self.date + clock for clock in CLOCKS)
 
 
-DAY_FIRST: Final = Order("day/month", "%d/%m/%Y")
-MONTH_FIRST: Final = Order("month/day", "%m/%d/%Y")
+DAY_FIRST: Final = Order(said("day/month"), "%d/%m/%Y")
+MONTH_FIRST: Final = Order(said("month/day"), "%m/%d/%Y")
 SHORT_ORDERS: Final = (
-    Order("day/month/year", "%d/%m/%y"),
-    Order("month/day/year", "%m/%d/%y"),
-    Order("year/month/day", "%y/%m/%d", year_first=True),
+    Order(said("day/month/year"), "%d/%m/%y"),
+    Order(said("month/day/year"), "%m/%d/%y"),
+    Order(said("year/month/day"), "%y/%m/%d", year_first=True),
 )
 LONG_ORDERS: Final = (DAY_FIRST, MONTH_FIRST)
 

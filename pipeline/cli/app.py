@@ -27,7 +27,7 @@ from pipeline.cli.exports import describe, pull_direct
 from pipeline.cli.findings import dictionary, findings, outbox, show_findings, verdict, verdicts
 from pipeline.cli.handbook import handbook
 from pipeline.cli.levers import levers
-from pipeline.cli.line import app
+from pipeline.cli.line import app, command
 from pipeline.cli.note import note
 from pipeline.cli.period import period
 from pipeline.cli.replay import replay
@@ -35,19 +35,20 @@ from pipeline.cli.runs import backfill, nightly, serve, weekly
 from pipeline.cli.scorecard import scorecard
 from pipeline.cli.settling import settling
 from pipeline.cli.spoken import without_language
+from pipeline.words import said
 
 for _command in (
     describe, backfill, nightly, weekly, serve, desk, findings, explain, period, replay, levers,
     note, verdict, verdicts, outbox, dictionary, handbook, scorecard, health, tidy, settling,
     standing, setpoint,
 ):  # fmt: skip
-    app.command(_command)
+    command(_command)
 #: New objects after which Python looks for rubbish; some tens of MB at most.
 _NEW_OBJECTS: Final = 100_000
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 
 
-@app.command
+@command
 def demo(*, out: Path | None = None) -> None:
     """Show eight weeks of an invented mill, from exports to ranked losses.
 
@@ -65,14 +66,19 @@ def demo(*, out: Path | None = None) -> None:
     with progress_bar() as progress:
         mill, outcome = show.run(Path.cwd(), progress, out=out)
     show_findings(mill.config_path, most=10)
-    say(f"Findings store: {mill.database_path}")
-    say(f"Report:         {outcome.report}")
-    say(f"Night and week: {mill.reports_path} (nightly, weekly: .html, .pdf, .txt)")
-    say(f"Description:    {mill.config_path}")
+    say(said("Findings store: {path}", path=mill.database_path))
+    say(said("Report:         {path}", path=outcome.report))
+    say(
+        said(
+            "Night and week: {folder} (nightly, weekly: .html, .pdf, .txt)",
+            folder=mill.reports_path,
+        )
+    )
+    say(said("Description:    {path}", path=mill.config_path))
     say(CAUTION, style="bold")
 
 
-@app.command
+@command
 def check(
     mill: MillFile,
     files: Annotated[
@@ -105,7 +111,7 @@ def check(
         say(line)
 
 
-@app.command
+@command
 def pull(
     mill: MillFile,
     files: Annotated[
@@ -129,9 +135,12 @@ def pull(
     """Read export files, or direct sources, into the store. What is known already merges."""
     if bool(files) == from_source or ((first or last) and not from_source):
         raise ConfigError(
-            "Name export files, or ask for direct sources with --from-source.",
-            "command line",
-            "lostpol pull MILL FILES..., or lostpol pull MILL --from-source [--from DAY --to DAY]",
+            said("Name export files, or ask for direct sources with --from-source."),
+            said("command line"),
+            said(
+                "lostpol pull MILL FILES..., or lostpol pull MILL --from-source [--from DAY --to "
+                "DAY]"
+            ),
         )
     if not files:
         pull_direct(mill, first, last)
@@ -156,7 +165,7 @@ def pull(
         say(line)
 
 
-@app.command
+@command
 def completion(shell: Literal["bash", "zsh", "fish"], /) -> None:
     """Print a script by which a shell completes lostpol's commands and options at a key.
 
@@ -165,7 +174,7 @@ def completion(shell: Literal["bash", "zsh", "fish"], /) -> None:
     sys.stdout.write(app.generate_completion(shell=shell) + "\n")
 
 
-@app.command
+@command
 def refused(
     mill: MillFile,
     *,
@@ -204,15 +213,19 @@ def run(arguments: Sequence[str]) -> int:
     except BrokenPipeError:
         return nobody_reads()
     except KeyboardInterrupt:
-        stop = "Run the same command again: what was finished is kept, the rest is done again."
-        _show(LostpolError("Stopped by the keyboard.", "command line", stop), debug=debug)
+        stop = said(
+            "Run the same command again: what was finished is kept, the rest is done again."
+        )
+        _show(
+            LostpolError(said("Stopped by the keyboard."), said("command line"), stop), debug=debug
+        )
         return 130
     except Exception as error:  # noqa: BLE001  (the last door: a traceback is no answer)
         if (full := full_disk(error, Path.cwd())) is not None:
             return _show(full, debug=debug)
         text = f"{type(error).__name__}: {error}"
-        cure = "Run it again with --debug and report what it shows."
-        return _show(LostpolError("lostpol met a fault of its own.", text, cure), debug=debug)
+        cure = said("Run it again with --debug and report what it shows.")
+        return _show(LostpolError(said("lostpol met a fault of its own."), text, cure), debug=debug)
     return 0
 
 
@@ -228,9 +241,9 @@ def _show(error: LostpolError, *, debug: bool) -> int:
 
 def _stop(_number: int, _frame: object) -> None:
     raise LostpolError(
-        "Stopped by the system: a time limit, a shutdown, or somebody.",
-        "command line",
-        "Run the same command again: what was finished is kept, the rest is done again.",
+        said("Stopped by the system: a time limit, a shutdown, or somebody."),
+        said("command line"),
+        said("Run the same command again: what was finished is kept, the rest is done again."),
     )
 
 

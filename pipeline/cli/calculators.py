@@ -18,10 +18,13 @@ from pipeline.base import ConfigError
 from pipeline.mill import Mill
 from pipeline.replay import prices_of
 from pipeline.store import published_store_of
+from pipeline.words import figure, said, stored
 
-_RANGE: Final = (
-    "The kinetics hold for 60-130 degC and hot pH 4-8, any Brix; give --ph 4 to 9, --temp 20 to "
-    f"130, --brix above 0 to 79, --hours above 0 to {LONGEST_H:g}, --cooling 0 to 100."
+_RANGE: Final = said(
+    "The kinetics hold for 60-130 degC and hot pH 4-8, any Brix; give --ph 4 to 9, "
+    "--temp 20 to 130, --brix above 0 to 79, --hours above 0 to {longest_h}, --cooling "
+    "0 to 100.",
+    longest_h=figure(LONGEST_H, "g"),
 )
 
 
@@ -47,7 +50,7 @@ def kinetics_of(mill: Mill | None) -> Known:
         The findings store exists but cannot be read.
     """
     if mill is None:
-        return Known(published(), "published inversion kinetics as they stand, of no mill")
+        return Known(published(), said("published inversion kinetics as they stand, of no mill"))
     described = Prior(mill.station.kinetics)
     store = published_store_of(mill)
     runs = store.runs() if store.path.exists() else pl.DataFrame()
@@ -60,15 +63,20 @@ def kinetics_of(mill: Mill | None) -> Known:
             & (pl.col("multiplier_high") > 0.0)
         ).sort("window_end", "finished_at")
     if runs.is_empty():
-        return Known(described, f"as described for {mill.name}; its laboratory has given none yet")
+        return Known(
+            described,
+            said("as described for {mill}; its laboratory has given none yet", mill=mill.name),
+        )
     run = runs.row(-1, named=True)
     until = run["window_end"].astimezone(mill.tz)
-    words = (
-        f"fitted to {run['multiplier_pairs']} laboratory samples of {mill.name} "
-        f"up to {until:%Y-%m-%d}"
+    words = said(
+        "fitted to {n} laboratory samples of {mill} up to {day}",
+        n=run["multiplier_pairs"],
+        mill=mill.name,
+        day=f"{until:%Y-%m-%d}",
     )
     if run["config_hash"] != mill.config_hash:
-        words += ", before its description was changed"
+        words = said("{words}, before its description was changed", words=words)
     return Known(_fitted(mill, run), words)
 
 
@@ -104,7 +112,9 @@ def standing_juice(juice: Juice, hours: float, mill: Mill | None) -> tuple[Stand
         if not low <= value <= high or (name in ("--brix", "--hours") and value == low)
     ]
     if wrong:
-        raise ConfigError("This lies outside what can be worked out.", ", ".join(wrong), _RANGE)
+        raise ConfigError(
+            said("This lies outside what can be worked out."), ", ".join(wrong), _RANGE
+        )
     if mill is not None:
         juice = replace(juice, purity_pct=mill.station.targets.purity_pct)
     known = kinetics_of(mill)
@@ -142,9 +152,9 @@ def limed_ph(mill: Mill) -> tuple[Setpoint, Prices, Known]:
         return advise(mill.station, prices, known.prior), prices, known
     except ValueError as error:
         raise ConfigError(
-            "The limed pH cannot be weighed with this description.",
-            f"{mill.config_path}: {error}",
-            "Describe targets and the vessels after liming, then run lostpol check.",
+            said("The limed pH cannot be weighed with this description."),
+            said("{path}: {why}", path=mill.config_path, why=stored(str(error))),
+            said("Describe targets and the vessels after liming, then run lostpol check."),
         ) from error
 
 

@@ -8,6 +8,8 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
+from pipeline.words import counted, figure, said
+
 MillFile = Annotated[Path, Parameter(help="The mill's description, a TOML file.")]
 
 
@@ -49,10 +51,37 @@ def tidy(mill: MillFile, *, dry_run: Annotated[bool, Parameter(negative="")] = F
 
     done = make_room(load_mill(mill), dry_run=dry_run)
     for item in done.items:
-        say(f"{item.size_bytes:>14,} bytes  {item.path}  ({item.why})")
-    total = sum(item.size_bytes for item in done.items)
-    would = "would go" if dry_run else "deleted"
-    what = "1 file or folder" if len(done.items) == 1 else f"{len(done.items)} files and folders"
-    say(f"{what} {would}: {total:,} bytes.")
-    about = "about " if dry_run else ""
-    say(f"Database: {done.database_before:,} bytes, {about}{done.database_after:,} after.")
+        size = figure(item.size_bytes, ",")
+        pad = " " * max(14 - len(size), 0)
+        say(
+            said(
+                "{pad}{size} bytes  {path}  ({why})",
+                pad=pad,
+                size=size,
+                path=item.path,
+                why=item.why,
+            )
+        )
+    total = figure(sum(item.size_bytes for item in done.items), ",")
+    before, after = figure(done.database_before, ","), figure(done.database_after, ",")
+    number = len(done.items)
+    if dry_run:
+        say(
+            counted(
+                number,
+                "{n} file or folder would go: {total} bytes.",
+                "{n} files and folders would go: {total} bytes.",
+                total=total,
+            )
+        )
+        say(said("Database: {before} bytes, about {after} after.", before=before, after=after))
+        return
+    say(
+        counted(
+            number,
+            "{n} file or folder deleted: {total} bytes.",
+            "{n} files and folders deleted: {total} bytes.",
+            total=total,
+        )
+    )
+    say(said("Database: {before} bytes, {after} after.", before=before, after=after))

@@ -187,13 +187,20 @@ def check_exports(
         known |= survey.known_tags
         unknown |= survey.unknown_tags
         if survey.unreadable * 100.0 > survey.rows * mill.exports.most_refused_pct:
-            senseless.append(f"- {path}: {survey.unreadable} of {survey.rows} values")
+            senseless.append(
+                said(
+                    "- {path}: {unreadable} of {rows} values",
+                    path=path,
+                    unreadable=survey.unreadable,
+                    rows=survey.rows,
+                )
+            )
     if unread:
         raise _all_of(unread)
     if senseless:
         raise DataError(
             said("Too many values have a time, tag or number that cannot be read."),
-            "\n".join(["", *senseless]),
+            joined("\n", ["", *senseless]),
             said(
                 "Describe these files in an [[exports.layout]] (time_format, decimal, "
                 "no_result_words), or raise exports.most_refused_pct."
@@ -234,9 +241,21 @@ def _all_of(errors: list[DataError]) -> DataError:
     if len(errors) == 1:
         return errors[0]
     return DataError(
-        f"{len(errors)} files cannot be read as they are.",
-        "\n".join(["", *(f"{n}. {e.where}: {e.what}" for n, e in enumerate(errors, 1))]),
-        "\n".join(["", *(f"{n}. {e.next_step}" for n, e in enumerate(errors, 1))]),
+        said("{n} files cannot be read as they are.", n=len(errors)),
+        joined(
+            "\n",
+            [
+                "",
+                *(
+                    said("{n}. {where}: {what}", n=n, where=e.where, what=e.what)
+                    for n, e in enumerate(errors, 1)
+                ),
+            ],
+        ),
+        joined(
+            "\n",
+            ["", *(said("{n}. {cure}", n=n, cure=e.next_step) for n, e in enumerate(errors, 1))],
+        ),
     )
 
 

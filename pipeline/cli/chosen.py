@@ -10,7 +10,7 @@ import polars as pl
 
 from pipeline.base import ConfigError
 from pipeline.mill import Mill
-from pipeline.words import CAUSES, section_words, words_of
+from pipeline.words import CAUSES, joined, said, section_words, words_of
 
 Order = Literal["rank", "time", "tonnes", "sure"]
 _ORDERS: Final[dict[str, tuple[str, bool]]] = {
@@ -76,12 +76,23 @@ def choose(mill: Mill, found: pl.DataFrame, chosen: Chosen) -> pl.DataFrame:
 
 
 def _meant(option: str, typed: str, known: dict[str, str], there: dict[str, str]) -> list[str]:
-    """Names that something typed may mean: the name itself, else a part of how it is said."""
+    """Names that something typed may mean: the name itself, else a part of how it is spelled."""
     wanted = typed.strip().lower().replace("-", " ").replace("_", " ")
-    said = {name: (name.replace("_", " ").lower(), words.lower()) for name, words in known.items()}
-    same = [name for name, words in said.items() if wanted in words]
-    found = same or [name for name, words in said.items() if any(wanted in word for word in words)]
+    spelled = {
+        name: (name.replace("_", " ").lower(), words.lower()) for name, words in known.items()
+    }
+    same = [name for name, words in spelled.items() if wanted in words]
+    found = same or [
+        name for name, words in spelled.items() if any(wanted in word for word in words)
+    ]
     if not found or not wanted:
-        choice = "; ".join(f"{name} ({words})" for name, words in there.items()) or "none yet"
-        raise ConfigError(f"{typed!r} means no finding here.", option, f"There are: {choice}.")
+        choice = joined(
+            "; ",
+            [said("{name} ({words})", name=name, words=words) for name, words in there.items()],
+        )
+        raise ConfigError(
+            said("{typed} means no finding here.", typed=repr(typed)),
+            option,
+            said("There are: {names}.", names=choice or said("none yet")),
+        )
     return found

@@ -20,6 +20,7 @@ from pipeline.mill import Mill
 from pipeline.present import write_night_report, write_week_report
 from pipeline.run import Outcome, backfill, night_of, week_of
 from pipeline.stages import pull
+from pipeline.words import said
 
 FOLDER: Final = "lostpol_demo"
 _CHECKOUT: Final = Path(__file__).resolve().parents[2]
@@ -51,9 +52,13 @@ def prepare(
     files = sorted(p for name in _EXPORTS for p in (checkout / "sample_parquet").glob(name))
     if not files or not template.is_file():
         raise DataError(
-            "The sample exports of the demonstration are not there.",
-            f"{checkout / 'sample_parquet'} and {template}",
-            "Run lostpol demo from a checkout of the project, installed with pip install -e .",
+            said("The sample exports of the demonstration are not there."),
+            said(
+                "{checkout} and {template}", checkout=checkout / "sample_parquet", template=template
+            ),
+            said(
+                "Run lostpol demo from a checkout of the project, installed with pip install -e ."
+            ),
         )
     folder = _new_folder(parent) if out is None else _empty_folder(out)
     text = template.read_text(encoding="utf-8")
@@ -94,18 +99,21 @@ def _empty_folder(folder: Path) -> Path:
         raise _cannot_make(folder, error) from error
     if taken is not None:
         raise ConfigError(
-            "The folder for the demonstration holds something already.",
+            said("The folder for the demonstration holds something already."),
             f"{folder}: {taken.name}",
-            "Name a folder that is empty or not there yet; nothing was changed.",
+            said("Name a folder that is empty or not there yet; nothing was changed."),
         )
     return folder
 
 
 def _cannot_make(folder: Path, error: OSError) -> ConfigError:
     return ConfigError(
-        f"The folder for the demonstration cannot be made: {error.strerror or error}.",
+        said(
+            "The folder for the demonstration cannot be made: {why}.",
+            why=str(error.strerror or error),
+        ),
         str(folder),
-        "Name another with lostpol demo --out FOLDER.",
+        said("Name another with lostpol demo --out FOLDER."),
     )
 
 

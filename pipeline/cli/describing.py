@@ -24,6 +24,7 @@ from pipeline.describe import (
 )
 from pipeline.intake import Question, by_number, parsed
 from pipeline.mill import ExportLayout, zone_faults
+from pipeline.words import said
 
 #: A volume that moves the tonnes by less, if it is wrong by a tenth, is not asked for [%].
 _LEAST_PCT: Final = 0.5
@@ -46,8 +47,8 @@ def describe(
     """Draft a description, write it, and tell what it rests on."""
     for path in (out, page):
         if path is not None and path.exists():
-            cure = "Name another file; lostpol never overwrites a description or its page."
-            raise ConfigError("There is such a file already.", str(path), cure)
+            cure = said("Name another file; lostpol never overwrites a description or its page.")
+            raise ConfigError(said("There is such a file already."), str(path), cure)
     keys = _keys(given)
     asks = given.ask and sys.stdin.isatty() and ERR.is_terminal
     if asks:
@@ -85,18 +86,20 @@ def _keys(given: Given) -> dict[str, object]:
     for text in given.answers:
         key, equals, value = text.partition("=")
         if not equals or not key.strip():
-            cure = "Write it as KEY=VALUE, for example --answer decimal=,"
-            raise ConfigError(f'"{text}" is no answer.', "--answer", cure)
+            cure = said("Write it as KEY=VALUE, for example --answer decimal=,")
+            raise ConfigError(said('"{text}" is no answer.', text=text), "--answer", cure)
         keys[key.strip()] = parsed(key.strip(), value.strip())
     try:
         ExportLayout.model_validate({"name": "typed", **keys})
     except ValidationError as error:
         first = error.errors()[0]
         where = ".".join(str(part) for part in first["loc"]) or "layout"
-        cure = "See the keys of [[exports.layout]] in configs/template.toml."
+        cure = said("See the keys of [[exports.layout]] in configs/template.toml.")
         unknown = first["type"] == "extra_forbidden"
-        what = f'"{where}" is no key of a layout' if unknown else f"{where}: {first['msg']}"
-        raise ConfigError(f"{what}.", "command line", cure) from error
+        what = said("{key}: {why}.", key=where, why=first["msg"])
+        if unknown:
+            what = said('"{key}" is no key of a layout.', key=where)
+        raise ConfigError(what, said("command line"), cure) from error
     return keys
 
 
@@ -149,7 +152,11 @@ def _currency(text: str | None) -> str | None:
     """A currency as typed; a description takes three letters."""
     if text is None or (len(text) == 3 and text.isascii() and text.isalpha()):
         return text.upper() if text else None
-    raise ConfigError(f'"{text}" is no currency.', "--currency", "Write three letters, as in USD.")
+    raise ConfigError(
+        said('"{text}" is no currency.', text=text),
+        "--currency",
+        said("Write three letters, as in USD."),
+    )
 
 
 def _volume(vessel: DraftedVessel) -> float | None:

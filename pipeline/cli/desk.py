@@ -7,6 +7,8 @@ from typing import Annotated
 
 from cyclopts import Parameter, validators
 
+from pipeline.words import said
+
 
 def desk(
     mills: Annotated[list[Path], Parameter(help="Descriptions of the mills, TOML files.")],
@@ -47,7 +49,9 @@ def desk(
     from pipeline.desk import Listen, serve_desk  # noqa: PLC0415
 
     if not mills:
-        raise ConfigError("No mill was named.", "command line", "Name one or more TOML files.")
+        raise ConfigError(
+            said("No mill was named."), said("command line"), said("Name one or more TOML files.")
+        )
     described = [load_mill(mill) for mill in mills]
     where = Listen(listen, port, cert, key)
     serve_desk(described, say, where, browser=browser, view_only=view_only, commands=all_commands)

@@ -8,6 +8,8 @@ from typing import Annotated
 
 from cyclopts import Parameter, validators
 
+from pipeline.words import said
+
 
 def describe(  # noqa: PLR0913 (each is an option of the command)
     files: Annotated[
@@ -94,4 +96,4 @@ def pull_direct(mill: Path, first: date | None, last: date | None) -> None:
         for line in source_summary(described, result):
             say(line)
     days = set().union(*(result.days_changed for result in results))
-    say(f"{len(days)} days changed. Next: lostpol backfill {mill}")
+    say(said("{days} days changed. Next: lostpol backfill {path}", days=len(days), path=mill))

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 from cyclopts import Parameter, validators
 
 from pipeline.base import ConfigError
+from pipeline.words import said
 
 if TYPE_CHECKING:
     from pipeline.cli.chosen import Chosen
@@ -58,8 +59,10 @@ def findings(
 
     chosen = Chosen(since, cause, section, sort, limit)
     if out is not None and (json or chosen.narrowed or sort != "rank"):
-        cure = "lostpol findings MILL --json > FILE, or lostpol findings MILL --out FILE"
-        raise ConfigError("--out writes all findings and goes alone.", "command line", cure)
+        cure = said("lostpol findings MILL --json > FILE, or lostpol findings MILL --out FILE")
+        raise ConfigError(
+            said("--out writes all findings and goes alone."), said("command line"), cure
+        )
     meant = mill or only_mill("findings")
     if out is not None:
         _write_findings(meant, out)
@@ -93,14 +96,16 @@ def show_findings(
 
     described = load_mill(mill)
     if told:
-        terminal.note(f"Findings of {described.name}, {mill}")
+        terminal.note(said("Findings of {mill}, {file}", mill=described.name, file=mill))
     view, store = listing_view(described, chosen), published_store_of(described)
     nothing = view.findings.is_empty() and store.runs().is_empty()
     if nothing and store.findings(withdrawn=True).is_empty():
-        terminal.say(f"Nothing has been worked out yet. Next: lostpol backfill {mill}")
+        terminal.say(
+            said("Nothing has been worked out yet. Next: lostpol backfill {path}", path=mill)
+        )
         return
     if view.findings.is_empty() and chosen is not None and chosen.narrowed:
-        terminal.say("No finding is like that. Without the options all are listed.")
+        terminal.say(said("No finding is like that. Without the options all are listed."))
         return
     findings_table.show_findings(view, most, str(mill), as_given=chosen is not None)
 
@@ -111,7 +116,7 @@ def _write_findings(mill: Path, out: Path) -> None:
     from pipeline.store import export_findings  # noqa: PLC0415
 
     count = export_findings(load_mill(mill), out)
-    say(f"{count} findings written: {out}")
+    say(said("{count} findings written: {out}", count=count, out=out))
 
 
 def verdict(
@@ -142,8 +147,10 @@ def verdict(
         Take back the verdict that counts; it stays in the history.
     """
     if withdraw == (outcome is not None):
-        cure = "lostpol verdict MILL ID confirmed|dismissed|fixed --note TEXT, or --withdraw"
-        raise ConfigError("Say one verdict, or take back the last.", "command line", cure)
+        cure = said("lostpol verdict MILL ID confirmed|dismissed|fixed --note TEXT, or --withdraw")
+        raise ConfigError(
+            said("Say one verdict, or take back the last."), said("command line"), cure
+        )
     from pipeline.cli.spoken import load_mill  # noqa: PLC0415
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.store import give_verdict, verdict_summary  # noqa: PLC0415
@@ -211,4 +218,4 @@ def dictionary(*, out: Path | None = None) -> None:
     from pipeline.cli.terminal import say  # noqa: PLC0415
 
     write_dictionary(out)
-    say(f"Written: {out}")
+    say(said("Written: {out}", out=out))

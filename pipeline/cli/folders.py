@@ -9,6 +9,7 @@ from pipeline.base import ConfigError
 from pipeline.intake import files_in
 from pipeline.layouts import layout_for
 from pipeline.mill import Mill
+from pipeline.words import said
 
 
 def exports_named(mill: Mill, paths: Sequence[Path], tell: Callable[[str], None]) -> list[Path]:
@@ -31,15 +32,25 @@ def exports_named(mill: Mill, paths: Sequence[Path], tell: Callable[[str], None]
         able = [f for f in inside if not layouts or layout_for(f, layouts) is not None]
         if not able:
             raise ConfigError(
-                f"None of the {len(inside)} files of the folder fits a layout of the description.",
+                said(
+                    "None of the {inside} files of the folder fits a layout of the description.",
+                    inside=len(inside),
+                ),
                 str(path),
-                "Name the exports themselves, or add a layout whose match fits them.",
+                said("Name the exports themselves, or add a layout whose match fits them."),
             )
         if len(able) < len(inside):
             left = [f.name for f in inside if f not in set(able)]
-            few = ", ".join(left[:5]) + (f" and {len(left) - 5} more" if len(left) > 5 else "")
+            few = ", ".join(left[:5])
+            if len(left) > 5:
+                few = said("{few} and {more} more", few=few, more=len(left) - 5)
             tell(
-                f"In the folder {path.name}, no export that the description knows: {few}. Left out."
+                said(
+                    "In the folder {folder}, no export that the description knows: {few}. Left "
+                    "out.",
+                    folder=path.name,
+                    few=few,
+                )
             )
         found += able
     return found

@@ -5,6 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from pipeline.words import said
+
 if TYPE_CHECKING:
     from pipeline.handbook import Command
 
@@ -23,7 +25,7 @@ def handbook(*, out: Path | None = None) -> None:
     from pipeline.cli.terminal import say  # noqa: PLC0415
     from pipeline.handbook import write_handbook  # noqa: PLC0415
 
-    say(f"Written: {write_handbook(all_commands(), out or Path.cwd())}")
+    say(said("Written: {out}", out=write_handbook(all_commands(), out or Path.cwd())))
 
 
 def all_commands() -> tuple[Command, ...]:

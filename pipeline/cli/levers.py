@@ -8,6 +8,8 @@ from typing import Annotated
 
 from cyclopts import Parameter
 
+from pipeline.words import said
+
 
 def levers(
     mill: Annotated[Path, Parameter(help="The mill's description, a TOML file.")],
@@ -37,7 +39,7 @@ def levers(
         with only_run(described), progress_bar() as progress:
             work_out_levers(described, progress)
     except StoreBusyError:
-        busy = "Another run holds the store: shown is what was worked out before."
+        busy = said("Another run holds the store: shown is what was worked out before.")
     found = levers_show.kept(described)
     if json:
         sys.stdout.write(levers_show.as_json(found) + "\n")

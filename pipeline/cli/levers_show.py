@@ -26,9 +26,11 @@ def kept(mill: Mill) -> Levers:
     found = levers_of(mill)
     if found is None:
         raise DataError(
-            "No levers of this season are worked out.",
+            said("No levers of this season are worked out."),
             str(mill.config_path),
-            "Run lostpol backfill first, then lostpol levers once no other run holds the store.",
+            said(
+                "Run lostpol backfill first, then lostpol levers once no other run holds the store."
+            ),
         )
     return found
 

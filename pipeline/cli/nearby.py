@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from pipeline.base import ConfigError
+from pipeline.words import said
 
 _MILL: Final = re.compile(r"^\[mill\]\s*$", re.MULTILINE)
 #: A description is a few kilobytes; what is much longer is something else [characters].
@@ -35,15 +36,20 @@ def only_mill(command: str, here: Path | None = None) -> Path:
         return found[0]
     if not found:
         raise ConfigError(
-            "No mill was named, and no description of one lies here.",
+            said("No mill was named, and no description of one lies here."),
             str(folder),
-            f"Name the mill's TOML file: lostpol {command} MILL.toml; or try lostpol demo.",
+            said(
+                "Name the mill's TOML file: lostpol {command} MILL.toml; or try lostpol demo.",
+                command=command,
+            ),
         )
     named = ", ".join(str(path) for path in found[:_NAMED])
     raise ConfigError(
-        "No mill was named, and more than one lies here.",
-        named + (f" and {len(found) - _NAMED} more" if len(found) > _NAMED else ""),
-        f"Name one of them: lostpol {command} {found[0]}",
+        said("No mill was named, and more than one lies here."),
+        said("{few} and {more} more", few=named, more=len(found) - _NAMED)
+        if len(found) > _NAMED
+        else named,
+        said("Name one of them: lostpol {command} {mill}", command=command, mill=found[0]),
     )
 
 

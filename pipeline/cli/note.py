@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from cyclopts import Parameter
 
 from pipeline.base import ConfigError
+from pipeline.words import said
 
 
 def note(
@@ -49,10 +50,12 @@ def note(
     given = [item is not None for item in (text, file, withdraw)]
     if sum(given) > 1 or (text is None) != (first is None and last is None):
         raise ConfigError(
-            "Say one note with its hours, or name a calendar, or take one back.",
-            "command line",
-            'lostpol note MILL --from T --to T "text", lostpol note MILL --file FILE, '
-            "or lostpol note MILL --withdraw ID",
+            said("Say one note with its hours, or name a calendar, or take one back."),
+            said("command line"),
+            said(
+                'lostpol note MILL --from T --to T "text", lostpol note MILL --file FILE, '
+                "or lostpol note MILL --withdraw ID"
+            ),
         )
     described = load_mill(mill)
     if not any(given):
@@ -65,7 +68,7 @@ def note(
         elif file is not None:
             lines = stages.keep_calendar(described, file)
         else:
-            said = {"from": first, "to": last, "kind": kind, "text": text, "by": by}
-            lines = stages.keep_note(described, note_of(described, said, "--from, --to"))
+            told = {"from": first, "to": last, "kind": kind, "text": text, "by": by}
+            lines = stages.keep_note(described, note_of(described, told, "--from, --to"))
     for line in lines:
         say(line)

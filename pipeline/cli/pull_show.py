@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
+from pipeline.lake import reason_words
 from pipeline.pull import PullResult, SourceLedger
-from pipeline.words import clean
+from pipeline.words import clean, joined, said
 
 #: Tags listed on a line.
 _MOST_TAGS: Final = 8
@@ -20,38 +21,67 @@ def pull_lines(result: PullResult, mill: Path) -> list[str]:
     stays = sum(source.good_stays for source in result.sources)
     if conflicts:
         lines.append(
-            f"{conflicts} good readings contradict others of the same tag and time; the last "
-            "import holds (pipeline/README.md)."
+            said(
+                "{n} good readings contradict others of the same tag and time; the last import "
+                "holds (pipeline/README.md).",
+                n=conflicts,
+            )
         )
     if stays:
         lines.append(
-            f"{stays} readings are bad in these files and good in the store: the good ones stay. "
-            f"If the files are right: lostpol pull {mill} FILES... --corrects"
+            said(
+                "{n} readings are bad in these files and good in the store: the good ones stay. If "
+                "the files are right: lostpol pull {mill} FILES... --corrects",
+                n=stays,
+                mill=mill,
+            )
         )
     if result.read_otherwise:
         names = ", ".join(clean(name) for name in result.read_otherwise[:_MOST_TAGS])
         lines.append(
-            f"Pulled before and read otherwise then (another zone, layout or version): {names}. "
-            "What was read at other moments is still in the store, beside this: if the zone was "
-            "wrong, name a new store in the description and pull all exports into it."
+            said(
+                "Pulled before and read otherwise then (another zone, layout or version): {names}. "
+                "What was read at other moments is still in the store, beside this: if the zone "
+                "was wrong, name a new store in the description and pull all exports into it.",
+                names=names,
+            )
         )
     if result.missing_tags:
         tags = ", ".join(clean(tag) for tag in result.missing_tags[:_MOST_TAGS])
         more = len(result.missing_tags) - _MOST_TAGS
-        tags += f" and {more} more" * (more > 0)
-        lines.append(f"Tags of the description in none of these files: {tags}")
+        if more > 0:
+            tags = said("{few} and {more} more", few=tags, more=more)
+        lines.append(said("Tags of the description in none of these files: {tags}", tags=tags))
     if any(source.refused for source in result.sources):
-        lines.append(f"To see refused rows: lostpol refused {mill}")
-    return [*lines, f"{len(result.days_changed)} days changed. Next: lostpol backfill {mill}"]
+        lines.append(said("To see refused rows: lostpol refused {mill}", mill=mill))
+    days = len(result.days_changed)
+    return [
+        *lines,
+        said("{days} days changed. Next: lostpol backfill {path}", days=days, path=mill),
+    ]
 
 
 def _source_lines(source: SourceLedger) -> list[str]:
     if source.again:
-        return [f"{clean(source.name)}: pulled before; {source.rows_read} rows, 0 new"]
+        return [
+            said(
+                "{file}: pulled before; {rows} rows, 0 new",
+                file=clean(source.name),
+                rows=source.rows_read,
+            )
+        ]
     refused = sum(source.refused.values())
-    reasons = ", ".join(f"{why.replace('_', ' ')} {n}" for why, n in source.refused.items())
-    counts = (
-        f"{clean(source.name)}: {source.rows_read} rows read, {source.kept} new, "
-        f"{source.merged} known already, {refused} refused" + (f" ({reasons})" * bool(reasons))
+    counts = said(
+        "{file}: {rows} rows read, {new} new, {merged} known already, {refused} refused",
+        file=clean(source.name),
+        rows=source.rows_read,
+        new=source.kept,
+        merged=source.merged,
+        refused=refused,
     )
-    return [counts, *(f"  {clean(note, 300)}" for note in source.notes)]
+    if source.refused:
+        reasons = [
+            said("{reason} {n}", reason=reason_words(why), n=n) for why, n in source.refused.items()
+        ]
+        counts = said("{counts} ({reasons})", counts=counts, reasons=joined(", ", reasons))
+    return [counts, *(said("  {note}", note=clean(note, 300)) for note in source.notes)]

@@ -9,10 +9,10 @@ from pathlib import PurePath
 import polars as pl
 
 from pipeline.base import ConfigError
-from pipeline.lake import ROWS_KEPT, lake_of, read_refused
+from pipeline.lake import ROWS_KEPT, lake_of, read_refused, reason_words
 from pipeline.mill import Mill
 from pipeline.store import store_of
-from pipeline.words import clean
+from pipeline.words import clean, counted, said
 
 
 def refused_lines(
@@ -41,23 +41,32 @@ def refused_lines(
     sources = store_of(mill).sources()
     counts = _counts(sources, file)
     reasons = {why for _, why in counts}
-    _require(file, set(sources["name"]), "file", "No export of this name was pulled.")
+    _require(file, set(sources["name"]), "file", said("No export of this name was pulled."))
     if counts:
-        _require(reason, reasons, "reason", "No row was refused for this reason.")
+        _require(reason, reasons, "reason", said("No row was refused for this reason."))
     chosen = {key: n for key, n in counts.items() if reason in {None, key[1]}}
     if not chosen:
-        return [f"{mill.name}: no row was refused."]
-    lines = [f"{mill.name}: {sum(chosen.values())} rows refused."]
+        return [said("{mill}: no row was refused.", mill=mill.name)]
+    lines = [
+        counted(
+            sum(chosen.values()),
+            "{mill}: {n} row refused.",
+            "{mill}: {n} rows refused.",
+            mill=mill.name,
+        )
+    ]
     lines += [
-        f"  {clean(name)}: {why.replace('_', ' ')}, {n} rows"
+        said("  {file}: {reason}, {rows} rows", file=clean(name), reason=reason_words(why), rows=n)
         for (name, why), n in sorted(chosen.items(), key=lambda item: (-item[1], item[0]))
     ]
     rows = read_refused(lake_of(mill).storage, reason, file)
     lines += [_line(row) for row in rows.head(limit).to_dicts()]
     if rows.height > limit:
-        lines.append(f"{rows.height - limit} more were kept: --limit shows them.")
+        lines.append(said("{more} more were kept: --limit shows them.", more=rows.height - limit))
     if sum(chosen.values()) > rows.height:
-        lines.append(f"Of each file and reason the first {ROWS_KEPT} rows are kept.")
+        lines.append(
+            said("Of each file and reason the first {rows} rows are kept.", rows=ROWS_KEPT)
+        )
     return lines
 
 
@@ -72,10 +81,17 @@ def _counts(sources: pl.DataFrame, file: str | None) -> Counter[tuple[str, str]]
 
 def _require(word: str | None, known: set[str], option: str, what: str) -> None:
     if word is not None and word not in known:
-        there = ", ".join(clean(name) for name in sorted(known)[:20]) or "none"
-        raise ConfigError(what, f"--{option} {clean(word)}", f"There are: {there}.")
+        there = ", ".join(clean(name) for name in sorted(known)[:20]) or said("none")
+        raise ConfigError(
+            what, f"--{option} {clean(word)}", said("There are: {names}.", names=there)
+        )
 
 
 def _line(row: dict[str, object]) -> str:
-    why = str(row["reason"]).replace("_", " ")
-    return f"{clean(row['file'])}, row {row['row']}: {why}: {clean(row['text'], 200)}"
+    return said(
+        "{file}, row {row}: {reason}: {text}",
+        file=clean(row["file"]),
+        row=row["row"],
+        reason=reason_words(str(row["reason"])),
+        text=clean(row["text"], 200),
+    )

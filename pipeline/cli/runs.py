@@ -10,6 +10,7 @@ from cyclopts import Parameter, validators
 
 from pipeline.base import ConfigError, needing
 from pipeline.cli.findings import show_findings
+from pipeline.words import said
 
 if TYPE_CHECKING:
     from pipeline.run import Outcome
@@ -56,10 +57,14 @@ def backfill(
 
     described = [load_mill(mill) for mill in mills]
     if not described:
-        raise ConfigError("No mill was named.", "command line", "Name one or more TOML files.")
+        raise ConfigError(
+            said("No mill was named."),
+            said("command line"),
+            said("Name one or more TOML files."),
+        )
     with progress_bar() as progress:
         if cluster or scheduler:
-            with needing("cluster", "command line"):
+            with needing("cluster", said("command line")):
                 from pipeline.schedule import backfill_together, cluster_of  # noqa: PLC0415
 
             where = cluster_of(described, scheduler, workers)
@@ -100,7 +105,13 @@ def weekly(mill: MillFile, *, wait: Wait = 0.0) -> None:
 
 def _told(outcome: Outcome) -> list[str]:
     """What was rotten, and what waits."""
-    return [*outcome.mended, *(f"{w.path.name}: {w.why}" for w in outcome.waiting)]
+    return [
+        *outcome.mended,
+        *(
+            said("{file}: {why}", file=waiting.path.name, why=waiting.why)
+            for waiting in outcome.waiting
+        ),
+    ]
 
 
 def serve(
@@ -111,9 +122,11 @@ def serve(
 
     if not mills:
         raise ConfigError(
-            "No mill was named.", "command line", "Name one or more TOML files after serve."
+            said("No mill was named."),
+            said("command line"),
+            said("Name one or more TOML files after serve."),
         )
-    with needing("serve", "command line"):
+    with needing("serve", said("command line")):
         from pipeline.schedule import serve_mills  # noqa: PLC0415
     serve_mills([load_mill(mill) for mill in mills])
 
@@ -124,5 +137,5 @@ def _conclude(mill: Path, report: Path, *waiting: str) -> None:
     show_findings(mill, most=10)
     for line in waiting:
         say(line)
-    say(f"Report: {report}")
+    say(said("Report: {report}", report=report))
     say(CAUTION)

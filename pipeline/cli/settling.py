@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 from cyclopts import Parameter
 
 from pipeline.base import ConfigError
+from pipeline.words import figure, joined, said
 
 if TYPE_CHECKING:
     from pipeline.mill import Mill
@@ -71,9 +72,11 @@ def settling(
     for line in lines[1:]:
         say(line)
     say(
-        "lostpol only advises. Settlers are confined spaces full of hot juice. Taking one out of "
-        "service and changing flow or water is for trained and licensed people under site "
-        "procedures and local codes.",
+        said(
+            "lostpol only advises. Settlers are confined spaces full of hot juice. Taking one out "
+            "of service and changing flow or water is for trained and licensed people under site "
+            "procedures and local codes."
+        ),
         style="bold",
     )
 
@@ -94,9 +97,9 @@ def answer_of(mill: Mill, asked: Asked) -> dict[str, Any]:
     settlers = settlers_of(station)
     if not settlers:
         raise ConfigError(
-            "The settler cannot be weighed with this description.",
-            f"{mill.config_path}: no settler, or one without area_m2",
-            "Give every settler of [[train]] its settling area, area_m2.",
+            said("The settler cannot be weighed with this description."),
+            said("{config_path}: no settler, or one without area_m2", config_path=mill.config_path),
+            said("Give every settler of [[train]] its settling area, area_m2."),
         )
     flow = station.targets.flow_feed_m3_h if asked.flow_m3_h is None else asked.flow_m3_h
     brix = station.targets.brix_pct if asked.brix_pct is None else asked.brix_pct
@@ -143,41 +146,77 @@ def _check(flow: float, brix: float, temp: float, dilution: float, rate: float |
         if not (math.isfinite(value) and low <= value <= high)
     ]
     if wrong:
-        cure = ", ".join(f"{n} {low:g} to {high:g}{unit}" for n, _, low, high, unit in limits)
-        raise ConfigError("This lies outside what can be worked out.", ", ".join(wrong), cure)
+        cure = joined(
+            ", ",
+            [
+                said(
+                    "{option} {low} to {high}{unit}",
+                    option=name,
+                    low=figure(low, "g"),
+                    high=figure(high, "g"),
+                    unit=unit,
+                )
+                for name, _, low, high, unit in limits
+            ],
+        )
+        raise ConfigError(said("This lies outside what can be worked out."), ", ".join(wrong), cure)
 
 
 def told(answer: dict[str, Any]) -> list[str]:
     """Say the answer to a person, the use of the settler first."""
     lines = [
-        f"{_share(answer['used_low'], answer['used_high'])} of the settler's design rule is used: "
-        f"{answer['flow_m3_h']:.0f} m³/h over {answer['area_m2']:g} m², {answer['load_m_h']:.2f} "
-        "m³/h per m².",
-        f"It could take {answer['spare_m3_h_low']:.0f} to {answer['spare_m3_h_high']:.0f} m³/h "
-        "besides (below 0: it is over its rule).",
+        said(
+            "{share} of the settler's design rule is used: {flow} m³/h over {area} m², {load} m³/h "
+            "per m².",
+            share=_share(answer["used_low"], answer["used_high"]),
+            flow=figure(answer["flow_m3_h"], ".0f"),
+            area=figure(answer["area_m2"], "g"),
+            load=figure(answer["load_m_h"], ".2f"),
+        ),
+        said(
+            "It could take {low} to {high} m³/h besides (below 0: it is over its rule).",
+            low=figure(answer["spare_m3_h_low"], ".0f"),
+            high=figure(answer["spare_m3_h_high"], ".0f"),
+        ),
     ]
     if answer["dilution_pct"] > 0.0:
         lines.append(
-            f"With {answer['dilution_pct']:g} % of water the juice settles "
-            f"{answer['settles_times_as_fast']:.2f} times as fast (78, 38, 28 min at 0, 10, 20 %: "
-            "common practice), and there is more of it; the water has to be boiled off again."
+            said(
+                "With {water} % of water the juice settles {times} times as fast (78, 38, 28 min "
+                "at 0, 10, 20 %: common practice), and there is more of it; the water has to be "
+                "boiled off again.",
+                water=figure(answer["dilution_pct"], "g"),
+                times=figure(answer["settles_times_as_fast"], ".2f"),
+            )
         )
     if answer["beyond_range"]:
-        lines.append("Above 20 % of water no settling time is known: a rough guess.")
+        lines.append(said("Above 20 % of water no settling time is known: a rough guess."))
     if answer["one_out_used_low"] is None:
-        lines.append("There is one settler: with it out of service the station stands.")
+        lines.append(said("There is one settler: with it out of service the station stands."))
     else:
-        share = _share(answer["one_out_used_low"], answer["one_out_used_high"])
-        lines.append(f"With the largest of {answer['settlers']} out of service: {share} is used.")
+        lines.append(
+            said(
+                "With the largest of {settlers} out of service: {share} is used.",
+                settlers=answer["settlers"],
+                share=_share(answer["one_out_used_low"], answer["one_out_used_high"]),
+            )
+        )
     rate = answer["rate_m_h"]
-    known = "8 to 12 m/h, usual" if rate is None else f"{rate:g} m/h, as told"
+    known = said("8 to 12 m/h, usual")
+    if rate is not None:
+        known = said("{rate} m/h, as told", rate=figure(rate, "g"))
     lines.append(
-        "The rule: flow by area is at most half the initial settling rate of a batch test "
-        f"({known}); area counts, not depth (common practice)."
+        said(
+            "The rule: flow by area is at most half the initial settling rate of a batch test "
+            "({known}); area counts, not depth (common practice).",
+            known=known,
+        )
     )
     return lines
 
 
 def _share(low: float, high: float) -> str:
-    same = round(100 * low) == round(100 * high)
-    return f"{100 * low:.0f} %" if same else f"{100 * low:.0f} to {100 * high:.0f} %"
+    most = figure(100 * high, ".0f")
+    if round(100 * low) == round(100 * high):
+        return said("{share} %", share=most)
+    return said("{low} to {high} %", low=figure(100 * low, ".0f"), high=most)

@@ -51,13 +51,19 @@ def note(text: str) -> None:
 
 def show_error(error: LostpolError) -> None:
     """Write what, where and next to standard error, in the tongue of the command."""
-    told = said(
-        "What:  {what}\nWhere: {where}\nNext:  {next_step}",
-        what=error.what,
-        where=error.where.replace("\n", "\n       "),
-        next_step=error.next_step,
-    )
+    labels = spoken(_error_words("", "", "")).split("\n")
+    further = "\n" + " " * len(labels[1])
+    told = _error_words(error.what, error.where.replace("\n", further), error.next_step)
     _lines(ERR, harmless(spoken(told)))
+
+
+def _error_words(what: str, where: str, next_step: str) -> str:
+    return said(
+        "What:  {what}\nWhere: {where}\nNext:  {next_step}",
+        what=what,
+        where=where,
+        next_step=next_step,
+    )
 
 
 def _lines(screen: Console, words: str, style: str = "") -> None:

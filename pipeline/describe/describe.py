@@ -41,6 +41,7 @@ from pipeline.intake import (
 )
 from pipeline.mill import zone_faults
 from pipeline.places import MOST_TAGS, Looks, TagLook, guess_tags
+from pipeline.words import said
 
 #: Given a vessel, its volume [m3] as a person knows it, or None.
 Measure = Callable[[DraftedVessel], float | None]
@@ -125,7 +126,11 @@ def describe_exports(
         None of the files holds readings.
     """
     for fault in zone_faults(zone or "UTC", "--zone"):
-        raise ConfigError(f"{fault.key}: {fault.problem}.", "command line", fault.cure)
+        raise ConfigError(
+            said("{key}: {problem}.", key=fault.key, problem=fault.problem),
+            said("command line"),
+            fault.cure,
+        )
     answers = Answers(zone or "UTC", choose)
     found = Gathered(take_all(files_in(files), given or {}, answers, progress))
     _read(found, answers, progress)
@@ -262,7 +267,11 @@ def _require_some(files: Sequence[Path], found: Gathered, tags: Sequence[TagLook
         raise errors[0]
     why = [f"- {t.path.name}: {_verdict(found, t, {}).words}" for t in found.taken[:20]]
     raise DataError(
-        f"These files hold {len(tags)} series; a description is drafted for 1 to {MOST_TAGS}.",
+        said(
+            "These files hold {tags} series; a description is drafted for 1 to {most_tags}.",
+            tags=len(tags),
+            most_tags=MOST_TAGS,
+        ),
         "\n".join([", ".join(str(path) for path in files[:5]), *why]),
-        "Name exports of the clarification station and its laboratory, or their folder.",
+        said("Name exports of the clarification station and its laboratory, or their folder."),
     )

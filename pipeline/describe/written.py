@@ -7,6 +7,7 @@ from pathlib import Path
 from pipeline.base import ConfigError
 from pipeline.describe.draft import Draft
 from pipeline.intake import remark
+from pipeline.words import said
 
 
 def draft_summary(draft: Draft) -> list[str]:
@@ -62,10 +63,12 @@ def write_new(text: str, path: Path, what: str, never: str) -> None:
         with path.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
     except FileExistsError as error:
-        cure = f"Name another file; {never}"
-        raise ConfigError("There is such a file already.", str(path), cure) from error
+        cure = said("Name another file; {never}", never=never)
+        raise ConfigError(said("There is such a file already."), str(path), cure) from error
     except OSError as error:
-        cure = "Name a file in a folder that exists and may be written to."
+        cure = said("Name a file in a folder that exists and may be written to.")
         raise ConfigError(
-            f"The {what} cannot be written: {error.strerror}.", str(path), cure
+            said("The {what} cannot be written: {why}.", what=what, why=error.strerror),
+            str(path),
+            cure,
         ) from error

@@ -20,6 +20,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from pipeline.base import ConfigError
 from pipeline.desk.guard import same
 from pipeline.desk.render import render
+from pipeline.words import said
 
 TOKEN: Final = "LOSTPOL_DESK_TOKEN"
 _LEAST: Final = 16
@@ -42,9 +43,12 @@ def token_of_environment(*, needed: bool) -> str:
     token = os.environ.get(TOKEN, "").strip()
     if (needed and not token) or (token and len(token) < _LEAST):
         raise ConfigError(
-            f"A desk that others reach needs a token of {_LEAST} characters or more.",
-            f"{TOKEN} in the environment",
-            "Set it to something long and random, and give it to those who may enter.",
+            said(
+                "A desk that others reach needs a token of {least} characters or more.",
+                least=_LEAST,
+            ),
+            said("{token} in the environment", token=TOKEN),
+            said("Set it to something long and random, and give it to those who may enter."),
         )
     return token
 

@@ -107,9 +107,9 @@ def desk_of(
     for mill in mills:
         if mill.key in kept:
             raise ConfigError(
-                "Two descriptions have the same key.",
+                said("Two descriptions have the same key."),
                 f"{kept[mill.key].mill.config_path}, {mill.config_path}: {mill.key}",
-                "Name each mill once, or give one of them another [mill] key.",
+                said("Name each mill once, or give one of them another [mill] key."),
             )
         kept[mill.key] = Kept(mill)
     writing = {key: threading.Lock() for key in kept}

@@ -23,6 +23,7 @@ from pipeline.desk.guard import LOOPBACK
 from pipeline.desk.routes import app_of
 from pipeline.handbook import Command
 from pipeline.mill import Mill
+from pipeline.words import said
 
 _BACKLOG: Final = 64
 _PATIENCE_S: Final = 5
@@ -95,9 +96,11 @@ def serve_desk(
     held = _held(where.port, where.host)
     name = f"[{where.host}]" if ":" in where.host else where.host
     address = f"http{'s' if where.secure else ''}://{name}:{held.getsockname()[1]}/"
-    say(f"Desk: {address}")
-    seen = "Whoever has the token can enter it" if token else "It is seen from this machine alone"
-    say(f"{seen}. Stop it with Ctrl-C.")
+    say(said("Desk: {address}", address=address))
+    if token:
+        say(said("Whoever has the token can enter it. Stop it with Ctrl-C."))
+    else:
+        say(said("It is seen from this machine alone. Stop it with Ctrl-C."))
     threading.Thread(target=_warm, args=(desk,), daemon=True).start()
     names = tuple(dict.fromkeys((*LOOPBACK, where.host.lower())))
     server = uvicorn.Server(
@@ -119,30 +122,32 @@ def serve_desk(
         webbrowser.open(address)
     with held, suppress(KeyboardInterrupt):
         server.run(sockets=[held])
-    say("The desk has ended. Verdicts and notes given at it are kept.")
+    say(said("The desk has ended. Verdicts and notes given at it are kept."))
 
 
 def _require_safe(where: Listen) -> None:
     """See that a desk for others is reached by TLS, at an address that says which machine it is."""
     if (where.cert is None) != (where.key is None):
-        raise ConfigError("TLS needs two files.", "--cert, --key", "Name both, or neither.")
+        raise ConfigError(
+            said("TLS needs two files."), "--cert, --key", said("Name both, or neither.")
+        )
     for path in (where.cert, where.key):
         if path is not None and not path.is_file():
-            raise ConfigError("There is no such file.", str(path), "Name a PEM file.")
+            raise ConfigError(said("There is no such file."), str(path), said("Name a PEM file."))
     if not where.of_others:
         return
     with suppress(ValueError):
         if ipaddress.ip_address(where.host).is_unspecified:
             raise ConfigError(
-                "This is every address at once.",
+                said("This is every address at once."),
                 f"--listen {where.host}",
-                "Name the one address or host name that people open.",
+                said("Name the one address or host name that people open."),
             )
     if not where.secure:
         raise ConfigError(
-            "A desk that others reach needs TLS.",
+            said("A desk that others reach needs TLS."),
             f"--listen {where.host}",
-            "Name a certificate and its key: --cert FILE --key FILE.",
+            said("Name a certificate and its key: --cert FILE --key FILE."),
         )
 
 
@@ -156,9 +161,9 @@ def _held(port: int, host: str = _HERE) -> socket.socket:
     except OSError as error:
         held.close()
         raise ConfigError(
-            f"The desk cannot listen there: {error.strerror or error}.",
+            said("The desk cannot listen there: {why}.", why=str(error.strerror or error)),
             f"{host}:{port}",
-            "Name another port with --port, or leave it out to take a free one.",
+            said("Name another port with --port, or leave it out to take a free one."),
         ) from error
     return held
 

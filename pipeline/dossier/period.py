@@ -91,9 +91,9 @@ def write_period(found: Answer, out: Path | None = None) -> Path:
         write_whole(folder / PERIOD_PAGE, html.encode())
     except OSError as fault:
         raise ConfigError(
-            "The page could not be written.",
+            said("The page could not be written."),
             f"{folder}: {fault.strerror or fault}",
-            "Free space, grant the right to write there, or name another folder with --out.",
+            said("Free space, grant the right to write there, or name another folder with --out."),
         ) from fault
     return folder / PERIOD_PAGE
 

@@ -13,6 +13,7 @@ from pipeline.dossier.page import make_page
 from pipeline.dossier.similar import similar_episodes
 from pipeline.mill import Mill
 from pipeline.store import PAGE, SAFE_ID, chosen, dossier_home, published_store_of
+from pipeline.words import said
 
 _DATA = ("minutes", "laboratory", "steps")
 
@@ -81,9 +82,9 @@ def _folder_name(finding: dict[str, Any]) -> str:
     name = str(finding["finding_id"])
     if not SAFE_ID.fullmatch(name):
         raise DataError(
-            "The id of this finding is not one that lostpol gave.",
+            said("The id of this finding is not one that lostpol gave."),
             repr(name[:80]),
-            "Run lostpol backfill, or name a folder with --out.",
+            said("Run lostpol backfill, or name a folder with --out."),
         )
     return name
 
@@ -105,8 +106,8 @@ def _write(mill: Mill, finding: dict[str, Any], folder: Path, links: Mapping[str
         write_whole(folder / PAGE, page.html.encode())
     except OSError as fault:
         raise ConfigError(
-            "The dossier could not be written.",
+            said("The dossier could not be written."),
             f"{folder}: {fault.strerror or fault}",
-            "Free space, grant the right to write there, or name another folder with --out.",
+            said("Free space, grant the right to write there, or name another folder with --out."),
         ) from fault
     return folder / PAGE

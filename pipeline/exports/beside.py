@@ -13,7 +13,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.cells import heading_says
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.moment_rows import MillClock
@@ -193,10 +193,15 @@ def _unit_of_all(plan: Plan, table: ExportFile, clock: MillClock) -> Plan:
         return replace(plan, tag_units={**plan.tag_units, **dict.fromkeys(bare, unit)})
     told = ", ".join(shown(tags[column]) for column in bare[:5])
     raise DataError(
-        f'The unit "{shown(unit)}" above the headings can be that of one tag or of all of them.',
-        f"{table.where}\ntags without a unit of their own: {told}",
-        'Give each its unit: units = { "TAG" = "..." } in the [[exports.layout]] of this kind of '
-        "file.",
+        said(
+            'The unit "{unit}" above the headings can be that of one tag or of all of them.',
+            unit=shown(unit),
+        ),
+        said("{where}\ntags without a unit of their own: {told}", where=table.where, told=told),
+        said(
+            'Give each its unit: units = { "TAG" = "..." } in the [[exports.layout]] of this kind '
+            "of file."
+        ),
     )
 
 

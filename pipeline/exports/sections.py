@@ -12,7 +12,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.cells import heading_says
 from pipeline.exports.evidence import Evidence
 from pipeline.exports.passes import NAIVE, STATED
@@ -166,11 +166,20 @@ class Sections:
             cell = facts.get(quality.column, "")
             if cell not in (title, quality.column):
                 raise DataError(
-                    "Headings stand again further down, with columns of quality in other places: "
-                    f'"{shown(cell)}" can be quality or a tag.',
-                    f'{self.plan.where}\ncolumn "{shown(quality.column)}"',
-                    "Part the file where its headings stand again, or name the columns of "
-                    "quality: quality_columns in its [[exports.layout]].",
+                    said(
+                        "Headings stand again further down, with columns of quality in other "
+                        'places: "{cell}" can be quality or a tag.',
+                        cell=shown(cell),
+                    ),
+                    said(
+                        '{where}\ncolumn "{column}"',
+                        where=self.plan.where,
+                        column=shown(quality.column),
+                    ),
+                    said(
+                        "Part the file where its headings stand again, or name the columns of "
+                        "quality: quality_columns in its [[exports.layout]]."
+                    ),
                 )
 
     def _parted(self, cell: str) -> tuple[str, str]:

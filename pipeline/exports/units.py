@@ -13,7 +13,7 @@ from typing import Final, Protocol, runtime_checkable
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.exports.evidence import Evidence
 from pipeline.files import shown
 from pipeline.mill import Found, Scale, UnitChange
@@ -197,26 +197,50 @@ class _Asker:
         value = f"{rows['value'][0]:g}" if rows.height else "?"
         own = self._described_unit(tag)
         told, name = shown(unit), shown(tag)
-        here = f'in "{told}", as the export says'
+        here = said('in "{unit}", as the export says', unit=told)
         if found.change is not None:
             inside = f"{found.change.apply(rows['value'][0]):.4g}" if rows.height else "?"
-            here = f'in "{told}", as the export says, which makes {inside} ({found.assumed})'
+            here = said(
+                'in "{unit}", as the export says, which makes {inside} ({assumed})',
+                unit=told,
+                inside=inside,
+                assumed=found.assumed,
+            )
         lacking = {
-            "height_m": f"To read it as a height, add height_m, the height that counts as full, to "
-            f'[tags."{name}"]. ',
-            "density_kg_m3": f"To read it as a mass, add density_kg_m3, the density of what flows, "
-            f'to [tags."{name}"]. ',
+            "height_m": said(
+                "To read it as a height, add height_m, the height that counts as full, to "
+                '[tags."{name}"]. ',
+                name=name,
+            ),
+            "density_kg_m3": said(
+                "To read it as a mass, add density_kg_m3, the density of what flows, to "
+                '[tags."{name}"]. ',
+                name=name,
+            ),
         }.get(found.lacking, "")
-        mark = (
-            f' A mark that leaves a number sound goes into harmless_marks = ["{told}"].'
-            if behind
-            else ""
-        )
+        mark = ""
+        if behind:
+            mark = said(
+                ' A mark that leaves a number sound goes into harmless_marks = ["{mark}"].',
+                mark=told,
+            )
         return DataError(
-            f"Numbers of {name} such as {value} can be {here}, or {own}, as the description says.",
+            said(
+                "Numbers of {name} such as {value} can be {here}, or {own}, as the description "
+                "says.",
+                name=name,
+                value=value,
+                here=here,
+                own=own,
+            ),
             f'{self._where}\n{name}: "{told}"',
-            f'{lacking}Say which it is: units = {{ "{name}" = "..." }} in the [[exports.layout]] '
-            f"of this kind of file, with a unit that lostpol knows.{mark}",
+            said(
+                '{lacking}Say which it is: units = { "{name}" = "..." } in the [[exports.layout]] '
+                "of this kind of file, with a unit that lostpol knows.{mark}",
+                lacking=lacking,
+                name=name,
+                mark=mark,
+            ),
         )
 
     def _described_unit(self, tag: str) -> str:

@@ -18,7 +18,7 @@ from typing import IO, Final
 
 import pyarrow as pa
 
-from pipeline.base import DataError
+from pipeline.base import DataError, figure, said
 from pipeline.files.limits import MOST_MEMBERS, MOST_SPOOLED_BYTES, check_member, check_unpacked
 
 _GZIP: Final = b"\x1f\x8b"
@@ -109,25 +109,40 @@ def members(path: Path, wanted: tuple[str, ...]) -> list[str]:
         entries = archive.infolist()
         if len(entries) > MOST_MEMBERS:
             raise DataError(
-                f"The archive has {len(entries):,} entries; at most {MOST_MEMBERS:,} are read.",
+                said(
+                    "The archive has {entries} entries; at most {most_members} are read.",
+                    entries=figure(len(entries), ","),
+                    most_members=figure(MOST_MEMBERS, ","),
+                ),
                 str(path),
-                "Pack fewer exports together.",
+                said("Pack fewer exports together."),
             )
         for entry in entries:
             check_member(entry.filename, str(path))
             if stat.S_ISLNK(entry.external_attr >> 16):
-                check_member("..", f"{path}\nits entry {entry.filename[:80]!a} is a link")
+                check_member(
+                    "..",
+                    said(
+                        "{path}\nits entry {member} is a link",
+                        path=path,
+                        member=ascii(entry.filename[:80]),
+                    ),
+                )
             name = entry.filename.rsplit("/", 1)[-1]
             hidden = entry.filename.startswith("__MACOSX/") or name.startswith(".")
             if entry.is_dir() or hidden or not _is_wanted(name, wanted):
                 continue
             if entry.flag_bits & 1:
                 raise DataError(
-                    "The archive is locked with a password.", str(path), "Pack it without one."
+                    said("The archive is locked with a password."),
+                    str(path),
+                    said("Pack it without one."),
                 )
             found.append(entry.filename)
     if not found:
-        raise DataError("The archive holds no export.", str(path), "Pack the exports again.")
+        raise DataError(
+            said("The archive holds no export."), str(path), said("Pack the exports again.")
+        )
     return found
 
 
@@ -141,7 +156,11 @@ def unpacked(path: Path, member: str = "") -> IO[bytes]:
     if member:
         archive = opened_archive(path)
         stream = opened_entry(archive, member)
-        return io.BufferedReader(Limited(stream, packed, f"{path}\nits entry {member[:80]}"))
+        return io.BufferedReader(
+            Limited(
+                stream, packed, said("{path}\nits entry {member}", path=path, member=member[:80])
+            )
+        )
     with path.open("rb") as file:
         start = file.read(4)
     if start[:2] == _GZIP:
@@ -166,6 +185,6 @@ def spooled(path: Path, member: str) -> Iterator[Path]:
             while chunk := source.read(_CHUNK):
                 target.write(chunk)
                 if target.tell() > MOST_SPOOLED_BYTES:
-                    what = "An entry of the archive is too large to be read inside it."
-                    raise DataError(what, str(path), "Unpack it and import the file itself.")
+                    what = said("An entry of the archive is too large to be read inside it.")
+                    raise DataError(what, str(path), said("Unpack it and import the file itself."))
         yield copy

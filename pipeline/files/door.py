@@ -19,7 +19,7 @@ from lzma import LZMAError
 from pathlib import Path
 from typing import Final
 
-from pipeline.base import Answer, DataError, LostpolError, StoppedError, full_disk
+from pipeline.base import Answer, DataError, LostpolError, StoppedError, full_disk, said
 
 #: Not raised because of what the file holds.
 PASSING: Final = (
@@ -30,7 +30,7 @@ PASSING: Final = (
     GeneratorExit,
     CancelledError,
 )
-_AGAIN: Final = "Export it again, then import it again."
+_AGAIN: Final = said("Export it again, then import it again.")
 _CHARS: Final = 200
 
 
@@ -55,30 +55,42 @@ def explained(where: str) -> Iterator[None]:
         ):
             raise full from error
         what, cure = _reason(error)
-        other = Answer({"encoding": "cp1252"}, "text of western Windows")
+        other = Answer({"encoding": "cp1252"}, said("text of western Windows"))
         answers = [other] if isinstance(error, UnicodeDecodeError) else ()
         raise DataError(what, where, cure, answers) from error
 
 
 #: What happened and what to do, by class of error.
 _REASONS: Final[tuple[tuple[tuple[type[BaseException], ...], str, str], ...]] = (
-    ((FileNotFoundError,), "There is no such export.", "Check the name and the folder."),
-    ((IsADirectoryError,), "This is a folder, not an export.", "Name the files inside it."),
-    ((PermissionError,), "The export may not be read.", "Ask for the right to read it."),
+    (
+        (FileNotFoundError,),
+        said("There is no such export."),
+        said("Check the name and the folder."),
+    ),
+    (
+        (IsADirectoryError,),
+        said("This is a folder, not an export."),
+        said("Name the files inside it."),
+    ),
+    (
+        (PermissionError,),
+        said("The export may not be read."),
+        said("Ask for the right to read it."),
+    ),
     (
         (gzip.BadGzipFile, EOFError, zlib.error, LZMAError),
-        "The packed export is damaged or cut short.",
+        said("The packed export is damaged or cut short."),
         _AGAIN,
     ),
     (
         (zipfile.BadZipFile, zipfile.LargeZipFile),
-        "The archive is damaged or packed oddly.",
+        said("The archive is damaged or packed oddly."),
         _AGAIN,
     ),
     (
         (MemoryError,),
-        "The export asks for more memory than there is.",
-        "Export a shorter period, or in long form: time, tag, value.",
+        said("The export asks for more memory than there is."),
+        said("Export a shorter period, or in long form: time, tag, value."),
     ),
 )
 
@@ -89,9 +101,14 @@ def _reason(error: BaseException) -> tuple[str, str]:
         if isinstance(error, kinds):
             return what, cure
     if isinstance(error, UnicodeDecodeError):
-        what = f"The export is not {error.encoding} text (byte {error.start})."
-        return what, 'Set encoding in its [[exports.layout]], for example encoding = "cp1252".'
-    return f"The export is damaged or cut short: {_told(error)}", _AGAIN
+        what = said(
+            "The export is not {encoding} text (byte {start}).",
+            encoding=error.encoding,
+            start=error.start,
+        )
+        cure = said('Set encoding in its [[exports.layout]], for example encoding = "cp1252".')
+        return what, cure
+    return said("The export is damaged or cut short: {why}", why=_told(error)), _AGAIN
 
 
 def _told(error: BaseException) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import PurePosixPath
 from typing import Final
 
-from pipeline.base import DataError
+from pipeline.base import DataError, figure, said
 
 #: Longest row of a text file [characters], its quoted line breaks included.
 LONGEST_ROW: Final = 1 << 20
@@ -38,9 +38,12 @@ def shown(text: str, most: int = 60) -> str:
 def too_long_row(where: str) -> DataError:
     """Build the error for a row without an end."""
     return DataError(
-        f"The export has a row of more than {LONGEST_ROW:,} characters: it is no table.",
+        said(
+            "The export has a row of more than {longest_row} characters: it is no table.",
+            longest_row=figure(LONGEST_ROW, ","),
+        ),
         where,
-        "Export it again with one row a line.",
+        said("Export it again with one row a line."),
     )
 
 
@@ -48,9 +51,13 @@ def check_columns(count: int, where: str) -> None:
     """Refuse a table too wide to be read."""
     if count > MOST_COLUMNS:
         raise DataError(
-            f"The export has {count:,} columns; at most {MOST_COLUMNS:,} are read.",
+            said(
+                "The export has {count} columns; at most {most_columns} are read.",
+                count=figure(count, ","),
+                most_columns=figure(MOST_COLUMNS, ","),
+            ),
             where,
-            "Export fewer tags at a time, or in long form: time, tag, value.",
+            said("Export fewer tags at a time, or in long form: time, tag, value."),
         )
 
 
@@ -58,9 +65,12 @@ def check_unpacked(unpacked: int, packed: int, where: str) -> None:
     """Refuse packed data that unpacks to far more than any export does."""
     if unpacked > FREE_BYTES and unpacked > MOST_UNPACKED * packed:
         raise DataError(
-            f"The export unpacks to more than {MOST_UNPACKED} times its size: it is no export.",
+            said(
+                "The export unpacks to more than {most_unpacked} times its size: it is no export.",
+                most_unpacked=MOST_UNPACKED,
+            ),
             where,
-            "Ask where the file comes from; export it again, or unpack it yourself first.",
+            said("Ask where the file comes from; export it again, or unpack it yourself first."),
         )
 
 
@@ -70,7 +80,10 @@ def check_member(name: str, archive: str) -> None:
     path = PurePosixPath(plain)
     if path.is_absolute() or ".." in path.parts or plain[1:2] == ":":
         raise DataError(
-            f'The archive has an entry that leads out of its folder: "{shown(name, 80)}".',
+            said(
+                'The archive has an entry that leads out of its folder: "{name}".',
+                name=shown(name, 80),
+            ),
             archive,
-            "Ask where the archive comes from; pack the exports again by their plain names.",
+            said("Ask where the archive comes from; pack the exports again by their plain names."),
         )

@@ -17,7 +17,7 @@ from typing import Final
 import polars as pl
 from python_calamine import CalamineWorkbook, SheetVisibleEnum
 
-from pipeline.base import DataError
+from pipeline.base import DataError, figure, said
 from pipeline.files.archives import opened_archive, opened_entry
 from pipeline.files.limits import (
     MOST_CELLS,
@@ -170,7 +170,7 @@ def _check_size(path: Path, where: str) -> None:
     with opened_archive(path) as book:
         entries = book.infolist()
         if len(entries) > MOST_MEMBERS:
-            raise _too_large(where, f"{len(entries):,} parts")
+            raise _too_large(where, said("{n} parts", n=figure(len(entries), ",")))
         for entry in entries:
             check_member(entry.filename, where)
             reach = _Reach()
@@ -179,19 +179,28 @@ def _check_size(path: Path, where: str) -> None:
                     total += len(chunk)
                     check_unpacked(total, packed, where)
                     if total > MOST_WORKBOOK_BYTES:
-                        raise _too_large(where, "too much once unpacked")
+                        raise _too_large(where, said("too much once unpacked"))
                     if "worksheets/" in entry.filename:
                         reach.look(chunk)
-            check_columns(reach.column, f"{where}\n{entry.filename[:80]}")
+            check_columns(
+                reach.column, said("{where}\n{entry}", where=where, entry=entry.filename[:80])
+            )
             if reach.row * reach.column > MOST_CELLS:
-                raise _too_large(where, f"{reach.row:,} rows by {reach.column:,} columns")
+                raise _too_large(
+                    where,
+                    said(
+                        "{rows} rows by {columns} columns",
+                        rows=figure(reach.row, ","),
+                        columns=figure(reach.column, ","),
+                    ),
+                )
 
 
 def _too_large(where: str, what: str) -> DataError:
     return DataError(
-        f"The workbook is too large to be read: {what}.",
+        said("The workbook is too large to be read: {what}.", what=what),
         where,
-        "Remove what is not needed, or export as CSV or Parquet.",
+        said("Remove what is not needed, or export as CSV or Parquet."),
     )
 
 

@@ -16,7 +16,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import Answer, DataError
+from pipeline.base import Answer, DataError, figure, said
 from pipeline.files.archives import is_archive, is_packed, is_workbook, members, spooled, unpacked
 from pipeline.files.door import explained
 from pipeline.files.head import Head, find_head
@@ -172,8 +172,8 @@ def _tables(
         elif is_workbook(path):
             yield from _sheet_tables(path, where, layout)
         elif inside:
-            what = "The archive holds another archive."
-            raise DataError(what, where, "Unpack the inner one first.")
+            what = said("The archive holds another archive.")
+            raise DataError(what, where, said("Unpack the inner one first."))
         else:
             for member in members(path, layout.sheets if layout else ()):
                 yield from _member_tables(path, member, layout, stack)
@@ -183,7 +183,7 @@ def _member_tables(
     path: Path, member: str, layout: ExportLayout | None, stack: ExitStack
 ) -> Iterator[ExportFile]:
     """Tables of one entry of an archive."""
-    where = f"{path}\nits entry {shown(member, 80)}"
+    where = said("{path}\nits entry {member}", path=path, member=shown(member, 80))
     with explained(where):
         with unpacked(path, member) as stream:
             start = stream.read(4)
@@ -191,8 +191,8 @@ def _member_tables(
             copy = stack.enter_context(spooled(path, member))
             yield from _tables(copy, where, layout, stack, inside=True)
         elif is_packed(start):
-            what = "The archive holds another packed file."
-            raise DataError(what, where, "Unpack the inner one first.")
+            what = said("The archive holds another packed file.")
+            raise DataError(what, where, said("Unpack the inner one first."))
         else:
             yield _text_table(path, member, where, layout)
 
@@ -218,15 +218,21 @@ def _sheet_tables(path: Path, where: str, layout: ExportLayout | None) -> Iterat
         head = find_head(sheet.rows, heading)
         if upper := sheet.upper_heading(head.heading_row):
             head = find_head(sheet.rows, head.heading_row, upper)
-        inner = f"its sheet {shown(sheet.name, 80)}"
-        found.append(ExportFile(path, f"{where}\n{inner}", head, sheet=sheet))
+        inner = said("{where}\nits sheet {name}", where=where, name=shown(sheet.name, 80))
+        found.append(ExportFile(path, inner, head, sheet=sheet))
     if not found and unseen:
-        what = f"All sheets of the workbook are hidden: {', '.join(unseen[:5])}."
-        cure = f'Name those to read: sheets = ["{unseen[0]}"] in its [[exports.layout]].'
-        raise DataError(what, where, cure, [Answer({"sheets": unseen}, "read the hidden sheets")])
+        what = said(
+            "All sheets of the workbook are hidden: {unseen}.", unseen=", ".join(unseen[:5])
+        )
+        cure = said(
+            'Name those to read: sheets = ["{unseen}"] in its [[exports.layout]].', unseen=unseen[0]
+        )
+        raise DataError(
+            what, where, cure, [Answer({"sheets": unseen}, said("read the hidden sheets"))]
+        )
     if not found:
-        cure = "Check the names of its sheets and sheets = [...] in its [[exports.layout]]."
-        raise DataError("The workbook holds no sheet to read.", where, cure)
+        cure = said("Check the names of its sheets and sheets = [...] in its [[exports.layout]].")
+        raise DataError(said("The workbook holds no sheet to read."), where, cure)
     sure = [table for table in found if table.head is not None and table.head.sure]
     first, *others = sure or found[:1]
     notes = [f'The hidden sheet "{name}" was not read; sheets = [...] names it.' for name in unseen]
@@ -240,9 +246,12 @@ def _parquet_table(path: Path, where: str) -> ExportFile:
     rows = scan.select(pl.len()).collect().item()
     if rows > PARQUET_ROWS and rows > MOST_ROWS_PER_BYTE * path.stat().st_size:
         raise DataError(
-            f"The export claims {rows:,} rows, far more than its size can hold.",
+            said(
+                "The export claims {rows} rows, far more than its size can hold.",
+                rows=figure(rows, ","),
+            ),
             where,
-            "Ask where the file comes from; export it again.",
+            said("Ask where the file comes from; export it again."),
         )
     return ExportFile(path, where, units=column_units(path))
 

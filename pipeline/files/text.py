@@ -17,7 +17,7 @@ from typing import IO, Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.files.archives import unpacked
 from pipeline.files.head import TOP_ROWS, Head, find_head
 from pipeline.files.limits import LONGEST_ROW, check_columns, too_long_row
@@ -71,7 +71,7 @@ def open_text(
     with unpacked(path, member) as plain:
         sample = plain.read(_SNIFF_BYTES)
     if not sample.strip(b" \t\r\n\x00"):
-        raise DataError("The export is empty.", where, "Export it again.")
+        raise DataError(said("The export is empty."), where, said("Export it again."))
     encoding = _encoding(sample, layout, where)
     whole = len(sample) < _SNIFF_BYTES
     # The sample may end inside a character: an incremental decoder waits for the rest.
@@ -188,9 +188,9 @@ def _encoding(sample: bytes, layout: ExportLayout | None, where: str) -> str:
         if max(even, odd) > len(sample[:4096]) * 0.3 and min(even, odd) == 0:
             return "utf-16-le" if odd else "utf-16-be"
         raise DataError(
-            "The file is neither text nor Parquet nor a workbook.",
+            said("The file is neither text nor Parquet nor a workbook."),
             where,
-            "Export it as CSV, Parquet or .xlsx.",
+            said("Export it as CSV, Parquet or .xlsx."),
         )
     if layout and "encoding" in layout.model_fields_set and layout.encoding != "utf-8":
         return layout.encoding

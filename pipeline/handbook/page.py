@@ -19,6 +19,7 @@ from pipeline.handbook.commands import Command
 from pipeline.handbook.keys import sections_of
 from pipeline.handbook.prose import documents_of
 from pipeline.store import chapters
+from pipeline.words import said
 
 NAME: Final = "lostpol_handbook.html"
 TEMPLATE: Final = "configs/template.toml"
@@ -58,9 +59,15 @@ def handbook_page(commands: Sequence[Command], *, at_desk: bool = False, home: P
         documents = documents_of(home, DOCUMENTS)
     except (OSError, UnicodeDecodeError) as error:
         raise ConfigError(
-            f"The handbook is made from the files of the project, and one cannot be read: {error}.",
+            said(
+                "The handbook is made from the files of the project, and one cannot be read: "
+                "{why}.",
+                why=str(error),
+            ),
             str(home),
-            "Run lostpol from a clone, installed there with pip install -e . (see its README).",
+            said(
+                "Run lostpol from a clone, installed there with pip install -e . (see its README)."
+            ),
         ) from error
     content: dict[str, Any] = {
         "at_desk": at_desk,
@@ -94,8 +101,10 @@ def write_handbook(commands: Sequence[Command], folder: Path) -> Path:
         folder.mkdir(parents=True, exist_ok=True)
         path.write_text(text, encoding="utf-8")
     except OSError as error:
-        cure = "Name another folder with --out."
-        raise ConfigError(f"Not written: {error.strerror}.", str(path), cure) from error
+        cure = said("Name another folder with --out.")
+        raise ConfigError(
+            said("Not written: {why}.", why=error.strerror), str(path), cure
+        ) from error
     return path
 
 

@@ -20,6 +20,7 @@ from pipeline.intake.taken import Taken, settled, take
 from pipeline.lake import Tally
 from pipeline.layouts import Plan
 from pipeline.mill import UnitChange, is_unit
+from pipeline.words import figure, said
 
 #: Rows in which a time is looked for.
 _LOOKED_AT: Final = 100
@@ -217,7 +218,11 @@ def _read(read: Read, clock: Anyone) -> None:
     tally = read.tally
     if 100.0 * tally.unreadable > _MOST_UNREADABLE_PCT * max(tally.rows, 1):
         raise DataError(
-            f"{tally.unreadable:,} of its {tally.rows:,} rows make no sense as they were read.",
+            said(
+                "{unreadable} of its {rows} rows make no sense as they were read.",
+                unreadable=figure(tally.unreadable, ","),
+                rows=figure(tally.rows, ","),
+            ),
             str(read.taken.path),
-            "Describe it in an [[exports.layout]].",
+            said("Describe it in an [[exports.layout]]."),
         )

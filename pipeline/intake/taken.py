@@ -18,6 +18,7 @@ from pipeline.intake.propose import Proposal, propose
 from pipeline.intake.question import Question
 from pipeline.intake.sheets import juice_sheets
 from pipeline.mill import ExportLayout
+from pipeline.words import said
 
 #: Questions that one file may ask before it is left.
 _MOST_QUESTIONS: Final = 12
@@ -128,12 +129,18 @@ def _ask_repeats(taken: Taken, asked: Asked) -> None:
         return
     few = ", ".join(f'"{shown(name, 40)}"' for name in repeats[:3])
     question = DataError(
-        f"Some samples have two results that lie close together ({few}): analysed twice, it seems.",
+        said(
+            "Some samples have two results that lie close together ({few}): analysed twice, it "
+            "seems.",
+            few=few,
+        ),
         str(taken.path),
-        "Say which counts.",
+        said("Say which counts."),
         [
-            Answer({"repeats": "best"}, "the one with more digits counts, then the larger"),
-            Answer({"repeats": "ask"}, "the file is refused until its book holds one of them"),
+            Answer({"repeats": "best"}, said("the one with more digits counts, then the larger")),
+            Answer(
+                {"repeats": "ask"}, said("the file is refused until its book holds one of them")
+            ),
         ],
     )
     told_by, answer = asked.settle(taken.path, question)
@@ -166,9 +173,12 @@ def settled(taken: Taken, asked: Asked, work: Callable[[], None]) -> bool:
 
 def _contradictory(taken: Taken, fault: ValidationError) -> DataError:
     """Error for answers that no layout can hold together."""
-    said = str(fault.errors()[0]["msg"]).removeprefix("Value error, ")
-    cure = "Give fewer answers, or others."
-    return DataError(f"The answers do not go together: {said}.", str(taken.path), cure)
+    first = fault.errors()[0]
+    # Words of ours, which can be said in another tongue, or else the library's.
+    own = getattr(first.get("ctx", {}).get("error"), "args", ())
+    why = own[0] if own else first["msg"]
+    cure = said("Give fewer answers, or others.")
+    return DataError(said("The answers do not go together: {why}.", why=why), str(taken.path), cure)
 
 
 def _said(taken: Taken, answer: Answer) -> bool:

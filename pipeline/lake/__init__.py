@@ -67,6 +67,7 @@ if TYPE_CHECKING:
         import_readings,
         merge_readings,
     )
+    from pipeline.lake.reasons import reason_words
     from pipeline.lake.refused import (
         REFUSALS,
         REFUSED_COLUMNS,

@@ -10,7 +10,7 @@ import polars as pl
 
 from features.base import polars_schema
 from features.signal import QUALITY_COLUMNS
-from pipeline.base import ONE_DAY, DataError, midnight
+from pipeline.base import ONE_DAY, DataError, midnight, said
 from pipeline.lake.kinds import HEALTH, SEARCHED, STATION
 from pipeline.lake.lake import Lake
 from pipeline.mill import Mill
@@ -38,9 +38,9 @@ def worked_out(mill: Mill, lake: Lake) -> list[date]:
     seasons = seasons_of(lake.feature_days(STATION))
     if not seasons:
         raise DataError(
-            "Nothing was worked out yet, so there is nothing to search.",
+            said("Nothing was worked out yet, so there is nothing to search."),
             str(mill.lake_path),
-            "Pull exports with lostpol pull, then run lostpol backfill.",
+            said("Pull exports with lostpol pull, then run lostpol backfill."),
         )
     known = lake.feature_days(SEARCHED)
     asked = [

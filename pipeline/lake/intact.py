@@ -14,7 +14,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.lake.columns import replace_file
 from pipeline.lake.merge import READINGS_SCHEMA
 from pipeline.lake.seal import state_of
@@ -32,11 +32,13 @@ _SEALED: Final = (
 )
 #: Files looked at together; hashing lets other threads work meanwhile.
 _AT_ONCE: Final = 4
-_CHANGED: Final = "its bytes are not those that were written"
+_CHANGED: Final = said("its bytes are not those that were written")
 
 
 class RottenError(DataError):
-    """A stored file is not what was written, or cannot be read."""
+    """A stored file is not what was written, or cannot be read; `how` it shows."""
+
+    how: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,7 @@ def whole_bytes(storage: Storage, name: str) -> bytes:
     except OSError as error:
         if error.errno != errno.EIO:
             raise
-        raise rotten(storage, name, "the disk cannot read it") from error
+        raise rotten(storage, name, said("the disk cannot read it")) from error
     if state_of(content) == "rotten":
         raise rotten(storage, name, _CHANGED)
     return content
@@ -82,13 +84,17 @@ def whole_bytes(storage: Storage, name: str) -> bytes:
 
 def rotten(storage: Storage, name: str, how: str) -> RottenError:
     """Build the error for a stored file that is not what was written."""
-    return RottenError(
-        f"A stored day cannot be read: {how}.",
+    error = RottenError(
+        said("A stored day cannot be read: {how}.", how=how),
         storage.where(name),
-        "Run lostpol backfill: it sets that file aside and makes it anew, from readings or from "
-        "the exports where they still are. What it cannot make it names, with the exports to "
-        "import again.",
+        said(
+            "Run lostpol backfill: it sets that file aside and makes it anew, from readings or "
+            "from the exports where they still are. What it cannot make it names, with the exports "
+            "to import again."
+        ),
     )
+    error.how = how
+    return error
 
 
 def survey(storage: Storage, names: Sequence[str] | None = None) -> Survey:
@@ -142,7 +148,7 @@ def _state(storage: Storage, name: str) -> str:
     except FileNotFoundError:
         return "gone"
     except RottenError as error:
-        return error.what.removeprefix("A stored day cannot be read: ").rstrip(".")
+        return error.how
     state = state_of(content)
     for how in _flaws(name, content, thorough=state == "bare"):
         return how
@@ -157,7 +163,7 @@ def _flaws(name: str, content: bytes, *, thorough: bool) -> Iterator[str]:
             return
         schema = pl.read_parquet(content).schema if thorough else pl.read_parquet_schema(content)
     except (ValueError, pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
-        yield (str(error).splitlines() or ["it is empty"])[0]
+        yield (str(error).splitlines() or [said("it is empty")])[0]
         return
     if name.startswith("readings/") and schema != READINGS_SCHEMA:
-        yield f"its columns are {', '.join(schema)}"
+        yield said("its columns are {columns}", columns=", ".join(schema))

@@ -19,7 +19,7 @@ from itertools import takewhile
 from pathlib import Path
 from typing import Any, BinaryIO, Final
 
-from pipeline.base import ConfigError, LakeError, LostpolError
+from pipeline.base import ConfigError, LakeError, LostpolError, said
 
 #: Up to so many names are asked for one by one; more are looked up in one list.
 _FEW: Final = 3
@@ -196,10 +196,12 @@ def _opened(url: str, _process: int) -> tuple[Any, str]:
         system, path = url_to_fs(url, use_listings_cache=False, skip_instance_cache=True, **options)
     except (ImportError, ValueError) as error:
         raise ConfigError(
-            "The library that reaches the lake's URL is not installed, or does not know it.",
+            said("The library that reaches the lake's URL is not installed, or does not know it."),
             f"mill.lake = {url}: {str(error).splitlines()[0]}",
-            "For s3://, in lostpol's folder: .venv/bin/pip install -e '.[objects]'. Or correct the "
-            "URL.",
+            said(
+                "For s3://, in lostpol's folder: .venv/bin/pip install -e '.[objects]'. Or "
+                "correct the URL."
+            ),
         ) from error
     return system, str(path).rstrip("/")
 
@@ -213,25 +215,32 @@ def _away(url: str, error: Exception) -> LakeError:
     text = f"{type(error).__name__}: {(str(error).splitlines() or [''])[0]}"[:300]
     if isinstance(error, PermissionError) or "Credential" in type(error).__name__:
         return LakeError(
-            "The object store of the lake refuses to be read or written with the keys it was "
-            "given.",
+            said(
+                "The object store of the lake refuses to be read or written with the keys it was "
+                "given."
+            ),
             f"{url} ({text})",
-            "Give keys that may list, read, write and delete there in the environment of lostpol "
-            "and of all workers (for s3://: AWS_ACCESS_KEY_ID and AWS_SECRET_ACCESS_KEY, or "
-            "AWS_PROFILE), then run the same command again.",
+            said(
+                "Give keys that may list, read, write and delete there in the environment of "
+                "lostpol and of all workers (for s3://: AWS_ACCESS_KEY_ID and "
+                "AWS_SECRET_ACCESS_KEY, or AWS_PROFILE), then run the same command again."
+            ),
         )
     return LakeError(
-        "The object store of the lake cannot be reached, or failed.",
+        said("The object store of the lake cannot be reached, or failed."),
         f"{url} ({text})",
-        "See that the network and the store work and that its address is right (for s3:// of your "
-        "own: AWS_ENDPOINT_URL), then run the same command again. What was stored is as it was.",
+        said(
+            "See that the network and the store work and that its address is right (for s3:// of "
+            "your own: AWS_ENDPOINT_URL), then run the same command again. What was stored is as "
+            "it was."
+        ),
     )
 
 
 def _no_bucket(url: str, error: Exception) -> LakeError:
     text = (str(error).splitlines() or [""])[0]
     return LakeError(
-        "There is no such bucket.",
+        said("There is no such bucket."),
         f"{url} ({text})",
-        "Make the bucket, or correct [mill] lake, then run the same command again.",
+        said("Make the bucket, or correct [mill] lake, then run the same command again."),
     )

@@ -18,7 +18,7 @@ from typing import Final
 import polars as pl
 
 from features.base import Column, Columns, polars_schema
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.lake.intact import whole_bytes
 from pipeline.lake.storage import Storage
 
@@ -210,8 +210,10 @@ def read_refused(lake: Storage, reason: str | None = None, file: str | None = No
 
 def _damaged(where: str) -> DataError:
     return DataError(
-        "A list of refused rows cannot be read.",
+        said("A list of refused rows cannot be read."),
         where,
-        "Run lostpol backfill: it sets that file aside and makes it anew from its export, or names "
-        "the export to pull again.",
+        said(
+            "Run lostpol backfill: it sets that file aside and makes it anew from its export, or "
+            "names the export to pull again."
+        ),
     )

@@ -19,7 +19,7 @@ from functools import partial
 from pathlib import Path
 from typing import BinaryIO, Final, Protocol
 
-from pipeline.base import DataError, LakeError, full_disk, private_folder
+from pipeline.base import DataError, LakeError, full_disk, private_folder, said
 from pipeline.lake.columns import replace_file
 
 #: Behind the name of a file that is not finished.
@@ -132,7 +132,9 @@ class FolderStorage:
         except OSError as error:
             raise full_disk(error, self.root) or _no_folder(self.root, error) from error
         if not os.access(self.root, os.W_OK | os.X_OK):
-            raise _no_folder(self.root, PermissionError(errno.EACCES, "it may not be written to"))
+            raise _no_folder(
+                self.root, PermissionError(errno.EACCES, said("it may not be written to"))
+            )
 
     def exists(self, name: str) -> bool:
         """Tell whether there is a file of this name."""
@@ -213,17 +215,22 @@ class FolderStorage:
         path = self.root / name
         if not path.resolve().is_relative_to(self.root):
             raise DataError(
-                "A folder of the store leads out of the store.",
+                said("A folder of the store leads out of the store."),
                 str(path),
-                "Remove the link, or make the store's folder where the link points to.",
+                said("Remove the link, or make the store's folder where the link points to."),
             )
         return path
 
 
 def _no_folder(root: Path, error: OSError) -> LakeError:
     return LakeError(
-        f"The folder of the lake cannot be used: {(error.strerror or str(error)).lower()}.",
+        said(
+            "The folder of the lake cannot be used: {why}.",
+            why=(error.strerror or str(error)).lower(),
+        ),
         str(root),
-        "See that the disk or share is there (mounted) and that the user who runs lostpol may "
-        "write to it, then run the same command again.",
+        said(
+            "See that the disk or share is there (mounted) and that the user who runs lostpol may "
+            "write to it, then run the same command again."
+        ),
     )

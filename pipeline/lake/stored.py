@@ -8,7 +8,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.lake.intact import rotten, whole_bytes
 from pipeline.lake.merge import READINGS_SCHEMA
 from pipeline.lake.storage import Storage
@@ -27,7 +27,7 @@ def recent_day(storage: Storage, name: str) -> pl.DataFrame | None:
     except FileNotFoundError:
         return None
     except OSError as error:
-        raise _unreadable(where, error.strerror or "it may not be looked at") from error
+        raise _unreadable(where, error.strerror or said("it may not be looked at")) from error
     known = _RECENT.get(where)
     if known is not None and known[0] == signature:
         return known[1]
@@ -71,14 +71,16 @@ def read_stored(
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
         raise rotten(storage, name, str(error).splitlines()[0]) from error
     if schema is not None and frame.schema != schema:
-        raise rotten(storage, name, f"its columns are {', '.join(frame.columns)}")
+        raise rotten(
+            storage, name, said("its columns are {columns}", columns=", ".join(frame.columns))
+        )
     return frame
 
 
 def _unreadable(where: str, detail: str) -> DataError:
     """Build the error for a stored file that cannot be read."""
     return DataError(
-        f"A stored day cannot be read: {detail}.",
+        said("A stored day cannot be read: {how}.", how=detail),
         where,
-        "See that the disk and the rights are well, then run the same command again.",
+        said("See that the disk and the rights are well, then run the same command again."),
     )

@@ -8,7 +8,7 @@ from typing import Final, Literal
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.cells import folded, heading_says
 from pipeline.files import EXTRA, SHORT, TIME_NAMES, plain_name
 from pipeline.layouts.kinds import Kind
@@ -105,7 +105,9 @@ def columns_for(
     if given.quality_column:
         _find(where, names, given.quality_column, (), "quality_column")
     if not value and not tags:
-        raise _no_column(where, names, "The export has no column but that of times.", "delimiter")
+        raise _no_column(
+            where, names, said("The export has no column but that of times."), "delimiter"
+        )
     return Places(
         shape, when.time, when.date, tag, value, unit, tags, when.half, when.clock, when.zone
     )
@@ -135,7 +137,7 @@ def _tag_column(where: str, names: Sequence[str], tag: str | None, given: Export
     """Column of tags of a long table; the first of several that name a series together."""
     if given.tag_columns:
         tag = _find(where, names, given.tag_columns[0], (), "tag_columns")
-    return tag or _column(where, names, None, _TAG_NAMES, "tag_column", "tags")
+    return tag or _column(where, names, None, _TAG_NAMES, "tag_column", said("tags"))
 
 
 def _when(
@@ -146,7 +148,7 @@ def _when(
     found = when_for(where, first, kinds, given)
     if found is not None:
         return found
-    return When(_column(where, names, None, TIME_NAMES, "time_column", "times"))
+    return When(_column(where, names, None, TIME_NAMES, "time_column", said("times")))
 
 
 def _by_cells(first: pl.DataFrame, kinds: dict[str, Kind], known: Collection[str]) -> str | None:
@@ -176,7 +178,7 @@ def _only_value(
     ]
     if len(left) == 1:
         return left[0]
-    return _column(where, names, None, _VALUE_NAMES, "value_column", "values")
+    return _column(where, names, None, _VALUE_NAMES, "value_column", said("values"))
 
 
 def _require_kinds(where: str, first: pl.DataFrame, time: str, values: Sequence[str]) -> None:
@@ -187,9 +189,15 @@ def _require_kinds(where: str, first: pl.DataFrame, time: str, values: Sequence[
         plain = kind.is_numeric() or kind in (pl.String, pl.Boolean, pl.Null)
         if not plain and not (name == time and kind.is_temporal()):
             raise DataError(
-                f'The column "{_shown(name)}" holds {kind}, neither numbers nor text.',
+                said(
+                    'The column "{name}" holds {kind}, neither numbers nor text.',
+                    name=_shown(name),
+                    kind=kind,
+                ),
                 where,
-                "Export it as plain numbers, or name another column in its [[exports.layout]].",
+                said(
+                    "Export it as plain numbers, or name another column in its [[exports.layout]]."
+                ),
             )
 
 
@@ -200,7 +208,8 @@ def _find(
     if wanted is not None:
         if wanted.strip() in names:
             return wanted.strip()
-        raise _no_column(where, names, f'The export has no column "{wanted}".', key)
+        what = said('The export has no column "{wanted}".', wanted=wanted)
+        raise _no_column(where, names, what, key)
     known = {folded(plain_name(name)): name for name in reversed(names)}
     return next((known[name] for name in usual if name in known), None)
 
@@ -211,18 +220,24 @@ def _column(
     """Find a column that must be there."""
     found = _find(where, names, wanted, usual, key)
     if found is None:
-        raise _no_column(where, names, f"No column of {what} could be found in the export.", key)
+        raise _no_column(
+            where, names, said("No column of {what} could be found in the export.", what=what), key
+        )
     return found
 
 
 def _no_column(where: str, names: Sequence[str], what: str, key: str) -> DataError:
     """Build the error for a column that is not there, listing those that are."""
-    shown = ", ".join(f'"{_shown(name)}"' for name in names[:12])
+    columns = ", ".join(f'"{_shown(name)}"' for name in names[:12])
+    columns += " ..." * (len(names) > 12)
     return DataError(
         what,
-        f"{where}\nits columns: {shown}" + (" ..." if len(names) > 12 else ""),
-        f"Name the column: {key} in the [[exports.layout]] of this kind of file; where its "
-        "headings stand further down, heading_row. A file that is no export is left out.",
+        said("{where}\nits columns: {columns}", where=where, columns=columns),
+        said(
+            "Name the column: {key} in the [[exports.layout]] of this kind of file; where its "
+            "headings stand further down, heading_row. A file that is no export is left out.",
+            key=key,
+        ),
     )
 
 

@@ -12,7 +12,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from pipeline.base import DataError
+from pipeline.base import DataError, joined, said
 from pipeline.cells import folded
 from pipeline.files import Head, parted, shown
 from pipeline.layouts.columns import is_long, value_heading
@@ -107,16 +107,17 @@ def one_tag(
         return Named(one=next(iter(told)), unit=_unit_above(head), why="its name or title")
     heading = shown(value_heading(names) or "", 40)
     if told:
-        two = " or ".join(f'"{shown(t)}"' for t in list(told)[:2])
-        what = f'The values under "{heading}" can be of {two}.'
-    elif said := _said_tag(head):
-        return Named(one=said, unit=_unit_above(head), why="its title")
+        two = joined(said(" or "), [f'"{shown(t)}"' for t in list(told)[:2]])
+        what = said('The values under "{heading}" can be of {two}.', heading=heading, two=two)
+    elif titled := _said_tag(head):
+        return Named(one=titled, unit=_unit_above(head), why="its title")
     else:
-        what = (
-            f'The values under "{heading}" can be of any tag: neither rows nor headings, title or '
-            "file name hold one of the mill's."
+        what = said(
+            'The values under "{heading}" can be of any tag: neither rows nor headings, '
+            "title or file name hold one of the mill's.",
+            heading=heading,
         )
-    cure = "Say which: tag in the [[exports.layout]] of this kind of file, or tag_column."
+    cure = said("Say which: tag in the [[exports.layout]] of this kind of file, or tag_column.")
     raise DataError(what, where, cure)
 
 
@@ -137,12 +138,18 @@ def _in_lines(where: str, head: Head | None, known: Collection[str]) -> dict[str
         cells = [row[column] for row in lines if column < len(row)]
         tags = {t for cell in cells for t in (cell, parted(cell)[0]) if t in known}
         if len(tags) > 1:
-            two = " or ".join(f'"{shown(t)}"' for t in sorted(tags)[:2])
+            two = joined(said(" or "), [f'"{shown(t)}"' for t in sorted(tags)[:2]])
             raise DataError(
-                f'The column "{shown(name, 40)}" can be {two}: its lines of headings differ.',
+                said(
+                    'The column "{name}" can be {two}: its lines of headings differ.',
+                    name=shown(name, 40),
+                    two=two,
+                ),
                 where,
-                "Say which line holds the tags: heading_row in the [[exports.layout]] of this "
-                "kind of file.",
+                said(
+                    "Say which line holds the tags: heading_row in the [[exports.layout]] of this "
+                    "kind of file."
+                ),
             )
         if tags:
             found[name] = tags.pop()

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import polars as pl
 
-from pipeline.base import Answer, DataError
+from pipeline.base import Answer, DataError, joined, said
 from pipeline.cells import folded
 from pipeline.files import plain_name, shown
 from pipeline.layouts.kinds import Kind, is_counted, sounds_like_time
@@ -38,24 +38,32 @@ def pairs_in(
         if whole:
             return pairs
         raise DataError(
-            "The columns are no pairs of times and values.",
+            said("The columns are no pairs of times and values."),
             where,
-            'Take shape = "pairs" out of the [[exports.layout]] of this kind of file.',
+            said('Take shape = "pairs" out of the [[exports.layout]] of this kind of file.'),
         )
     if not whole or len(pairs) < 2 or given.time_column or given.date_column:
         return ()
     if all(_belong(time, value, pairs[0][0]) for time, value in pairs):
         return pairs
-    times = " or ".join(f'"{shown(t, 40)}"' for t, _ in pairs[:2])
+    times = joined(said(" or "), [f'"{shown(t, 40)}"' for t, _ in pairs[:2]])
     raise DataError(
-        f"Columns of times and of values take turns: a value can be of the time before it, or all "
-        f"of them of {times}.",
+        said(
+            "Columns of times and of values take turns: a value can be of the time before it, "
+            "or all of them of {times}.",
+            times=times,
+        ),
         where,
-        'Say which: shape = "pairs" (or shape = "wide" and time_column) in the [[exports.layout]] '
-        "of this kind of file.",
+        said(
+            'Say which: shape = "pairs" (or shape = "wide" and time_column) in the '
+            "[[exports.layout]] of this kind of file."
+        ),
         [
-            Answer({"shape": "pairs"}, "each value has the time before it"),
-            Answer({"shape": "wide", "time_column": pairs[0][0]}, f"all are of {times}"),
+            Answer({"shape": "pairs"}, said("each value has the time before it")),
+            Answer(
+                {"shape": "wide", "time_column": pairs[0][0]},
+                said("all are of {times}", times=times),
+            ),
         ],
     )
 

@@ -14,7 +14,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.cells import (
     Judge,
     column_judge,
@@ -147,11 +147,17 @@ class QualityFinder:
             return list(self._quality([(bare[0], "")], title, plan))
         told = ", ".join(f'"{shown(name) or "(no heading)"}"' for name in bare[:6])
         raise DataError(
-            f"Columns of quality ({told}) can be those of the tag before them or of the whole row.",
+            said(
+                "Columns of quality ({told}) can be those of the tag before them or of the whole "
+                "row.",
+                told=told,
+            ),
             self._where,
-            'Say whose they are: quality_columns = "{tag}.quality" with the headings as they '
-            "stand, quality_column for one that judges the whole row, or ignore_columns, in the "
-            "[[exports.layout]] of this kind of file.",
+            said(
+                'Say whose they are: quality_columns = "{tag}.quality" with the headings as they '
+                "stand, quality_column for one that judges the whole row, or ignore_columns, in "
+                "the [[exports.layout]] of this kind of file."
+            ),
         )
 
     def _as_described(self, plan: Plan, called: Mapping[str, str]) -> tuple[Quality, ...]:
@@ -169,9 +175,12 @@ class QualityFinder:
             if not pairs:
                 columns = ", ".join(f'"{shown(name)}"' for name in self._first.columns[:12])
                 raise DataError(
-                    f'No column is called as quality_columns = "{shown(pattern)}" says.',
-                    f"{self._where}\nits columns: {columns}",
-                    "Correct quality_columns in the [[exports.layout]] of this kind of file.",
+                    said(
+                        'No column is called as quality_columns = "{pattern}" says.',
+                        pattern=shown(pattern),
+                    ),
+                    said("{where}\nits columns: {columns}", where=self._where, columns=columns),
+                    said("Correct quality_columns in the [[exports.layout]] of this kind of file."),
                 )
             found += self._quality(pairs, heading, plan)
         return tuple(found)

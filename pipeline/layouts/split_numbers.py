@@ -12,7 +12,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import Answer, DataError
+from pipeline.base import Answer, DataError, said
 from pipeline.files import EXTRA, SHORT, shown
 from pipeline.layouts.layout import Plan
 from pipeline.mill import ExportLayout
@@ -89,11 +89,26 @@ def _require(plan: Plan, first: pl.DataFrame, value: str, after: str, *, named: 
         return  # a counter, such as the number of a shift
     one, other = cut.row(0, named=True)[value].strip(), cut.row(0, named=True)[after].strip()
     raise DataError(
-        f'"{one},{other}" can be one number with a decimal comma or the two numbers {one} and '
-        f"{other}, which stand in two cells.",
-        f'{plan.where}\ncolumns "{shown(value)}" and "{shown(after) or "(no heading)"}"',
-        "Export it again with another delimiter, or with numbers in quotes. If these are two "
-        "numbers, say so in the [[exports.layout]] of this kind of file: its delimiter, or, for a "
-        'column without a heading that is not wanted, unnamed_columns = "ignore".',
-        () if named else [Answer({"unnamed_columns": "ignore"}, f"{one} is the number")],
+        said(
+            '"{one},{other}" can be one number with a decimal comma or the two numbers {one2} '
+            "and {other2}, which stand in two cells.",
+            one=one,
+            other=other,
+            one2=one,
+            other2=other,
+        ),
+        said(
+            '{where}\ncolumns "{value}" and "{after}"',
+            where=plan.where,
+            value=shown(value),
+            after=shown(after) or said("(no heading)"),
+        ),
+        said(
+            "Export it again with another delimiter, or with numbers in quotes. If these are two "
+            "numbers, say so in the [[exports.layout]] of this kind of file: its delimiter, or, "
+            'for a column without a heading that is not wanted, unnamed_columns = "ignore".'
+        ),
+        ()
+        if named
+        else [Answer({"unnamed_columns": "ignore"}, said("{one} is the number", one=one))],
     )

@@ -8,7 +8,7 @@ from typing import Final, Literal, Protocol
 
 import polars as pl
 
-from pipeline.base import Answer, DataError
+from pipeline.base import Answer, DataError, joined, said
 from pipeline.cells import LOCAL, OPEN
 from pipeline.files import TIME_NAMES, is_moment, plain_name, shown
 from pipeline.layouts.kinds import (
@@ -238,14 +238,20 @@ def _asked(where: str, first: pl.DataFrame, names: Sequence[str]) -> DataError:
     row = first.select(names).drop_nulls().head(1).rows()
     cells = row[0] if row else [""] * len(names)
     pairs = list(zip(names, cells, strict=True))[:3]
-    ways = " or ".join(f'"{shown(n, 40)}" ("{shown(str(c), 30)}")' for n, c in pairs)
+    ways = joined(said(" or "), [f'"{shown(n, 40)}" ("{shown(str(c), 30)}")' for n, c in pairs])
     return DataError(
-        f"The time of a reading can be that of column {ways}: they differ.",
+        said("The time of a reading can be that of column {ways}: they differ.", ways=ways),
         where,
-        f'Say which: time_column = "{shown(names[0], 40)}" (or the other), with date_column where '
-        "the date stands apart, in the [[exports.layout]] of this kind of file; a column that "
-        "tells when results were entered is not it.",
-        [Answer({"time_column": n}, f'as the column "{shown(n, 40)}" says') for n in names],
+        said(
+            'Say which: time_column = "{name}" (or the other), with date_column where the '
+            "date stands apart, in the [[exports.layout]] of this kind of file; a column that "
+            "tells when results were entered is not it.",
+            name=shown(names[0], 40),
+        ),
+        [
+            Answer({"time_column": n}, said('as the column "{n}" says', n=shown(n, 40)))
+            for n in names
+        ],
     )
 
 

@@ -6,7 +6,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.cells import LOCAL, OPEN, local_to_utc, no_moments, zone_of
 from pipeline.files import shown
 
@@ -73,11 +73,17 @@ def check_zones(where: str, cells: pl.Series, heading: str) -> None:
     for word in words.filter(words.str.strip_chars() != "").to_list():
         if zone_in_row(word, heading) in (None, OPEN):
             raise DataError(
-                f'The column "{shown(heading, 40)}" says "{shown(word, 40)}", which can be the '
-                "zone of the times, by the clock of a place or at one offset, or something else.",
+                said(
+                    'The column "{heading}" says "{word}", which can be the zone of the times, by '
+                    "the clock of a place or at one offset, or something else.",
+                    heading=shown(heading, 40),
+                    word=shown(word, 40),
+                ),
                 where,
-                'Say which: time_zone = "America/Chicago" (a place) or time_zone = "-06:00" (an '
-                "offset) in the [[exports.layout]] of this kind of file.",
+                said(
+                    'Say which: time_zone = "America/Chicago" (a place) or time_zone = "-06:00" '
+                    "(an offset) in the [[exports.layout]] of this kind of file."
+                ),
             )
 
 

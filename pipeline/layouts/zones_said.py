@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from pipeline.base import Answer, DataError
+from pipeline.base import Answer, DataError, joined, said
 from pipeline.cells import (
     LOCAL,
     OPEN,
@@ -141,18 +141,19 @@ def _settled(
     """Zone that the phrases agree on."""
     zones = [zone for zone in clear if zone != LOCAL]
     if len(zones) > 1 or (zones == ["UTC"] and LOCAL in clear):
-        both = " and ".join(f'"{shown(clear[zone])}"' for zone in list(clear)[:2])
-        raise _asked(
-            where, f"Lines above the headings contradict each other, {both}: times", example,
-            zones[0], zones[1] if len(zones) > 1 else mill_zone,
-        )  # fmt: skip
+        both = joined(said(" and "), [f'"{shown(clear[zone])}"' for zone in list(clear)[:2]])
+        line = said("Lines above the headings contradict each other, {both}: times", both=both)
+        raise _asked(where, line, example, zones[0], zones[1] if len(zones) > 1 else mill_zone)
     if zones:
         return Stated(zones[0], f'the line "{shown(clear[zones[0]])}"')
     if not clear:
-        for said in unclear:
-            if said.zone != mill_zone:
-                zone = "UTC" if said.zone == OPEN else said.zone
-                line = f'"{shown(said.words)}" stands above the headings or is a name: times'
+        for told in unclear:
+            if told.zone != mill_zone:
+                zone = "UTC" if told.zone == OPEN else told.zone
+                line = said(
+                    '"{words}" stands above the headings or is a name: times',
+                    words=shown(told.words),
+                )
                 raise _asked(where, line, example, zone, mill_zone)
     return Stated(None)
 
@@ -212,24 +213,42 @@ def _said_of_other(phrase: str) -> ZoneSaid | None:
 def _open(where: str, words: str, example: str, mill_zone: str) -> DataError:
     """Build the question about a zone that may or may not change its clocks."""
     return DataError(
-        f'The export gives its zone as "{shown(words)}": times such as "{shown(example, 30)}" can '
-        "be read by the clock of a place, with its summer time, or at one offset from UTC all "
-        "year.",
+        said(
+            'The export gives its zone as "{words}": times such as "{example}" can be read by '
+            "the clock of a place, with its summer time, or at one offset from UTC all year.",
+            words=shown(words),
+            example=shown(example, 30),
+        ),
         where,
-        f'Say which: time_zone = "{mill_zone or "America/Chicago"}" (a place) or '
-        'time_zone = "-06:00" (an offset) in the [[exports.layout]] of this kind of file.',
-        [Answer({"time_zone": mill_zone}, f"by the clock of {mill_zone}")] if mill_zone else (),
+        said(
+            'Say which: time_zone = "{place}" (a place) or time_zone = "-06:00" (an offset) in the '
+            "[[exports.layout]] of this kind of file.",
+            place=mill_zone or "America/Chicago",
+        ),
+        [Answer({"time_zone": mill_zone}, said("by the clock of {place}", place=mill_zone))]
+        if mill_zone
+        else (),
     )
 
 
 def _asked(where: str, line: str, example: str, zone: str, other: str) -> DataError:
     """Build the question which of two zones the times are in."""
     return DataError(
-        f'{line} such as "{shown(example, 30)}" can be read as {zone} or as {other}.',
+        said(
+            '{line} such as "{example}" can be read as {zone} or as {other}.',
+            line=line,
+            example=shown(example, 30),
+            zone=zone,
+            other=other,
+        ),
         where,
-        f'Say which: time_zone = "{zone}" (or time_zone = "{other}") in the [[exports.layout]] '
-        "of this kind of file.",
-        [Answer({"time_zone": z}, f"times are in {z}") for z in (zone, other) if z],
+        said(
+            'Say which: time_zone = "{zone}" (or time_zone = "{other}") in the '
+            "[[exports.layout]] of this kind of file.",
+            zone=zone,
+            other=other,
+        ),
+        [Answer({"time_zone": z}, said("times are in {z}", z=z)) for z in (zone, other) if z],
     )
 
 
@@ -256,10 +275,10 @@ def check_line(
         The line names another zone.
     """
     for phrase in _phrases([cells]):
-        said = _said_of_times(phrase)
-        if said is None or said.zone in (LOCAL, zone or mill_zone):
+        found = _said_of_times(phrase)
+        if found is None or found.zone in (LOCAL, zone or mill_zone):
             continue
-        if said.zone == OPEN:
-            raise _open(where, said.words, example, mill_zone)
-        line = f'A line below the headings says "{shown(phrase)}": times'
-        raise _asked(where, line, example, said.zone, zone or mill_zone)
+        if found.zone == OPEN:
+            raise _open(where, found.words, example, mill_zone)
+        line = said('A line below the headings says "{words}": times', words=shown(phrase))
+        raise _asked(where, line, example, found.zone, zone or mill_zone)

@@ -26,7 +26,7 @@ from pipeline.mail.outbox import Letter, Outbox, name_of
 from pipeline.mail.smtp import Later, Patience, Refused, Unsupported, Unsure, connected, hand_over
 from pipeline.mill import MailSection, Mill
 from pipeline.tongue import tongue_of
-from pipeline.words import clean, said
+from pipeline.words import clean, joined, said
 
 #: Lines end as on the wire, and nothing needs eight bits.
 _WIRE: Final = policy.SMTP.clone(cte_type="7bit")
@@ -83,7 +83,7 @@ def send_report(
     held = [letter for letter in outbox_of(mill).letters() if letter.name in names]
     rest = {(x.name, x.number): x for x in [*tried, *held] if x.state != "sent"}
     if rest:
-        raise _undelivered(mail, list(rest.values()), f"\nreport: {report}")
+        raise _undelivered(mail, list(rest.values()), [said("report: {path}", path=report)])
 
 
 def readers_of(mail: MailSection, usual: str) -> dict[str, tuple[str, ...]]:
@@ -181,11 +181,15 @@ def message_of(mail: MailSection, name: str, subject: str, html: str, plain: str
 def _address(text: str) -> Address:
     try:
         if not text.isascii():
-            raise ValueError("only plain letters can be used")  # noqa: TRY301
+            raise ValueError(said("only plain letters can be used"))  # noqa: TRY301
         return Address(addr_spec=text)
     except (ValueError, IndexError) as error:
-        cure = "Correct it in [mail]."
-        raise ConfigError(f"This is no mail address: {error}.", clean(text), cure) from error
+        cure = said("Correct it in [mail].")
+        raise ConfigError(
+            said("This is no mail address: {why}.", why=error.args[0] if error.args else ""),
+            clean(text),
+            cure,
+        ) from error
 
 
 def _plain_words(mill: Mill, report: Path) -> str:
@@ -203,9 +207,9 @@ def _beside(report: Path, suffix: str) -> bytes | None:
 def _mail_of(mill: Mill) -> MailSection:
     if mill.mail is None:
         raise DeliveryError(
-            "The description names nobody to send reports to.",
+            said("The description names nobody to send reports to."),
             str(mill.config_path),
-            "Add a [mail] section with host, sender and recipients.",
+            said("Add a [mail] section with host, sender and recipients."),
         )
     return mill.mail
 
@@ -277,8 +281,8 @@ def put_back(mill: Mill, which: str) -> list[Letter]:
             if letter.state in {"refused", "unsure"} and letter.name.startswith(which)
         ]
         if len(which) < 4 or len({letter.name for letter in mine}) != 1:
-            cure = "Give a name that lostpol outbox MILL shows as refused or unsure."
-            raise ConfigError("This names no single mail.", clean(which), cure)
+            cure = said("Give a name that lostpol outbox MILL shows as refused or unsure.")
+            raise ConfigError(said("This names no single mail."), clean(which), cure)
         return [box.change(letter, "waiting") for letter in mine]
 
 
@@ -322,18 +326,32 @@ def _hand_over(
         box.change(letter, "sent", said, tries=1)
 
 
-def _undelivered(mail: MailSection, rest: Sequence[Letter], more: str = "") -> DeliveryError:
+def _undelivered(
+    mail: MailSection, rest: Sequence[Letter], more: Sequence[str] = ()
+) -> DeliveryError:
     """One error for all that was not delivered, by what became of it."""
     counts: Counter[str] = Counter(letter.state for letter in rest)
     words = {
-        "waiting": "wait in the outbox and go with the next run",
-        "refused": "were refused by the mail server",
-        "unsure": "were handed over, but whether they arrived is not known",
+        "waiting": said("{n} wait in the outbox and go with the next run", n=counts["waiting"]),
+        "refused": said("{n} were refused by the mail server", n=counts["refused"]),
+        "unsure": said(
+            "{n} were handed over, but whether they arrived is not known", n=counts["unsure"]
+        ),
     }
-    said = "; ".join(f"{counts[s]} {text}" for s, text in words.items() if counts[s])
-    lines = [f"{clean(x.recipient)}: {clean(x.said, 200) or 'not tried'}" for x in rest]
+    fates = joined("; ", [text for state, text in words.items() if counts[state]])
+    lines = [
+        said(
+            "{recipient}: {answer}",
+            recipient=clean(x.recipient),
+            answer=clean(x.said, 200) or said("not tried"),
+        )
+        for x in rest
+    ]
     return DeliveryError(
-        f"The report was written, but not all mails were taken: {said}.",
-        "\n".join([f"{mail.host}, port {mail.port}", *lines]) + more,
-        "Check [mail], user and password; lostpol outbox MILL lists them and --send tries again.",
+        said("The report was written, but not all mails were taken: {fates}.", fates=fates),
+        joined("\n", [said("{host}, port {port}", host=mail.host, port=mail.port), *lines, *more]),
+        said(
+            "Check [mail], user and password; lostpol outbox MILL lists them and --send tries "
+            "again."
+        ),
     )

@@ -37,8 +37,17 @@ from pathlib import Path
 from typing import Final, Literal
 
 from pipeline.base import DataError, flush_folder, private_folder
+from pipeline.words import said
 
 State = Literal["waiting", "handing_over", "sent", "refused", "unsure"]
+#: How a letter stands, for people.
+STATE_WORDS: Final[dict[State, str]] = {
+    "waiting": said("waiting"),
+    "handing_over": said("being sent, or stopped while sending"),
+    "sent": said("sent"),
+    "refused": said("refused"),
+    "unsure": said("unsure whether it arrived"),
+}
 
 _MESSAGE: Final = "message.eml"
 _PART: Final = ".part"
@@ -141,10 +150,13 @@ class Outbox:
             return path.read_bytes()
         except OSError as error:
             raise DataError(
-                f"A message of the outbox cannot be read: {error.strerror}.",
+                said("A message of the outbox cannot be read: {why}.", why=error.strerror),
                 str(path),
-                f"Put the file back, or remove its folder and mail the report by hand: "
-                f"{letter.subject}.",
+                said(
+                    "Put the file back, or remove its folder and mail the report by hand: "
+                    "{subject}.",
+                    subject=letter.subject,
+                ),
             ) from error
 
     def change(self, letter: Letter, state: State, said: str = "", tries: int = 0) -> Letter:
@@ -199,9 +211,9 @@ def _read(path: Path) -> Letter:
             raise ValueError("it names another letter")  # noqa: TRY301
     except (OSError, ValueError, TypeError) as error:
         raise DataError(
-            "A letter of the outbox cannot be read.",
+            said("A letter of the outbox cannot be read."),
             f"{path}: {error}",
-            "Remove its folder; the reports themselves lie in the folder reports.",
+            said("Remove its folder; the reports themselves lie in the folder reports."),
         ) from error
     return letter
 
@@ -216,7 +228,7 @@ def _write(path: Path, content: bytes) -> None:
 
 def _not_kept(path: Path, error: OSError) -> DataError:
     return DataError(
-        f"The mail could not be kept in the outbox: {error.strerror or error}.",
+        said("The mail could not be kept in the outbox: {why}.", why=str(error.strerror or error)),
         str(path),
-        "Free space or grant the right to write there, then run the same command again.",
+        said("Free space or grant the right to write there, then run the same command again."),
     )

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from pipeline.mill.description import Mill, load_mill
     from pipeline.mill.export_layout import ExportLayout, Exports
     from pipeline.mill.scales import Found, Scale
-    from pipeline.mill.sections import MailSection
+    from pipeline.mill.sections import MailSection, Weekday
     from pipeline.mill.sources import OpcUaSource, Source, SqlSource
     from pipeline.mill.units import basis_of_unit, is_unit, lab_change, signal_change
     from pipeline.mill.zones import offset_s

@@ -7,20 +7,18 @@ from typing import get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from features.base import QUANTITY_COLUMNS, Quantity
+from pipeline.base import figure, said
 from pipeline.mill.export_layout import ExportLayout
-from pipeline.mill.faults import Fault, nearest, quoted
+from pipeline.mill.faults import Fault, nearest
 from pipeline.mill.scales import Scale
 from pipeline.mill.sections import LabSection, TagSection, TargetsSection, VesselSection
-from pipeline.mill.units import is_unit, signal_change, units_of
+from pipeline.mill.unit_checks import scale_faults, unit_fault
+from pipeline.mill.units import signal_change
 from pipeline.mill.zones import offset_s
 
 #: Places that are not vessels.
 OUTSIDE_PLACES = ("mixed_juice", "mill", "filtrate", "syrup", "filter_cake")
 #: Words used for other things in findings.
-_LACKING = {
-    "height_m": "the height that counts as full",
-    "density_kg_m3": "the density of what flows",
-}
 RESERVED_NAMES = (*OUTSIDE_PLACES, "train", "feed")
 
 
@@ -31,8 +29,10 @@ def zone_faults(zone: str, key: str) -> Iterator[Fault]:
     try:
         ZoneInfo(zone)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        cure = nearest(zone, available_timezones(), 'Use an IANA name such as "America/Chicago"')
-        yield Fault(key, f'time zone "{zone}" is unknown', cure)
+        cure = nearest(
+            zone, available_timezones(), said('Use an IANA name such as "America/Chicago"')
+        )
+        yield Fault(key, said('time zone "{zone}" is unknown', zone=zone), cure)
 
 
 def layout_faults(layouts: tuple[ExportLayout, ...]) -> Iterator[Fault]:
@@ -44,8 +44,12 @@ def layout_faults(layouts: tuple[ExportLayout, ...]) -> Iterator[Fault]:
             yield from zone_faults(layout.time_zone, f"{key}.time_zone")
         other = seen.setdefault(layout.match.casefold(), layout.name)
         if other != layout.name:
-            problem = f'matches "{layout.match}" as does layout "{other}", so it is never used'
-            yield Fault(f"{key}.match", problem, "Give each layout its own pattern")
+            problem = said(
+                'matches "{match}" as does layout "{other}", so it is never used',
+                match=layout.match,
+                other=other,
+            )
+            yield Fault(f"{key}.match", problem, said("Give each layout its own pattern"))
 
 
 def train_faults(train: Mapping[int, VesselSection], *, whole: bool) -> Iterator[Fault]:
@@ -57,10 +61,18 @@ def train_faults(train: Mapping[int, VesselSection], *, whole: bool) -> Iterator
     for number, vessel in train.items():
         key = f"train.{number} ({vessel.name})"
         if vessel.name in RESERVED_NAMES:
-            yield Fault(key, f'the name "{vessel.name}" is reserved', "Choose another name")
+            yield Fault(
+                key,
+                said('the name "{name}" is reserved', name=vessel.name),
+                said("Choose another name"),
+            )
         if vessel.name in seen:
             first = seen[vessel.name]
-            yield Fault(key, f"has the same name as train.{first}", "Give each vessel its own name")
+            yield Fault(
+                key,
+                said("has the same name as train.{first}", first=first),
+                said("Give each vessel its own name"),
+            )
         seen.setdefault(vessel.name, number)
         yield from _settler_faults(key, vessel)
     if not whole:
@@ -69,8 +81,8 @@ def train_faults(train: Mapping[int, VesselSection], *, whole: bool) -> Iterator
     gaps = sorted(set(range(1, max(steps, default=0) + 1)) - set(steps))
     if gaps:
         missing = ", ".join(map(str, gaps))
-        cure = "Number the steps 1, 2, 3 ... or leave step out"
-        yield Fault("train", f"no vessel stands at step {missing}", cure)
+        cure = said("Number the steps 1, 2, 3 ... or leave step out")
+        yield Fault("train", said("no vessel stands at step {missing}", missing=missing), cure)
 
 
 def numbered_steps(train: Mapping[int, VesselSection]) -> Iterator[tuple[VesselSection, int]]:
@@ -84,12 +96,12 @@ def numbered_steps(train: Mapping[int, VesselSection]) -> Iterator[tuple[VesselS
 def _settler_faults(key: str, vessel: VesselSection) -> Iterator[Fault]:
     if vessel.kind == "settler":
         if vessel.area_m2 is None:
-            cure = "Add the settling area in square metres"
-            yield Fault(f"{key}.area_m2", "is missing for a settler", cure)
+            cure = said("Add the settling area in square metres")
+            yield Fault(f"{key}.area_m2", said("is missing for a settler"), cure)
         return
     if vessel.mud_volume_m3 > 0 or vessel.mud_flow_m3_h > 0:
-        cure = "Take the mud values out, or set kind to settler"
-        yield Fault(key, f"has a mud zone but is a {vessel.kind}", cure)
+        cure = said("Take the mud values out, or set kind to settler")
+        yield Fault(key, said("has a mud zone but is a {kind}", kind=vessel.kind), cure)
 
 
 def source_faults(
@@ -112,15 +124,15 @@ def source_faults(
     for name, tag in tags.items():
         key = f'tags."{name}"'
         yield from _place_faults(key, tag.place, tag.port, known, vessel_kinds)
-        yield from _scale_faults(key, tag.unit, tag.quantity, scales[name])
+        yield from scale_faults(key, tag.unit, tag.quantity, scales[name])
     for name, series in lab.items():
         key = f'lab."{name}"'
         yield from _place_faults(key, series.place, series.port, known, vessel_kinds)
-        yield from _scale_faults(key, series.unit, series.analyte, scales[name])
+        yield from scale_faults(key, series.unit, series.analyte, scales[name])
         yield from _lab_kind_faults(key, series)
         if series.sd == 0 and series.rel_sd == 0:
-            cure = "Give sd (in its unit) or rel_sd (a share)"
-            yield Fault(key, "has no standard error", cure)
+            cure = said("Give sd (in its unit) or rel_sd (a share)")
+            yield Fault(key, said("has no standard error"), cure)
     yield from _double_claims(tags, lab)
 
 
@@ -142,59 +154,26 @@ def half_read_faults(tables: Mapping[str, object], read: Collection[str]) -> Ite
         if not quantity or not isinstance(unit, str):
             continue
         if Scale(quantity, None, unit, density_kg_m3=1.0, height_m=1.0).found(unit).change is None:
-            yield _unit_fault(f'tags."{name}"', unit, quantity)
+            yield unit_fault(f'tags."{name}"', unit, quantity)
 
 
 def _place_faults(
     key: str, place: str, port: str, known: set[str], kinds: Mapping[str, str]
 ) -> Iterator[Fault]:
     if known and place not in known:
-        cure = nearest(place, known, f"Known places: {', '.join(sorted(known))}")
-        yield Fault(f"{key}.place", f'"{place}" is neither a vessel nor the feed', cure)
+        cure = nearest(place, known, said("Known places: {known}", known=", ".join(sorted(known))))
+        yield Fault(
+            f"{key}.place", said('"{place}" is neither a vessel nor the feed', place=place), cure
+        )
     if port and place in OUTSIDE_PLACES:
-        yield Fault(f"{key}.port", f"{place} has no port", "Take the port out")
+        yield Fault(
+            f"{key}.port", said("{place} has no port", place=place), said("Take the port out")
+        )
     if port == "mud" and kinds.get(place, "settler") != "settler":
-        cure = "Only a settler has a mud port: use in, inside or out"
-        yield Fault(f"{key}.port", f"{place} is a {kinds[place]}", cure)
-
-
-def _scale_faults(key: str, unit: str, what: str, scale: Scale) -> Iterator[Fault]:
-    found = scale.found(unit)
-    if found.change is not None:
-        return
-    if found.lacking:
-        problem = f'"{unit}" becomes the unit of {what} only with {_LACKING[found.lacking]}'
-        yield Fault(f"{key}.unit", problem, f"Add {found.lacking} to this tag")
-        return
-    said = scale.other_basis(unit)
-    if said is not None:
-        problem = f'"{unit}" says a share of {said}, its basis says {scale.basis}'
-        yield Fault(f"{key}.unit", problem, f'Set basis = "{said}" or correct the unit')
-        return
-    yield _unit_fault(key, unit, what)
-
-
-def layout_unit_faults(
-    layouts: tuple[ExportLayout, ...], scales: Mapping[str, Scale]
-) -> Iterator[Fault]:
-    """Units that layouts give for tags and that these tags cannot have."""
-    for number, layout in enumerate(layouts, start=1):
-        for name, unit in layout.units.items():
-            if name in scales:
-                what = scales[name].quantity or scales[name].analyte or ""
-                yield from _scale_faults(
-                    f'exports.layout.{number}.units."{name}"', unit, what, scales[name]
-                )
-            elif not is_unit(unit):
-                cure = nearest(name, scales, "Name a tag, or a unit as the export writes it")
-                problem = f'is no tag, and "{unit}" is no unit'
-                yield Fault(f'exports.layout.{number}.units."{name}"', problem, cure)
-
-
-def _unit_fault(key: str, unit: str, what: str) -> Fault:
-    # No guess at what was meant: the unit that looks most alike may be a hundred times another.
-    cure = f"Known units of {what}: {quoted(units_of(what))}"
-    return Fault(f"{key}.unit", f'"{unit}" is not a unit of {what}', cure)
+        cure = said("Only a settler has a mud port: use in, inside or out")
+        yield Fault(
+            f"{key}.port", said("{place} is a {kind}", place=place, kind=kinds[place]), cure
+        )
 
 
 def _double_claims(
@@ -202,7 +181,7 @@ def _double_claims(
 ) -> Iterator[Fault]:
     """Two sources for one thing; the inside column name decides what one thing is."""
     claims: dict[tuple[str, ...], str] = {}
-    cure = "Keep the one to trust, or correct quantity, place or port of the other"
+    cure = said("Keep the one to trust, or correct quantity, place or port of the other")
     for name, tag in tags.items():
         prefix, suffix = QUANTITY_COLUMNS[tag.quantity]
         column = "_".join(part for part in (prefix, tag.place, tag.port, suffix) if part)
@@ -210,17 +189,30 @@ def _double_claims(
         other = claims.setdefault(("tag", column, rank), name)
         if other != name:
             spot = " ".join(part for part in (tag.quantity, tag.place, tag.port) if part)
-            second = "" if tag.beside else f', or give one of them beside = "{other}"'
-            yield Fault(f'tags."{name}"', f'claims {spot}, as does tags."{other}"', cure + second)
+            if not tag.beside:
+                way = said('{cure}, or give one of them beside = "{other}"', cure=cure, other=other)
+            else:
+                way = cure
+            yield Fault(
+                f'tags."{name}"',
+                said('claims {spot}, as does tags."{other}"', spot=spot, other=other),
+                way,
+            )
         yield from _beside_faults(name, tag, tags)
     for name, series in lab.items():
         kind = "composite" if series.period_h else "grab"
         other = claims.setdefault(("lab", series.analyte, series.place, series.port, kind), name)
         if other != name:
             spot = " ".join(part for part in (series.analyte, series.place, series.port) if part)
-            yield Fault(f'lab."{name}"', f'claims {spot}, as does lab."{other}"', cure)
+            yield Fault(
+                f'lab."{name}"',
+                said('claims {spot}, as does lab."{other}"', spot=spot, other=other),
+                cure,
+            )
     for name in tags.keys() & lab.keys():
-        yield Fault(f'lab."{name}"', "is also under [tags]", "Keep it in one of the two")
+        yield Fault(
+            f'lab."{name}"', said("is also under [tags]"), said("Keep it in one of the two")
+        )
 
 
 def _beside_faults(name: str, tag: TagSection, tags: Mapping[str, TagSection]) -> Iterator[Fault]:
@@ -229,20 +221,26 @@ def _beside_faults(name: str, tag: TagSection, tags: Mapping[str, TagSection]) -
         return
     key, first = f'tags."{name}".beside', tags.get(tag.beside)
     if first is None:
-        cure = nearest(tag.beside, tags, "Name the tag that counts there")
-        yield Fault(key, f'"{tag.beside}" is no tag of this description', cure)
+        cure = nearest(tag.beside, tags, said("Name the tag that counts there"))
+        yield Fault(key, said('"{beside}" is no tag of this description', beside=tag.beside), cure)
     elif first.beside or (first.quantity, first.place, first.port) != (
         tag.quantity, tag.place, tag.port,
     ):  # fmt: skip
-        cure = "Name the tag that counts at the same place, or correct quantity, place or port"
-        yield Fault(key, f'"{tag.beside}" does not count at the same place for the same', cure)
+        cure = said(
+            "Name the tag that counts at the same place, or correct quantity, place or port"
+        )
+        yield Fault(
+            key,
+            said('"{beside}" does not count at the same place for the same', beside=tag.beside),
+            cure,
+        )
 
 
 def _lab_kind_faults(key: str, series: LabSection) -> Iterator[Fault]:
     """Keys that only some series can have."""
     if series.basis != "juice" and series.analyte != "rs":
-        cure = "Take basis out; it says what reducing sugars are a share of"
-        yield Fault(f"{key}.basis", f"{series.analyte} has no basis", cure)
+        cure = said("Take basis out; it says what reducing sugars are a share of")
+        yield Fault(f"{key}.basis", said("{analyte} has no basis", analyte=series.analyte), cure)
 
 
 def target_faults(
@@ -251,8 +249,8 @@ def target_faults(
     """Targets that are missing, or that lie where the probe's readings are refused."""
     if targets is None:
         if has_train:
-            cure = "Add [targets] with flow_feed_m3_h, ph_limed and ph_clear"
-            yield Fault("targets", "is missing; losses are measured against it", cure)
+            cure = said("Add [targets] with flow_feed_m3_h, ph_limed and ph_clear")
+            yield Fault("targets", said("is missing; losses are measured against it"), cure)
         return
     for name, tag in tags.items():
         change = signal_change(tag.quantity, tag.unit)
@@ -264,5 +262,12 @@ def target_faults(
             continue
         low, high = (change.apply(end) for end in tag.range)
         if not low <= aim <= high:
-            problem = f"the target {aim:g} lies outside its range {low:g} to {high:g}"
-            yield Fault(f'tags."{name}".range', problem, "Correct the range, the unit or [targets]")
+            problem = said(
+                "the target {aim} lies outside its range {low} to {high}",
+                aim=figure(aim, "g"),
+                low=figure(low, "g"),
+                high=figure(high, "g"),
+            )
+            yield Fault(
+                f'tags."{name}".range', problem, said("Correct the range, the unit or [targets]")
+            )

@@ -17,9 +17,9 @@ from zoneinfo import ZoneInfo
 
 from features.base import Station
 from models.base import smallest_finding_t
-from pipeline.base import ConfigError, Readers
+from pipeline.base import ConfigError, Readers, counted, joined, said
 from pipeline.mill.changes import UnitChange
-from pipeline.mill.checks import layout_faults, layout_unit_faults, zone_faults
+from pipeline.mill.checks import layout_faults, zone_faults
 from pipeline.mill.export_layout import Exports
 from pipeline.mill.faults import Fault, nearest, read_section, text_at
 from pipeline.mill.lake_place import place_faults, read_locations
@@ -37,6 +37,7 @@ from pipeline.mill.sections import (
 )
 from pipeline.mill.sources import Source, read_sources
 from pipeline.mill.station import read_station
+from pipeline.mill.unit_checks import layout_unit_faults
 
 _SECTIONS: Final = (
     "mill",
@@ -216,12 +217,15 @@ def load_mill(path: Path) -> Mill:
     faults: list[Fault] = []
     mill = _assemble(raw, path, faults)
     if mill is None or faults:
-        count = "one fault" if len(faults) == 1 else f"{len(faults)} faults"
-        lines = [str(path), *(f"- {fault}" for fault in faults)]
+        lines = [str(path), *(said("- {fault}", fault=fault.line) for fault in faults)]
         raise ConfigError(
-            f"The mill's description has {count}.",
-            "\n".join(lines),
-            f'Correct the file, then run: lostpol check "{path}"',
+            counted(
+                len(faults),
+                "The mill's description has one fault.",
+                "The mill's description has {n} faults.",
+            ),
+            joined("\n", lines),
+            said('Correct the file, then run: lostpol check "{path}"', path=path),
         )
     return mill
 
@@ -232,23 +236,34 @@ def _read_toml(path: Path) -> dict[str, Any]:
         with path.open("rb") as file:
             return tomllib.load(file)
     except FileNotFoundError:
-        what, cure = "There is no such file.", "Check the path; the argument MILL is a TOML file."
+        what, cure = (
+            said("There is no such file."),
+            said("Check the path; the argument MILL is a TOML file."),
+        )
     except IsADirectoryError:
-        what, cure = "This is a folder, not a file.", "Give the mill's TOML file inside it."
+        what, cure = (
+            said("This is a folder, not a file."),
+            said("Give the mill's TOML file inside it."),
+        )
     except PermissionError:
-        what, cure = "The file may not be read.", "Ask for the right to read it."
+        what, cure = said("The file may not be read."), said("Ask for the right to read it.")
     except tomllib.TOMLDecodeError as error:
-        what, cure = f"The file is not valid TOML: {error}.", "Correct that line and try again."
+        what, cure = (
+            said("The file is not valid TOML: {why}.", why=str(error)),
+            said("Correct that line and try again."),
+        )
     except UnicodeDecodeError:
-        what, cure = "The file is not UTF-8 text.", "Save it as UTF-8."
+        what, cure = said("The file is not UTF-8 text."), said("Save it as UTF-8.")
     raise ConfigError(what, str(path), cure)
 
 
 def _assemble(raw: dict[str, Any], path: Path, faults: list[Fault]) -> Mill | None:
     """Build the mill, adding every fault found to `faults`."""
     for key in raw.keys() - set(_SECTIONS):
-        cure = nearest(key, _SECTIONS, f"Known sections: {', '.join(_SECTIONS)}")
-        faults.append(Fault(key, "is not a known section", cure.rstrip(".")))
+        cure = nearest(
+            key, _SECTIONS, said("Known sections: {sections}", sections=", ".join(_SECTIONS))
+        )
+        faults.append(Fault(key, said("is not a known section"), cure.rstrip(".")))
     base = read_section(MillSection, raw.get("mill", {}), "mill", faults)
     shifts = read_section(ShiftSection, raw.get("shifts", {}), "shifts", faults)
     detection = read_section(DetectionSection, raw.get("detection", {}), "detection", faults)

@@ -6,6 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, StringConstraints, field_validator, model_validator
 
+from pipeline.base import said
 from pipeline.mill.sections import Finite, Percent, Section
 
 
@@ -120,11 +121,11 @@ class ExportLayout(Section):
     @model_validator(mode="after")
     def _delimiter_is_not_decimal(self) -> ExportLayout:
         if self.delimiter is not None and (not self.delimiter.isascii() or self.delimiter in '"\n'):
-            raise ValueError(f"{self.delimiter!r} cannot be a delimiter")
+            raise ValueError(said("{mark} cannot be a delimiter", mark=repr(self.delimiter)))
         if self.delimiter is not None and self.delimiter == self.decimal:
-            raise ValueError(f"delimiter and decimal are both {self.decimal!r}")
+            raise ValueError(said("delimiter and decimal are both {mark}", mark=repr(self.decimal)))
         if "decimal" in self.model_fields_set and self.thousands == self.decimal:
-            raise ValueError(f"thousands and decimal are both {self.decimal!r}")
+            raise ValueError(said("thousands and decimal are both {mark}", mark=repr(self.decimal)))
         return self
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from pydantic import ValidationError
 from pydantic_core import ErrorDetails
 
+from pipeline.base import Said, figure, joined, said
 from pipeline.mill.sections import Section
 
 SectionT = TypeVar("SectionT", bound=Section)
@@ -23,16 +24,27 @@ class Fault:
     problem: str
     cure: str
 
+    @property
+    def line(self) -> str:
+        """All of it in one line, which can still be said in another tongue."""
+        end = "" if self.cure.endswith(("?", ".")) else "."
+        return said(
+            "{key}: {problem}. {cure}{end}",
+            key=self.key,
+            problem=self.problem,
+            cure=self.cure,
+            end=end,
+        )
+
     def __str__(self) -> str:
         """One line."""
-        end = "" if self.cure.endswith(("?", ".")) else "."
-        return f"{self.key}: {self.problem}. {self.cure}{end}"
+        return str(self.line)
 
 
 def nearest(word: str, known: Iterable[str], otherwise: str) -> str:
     """``Did you mean "x"?`` when one of `known` looks like `word`, else `otherwise`."""
     close = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f'Did you mean "{close[0]}"?' if close else otherwise
+    return said('Did you mean "{word}"?', word=close[0]) if close else otherwise
 
 
 def quoted(words: Iterable[str]) -> str:
@@ -51,7 +63,13 @@ def read_section(
 ) -> SectionT | None:
     """Read one section; on failure add its faults to `faults` and give None."""
     if not isinstance(raw, Mapping):
-        faults.append(Fault(key, "is not a section", f"Write it as [{key}] with keys below it"))
+        faults.append(
+            Fault(
+                key,
+                said("is not a section"),
+                said("Write it as [{key}] with keys below it", key=key),
+            )
+        )
         return None
     try:
         return model.model_validate(raw)
@@ -73,19 +91,74 @@ def _fault(model: type[Section], key: str, item: ErrorDetails) -> Fault:
     kind, given = item["type"], item.get("input")
     if kind == "extra_forbidden":
         known = _known_keys(model, item["loc"])
-        cure = nearest(last, known, f"Known keys: {', '.join(sorted(known))}")
-        return Fault(path, "is not a known key", cure)
+        cure = nearest(last, known, said("Known keys: {known}", known=", ".join(sorted(known))))
+        return Fault(path, said("is not a known key"), cure)
     if kind == "missing":
-        return Fault(path, "is missing", f"Add a line: {last} = ...")
+        return Fault(path, said("is missing"), said("Add a line: {last} = ...", last=last))
     if kind == "literal_error":
         choices = item["ctx"]["expected"].replace("'", '"')
         words = [word.strip('" ') for word in choices.replace(" or ", ",").split(",")]
-        return Fault(path, f'"{given}" is not known', nearest(str(given), words, f"Use {choices}"))
+        *others, last_word = (f'"{word}"' for word in words)
+        choices = joined(said(" or "), [", ".join(others), last_word] if others else [last_word])
+        return Fault(
+            path,
+            said('"{given}" is not known', given=given),
+            nearest(str(given), words, said("Use {known}", known=choices)),
+        )
     if kind == "string_pattern_mismatch":
-        return Fault(path, f'"{given}" is not written as expected', _pattern_cure(item["loc"]))
-    problem = item["msg"].removeprefix("Value error, ").replace("Input should be", "must be")
-    shown = f" (given: {given!r})" if isinstance(given, str | int | float) else ""
-    return Fault(path, problem[0].lower() + problem[1:] + shown, "Correct the value")
+        return Fault(
+            path,
+            said('"{given}" is not written as expected', given=given),
+            _pattern_cure(item["loc"]),
+        )
+    problem = _problem(item)
+    if isinstance(given, str | int | float):
+        problem = said("{problem} (given: {given})", problem=problem, given=repr(given))
+    return Fault(path, problem, said("Correct the value"))
+
+
+#: What pydantic complains of most, in words that have others in each tongue; values as it has them.
+_PROBLEMS: Final[Mapping[str, str]] = {
+    "greater_than": said("must be greater than {gt}"),
+    "greater_than_equal": said("must be greater than or equal to {ge}"),
+    "less_than": said("must be less than {lt}"),
+    "less_than_equal": said("must be less than or equal to {le}"),
+    "finite_number": said("must be a finite number"),
+    "float_type": said("must be a valid number"),
+    "float_parsing": said("must be a valid number, unable to parse string as a number"),
+    "int_type": said("must be a valid integer"),
+    "int_parsing": said("must be a valid integer, unable to parse string as an integer"),
+    "int_from_float": said("must be a valid integer, got a number with a fractional part"),
+    "string_type": said("must be a valid string"),
+    "string_too_short": said("string should have at least {min_length} characters"),
+    "string_too_long": said("string should have at most {max_length} characters"),
+    "bool_type": said("must be a valid boolean"),
+    "bool_parsing": said("must be a valid boolean, unable to interpret input"),
+    "date_type": said("must be a valid date"),
+    "list_type": said("must be a valid list"),
+    "tuple_type": said("must be a valid tuple"),
+    "dict_type": said("must be a valid dictionary"),
+    "too_short": said("should have at least {min_length} items"),
+    "too_long": said("should have at most {max_length} items"),
+}
+
+
+def _problem(item: ErrorDetails) -> str:
+    """What is wrong with a value: our own words where there are some, else the library's."""
+    values = item.get("ctx", {})
+    own = getattr(values.get("error"), "args", ())
+    if own and isinstance(own[0], Said):
+        return own[0]
+    if item["type"] in _PROBLEMS:
+        made = _PROBLEMS[item["type"]]
+        return said(str(made), **{name: _plain(value) for name, value in values.items()})
+    message = item["msg"].removeprefix("Value error, ").replace("Input should be", "must be")
+    return message[0].lower() + message[1:]
+
+
+def _plain(value: object) -> object:
+    """A bound as it is written: 0, not 0.0; of a number a tongue parts the digits."""
+    return figure(value, "g") if isinstance(value, float) else value
 
 
 def _pattern_cure(loc: Sequence[int | str]) -> str:
@@ -93,18 +166,18 @@ def _pattern_cure(loc: Sequence[int | str]) -> str:
     return _PATTERN_CURES.get(str(loc[0]) if loc else "", _NAME)
 
 
-_NAME = "Use lower-case letters, digits and _ only, such as clear_juice_tank"
-_ADDRESS = "Write a mail address"
-_TIME = 'Write local times as "05:00"'
-_VARIABLE = "Use a variable of lostpol's own, whose name starts so: LOSTPOL_PLANT_PASSWORD"
+_NAME = said("Use lower-case letters, digits and _ only, such as clear_juice_tank")
+_ADDRESS = said("Write a mail address")
+_TIME = said('Write local times as "05:00"')
+_VARIABLE = said("Use a variable of lostpol's own, whose name starts so: LOSTPOL_PLANT_PASSWORD")
 _PATTERN_CURES = {
-    "currency": 'Use the three-letter code of ISO 4217, such as "USD"',
+    "currency": said('Use the three-letter code of ISO 4217, such as "USD"'),
     "nightly": _TIME,
     "weekly": _TIME,
     "starts": _TIME,
     "url_env": _VARIABLE,
     "password_env": _VARIABLE,
-    "listen": 'Write an address of this machine and a port, such as "127.0.0.1:4242"',
+    "listen": said('Write an address of this machine and a port, such as "127.0.0.1:4242"'),
     "sender": _ADDRESS,
     "recipients": _ADDRESS,
 }

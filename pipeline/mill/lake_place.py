@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Final
 from urllib.parse import SplitResult, unquote, urlsplit
 
+from pipeline.base import said
 from pipeline.mill.faults import Fault
 
 #: Schemes of object stores in which one writing is there whole or not at all.
@@ -23,7 +24,7 @@ _LIKE_A_URL: Final = re.compile(r"[A-Za-z][A-Za-z0-9+.-]+:")
 _NOT_IN_STORE: Final = re.compile(r"\?" if sys.platform == "win32" else r"[?\\]")
 #: Schemes whose URLs name a container before the @.
 _NAMES_BEFORE_AT: Final = ("az", "abfs", "abfss")
-_KEYS: Final = (
+_KEYS: Final = said(
     "Take it out; keys are read from the environment, such as AWS_ACCESS_KEY_ID and "
     "AWS_SECRET_ACCESS_KEY for s3://"
 )
@@ -32,8 +33,10 @@ _KEYS: Final = (
 def place_faults(store: str, lake: str) -> Iterator[Fault]:
     """Find what is wrong with the places of a store and its lake, as the description has them."""
     if "://" in store:
-        problem = "is a URL; database, lock and reports need a folder of this machine"
-        yield Fault("mill.store", problem, 'Name a folder, and the URL as lake = "..." below it')
+        problem = said("is a URL; database, lock and reports need a folder of this machine")
+        yield Fault(
+            "mill.store", problem, said('Name a folder, and the URL as lake = "..." below it')
+        )
     yield from _lake_faults(lake)
 
 
@@ -54,13 +57,17 @@ def read_locations(
     store_path = (folder / store).resolve()
     place = None if lake is None else _lake_at(lake, folder)
     if odd := _NOT_IN_STORE.search(str(store_path)):
-        problem = f'lies in "{store_path}": the database cannot work in a folder with a {odd[0]}'
-        cure = "Name a folder whose path has none; that of this file counts, too"
+        problem = said(
+            'lies in "{store_path}": the database cannot work in a folder with a {odd}',
+            store_path=store_path,
+            odd=odd[0],
+        )
+        cure = said("Name a folder whose path has none; that of this file counts, too")
         faults.append(Fault("mill.store", problem, cure))
     if isinstance(place, Path) and store_path.is_relative_to(place):
         # The remains of runs in either would be taken for the other's.
-        cure = "Give the lake a folder of its own"
-        faults.append(Fault("mill.lake", "is a folder that holds the store", cure))
+        cure = said("Give the lake a folder of its own")
+        faults.append(Fault("mill.lake", said("is a folder that holds the store"), cure))
     return store_path, place
 
 
@@ -71,23 +78,29 @@ def _lake_faults(lake: str) -> Iterator[Fault]:
     try:
         url = urlsplit(lake)
     except ValueError:
-        yield Fault("mill.lake", "is no URL", "Write it as s3://bucket/prefix")
+        yield Fault("mill.lake", said("is no URL"), said("Write it as s3://bucket/prefix"))
         return
     if url.password is not None or (url.username and url.scheme not in _NAMES_BEFORE_AT):
-        yield Fault("mill.lake", "holds a user name or password", _KEYS)
+        yield Fault("mill.lake", said("holds a user name or password"), _KEYS)
     elif url.query or url.fragment or "?" in lake or "#" in lake:
-        yield Fault("mill.lake", "goes on after ? or #, where secrets stand", _KEYS)
+        yield Fault("mill.lake", said("goes on after ? or #, where secrets stand"), _KEYS)
     elif url.scheme in _FOLDERS:
         if url.netloc not in {"", "localhost"} or not url.path.startswith("/"):
-            cure = "Write three slashes, file:///srv/lake, or just the path"
-            yield Fault("mill.lake", "is not the URL of a folder of this machine", cure)
+            cure = said("Write three slashes, file:///srv/lake, or just the path")
+            yield Fault("mill.lake", said("is not the URL of a folder of this machine"), cure)
     elif url.scheme not in SCHEMES:
-        cure = f"Use {', '.join(f'{name}://' for name in SCHEMES[:-1])}, or mount it as a folder"
-        problem = f'"{url.scheme}" is not the scheme of an object store that writes files whole'
+        cure = said(
+            "Use {known}, or mount it as a folder",
+            known=", ".join(f"{name}://" for name in SCHEMES[:-1]),
+        )
+        problem = said(
+            '"{scheme}" is not the scheme of an object store that writes files whole',
+            scheme=url.scheme,
+        )
         yield Fault("mill.lake", problem, cure)
     elif not _is_whole(lake, url):
-        problem = "does not name a bucket and a prefix"
-        yield Fault("mill.lake", problem, "Write it as s3://bucket/prefix, without .. or //")
+        problem = said("does not name a bucket and a prefix")
+        yield Fault("mill.lake", problem, said("Write it as s3://bucket/prefix, without .. or //"))
 
 
 def _is_whole(lake: str, url: SplitResult) -> bool:

@@ -13,6 +13,7 @@ from typing import Final
 
 from features.base import Analyte, Basis, Quantity
 from features.juice import density_kg_m3
+from pipeline.base import figure, said
 from pipeline.mill.changes import UnitChange, plain_unit
 from pipeline.mill.dimensions import factor, ratio
 from pipeline.mill.pressures import STANDARD_ATMOSPHERE_KPA, pressure_change
@@ -124,8 +125,14 @@ class Scale:
             change, kind = UnitChange(change.scale, air), "gauge"
         if kind != "gauge":
             return Found(change)
-        said = "as [mill] air_kpa says" if self.air_kpa is not None else "the standard atmosphere"
-        return Found(change, f"gauge pressure, {air:g} kPa of air added ({said})")
+        words = said(
+            "gauge pressure, {air} kPa of air added ({origin})",
+            air=figure(air, "g"),
+            origin=said("as [mill] air_kpa says")
+            if self.air_kpa is not None
+            else said("the standard atmosphere"),
+        )
+        return Found(change, words)
 
     def _level(self, unit: str) -> Found:
         size = factor(unit, "length")
@@ -134,7 +141,7 @@ class Scale:
         if self.height_m is None:
             return Found(None, lacking="height_m", sure=False)
         change = UnitChange(100.0 * size / self.height_m)
-        return Found(change, f"{self.height_m:g} m is taken as full")
+        return Found(change, said("{height} m is taken as full", height=figure(self.height_m, "g")))
 
     def _mass(self, unit: str) -> Found:
         size = factor(unit, "mass_flow")
@@ -143,9 +150,13 @@ class Scale:
         if self.density_kg_m3 is None:
             return Found(None, lacking="density_kg_m3", sure=False)
         liters = 1000.0 if self.quantity in _DOSES else 1.0
-        said = self.density_said or factor(self.unit, "mass_flow") is not None
-        words = f"mass becomes volume at {self.density_kg_m3:,.1f} kg/m³, {self.density_of}"
-        return Found(UnitChange(size * liters / self.density_kg_m3), words, sure=said)
+        sure = self.density_said or factor(self.unit, "mass_flow") is not None
+        words = said(
+            "mass becomes volume at {density} kg/m³, {origin}",
+            density=figure(self.density_kg_m3, ",.1f"),
+            origin=self.density_of,
+        )
+        return Found(UnitChange(size * liters / self.density_kg_m3), words, sure=sure)
 
 
 def _within(unit: str, described: str) -> UnitChange | None:
@@ -170,7 +181,7 @@ def tag_scale(
     air_kpa: float | None,
 ) -> Scale:
     """What is known of the scale of a tag, from its own keys and those of its surroundings."""
-    density, words = tag.density_kg_m3, "as its density_kg_m3 says"
+    density, words = tag.density_kg_m3, said("as its density_kg_m3 says")
     if density is None:
         density, words = _usual_density(tag, vessels.get(tag.place), targets)
     return Scale(
@@ -190,10 +201,14 @@ def _usual_density(
     """Density of juice at the aims of its place, or of imbibition water [kg/m3]."""
     if tag.quantity == "imbibition_flow":
         density = float(density_kg_m3(0.0, _IMBIBITION_DEGC))
-        return density, f"that of water at {_IMBIBITION_DEGC:g} °C"
+        return density, said("that of water at {temp} °C", temp=figure(_IMBIBITION_DEGC, "g"))
     if tag.quantity != "flow" or tag.port == "mud" or targets is None:
         return None, ""
     brix = targets.brix_pct if vessel is None or vessel.brix_pct is None else vessel.brix_pct
     temp = _MIXED_JUICE_DEGC if vessel is None else vessel.temp_degc
     density = float(density_kg_m3(brix, min(temp, 105.0)))
-    return density, f"that of juice of {brix:g} Brix at {temp:g} °C"
+    return density, said(
+        "that of juice of {brix} Brix at {temp} °C",
+        brix=figure(brix, "g"),
+        temp=figure(temp, "g"),
+    )

@@ -12,7 +12,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from features.base import Analyte, Basis, Interpolation, Port, Quantity, VesselKind
-from pipeline.base import Readers
+from pipeline.base import Readers, figure, said
 
 #: Names of places become column names, hence the narrow alphabet.
 PlaceName = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]*$", max_length=40)]
@@ -62,9 +62,15 @@ class ShiftSection(Section):
     @model_validator(mode="after")
     def _same_length(self) -> ShiftSection:
         if len(self.starts) != len(self.names):
-            raise ValueError(f"{len(self.starts)} starts but {len(self.names)} names")
+            raise ValueError(
+                said(
+                    "{starts} starts but {names} names",
+                    starts=len(self.starts),
+                    names=len(self.names),
+                )
+            )
         if list(self.starts) != sorted(set(self.starts)):
-            raise ValueError("starts must rise through the day without repeats")
+            raise ValueError(said("starts must rise through the day without repeats"))
         return self
 
 
@@ -87,7 +93,7 @@ class DetectionSection(Section):
     @model_validator(mode="after")
     def _one_of_two(self) -> DetectionSection:
         if self.smallest_finding_t is not None and self.smallest_finding_worth is not None:
-            raise ValueError("give smallest_finding_t or smallest_finding_worth, not both")
+            raise ValueError(said("give smallest_finding_t or smallest_finding_worth, not both"))
         return self
 
 
@@ -111,7 +117,7 @@ class ScheduleSection(Section):
     @classmethod
     def _port_exists(cls, value: str | None) -> str | None:
         if value is not None and not 1 <= int(value.rpartition(":")[2]) <= 65535:
-            raise ValueError("ports run from 1 to 65535")
+            raise ValueError(said("ports run from 1 to 65535"))
         return value
 
 
@@ -187,7 +193,9 @@ class MailSection(Section):
     def _of_recipients(self) -> MailSection:
         for address in self.languages:
             if address not in self.recipients:
-                raise ValueError(f"languages names {address}, who is no recipient")
+                raise ValueError(
+                    said("languages names {address}, who is no recipient", address=address)
+                )
         return self
 
 
@@ -278,7 +286,13 @@ class _RangeSection(Section):
     @classmethod
     def _rises(cls, value: tuple[float, float]) -> tuple[float, float]:
         if value[0] >= value[1]:
-            raise ValueError(f"range runs from {value[0]:g} to {value[1]:g}: lowest goes first")
+            raise ValueError(
+                said(
+                    "range runs from {low} to {high}: lowest goes first",
+                    low=figure(value[0], "g"),
+                    high=figure(value[1], "g"),
+                )
+            )
         return value
 
 

@@ -13,7 +13,7 @@ from urllib.parse import parse_qs, urlsplit
 
 from pydantic import Field
 
-from pipeline.base import ConfigError
+from pipeline.base import ConfigError, said
 from pipeline.mill.faults import Fault, nearest, quoted, read_section
 from pipeline.mill.sections import PlaceName, Section
 
@@ -158,7 +158,9 @@ def read_sources(raw: object, faults: list[Fault]) -> tuple[Source, ...]:
     """Read ``[[source]]`` sections (or a single ``[source]``), adding faults to `faults`."""
     entries = [raw] if isinstance(raw, Mapping) else raw
     if not isinstance(entries, list):
-        faults.append(Fault("source", "is not a list", "Write one [[source]] per source"))
+        faults.append(
+            Fault("source", said("is not a list"), said("Write one [[source]] per source"))
+        )
         return ()
     found: list[Source] = []
     for number, entry in enumerate(entries, start=1):
@@ -166,8 +168,10 @@ def read_sources(raw: object, faults: list[Fault]) -> tuple[Source, ...]:
         kind = entry.get("kind") if isinstance(entry, Mapping) else None
         model = _KINDS.get(kind) if isinstance(kind, str) else None
         if model is None:
-            cure = nearest(str(kind), _KINDS, f"Use {quoted(_KINDS)}")
-            faults.append(Fault(f"{key}.kind", f"{kind!r} is no kind of source", cure))
+            cure = nearest(str(kind), _KINDS, said("Use {known}", known=quoted(_KINDS)))
+            faults.append(
+                Fault(f"{key}.kind", said("{kind} is no kind of source", kind=repr(kind)), cure)
+            )
             continue
         source = read_section(model, entry, key, faults)
         if source is not None:
@@ -175,7 +179,11 @@ def read_sources(raw: object, faults: list[Fault]) -> tuple[Source, ...]:
             found.append(source)
     names = [source.name for source in found]
     faults.extend(
-        Fault("source", f'two sources are called "{name}"', "Give each its own name")
+        Fault(
+            "source",
+            said('two sources are called "{name}"', name=name),
+            said("Give each its own name"),
+        )
         for name in sorted({n for n in names if names.count(n) > 1})
     )
     return tuple(found)
@@ -184,48 +192,52 @@ def read_sources(raw: object, faults: list[Fault]) -> tuple[Source, ...]:
 def _faults(source: Source, key: str) -> Iterator[Fault]:
     """What contradicts itself within one source."""
     if (source.url is None) == (source.url_env is None):
-        cure = "Give url, or url_env with the name of an environment variable, and only one of them"
-        yield Fault(f"{key}.url", "there must be exactly one address", cure)
+        cure = said(
+            "Give url, or url_env with the name of an environment variable, and only one of them"
+        )
+        yield Fault(f"{key}.url", said("there must be exactly one address"), cure)
     parts = _split(source.url or "")
     if parts is None or parts.password is not None:
-        cure = "Take the password out; name an environment variable in password_env"
-        yield Fault(f"{key}.url", "holds a password, or is no address", cure)
+        cure = said("Take the password out; name an environment variable in password_env")
+        yield Fault(f"{key}.url", said("holds a password, or is no address"), cure)
     elif isinstance(source, OpcUaSource):
         yield from _opcua_faults(source, key, parts)
     else:
         yield from _sql_faults(source, key, parts)
     for name in ("url_env", "password_env"):
         if (getattr(source, name) or "").startswith(_OF_MAIL):
-            cure = "Give it a name of its own, such as LOSTPOL_PLANT_PASSWORD"
-            yield Fault(f"{key}.{name}", "is what only the mail server may be told", cure)
+            cure = said("Give it a name of its own, such as LOSTPOL_PLANT_PASSWORD")
+            yield Fault(f"{key}.{name}", said("is what only the mail server may be told"), cure)
 
 
 def _opcua_faults(source: OpcUaSource, key: str, parts: Any) -> Iterator[Fault]:  # noqa: ANN401
     if source.url and parts.scheme != "opc.tcp":
-        cure = "Write it as opc.tcp://host:4840"
-        yield Fault(f"{key}.url", "is no OPC UA address", cure)
+        cure = said("Write it as opc.tcp://host:4840")
+        yield Fault(f"{key}.url", said("is no OPC UA address"), cure)
     if not source.nodes and source.node_pattern is None:
-        cure = 'Add node_pattern = "ns=2;s={tag}", or nodes with one line a tag'
-        yield Fault(key, "does not say which node holds which tag", cure)
+        cure = said('Add node_pattern = "ns=2;s={tag}", or nodes with one line a tag')
+        yield Fault(key, said("does not say which node holds which tag"), cure)
     signed = source.security != "none"
     if signed != bool(source.certificate and source.private_key):
-        cure = "Set security, certificate and private_key together, or none of them"
-        yield Fault(f"{key}.security", "does not fit the certificate", cure)
+        cure = said("Set security, certificate and private_key together, or none of them")
+        yield Fault(f"{key}.security", said("does not fit the certificate"), cure)
     if source.user and not signed and parts.hostname not in _OWN_MACHINE:
-        cure = 'Set security = "sign_and_encrypt", or read without a user'
-        yield Fault(f"{key}.user", "the password would cross the network in the clear", cure)
+        cure = said('Set security = "sign_and_encrypt", or read without a user')
+        yield Fault(f"{key}.user", said("the password would cross the network in the clear"), cure)
 
 
 def _sql_faults(source: SqlSource, key: str, parts: Any) -> Iterator[Fault]:  # noqa: ANN401
     asked = parse_qs(parts.query, keep_blank_values=True)
     if secret := sorted(asked.keys() & _SECRETS):
-        cure = "Take it out; name an environment variable in password_env"
-        yield Fault(f"{key}.url", f"holds a {secret[0]}", cure)
+        cure = said("Take it out; name an environment variable in password_env")
+        yield Fault(f"{key}.url", said("holds a {secret}", secret=secret[0]), cure)
     if asked.get("sslmode", ["require"])[-1] in _WITHOUT_TLS:
-        cure = 'Take sslmode out; say tls = "off" if nobody else can listen on the way'
-        yield Fault(f"{key}.url", "asks to do without encryption", cure)
+        cure = said('Take sslmode out; say tls = "off" if nobody else can listen on the way')
+        yield Fault(f"{key}.url", said("asks to do without encryption"), cure)
     if source.tls == "off" and source.authority is not None:
-        yield Fault(f"{key}.authority", 'is for nothing with tls = "off"', "Keep one of the two")
+        yield Fault(
+            f"{key}.authority", said('is for nothing with tls = "off"'), said("Keep one of the two")
+        )
 
 
 def _split(url: str) -> Any:  # noqa: ANN401  (urllib's own result type)
@@ -239,8 +251,10 @@ def _environment(name: str, where: str) -> str:
     value = os.environ.get(name)
     if not value:
         raise ConfigError(
-            f"The environment variable {name} is not set.",
+            said("The environment variable {name} is not set.", name=name),
             where,
-            f"Set {name} for the account that runs lostpol; its value is never shown.",
+            said(
+                "Set {name} for the account that runs lostpol; its value is never shown.", name=name
+            ),
         )
     return value

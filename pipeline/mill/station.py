@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any, Final, TypeVar
 
 from features.base import Filtrate, Kinetics, LabSource, Settling, Signal, Station, Targets, Vessel
+from pipeline.base import said
 from pipeline.mill.changes import UnitChange
 from pipeline.mill.checks import (
     half_read_faults,
@@ -65,8 +66,8 @@ def read_station(
     entries = entries if isinstance(entries, list) else []
     faults.extend(train_faults(train, whole=len(train) == len(entries)))
     if not raw.get("tags") and not raw.get("lab"):
-        cure = 'Add one section per tag, [tags."NAME"]'
-        faults.append(Fault("tags", "there is neither a tag nor a lab series", cure))
+        cure = said('Add one section per tag, [tags."NAME"]')
+        faults.append(Fault("tags", said("there is neither a tag nor a lab series"), cure))
     kinds = {text_at(entry, "name"): text_at(entry, "kind") for entry in entries}
     vessels = {vessel.name: vessel for vessel in train.values()}
     scales = {n: tag_scale(tag, vessels, targets, air_kpa) for n, tag in tags.items()}
@@ -101,7 +102,9 @@ def _table(
     """Read ``[key."NAME"]`` sections, keeping those that can be read."""
     table = raw.get(key, {})
     if not isinstance(table, dict):
-        faults.append(Fault(key, "is not a section", f'Write sections [{key}."NAME"]'))
+        faults.append(
+            Fault(key, said("is not a section"), said('Write sections [{key}."NAME"]', key=key))
+        )
         return {}
     found = {n: read_section(model, body, f'{key}."{n}"', faults) for n, body in table.items()}
     return {name: section for name, section in found.items() if section is not None}
@@ -111,7 +114,9 @@ def _train(raw: dict[str, Any], faults: list[Fault]) -> dict[int, VesselSection]
     """Read ``[[train]]`` entries, counted from 1, keeping those that can be read."""
     entries = raw.get("train", [])
     if not isinstance(entries, list):
-        faults.append(Fault("train", "is not a list", "Write one [[train]] section per vessel"))
+        faults.append(
+            Fault("train", said("is not a list"), said("Write one [[train]] section per vessel"))
+        )
         return {}
     found = {
         number: read_section(VesselSection, body, f"train.{number}", faults)

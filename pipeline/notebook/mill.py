@@ -23,7 +23,7 @@ from pipeline.notebook.told import Told
 from pipeline.period import answer, as_data, beside_of, period_of
 from pipeline.replay import replay, replay_as_data
 from pipeline.store import published_store_of
-from pipeline.words import ANALYTES, QUANTITIES, point_words
+from pipeline.words import ANALYTES, QUANTITIES, point_words, said
 
 #: A moment: as people say it in plant time, a day, or a datetime (plant time where it has no zone).
 Moment = str | date | datetime
@@ -97,9 +97,9 @@ class NotebookMill:
         known = self.tags()
         if missing := sorted(set(wanted) - set(known["tag"])):
             raise ConfigError(
-                "No such tag is described.",
+                said("No such tag is described."),
                 ", ".join(missing),
-                "m.tags() lists the tags and laboratory series of this mill.",
+                said("m.tags() lists the tags and laboratory series of this mill."),
             )
         window = self._window(first, last)
         frame = self._lake.read_readings(*window.days, wanted).filter(_inside(window))

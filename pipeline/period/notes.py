@@ -54,9 +54,9 @@ def notes_of(mill: Mill) -> list[Note]:
         ]
     except (KeyError, TypeError, ValueError, csv.Error, OSError) as fault:
         raise DataError(
-            "The calendar of notes cannot be read.",
+            said("The calendar of notes cannot be read."),
             f"{path}: {fault}",
-            "Put the file right or move it away; notes can be given again with lostpol note.",
+            said("Put the file right or move it away; notes can be given again with lostpol note."),
         ) from fault
     return sorted(notes, key=lambda n: (n.started, n.note_id))
 
@@ -96,11 +96,18 @@ def read_calendar(mill: Mill, path: Path) -> list[Note]:
         text = path.read_text(encoding="utf-8-sig")
         rows = _rows(path, text)
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, csv.Error) as fault:
-        cure = "Give a TOML file with [[note]] sections, or a CSV file with from,to,kind,text."
-        raise ConfigError("The calendar cannot be read.", f"{path}: {fault}", cure) from fault
+        cure = said(
+            "Give a TOML file with [[note]] sections, or a CSV file with from,to,kind,text."
+        )
+        raise ConfigError(said("The calendar cannot be read."), f"{path}: {fault}", cure) from fault
     if len(rows) > _MOST:
-        raise ConfigError("The calendar has too many rows.", str(path), "Give a shorter one.")
-    return [note_of(mill, row, f"{path}, note {n}") for n, row in enumerate(rows, start=1)]
+        raise ConfigError(
+            said("The calendar has too many rows."), str(path), said("Give a shorter one.")
+        )
+    return [
+        note_of(mill, row, said("{path}, note {n}", path=path, n=n))
+        for n, row in enumerate(rows, start=1)
+    ]
 
 
 def _rows(path: Path, text: str) -> list[Mapping[str, Any]]:
@@ -138,8 +145,8 @@ def withdraw_note(mill: Mill, which: str) -> Note:
     kept = notes_of(mill)
     found = [n for n in kept if which and n.note_id.startswith(which)]
     if len(found) != 1:
-        what = "No note has this id." if not found else "Several notes begin like this."
-        cure = f"List them with their ids: lostpol note {mill.config_path}"
+        what = said("No note has this id.") if not found else said("Several notes begin like this.")
+        cure = said("List them with their ids: lostpol note {path}", path=mill.config_path)
         raise ConfigError(what, clean(which, 40), cure)
     _write(mill, [n for n in kept if n is not found[0]])
     return found[0]
@@ -162,7 +169,7 @@ def _write(mill: Mill, notes: Sequence[Note]) -> None:
         replace_file(part, path)
     except OSError as fault:
         raise ConfigError(
-            "The note could not be kept.",
+            said("The note could not be kept."),
             f"{path}: {fault.strerror or fault}",
-            "Free space or grant the right to write there.",
+            said("Free space or grant the right to write there."),
         ) from fault

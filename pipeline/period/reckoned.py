@@ -83,7 +83,9 @@ def _driven(mill: Mill, lake: Lake, window: Window, wider: Window) -> pl.DataFra
     where = said(
         "{span_words}, plant time", span_words=span_words(window.start, window.end, mill.tz)
     )
-    raise DataError("Nothing of this period was worked out.", where, _cure(mill, lake, window))
+    raise DataError(
+        said("Nothing of this period was worked out."), where, _cure(mill, lake, window)
+    )
 
 
 def _cure(mill: Mill, lake: Lake, window: Window) -> str:

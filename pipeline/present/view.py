@@ -172,9 +172,9 @@ def latest_run(mill: Mill) -> dict[str, Any]:
     runs = published_store_of(mill).runs().filter(pl.col("state") == "finished")
     if runs.is_empty():
         raise DataError(
-            "No search has been finished yet, so there is nothing to report.",
+            said("No search has been finished yet, so there is nothing to report."),
             str(mill.database_path),
-            "Run lostpol backfill first.",
+            said("Run lostpol backfill first."),
         )
     return runs.sort("as_of", "finished_at").row(-1, named=True)
 

@@ -17,7 +17,7 @@ from typing import Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, said
 from pipeline.lake import (
     ASIDE,
     READINGS_SCHEMA,
@@ -99,17 +99,21 @@ class Restorer:
         wants = tuple(w for w in held if w not in found and w not in there)
         if not found or (stored and not absent & {w.sha256 for w in found}):
             wait_for(self.lake.storage, day, wants or missing)
-            return Restored(name, "waits for its exports", whole=False, wants=wants)
+            return Restored(name, said("waits for its exports"), whole=False, wants=wants)
         if all(wanted in found for wanted in there):
             frame = self._from_nothing(day, found)
         else:
             frame = self._filled(day, [w for w in found if w not in there])
         content = day_bytes(frame)
         self.lake.storage.write(name, lambda file: file.write(content))
-        how = f"read again from {_names(found)}" + ", as it was" * self._as_before(name, content)
+        how = said("read again from {names}", names=_names(found))
+        if self._as_before(name, content):
+            how = said("read again from {names}, as it was", names=_names(found))
         if wants:
             wait_for(self.lake.storage, day, wants)
-            return Restored(name, f"{how}; incomplete", whole=False, day=day, wants=wants)
+            return Restored(
+                name, said("{how}; incomplete", how=how), whole=False, day=day, wants=wants
+            )
         wait_no_more(self.lake.storage, day)
         return Restored(name, how, whole=True, day=day)
 
@@ -118,19 +122,19 @@ class Restorer:
         sha256 = PurePosixPath(name).stem
         wanted = next(iter(wanted_for(name, self._notes())), None)
         if wanted is None:
-            return Restored(name, "of an export that is not known any more", whole=True)
+            return Restored(name, said("of an export that is not known any more"), whole=True)
         staged = self._stage(wanted)
         if staged is None:
-            return Restored(name, "waits for its export", whole=False, wants=(wanted,))
+            return Restored(name, said("waits for its export"), whole=False, wants=(wanted,))
         self.lake.storage.take(staged.folder / REFUSED, refused_name(sha256))
-        return Restored(name, f"read again from {wanted.name}", whole=True)
+        return Restored(name, said("read again from {names}", names=wanted.name), whole=True)
 
     def note(self, name: str, counts: Counts) -> Restored:
         """Bring back the note on an export; its counts are those of the findings store."""
         wanted, sha256 = _by_note(name), _by_note(name).sha256
         staged, path = self._stage(wanted), self.find(wanted)
         if staged is None or path is None:
-            return Restored(name, "waits for its export", whole=False, wants=(wanted,))
+            return Restored(name, said("waits for its export"), whole=False, wants=(wanted,))
         count = counts(sha256)
         ledger = replace(staged.ledger, name=path.name)
         if count is not None:
@@ -140,7 +144,7 @@ class Restorer:
         days = tuple(sorted({part.day.isoformat() for part in staged.parts}))
         tags = meanings(self.mill, staged.known_tags)
         keep_note(self.lake.storage, Pulled(ledger, read_as(self.mill, path), tags, days))
-        return Restored(name, f"read again from {path.name}", whole=True)
+        return Restored(name, said("read again from {names}", names=path.name), whole=True)
 
     def _notes(self) -> list[Pulled]:
         return all_notes(self.lake.storage)

@@ -26,7 +26,7 @@ from typing import Final
 import polars as pl
 
 from features.base import rows_by_tag
-from pipeline.base import DataError, Progress, flush_folder
+from pipeline.base import DataError, Progress, flush_folder, said
 from pipeline.lake import (
     LIGHT,
     READINGS_SCHEMA,
@@ -157,9 +157,9 @@ def open_plan(incoming: Path) -> Plan | None:
         )
     except (OSError, ValueError, KeyError, TypeError) as error:
         raise DataError(
-            "What a stopped pull left behind cannot be read.",
+            said("What a stopped pull left behind cannot be read."),
             str(path),
-            "Remove that folder, pull the exports again, then run lostpol backfill.",
+            said("Remove that folder, pull the exports again, then run lostpol backfill."),
         ) from error
 
 

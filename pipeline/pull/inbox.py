@@ -14,6 +14,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Final
 
+from pipeline.base import said
 from pipeline.pull.known import file_hash
 
 #: Ends of names of exports; other files in an inbox are left alone.
@@ -85,9 +86,9 @@ def still_arriving(files: Sequence[Path]) -> dict[Path, str]:
     waiting = {}
     for path in files:
         if _state(path) != before[path]:
-            waiting[path] = "it changes while it is looked at"
+            waiting[path] = said("it changes while it is looked at")
         elif now - before[path][1] < PATIENCE_S and not _has_end(path):
-            waiting[path] = "its end is not there yet"
+            waiting[path] = said("its end is not there yet")
     return waiting
 
 

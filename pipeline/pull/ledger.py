@@ -10,7 +10,7 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
-from pipeline.base import LostpolError
+from pipeline.base import LostpolError, said
 from pipeline.lake import DayMerge, replace_file
 
 
@@ -86,9 +86,13 @@ class SourceLedger:
         parts = whole.kept + whole.merged + sum(whole.refused.values())
         if parts != whole.rows_read:
             raise LostpolError(
-                f"{whole.rows_read} rows were read but {parts} accounted for.",
+                said(
+                    "{rows_read} rows were read but {parts} accounted for.",
+                    rows_read=whole.rows_read,
+                    parts=parts,
+                ),
                 whole.name,
-                "Nothing was stored. Report this, if you can with the file.",
+                said("Nothing was stored. Report this, if you can with the file."),
             )
         return whole
 

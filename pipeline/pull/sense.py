@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, figure, said
 from pipeline.cells import repeated
 from pipeline.files import shown
 from pipeline.lake import TWO_VALUES, Part, Rivals, Tally
@@ -33,14 +33,22 @@ def require_known_tags(path: Path, tally: Tally) -> None:
         return
     tags = sorted(tally.unknown_tags)
     few = ", ".join(f'"{shown(tag, 40)}"' for tag in tags[:_MOST_TAGS])
-    more = f" and {len(tags) - _MOST_TAGS:,} more" if len(tags) > _MOST_TAGS else ""
+    if len(tags) > _MOST_TAGS:
+        more = figure(len(tags) - _MOST_TAGS, ",")
+        few = said("{few} and {more} more", few=few, more=more)
     raise DataError(
-        f"Nothing of this file can be stored: none of its {len(tags):,} tags is in the description "
-        f"of the mill ({few}{more}).",
+        said(
+            "Nothing of this file can be stored: none of its {tags} tags is in the description "
+            "of the mill ({few}).",
+            tags=figure(len(tags), ","),
+            few=few,
+        ),
         str(path),
-        "If these are names of tags, correct [tags] and [lab] in the description, or leave the "
-        "file out; if not, say where the tags stand: tag_column, heading_row or tag in the "
-        "[[exports.layout]] of this kind of file.",
+        said(
+            "If these are names of tags, correct [tags] and [lab] in the description, or leave the "
+            "file out; if not, say where the tags stand: tag_column, heading_row or tag in the "
+            "[[exports.layout]] of this kind of file."
+        ),
     )
 
 
@@ -71,14 +79,25 @@ def require_one_value(
     at = first.moments[0].astimezone(zone)
     midnight = bool((local.dt.hour() + local.dt.minute() == 0).all())
     raise DataError(
-        f"{shown(first.tag)} at {at:%Y-%m-%d %H:%M} can be {first.low:g} or {first.high:g}: the "
-        f"file gives two good values of a series at one moment, {count:,} times.",
-        str(path) + ("\nall of these moments are midnight: is there a time of day?" * midnight),
-        "If another column tells the series apart (a juice, a point), name both: tag_columns = "
-        '["series", "juice"]; if a sheet is not meant, name those that are: sheets; if the hour '
-        'stands in a column of its own: time_column and date_column; else repeats = "best" keeps '
-        "the value with more digits, then the larger; all in the [[exports.layout]] of this kind "
-        "of file.",
+        said(
+            "{tag} at {at} can be {low} or {high}: the file gives two good values of a series "
+            "at one moment, {count} times.",
+            tag=shown(first.tag),
+            at=f"{at:%Y-%m-%d %H:%M}",
+            low=figure(first.low, "g"),
+            high=figure(first.high, "g"),
+            count=figure(count, ","),
+        ),
+        said("{path}\nall of these moments are midnight: is there a time of day?", path=path)
+        if midnight
+        else str(path),
+        said(
+            "If another column tells the series apart (a juice, a point), name both: tag_columns "
+            '= ["series", "juice"]; if a sheet is not meant, name those that are: sheets; if the '
+            "hour stands in a column of its own: time_column and date_column; else repeats = "
+            '"best" keeps the value with more digits, then the larger; all in the '
+            "[[exports.layout]] of this kind of file."
+        ),
     )
 
 

@@ -21,10 +21,10 @@ from typing import Any, Final
 
 import polars as pl
 
-from pipeline.base import DataError
+from pipeline.base import DataError, joined, said
 from pipeline.exports import export_readings, quick_pieces
 from pipeline.files import NotPlainError, explained
-from pipeline.lake import Columns, DayParts, Part, Tally, frame_bytes, refused_frame
+from pipeline.lake import Columns, DayParts, Part, Tally, frame_bytes, reason_words, refused_frame
 from pipeline.layouts import layout_for
 from pipeline.pull.known import file_hash, meanings, read_as
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, write_record
@@ -171,18 +171,29 @@ def _require_sense(mill: PullMill, path: Path, tally: Tally) -> None:
     require_known_tags(path, tally)
     if tally.unreadable * 100.0 > tally.rows * mill.exports.most_refused_pct:
         raise DataError(
-            f"{tally.unreadable} of {tally.rows} readings have a time, tag or value that cannot "
-            "be read.",
-            f"{path}\n{_refusals(tally)}",
-            "Describe this kind of file in an [[exports.layout]] (time_format, decimal, "
-            "no_result_words), or raise exports.most_refused_pct.",
+            said(
+                "{unreadable} of {rows} readings have a time, tag or value that cannot be read.",
+                unreadable=tally.unreadable,
+                rows=tally.rows,
+            ),
+            said("{path}\n{refusals}", path=path, refusals=_refusals(tally)),
+            said(
+                "Describe this kind of file in an [[exports.layout]] (time_format, decimal, "
+                "no_result_words), or raise exports.most_refused_pct."
+            ),
         )
 
 
 def _refusals(tally: Tally) -> str:
     """Counts of what could not be read, in words."""
     counts = {**counted(tally.refused), **counted(tally.bad)}
-    return ", ".join(f"{reason.replace('_', ' ')}: {count}" for reason, count in counts.items())
+    return joined(
+        ", ",
+        [
+            said("{reason}: {count}", reason=reason_words(reason), count=count)
+            for reason, count in counts.items()
+        ],
+    )
 
 
 def _found(folder: Path) -> Staged:

@@ -73,14 +73,14 @@ class Replay:
         return self.value - sum(cost.value or 0.0 for cost in self.saving.costs)
 
 
-def replay(mill: Mill, window: Window, said: Sequence[str]) -> Replay:
+def replay(mill: Mill, window: Window, wanted: Sequence[str]) -> Replay:
     """Run a period again with something changed.
 
     Parameters
     ----------
     mill : Mill
     window : Window
-    said : sequence of str
+    wanted : sequence of str
         Changes, each ``KEY=VALUE`` (`features.replay.parse_change`).
 
     Returns
@@ -95,7 +95,7 @@ def replay(mill: Mill, window: Window, said: Sequence[str]) -> Replay:
     DataError
         Nothing of the period was worked out and searched.
     """
-    changes = tuple(_read(text, mill) for text in said)
+    changes = tuple(_read(text, mill) for text in wanted)
     _require_short(mill, window)
     reckoned = reckon(mill, window)
     record = record_of(mill, window)
@@ -122,9 +122,9 @@ def _read(text: str, mill: Mill) -> Change:
         return parse_change(text, mill.station)
     except ValueError as error:
         raise ConfigError(
-            "This change cannot be read.",
-            f"--set {clean(text, 80)!r}: {error}",
-            "Say --set KEY=VALUE: with a sign it is relative, without one absolute.",
+            said("This change cannot be read."),
+            said("--set {change}: {why}", change=repr(clean(text, 80)), why=stored(str(error))),
+            said("Say --set KEY=VALUE: with a sign it is relative, without one absolute."),
         ) from error
 
 
@@ -168,7 +168,9 @@ def _run(record: Recorded, changes: Sequence[Change]) -> Rerun:
     except ValueError as error:
         keys = joined(", ", (change.key for change in changes))
         raise ConfigError(
-            said("This change cannot be replayed."), keys + f": {error}", _CURE
+            said("This change cannot be replayed."),
+            said("{keys}: {why}", keys=keys, why=stored(str(error))),
+            _CURE,
         ) from error
 
 
@@ -187,13 +189,13 @@ def refuse_outside(season: SeasonRan, run: Rerun, changes: Sequence[Change]) -> 
         try:
             course = course_of(run.replayed, run.station, change)
         except ValueError as error:
-            faults.append(str(error))
+            faults.append(stored(str(error)))
             continue
         if course is not None:
-            faults.append(outside(change, course[running], season.of(change)))
+            faults.append(stored(outside(change, course[running], season.of(change))))
     if acting:
         was, now = zone_rows(run.recorded, run.inside), zone_rows(run.replayed, inside)
-        faults.append(beyond_formulas(was, now))
+        faults.append(stored(beyond_formulas(was, now)))
     if found := [fault for fault in faults if fault]:
         raise ConfigError(
             said("This lies outside what can be answered for."),

@@ -18,7 +18,7 @@ from pipeline.base import ConfigError, LostpolError
 from pipeline.report.pdf import write_pdf
 from pipeline.report.view import ReportView
 from pipeline.tongue import ENGLISH, Tongue
-from pipeline.words import joined, unparted, unparted_page, within_line
+from pipeline.words import joined, said, unparted, unparted_page, within_line
 
 _WIDTH: Final = 78
 _LONG_WORD: Final = re.compile(r"[^\s\u200b]{25,}")
@@ -76,10 +76,12 @@ def require_columns(view: ReportView) -> None:
     lacking = view.lacking()
     if lacking:
         raise LostpolError(
-            "The report cannot be made: columns are missing from what it is made of.",
+            said("The report cannot be made: columns are missing from what it is made of."),
             ", ".join(lacking),
-            "This is a fault in lostpol or a store of another version: run the nightly chain "
-            "again, and report the fault if it stays.",
+            said(
+                "This is a fault in lostpol or a store of another version: run the nightly chain "
+                "again, and report the fault if it stays."
+            ),
         )
 
 
@@ -125,9 +127,9 @@ def write_text(out: Path, text: str) -> Path:
         with suppress(OSError):
             half_done.unlink(missing_ok=True)
         raise ConfigError(
-            "The report could not be written.",
+            said("The report could not be written."),
             f"{out}: {fault.strerror or fault}",
-            "Free space, grant the right to write there, or name another folder.",
+            said("Free space, grant the right to write there, or name another folder."),
         ) from fault
     return out
 

@@ -11,13 +11,14 @@ from pipeline.base import LostpolError, now
 from pipeline.mail import Patience, flush, message_of, name_of, outbox_of
 from pipeline.mill import Mill
 from pipeline.run.log import log_event, without_secrets
-from pipeline.words import clean
+from pipeline.tongue import Tongue, tongue_of
+from pipeline.words import Day, Said, clean, joined, said
 
 #: Tried once and quickly; what is not taken waits in the outbox.
 _QUICK: Final = Patience(waits_s=())
 #: How long the silence of the plant is told of.
 _TOLD_FOR: Final = timedelta(days=7)
-_ADVICE: Final = (
+_ADVICE: Final = said(
     "lostpol only advises. No report does not mean no loss: until the next one, watch pH, "
     "temperature and standing juice as you would without it, by your site's procedures."
 )
@@ -45,16 +46,24 @@ def alert_silence(mill: Mill, end: datetime) -> None:
     """
     if mill.mail is None or now() - end > _TOLD_FOR:
         return
-    local = f"{end.astimezone(mill.tz):%a %d %b %Y %H:%M}"
+    ended = end.astimezone(mill.tz)
+    day = Said(f"{ended:%a %d %b %Y}", Day(ended.date(), with_year=True))
+    local = joined(" ", (day, f"{ended:%H:%M}"))
     lines = [
-        f"No new readings of {clean(mill.name)} came since {local} (its own time).",
-        "Where: the export of the plant's readings, the inbox, or the drive between them",
-        "Next:  See that the export job runs and that its files reach the inbox. The next run then "
-        "reads all that is missing.",
-        f"The command lostpol health {mill.config_path.name} names all that is wrong, with cures.",
+        said(
+            "No new readings of {mill} came since {local} (its own time).",
+            mill=clean(mill.name),
+            local=local,
+        ),
+        said("Where: the export of the plant's readings, the inbox, or the drive between them"),
+        said(
+            "Next:  See that the export job runs and that its files reach the inbox. The next run "
+            "then reads all that is missing."
+        ),
+        _health_words(mill),
         _ADVICE,
     ]
-    subject = f"No new readings from {_one_line(mill)} since {local}"
+    subject = said("No new readings from {mill} since {local}", mill=_one_line(mill), local=local)
     try:
         _put(mill, subject, lines, ("silence", local))
         flush(mill, _QUICK)
@@ -63,17 +72,34 @@ def alert_silence(mill: Mill, end: datetime) -> None:
 
 
 def _queue(mill: Mill, flow: str, error: BaseException) -> None:
-    what, where, cure = _parts(mill, error)
-    subject = f"No {flow} report from {_one_line(mill)} on {mill.local_day(now())}"
+    what, where, cure = (_told(mill, part) for part in _parts(error))
+    subject = said(
+        "No {flow} report from {mill} on {day}",
+        flow=flow,
+        mill=_one_line(mill),
+        day=mill.local_day(now()),
+    )
     lines = [
-        f"The {flow} run of {clean(mill.name)} ended without its report.",
-        f"What:  {what}",
-        f"Where: {where}",
-        f"Next:  {cure}",
-        f"The command lostpol health {mill.config_path.name} names all that is wrong, with cures.",
+        said(
+            "The {flow} run of {mill} ended without its report.", flow=flow, mill=clean(mill.name)
+        ),
+        said(
+            "What:  {what}\nWhere: {where}\nNext:  {next_step}",
+            what=what,
+            where=where,
+            next_step=cure,
+        ),
+        _health_words(mill),
         _ADVICE,
     ]
-    _put(mill, subject, lines, (flow, what))
+    _put(mill, subject, lines, (flow, _cleaned(mill, _parts(error)[0])))
+
+
+def _health_words(mill: Mill) -> str:
+    return said(
+        "The command lostpol health {file} names all that is wrong, with cures.",
+        file=mill.config_path.name,
+    )
 
 
 def _one_line(mill: Mill) -> str:
@@ -87,20 +113,35 @@ def _put(mill: Mill, subject: str, lines: Sequence[str], about: tuple[str, ...])
     if mail is None:
         return
     today = mill.local_day(now())
-    plain = "\n".join(lines) + "\n"
-    page = "".join(f"<p>{html.escape(line)}</p>" for line in lines)
+    tongue = _tongue(mill)
+    told = [line for text in lines for line in str(tongue(text)).split("\n")]
+    plain = "\n".join(told) + "\n"
+    page = "".join(f"<p>{html.escape(line)}</p>" for line in told)
     parts = ("notice", mill.key, *about, str(today), mail.sender, *mail.recipients)
     name = name_of([part.encode("utf-8", "replace") for part in parts])
-    message = message_of(mail, name, subject, page, plain)
-    outbox_of(mill).put(name, message.as_bytes(), mail.recipients, subject, now())
+    heading = str(tongue(subject))
+    message = message_of(mail, name, heading, page, plain)
+    outbox_of(mill).put(name, message.as_bytes(), mail.recipients, heading, now())
 
 
-def _parts(mill: Mill, error: BaseException) -> tuple[str, str, str]:
-    """What, where and next, cleaned: file names and tags are untrusted text."""
+def _parts(error: BaseException) -> tuple[str, str, str]:
+    """What, where and next of any error."""
     if isinstance(error, LostpolError):
-        parts = (error.what, error.where, error.next_step)
-    else:
-        cure = "Run lostpol nightly by hand with --debug and report what it shows."
-        parts = ("lostpol met a fault of its own.", f"{type(error).__name__}: {error}", cure)
-    what, where, next_step = (clean(without_secrets(mill, part), 600) for part in parts)
-    return what, where, next_step
+        return error.what, error.where, error.next_step
+    cure = said("Run lostpol nightly by hand with --debug and report what it shows.")
+    return said("lostpol met a fault of its own."), f"{type(error).__name__}: {error}", cure
+
+
+def _told(mill: Mill, part: str) -> str:
+    """A part of an error in the tongue of the mill, then cleaned."""
+    return _cleaned(mill, str(_tongue(mill)(part)))
+
+
+def _cleaned(mill: Mill, part: str) -> str:
+    """Without secrets and harmless: file names and tags are untrusted text."""
+    return clean(without_secrets(mill, part), 600)
+
+
+def _tongue(mill: Mill) -> Tongue:
+    """How the mill's readers are spoken to; words of another tongue are loaded when needed."""
+    return tongue_of(mill.reports.language)

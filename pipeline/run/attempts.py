@@ -23,6 +23,7 @@ from pipeline.mill import Mill
 from pipeline.run.alerts import alert_failure
 from pipeline.run.log import log_event, rotate, without_secrets
 from pipeline.store import store_of
+from pipeline.words import said
 
 #: Runs one stage: its name, the stage, its arguments.
 Step = Callable[..., Any]
@@ -198,10 +199,15 @@ def _time_limit(minutes: int | None) -> Iterator[None]:
 
     def stop(_number: int, _frame: object) -> None:
         raise LostpolError(
-            f"The run took longer than its limit of {minutes} min, and was stopped.",
+            said(
+                "The run took longer than its limit of {minutes} min, and was stopped.",
+                minutes=minutes,
+            ),
             "[schedule] longest_run_min",
-            "See what is slow with lostpol health and the table stages; raise the limit if it is "
-            "too short. The next run makes good what is missing.",
+            said(
+                "See what is slow with lostpol health and the table stages; raise the limit if it "
+                "is too short. The next run makes good what is missing."
+            ),
         )
 
     before = signal.signal(signal.SIGALRM, stop)

@@ -36,7 +36,7 @@ from pipeline.run.whole import Unread, kept_whole
 from pipeline.sources import pull_source
 from pipeline.stages import Judged, derive, detect, pull
 from pipeline.store import store_of
-from pipeline.words import joined, said, silence_words
+from pipeline.words import counted, joined, said, silence_words
 
 #: Readings older than this are not this morning's.
 _FRESH: Final = timedelta(hours=26)
@@ -185,14 +185,14 @@ def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
     if mill.inbox_path is None:
         return []
     if not mill.inbox_path.is_dir():
-        return [Unread(mill.inbox_path, "the inbox folder does not exist")]
+        return [Unread(mill.inbox_path, said("the inbox folder does not exist"))]
     store = store_of(mill)
     known = set(store.sources()["sha256"]) if store.path.exists() else set()
     hashes = hashed(exports_in(mill.inbox_path), mill.store_path / INBOX_NOTES)
     files = [path for path, sha256 in hashes.items() if sha256 not in known]
     arriving = still_arriving(files)
     unread = [
-        Unread(path, f"still arriving ({how}); read by the next run", waits=True)
+        Unread(path, said("still arriving ({how}); read by the next run", how=how), waits=True)
         for path, how in arriving.items()
     ]
     for path in files:
@@ -225,7 +225,10 @@ def pull_direct(mill: Mill, progress: Progress = silent) -> list[Unread]:
         except DataError as error:
             unread.append(Unread(where, error.what))
             continue
-        unread += [Unread(where, f"{tag}: {why}") for tag, why in sorted(result.problems.items())]
+        unread += [
+            Unread(where, said("{tag}: {why}", tag=tag, why=why))
+            for tag, why in sorted(result.problems.items())
+        ]
     return unread
 
 
@@ -234,32 +237,53 @@ def _chosen_days(mill: Mill, first: date | None, last: date | None) -> tuple[dat
     days = lake_of(mill).days()
     if not days:
         raise DataError(
-            "There are no readings yet.",
+            said("There are no readings yet."),
             str(mill.lake_path),
-            "Pull exports first: lostpol pull MILL FILES...",
+            said("Pull exports first: lostpol pull MILL FILES..."),
         )
     # A UTC day may begin on the local day before or end on the one after.
     from_day = first or days[0] - timedelta(days=1)
     to_day = last or days[-1] + timedelta(days=1)
     if last is None and from_day > to_day:
         raise ConfigError(
-            f"There are no readings on or after {from_day}.",
+            said("There are no readings on or after {from_day}.", from_day=from_day),
             "--from",
-            f"Readings reach from {days[0]} to {days[-1]} (UTC days); choose a day among them.",
+            said(
+                "Readings reach from {first} to {last} (UTC days); choose a day among them.",
+                first=days[0],
+                last=days[-1],
+            ),
         )
     one = timedelta(days=1)
     if from_day <= to_day and not any(from_day <= d + one and d - one <= to_day for d in days):
         raise ConfigError(
-            f"There are no readings from {from_day} to {to_day}, so there is nothing to work out.",
-            "--from and --to",
-            f"Readings reach from {days[0]} to {days[-1]} (UTC days); choose days among them, or "
-            "pull the exports that lack.",
+            said(
+                "There are no readings from {from_day} to {to_day}, so there is nothing to work "
+                "out.",
+                from_day=from_day,
+                to_day=to_day,
+            ),
+            said("--from and --to"),
+            said(
+                "Readings reach from {first} to {last} (UTC days); choose days among them, or pull "
+                "the exports that lack.",
+                first=days[0],
+                last=days[-1],
+            ),
         )
     if from_day > to_day:
         raise ConfigError(
-            f"The first day, {from_day}, comes after the last day, {to_day}.",
-            "--from and --to",
-            f"Readings reach from {days[0]} to {days[-1]} (UTC days); choose days among them.",
+            said(
+                "The first day, {from_day}, comes after the last day, {to_day}.",
+                from_day=from_day,
+                to_day=to_day,
+            ),
+            said("--from and --to"),
+            said(
+                "Readings reach from {first} to {last} (UTC days); choose days among them.",
+                first=days[0],
+                last=days[-1],
+            ),
         )
     return from_day, to_day
 
@@ -291,10 +315,19 @@ def _finish(
     faults = [item for item in unread if not item.waits]
     if faults:
         raise DataError(
-            f"{len(faults)} {'source' if len(faults) == 1 else 'sources'} could not be read; the "
-            "report was made without.",
-            "\n".join([*(f"{item.path}: {item.why}" for item in faults), f"report: {report}"]),
-            "Put these files or the inbox right, then run the same command again.",
+            counted(
+                len(faults),
+                "{n} source could not be read; the report was made without.",
+                "{n} sources could not be read; the report was made without.",
+            ),
+            joined(
+                "\n",
+                [
+                    *(said("{path}: {why}", path=item.path, why=item.why) for item in faults),
+                    said("report: {path}", path=report),
+                ],
+            ),
+            said("Put these files or the inbox right, then run the same command again."),
         )
     return Outcome(judged, period, report, tuple(item for item in unread if item.waits))
 

@@ -45,6 +45,7 @@ from pipeline.mill import Mill
 from pipeline.run import in_words
 from pipeline.schedule.flows import require_apart, scheduling_server
 from pipeline.stages import versions_here
+from pipeline.words import joined, said
 
 #: How long a cluster may take to show its first worker [s].
 _PATIENCE_S: Final = 120
@@ -86,9 +87,11 @@ def cluster_of(
     named = sorted({mill.cluster.address or "" for mill in mills})
     if address is None and len(named) > 1:
         raise ConfigError(
-            "The mills name different clusters.",
-            ", ".join(name or "none, that is processes on this machine" for name in named),
-            "Give the same [cluster] address in all of them, or name one with --scheduler.",
+            said("The mills name different clusters."),
+            joined(
+                ", ", [name or said("none, that is processes on this machine") for name in named]
+            ),
+            said("Give the same [cluster] address in all of them, or name one with --scheduler."),
         )
     parts = max((mill.cluster.workers or 0 for mill in mills), default=0)
     return Cluster(address or named[0] or None, workers or parts or os.cpu_count() or 1)
@@ -191,9 +194,13 @@ def _outcomes(
         raise failed[0][1]
     if failed:
         raise DataError(
-            f"{len(failed)} of {len(mills)} mills could not be backfilled; the others were.",
+            said(
+                "{failed} of {mills} mills could not be backfilled; the others were.",
+                failed=len(failed),
+                mills=len(mills),
+            ),
             "\n".join(f"{mill.name}: {in_words(mill, error)}" for mill, error in failed),
-            "Put these right, then run the same command for them again.",
+            said("Put these right, then run the same command for them again."),
         ) from failed[0][1]
     return [result for result in results if isinstance(result, run.Outcome)]
 
@@ -207,7 +214,7 @@ def _runner(cluster: Cluster) -> Iterator[Any]:
     ConfigError
         Dask is not installed, or the cluster does not answer.
     """
-    with needing("cluster", "command line"):
+    with needing("cluster", said("command line")):
         import dask  # noqa: PLC0415
         from distributed import Client, LocalCluster  # noqa: PLC0415
         from prefect_dask.task_runners import DaskTaskRunner  # noqa: PLC0415
@@ -243,10 +250,12 @@ def _await_answer(client: Any, address: str) -> None:  # noqa: ANN401
     except Exception as error:
         # What another program answers there may be taken for anything, a length in exabytes too.
         raise ConfigError(
-            "No scheduler of a Dask cluster answers.",
+            said("No scheduler of a Dask cluster answers."),
             f"{address}: {type(error).__name__}",
-            "Start one with: dask scheduler. Or correct [cluster] address or --scheduler, which "
-            "look like tcp://host:8786; without one, processes of this machine are used.",
+            said(
+                "Start one with: dask scheduler. Or correct [cluster] address or --scheduler, "
+                "which look like tcp://host:8786; without one, processes of this machine are used."
+            ),
         ) from error
 
 
@@ -288,11 +297,14 @@ def _batch(packed: bytes, versions: dict[str, str]) -> None:
     here = versions_here()
     odd = sorted(name for name in versions if versions[name] != here.get(name))
     if odd:
+        told = [
+            said("{name} {here}, not {wanted}", name=n, here=here.get(n), wanted=versions[n])
+            for n in odd
+        ]
         raise ConfigError(
-            "A worker of the cluster has other versions; its digits could differ.",
-            f"process {os.getpid()}: "
-            + ", ".join(f"{name} {here.get(name)}, not {versions[name]}" for name in odd),
-            "Install the same requirements-extras.lock on every machine of the cluster.",
+            said("A worker of the cluster has other versions; its digits could differ."),
+            said("process {pid}: {odd}", pid=os.getpid(), odd=joined(", ", told)),
+            said("Install the same requirements-extras.lock on every machine of the cluster."),
         )
     work, pieces = pickle.loads(packed)  # made by this program, for its own workers
     for piece in pieces:

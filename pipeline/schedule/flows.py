@@ -43,6 +43,7 @@ from pipeline.base import (
 )
 from pipeline.mill import Mill, load_mill
 from pipeline.schedule.server import SITES_OWN, Server, address_of, own_server, watch
+from pipeline.words import said
 
 #: Waits before another try [s]; only for what the outside world may put right by itself.
 _WAITS_S: Final = [60.0, 300.0]
@@ -171,9 +172,9 @@ def require_apart(mills: Sequence[Mill], in_what: Sequence[str] = ("key", "store
         if twice:
             whose = [str(m.config_path) for m, key in zip(mills, keys, strict=True) if key in twice]
             raise ConfigError(
-                f"Two of the mills share one {word}.",
+                said("Two of the mills share one {word}.", word=word),
                 f"{', '.join(twice)}: {', '.join(whose)}",
-                f"Name each mill once, and give each a [mill] {word} of its own.",
+                said("Name each mill once, and give each a [mill] {word} of its own.", word=word),
             )
 
 

@@ -25,6 +25,7 @@ from urllib.parse import urlsplit
 
 from pipeline.base import ConfigError, LostpolError, keep_private
 from pipeline.mill import Mill
+from pipeline.words import said
 
 SITES_OWN: Final = "PREFECT_API_URL"
 _PROGRAM: Final = Path(__file__).with_name("with_starter.py")
@@ -74,9 +75,9 @@ def address_of(mills: Sequence[Mill]) -> tuple[str, int]:
     named = sorted({mill.schedule.listen for mill in mills if mill.schedule.listen is not None})
     if len(named) > 1:
         raise ConfigError(
-            "The mills name different addresses for the server that schedules them.",
+            said("The mills name different addresses for the server that schedules them."),
             ", ".join(named),
-            "Give the same [schedule] listen in all of them, or in one alone.",
+            said("Give the same [schedule] listen in all of them, or in one alone."),
         )
     if not named:
         return _THIS_MACHINE, 0
@@ -123,10 +124,12 @@ def _started(host: str, port: int) -> Server:
             return server
         _kill(server)
     raise LostpolError(
-        "The server that schedules runs did not start.",
+        said("The server that schedules runs did not start."),
         server.url,
-        "See what holds that port, or name another as [schedule] listen. Or run lostpol nightly "
-        "from cron or a timer (configs/README.md).",
+        said(
+            "See what holds that port, or name another as [schedule] listen. Or run lostpol "
+            "nightly from cron or a timer (configs/README.md)."
+        ),
     )
 
 
@@ -154,9 +157,11 @@ def _free_port(host: str, port: int) -> int:
             return int(probe.getsockname()[1])
     except OSError as error:
         raise ConfigError(
-            f"No server can listen there: {error.strerror or error}.",
-            f"[schedule] listen, {host}:{port}",
-            "Name a free port of this machine, or leave listen out: any free one is taken then.",
+            said("No server can listen there: {why}.", why=str(error.strerror or error)),
+            said("[schedule] listen, {host}:{port}", host=host, port=port),
+            said(
+                "Name a free port of this machine, or leave listen out: any free one is taken then."
+            ),
         ) from error
 
 
@@ -223,9 +228,9 @@ def watch(server: Server) -> None:
     while missed < _MOST_MISSED and not _ended_within(server, _LOOK_S):
         missed = 0 if answers(server.url) else missed + 1
     error = LostpolError(
-        "The server that schedules runs is gone, so no run would be started any more.",
+        said("The server that schedules runs is gone, so no run would be started any more."),
         server.url,
-        "Start lostpol serve again; as a service it is started by itself (configs/schedule).",
+        said("Start lostpol serve again; as a service it is started by itself (configs/schedule)."),
     )
     _kill(server)  # one that answers no more would hold its port
     sys.stderr.write(f"{error}\n")

@@ -16,10 +16,11 @@ from sqlalchemy.engine import URL
 
 from pipeline.base import ConfigError
 from pipeline.mill import SqlSource
+from pipeline.words import said
 
 #: Weakest first; the words of libpq for how far a server is to be trusted.
 _MODES: Final = ("require", "verify-ca", "verify-full")
-_OFF: Final = 'add tls = "off" to this [[source]] if nobody else can listen on the way'
+_OFF: Final = said('add tls = "off" to this [[source]] if nobody else can listen on the way')
 
 
 def how_to_connect(source: SqlSource, url: URL, folder: Path) -> dict[str, str]:
@@ -41,12 +42,16 @@ def how_to_connect(source: SqlSource, url: URL, folder: Path) -> dict[str, str]:
     """
     asked = str(url.query.get("sslmode", ""))
     if asked and asked not in _MODES:
-        cure = f"Take sslmode out of the address; {_OFF}."
-        raise ConfigError("The address of the database asks to do without TLS.", source.label, cure)
+        cure = said("Take sslmode out of the address; {off}.", off=_OFF)
+        raise ConfigError(
+            said("The address of the database asks to do without TLS."), source.label, cure
+        )
     if source.tls == "off":
         if asked:
-            cure = 'Take one of them out: sslmode of the address, or tls = "off".'
-            raise ConfigError("The address asks for TLS, the description not.", source.label, cure)
+            cure = said('Take one of them out: sslmode of the address, or tls = "off".')
+            raise ConfigError(
+                said("The address asks for TLS, the description not."), source.label, cure
+            )
         return {"sslmode": "disable", "require_auth": "!password"}
     # What the machine or the address asks for beyond the description stays.
     asked_too = {asked, os.environ.get("PGSSLMODE", "")}
@@ -54,9 +59,11 @@ def how_to_connect(source: SqlSource, url: URL, folder: Path) -> dict[str, str]:
     if source.authority is not None:
         path = (folder / source.authority).resolve()
         if not path.is_file():
-            cure = "Correct authority; a relative path starts at the folder of the mill's file."
+            cure = said(
+                "Correct authority; a relative path starts at the folder of the mill's file."
+            )
             raise ConfigError(
-                "There is no such file of an authority.", f"{source.label}, {path}", cure
+                said("There is no such file of an authority."), f"{source.label}, {path}", cure
             )
         known["sslrootcert"] = str(path)
         asked_too.add(_MODES[-1])
@@ -70,23 +77,28 @@ def how_to_connect(source: SqlSource, url: URL, folder: Path) -> dict[str, str]:
 def said_of_encryption(source: SqlSource, text: str) -> tuple[str, str] | None:
     """What happened and what to do, where a database's complaint is about encryption."""
     if "does not support SSL" in text:
-        what = "The database server offers no encryption (TLS), so no password was sent to it."
-        return what, f"Switch TLS on in the server (ssl = on in postgresql.conf), or {_OFF}."
+        return said(
+            "The database server offers no encryption (TLS), so no password was sent to it."
+        ), said("Switch TLS on in the server (ssl = on in postgresql.conf), or {off}.", off=_OFF)
     if "cleartext password" in text:
-        what = "The database server asks for the password in clear text, so it was not sent."
         more = (
-            'switch TLS on and take tls = "off" out'
+            said('switch TLS on and take tls = "off" out')
             if source.tls == "off"
-            else "name the file of the authority that signed the server's certificate as authority"
+            else said(
+                "name the file of the authority that signed the server's certificate as authority"
+            )
         )
-        return what, f"Let the server ask by scram-sha-256 (pg_hba.conf), or {more}."
+        return said(
+            "The database server asks for the password in clear text, so it was not sent."
+        ), said("Let the server ask by scram-sha-256 (pg_hba.conf), or {more}.", more=more)
+    why = text.splitlines()[0][:300] if text else ""
     if "certificate" in text.lower():
-        what = f"The database server's certificate is not trusted: {text.splitlines()[0][:300]}"
-        return what, (
+        return said("The database server's certificate is not trusted: {why}", why=why), said(
             "Name the file of the authority that signed it as authority, and the server in url as "
             "its certificate does. If both are right, somebody else may be answering."
         )
     if "no encryption" in text and source.tls == "off":
-        what = f"The database server refuses: {text.splitlines()[0][:300]}"
-        return what, 'It may take encrypted connections alone: take tls = "off" out.'
+        return said("The database server refuses: {why}", why=why), said(
+            'It may take encrypted connections alone: take tls = "off" out.'
+        )
     return None

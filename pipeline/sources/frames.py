@@ -9,6 +9,7 @@ import polars as pl
 
 from pipeline.base import DataError
 from pipeline.mill import OpcUaSource, Source
+from pipeline.words import said
 
 
 def has_quality(source: Source) -> bool:
@@ -58,7 +59,7 @@ def _times(source: Source, times: list[Any]) -> pl.Series:
         aware = first.tzinfo is not None
         return pl.Series(times, dtype=pl.Datetime("us", "UTC" if aware else None))
     raise DataError(
-        f"The times are of a kind that cannot be read ({type(first).__name__}).",
+        said("The times are of a kind that cannot be read ({name}).", name=type(first).__name__),
         source.label,
-        "Make a view whose time column is a timestamp, ISO text or seconds since 1970.",
+        said("Make a view whose time column is a timestamp, ISO text or seconds since 1970."),
     )

@@ -19,6 +19,7 @@ from asyncua.ua.uaerrors import UaError, UaStatusCodeError
 from pipeline.base import ConfigError, DataError
 from pipeline.mill import Mill, OpcUaSource
 from pipeline.sources.frames import to_frame
+from pipeline.words import figure, said
 
 #: Quality by the two highest bits of a status code (IEC 62541-4, table of status codes).
 _SEVERITY: Final = ("good", "uncertain", "bad", "bad")
@@ -62,18 +63,20 @@ def read_history(
     try:
         rows, problems = _in_own_loop(_session(mill, source, nodes, start, end))
     except TimeoutError as error:
-        what = f"The server did not answer within {source.timeout_s:g} s."
+        what = said("The server did not answer within {n} s.", n=figure(source.timeout_s, "g"))
         raise _unreachable(source, what) from error
     except UaError as error:
-        raise _unreachable(source, f"The server refused: {_plain(error)}.") from error
+        raise _unreachable(source, said("The server refused: {why}.", why=_plain(error))) from error
     except (OSError, ConnectionError) as error:
-        raise _unreachable(source, f"The server cannot be reached: {_plain(error)}.") from error
+        raise _unreachable(
+            source, said("The server cannot be reached: {why}.", why=_plain(error))
+        ) from error
     if problems and len(problems) == len(nodes):
         lines = "\n".join(f"- {tag}: {why}" for tag, why in sorted(problems.items()))
         raise DataError(
-            "The server gave the history of none of the tags.",
+            said("The server gave the history of none of the tags."),
             f"{source.label}\n{lines}",
-            "Correct nodes or node_pattern; ask for the right to read history.",
+            said("Correct nodes or node_pattern; ask for the right to read history."),
         )
     times, tags, values, qualities = ([row[n] for row in rows] for n in range(4))
     return to_frame(source, times, tags, values, qualities), problems
@@ -91,15 +94,15 @@ def _nodes(mill: Mill, source: OpcUaSource) -> dict[str, ua.NodeId]:
             nodes[tag] = ua.NodeId.from_string(text)
         except (UaError, ValueError, KeyError) as error:
             raise ConfigError(
-                f'"{text}" is no node of OPC UA.',
-                f"{source.label}, tag {tag}",
-                'Write it as "ns=2;s=NAME" or "ns=2;i=1234".',
+                said('"{text}" is no node of OPC UA.', text=text),
+                said("{label}, tag {tag}", label=source.label, tag=tag),
+                said('Write it as "ns=2;s=NAME" or "ns=2;i=1234".'),
             ) from error
     if not nodes:
         raise ConfigError(
-            "No tag of the description has a node in this source.",
+            said("No tag of the description has a node in this source."),
             source.label,
-            'Add node_pattern = "ns=2;s={tag}", or a line for each tag under nodes.',
+            said('Add node_pattern = "ns=2;s={tag}", or a line for each tag under nodes.'),
         )
     return nodes
 
@@ -147,9 +150,9 @@ async def _secure(mill: Mill, source: OpcUaSource, client: Client) -> None:
         )
     except ValueError as error:
         raise ConfigError(
-            f"A certificate or key cannot be used: {_plain(error)}.",
+            said("A certificate or key cannot be used: {why}.", why=_plain(error)),
             source.label,
-            "Give certificates as DER or PEM, and a key without a pass phrase.",
+            said("Give certificates as DER or PEM, and a key without a pass phrase."),
         ) from error
 
 
@@ -159,8 +162,8 @@ def _file(mill: Mill, name: str | None) -> str | None:
         return None
     path = mill.config_path.parent / name
     if not path.is_file():
-        cure = "Correct certificate and private_key; paths are relative to the mill's file."
-        raise ConfigError("There is no such certificate or key.", str(path), cure)
+        cure = said("Correct certificate and private_key; paths are relative to the mill's file.")
+        raise ConfigError(said("There is no such certificate or key."), str(path), cure)
     return str(path)
 
 
@@ -205,8 +208,10 @@ def _unreachable(source: OpcUaSource, what: str) -> DataError:
     return DataError(
         what,
         f"{source.label}, {source.url or source.url_env}",
-        "Check that the server runs, its address, its firewall and who may read its history; "
-        "then run the same command again.",
+        said(
+            "Check that the server runs, its address, its firewall and who may read its history; "
+            "then run the same command again."
+        ),
     )
 
 

@@ -22,6 +22,7 @@ from pipeline.mill import ExportLayout, Mill, OpcUaSource, Source
 from pipeline.pull import PullResult
 from pipeline.sources.frames import has_quality
 from pipeline.store import store_of
+from pipeline.words import said
 
 _FOLDER: Final = "arriving"
 
@@ -72,9 +73,9 @@ def pull_sources(
     """
     if not mill.sources:
         raise ConfigError(
-            "The description names no direct source.",
+            said("The description names no direct source."),
             str(mill.config_path),
-            "Add a [[source]] section, or name export files after lostpol pull MILL.",
+            said("Add a [[source]] section, or name export files after lostpol pull MILL."),
         )
     return [pull_source(mill, source, first, last, progress) for source in mill.sources]
 
@@ -117,16 +118,31 @@ def source_summary(mill: Mill, result: SourceResult) -> list[str]:
         sum(getattr(ledger, name) for ledger in ledgers) for name in ("rows_read", "kept", "merged")
     )
     refused = read - kept - merged
-    span = " to ".join(
-        f"{t.astimezone(mill.tz):%Y-%m-%d %H:%M}" for t in (result.start, result.end)
-    )
+    start, end = (f"{t.astimezone(mill.tz):%Y-%m-%d %H:%M}" for t in (result.start, result.end))
     lines = [
-        f"source {result.source}, {span}: {read} rows read, {kept} new, {merged} known already, "
-        f"{refused} refused"
+        said(
+            "source {source}, {start} to {end}: {read} rows read, {kept} new, {merged} known "
+            "already, {refused} refused",
+            source=result.source,
+            start=start,
+            end=end,
+            read=read,
+            kept=kept,
+            merged=merged,
+            refused=refused,
+        )
     ]
     if conflicts := sum(ledger.conflicts for ledger in ledgers):
-        lines.append(f"- {conflicts} good readings contradict others; the last import holds")
-    return lines + [f"- {tag}: not read ({why})" for tag, why in sorted(result.problems.items())]
+        lines.append(
+            said(
+                "- {conflicts} good readings contradict others; the last import holds",
+                conflicts=conflicts,
+            )
+        )
+    return lines + [
+        said("- {tag}: not read ({why})", tag=tag, why=why)
+        for tag, why in sorted(result.problems.items())
+    ]
 
 
 def _span(
@@ -144,9 +160,13 @@ def _span(
         start = end - timedelta(days=mill.detection.look_back_days)
     if start >= end:
         raise ConfigError(
-            f"There is nothing to read from {start:%Y-%m-%d %H:%M} to {end:%Y-%m-%d %H:%M} UTC.",
-            f"--from and --to, {source.label}",
-            "Give days in order, the first one not in the future.",
+            said(
+                "There is nothing to read from {start} to {end} UTC.",
+                start=f"{start:%Y-%m-%d %H:%M}",
+                end=f"{end:%Y-%m-%d %H:%M}",
+            ),
+            said("--from and --to, {label}", label=source.label),
+            said("Give days in order, the first one not in the future."),
         )
     return start, end
 

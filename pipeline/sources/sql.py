@@ -20,6 +20,7 @@ from pipeline.base import ConfigError, DataError, needing
 from pipeline.mill import Mill, SqlSource
 from pipeline.sources.encryption import how_to_connect, said_of_encryption
 from pipeline.sources.frames import to_frame
+from pipeline.words import said
 
 _ROWS: Final = 50_000
 _KNOWN: Final = ("sqlite", "postgresql")
@@ -77,14 +78,16 @@ def _url(mill: Mill, source: SqlSource) -> URL:
     try:
         url = make_url(source.address())
     except ArgumentError as error:
-        cure = "Write it as sqlite:///file.db or postgresql://host:5432/database."
+        cure = said("Write it as sqlite:///file.db or postgresql://host:5432/database.")
         raise ConfigError(
-            "The address of the database cannot be read.", source.label, cure
+            said("The address of the database cannot be read."), source.label, cure
         ) from error
     kind = url.get_backend_name()
     if kind not in _KNOWN:
-        cure = f"Use one of: {', '.join(_KNOWN)}."
-        raise ConfigError(f'lostpol does not read "{kind}" databases.', source.label, cure)
+        cure = said("Use one of: {known}.", known=", ".join(_KNOWN))
+        raise ConfigError(
+            said('lostpol does not read "{kind}" databases.', kind=kind), source.label, cure
+        )
     if kind == "sqlite":
         path = (mill.config_path.parent / (url.database or "")).resolve()
         # As a URL: a ? or # in the path would end it.
@@ -102,8 +105,8 @@ def _engine(mill: Mill, source: SqlSource, url: URL) -> sa.Engine:
     if url.get_backend_name() == "sqlite":
         path = Path(unquote(str(url.database).removeprefix("file:")))
         if not path.is_file():
-            cure = "Correct url; a relative path starts at the folder of the mill's file."
-            raise DataError("There is no such database.", f"{source.label}, {path}", cure)
+            cure = said("Correct url; a relative path starts at the folder of the mill's file.")
+            raise DataError(said("There is no such database."), f"{source.label}, {path}", cure)
         return sa.create_engine(url, connect_args={"timeout": source.timeout_s})
     wait_ms = int(source.timeout_s * 1000)
     safe = how_to_connect(source, url, mill.config_path.parent)
@@ -126,9 +129,14 @@ def _table(source: SqlSource, connection: sa.Connection) -> sa.Table:
     absent = [name for name in named if name is not None and name not in table.columns]
     if absent:
         raise ConfigError(
-            f"The table has no column {', '.join(absent)}.",
-            f"{source.label}, table {source.table}; its columns: {', '.join(table.columns.keys())}",
-            "Correct time_column, tag_column, value_column or quality_column.",
+            said("The table has no column {columns}.", columns=", ".join(absent)),
+            said(
+                "{label}, table {table}; its columns: {columns}",
+                label=source.label,
+                table=source.table,
+                columns=", ".join(table.columns.keys()),
+            ),
+            said("Correct time_column, tag_column, value_column or quality_column."),
         )
     return table
 
@@ -174,9 +182,9 @@ def _bounds(
         day = timedelta(days=1)
         return f"{(start - day):%Y-%m-%d}", f"{(end + 2 * day):%Y-%m-%d}"
     raise ConfigError(
-        f"Times of the kind {kind} cannot be read.",
-        f"{source.label}, column {source.time_column}",
-        "Make a view whose time column is a timestamp, ISO text or seconds since 1970.",
+        said("Times of the kind {kind} cannot be read.", kind=kind),
+        said("{label}, column {time_column}", label=source.label, time_column=source.time_column),
+        said("Make a view whose time column is a timestamp, ISO text or seconds since 1970."),
     )
 
 
@@ -197,9 +205,11 @@ def _explained(source: SqlSource, url: URL) -> Iterator[None]:
     try:
         yield
     except NoSuchTableError as error:
-        what = f'There is no table or view "{source.table}", or it may not be read.'
+        what = said(
+            'There is no table or view "{table}", or it may not be read.', table=source.table
+        )
         raise DataError(
-            what, where, "Correct table and table_schema, or ask for the right."
+            what, where, said("Correct table and table_schema, or ask for the right.")
         ) from error
     except SQLAlchemyError as error:
         whole = str(getattr(error, "orig", None) or error).strip()
@@ -209,7 +219,10 @@ def _explained(source: SqlSource, url: URL) -> Iterator[None]:
             raise DataError(told[0], where, told[1]) from error
         text = whole.splitlines()[0]
         raise DataError(
-            f"The database cannot be read: {text[:300]}",
+            said("The database cannot be read: {why}", why=text[:300]),
             where,
-            "Check that it runs, the address, user and password_env; then run the command again.",
+            said(
+                "Check that it runs, the address, user and password_env; then run the command "
+                "again."
+            ),
         ) from error

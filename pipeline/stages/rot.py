@@ -57,6 +57,7 @@ from pipeline.pull import (
 )
 from pipeline.stages.search_results import forget
 from pipeline.store import store_of
+from pipeline.words import joined, said
 
 T = TypeVar("T")
 #: Kinds of features that each day is worked out into; the others are what a search says.
@@ -145,19 +146,25 @@ def told_of_rot(mill: Mill) -> tuple[list[Mended], Survey]:
         elif not name.startswith("features/"):
             wants = wanted_for(name, notes)
         absent = [wanted for wanted in wants if find(wanted) is None]
-        cure = f"Run lostpol backfill {shlex.quote(str(mill.config_path))}"
+        config = shlex.quote(str(mill.config_path))
+        cure = said("Run lostpol backfill {path}", path=config)
         if absent or not (wants or name.startswith("features/")):
             cure = cure_of(mill, day, absent)
         elif wants:
             names = sorted({_with_name(mill, wanted).name for wanted in wants})
-            cure += f": it reads {', '.join(names)} again"
+            cure = said(
+                "Run lostpol backfill {path}: it reads {names} again",
+                path=config,
+                names=", ".join(names),
+            )
         told.append(Mended(in_words(name), how, cure))
     for day, wants in waiting(lake.storage).items():
-        how = "incomplete since a rotten file was set aside"
-        told.append(Mended(f"readings of {day}", how, cure_of(mill, day, wants)))
+        how = said("incomplete since a rotten file was set aside")
+        told.append(Mended(said("readings of {day}", day=day), how, cure_of(mill, day, wants)))
     for name in lost(lake.storage):
         cure = cure_of(mill, None, wanted_for(name, notes))
-        told.append(Mended(in_words(name), "rotten, set aside, and its export not found", cure))
+        how = said("rotten, set aside, and its export not found")
+        told.append(Mended(in_words(name), how, cure))
     return told, seen
 
 
@@ -171,8 +178,14 @@ def cure_of(mill: Mill, day: date | None, wants: Sequence[Wanted]) -> str:
     if day is not None and any(wanted.layout in direct for wanted in wants):
         commands.append(f"lostpol pull {config} --from-source --from {day} --to {day}")
     if not commands:
-        commands = [f"lostpol pull {config} FILES... with the exports of that day"]
-    return f"{', and '.join(commands)}; then lostpol backfill {config}"
+        commands = [
+            said("lostpol pull {config} FILES... with the exports of that day", config=config)
+        ]
+    return said(
+        "{commands}; then lostpol backfill {path}",
+        commands=joined(said(", and "), commands),
+        path=config,
+    )
 
 
 def _with_name(mill: Mill, wanted: Wanted) -> Wanted:
@@ -200,8 +213,13 @@ def _mended(mill: Mill, lake: Lake, rotten: dict[str, str], gone: Sequence[date]
     kept = {name: set_aside(lake.storage, name) for name in searches}
     forget(lake, sorted({d for name in features if (d := day_of(name))}))
     kept |= {name: set_aside(lake.storage, name) for name in rotten if name not in kept}
-    kept = {name: f"{rotten[name]}; set aside as {where}" for name, where in kept.items()}
-    told = [Mended(in_words(name), f"{kept[name]}; worked out again") for name in features]
+    kept = {
+        name: said("{how}; set aside as {where}", how=rotten[name], where=where)
+        for name, where in kept.items()
+    }
+    told = [
+        Mended(in_words(name), said("{how}; worked out again", how=kept[name])) for name in features
+    ]
     journal = open_journal(mill.store_path)
     with restorer(mill, lake, finder(mill), journal.imports) as by:
         back = restore(by, lambda sha256: _counts(mill, sha256))
@@ -212,7 +230,7 @@ def _mended(mill: Mill, lake: Lake, rotten: dict[str, str], gone: Sequence[date]
 
 def _told(mill: Mill, restored: Restored, kept: dict[str, str]) -> Mended:
     day = day_of(restored.name)
-    how = f"{kept.get(restored.name, 'missing')}; {restored.how}"
+    how = joined("; ", (kept.get(restored.name, said("missing")), restored.how))
     cure = "" if restored.whole else cure_of(mill, day, restored.wants)
     return Mended(in_words(restored.name), how, cure, restored.day)
 
@@ -221,8 +239,12 @@ def in_words(name: str) -> str:
     """Stored file as people call it."""
     day, levels = day_of(name), name.split("/")
     if day is None:
-        return f"{'note on' if levels[0] == NOTES else 'refused rows of'} an export, {levels[-1]}"
-    return f"readings of {day}" if levels[0] == "readings" else f"features {levels[1]} of {day}"
+        if levels[0] == NOTES:
+            return said("note on an export, {file}", file=levels[-1])
+        return said("refused rows of an export, {file}", file=levels[-1])
+    if levels[0] == "readings":
+        return said("readings of {day}", day=day)
+    return said("features {kind} of {day}", kind=levels[1], day=day)
 
 
 def _kind(name: str) -> str:
@@ -286,6 +308,6 @@ def _counts(mill: Mill, sha256: str) -> DayMerge | None:
 def lines_of(found: Sequence[Mended]) -> Iterator[str]:
     """What was mended, as lines for a person."""
     for mended in found:
-        yield f"{mended.what}: {mended.how}"
+        yield said("{what}: {how}", what=mended.what, how=mended.how)
         if mended.cure:
-            yield f"  -> {mended.cure}"
+            yield said("  -> {cure}", cure=mended.cure)

@@ -12,6 +12,7 @@ from pipeline.stages.carried import carried_into
 from pipeline.stages.identity import short_hash, stamp_of
 from pipeline.stages.search_results import searched
 from pipeline.stages.search_windows import SearchWindow, plan
+from pipeline.words import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,9 +62,12 @@ def plan_search(mill: Mill, lake: Lake, first: date | None = None) -> SearchPlan
     anew = mill.day_start_utc(first) if first is not None else window.end
     if first is not None and anew >= window.end:
         raise ConfigError(
-            f"The window starts on {first}, after the end of data.",
-            f"data end at {window.end.astimezone(mill.tz):%Y-%m-%d %H:%M} local time",
-            "Give an earlier first day, or pull newer exports.",
+            said("The window starts on {first}, after the end of data.", first=first),
+            said(
+                "data end at {when} local time",
+                when=f"{window.end.astimezone(mill.tz):%Y-%m-%d %H:%M}",
+            ),
+            said("Give an earlier first day, or pull newer exports."),
         )
     return _planned(lake, window, stamp_of(mill), tuple(planned), anew)
 

@@ -36,6 +36,7 @@ from pipeline.period import notes_of, told_findings
 from pipeline.stages.search_windows import SearchWindow, plan
 from pipeline.stages.sensors import judged_sensors
 from pipeline.store import Row, pair_up
+from pipeline.words import said
 
 #: Findings this near to the border of a search window may start on its other side for the
 #: neighbour.
@@ -134,9 +135,12 @@ def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:
     parts = [_sums_of(mill, lake, search_window) for search_window in plan(mill, lake)]
     if any(set(SUM_COLUMNS) - {*part.columns} for part in parts):
         raise DataError(
-            "The season was searched by an older lostpol, which kept less than reports need now.",
+            said(
+                "The season was searched by an older lostpol, which kept less than reports need "
+                "now."
+            ),
             str(mill.lake_path),
-            "Run lostpol backfill for this mill once: it searches the season again.",
+            said("Run lostpol backfill for this mill once: it searches the season again."),
         )
     # A local day may lie on both sides of a border.
     return pooled(pl.concat(parts), ["day_local"])

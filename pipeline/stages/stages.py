@@ -43,6 +43,7 @@ from pipeline.stages.search_plan import SearchPlan, plan_again, plan_search, sta
 from pipeline.stages.search_results import forget, keep, season_rows
 from pipeline.stages.search_windows import SearchWindow
 from pipeline.store import RunResult, store_of
+from pipeline.words import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,9 +146,9 @@ def derive(
     """
     if not mill.station.vessels:
         raise ConfigError(
-            "The description names no vessels, so no loss can be worked out.",
+            said("The description names no vessels, so no loss can be worked out."),
             str(mill.config_path),
-            "Add the vessels of the station as [[train]] sections, in flow order.",
+            said("Add the vessels of the station as [[train]] sections, in flow order."),
         )
     if unfinished(mill.incoming_path):
         pull(mill, [])

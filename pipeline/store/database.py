@@ -22,6 +22,7 @@ from pipeline.base import DataError, StoreBusyError, full_disk
 from pipeline.store.published import write_copy
 from pipeline.store.schema import MIGRATIONS
 from pipeline.store.spoilt import backups_of, read_through, unreadable
+from pipeline.words import figure, said
 
 #: First and longest pause between two tries [s]; each is half as long again as the last.
 _FIRST_PAUSE_S: Final = 0.02
@@ -111,10 +112,15 @@ def bring_back(live: Path, published: Path) -> None:
 
 def _no_way_back(published: Path, error: OSError) -> DataError:
     return DataError(
-        f"The findings store is gone, and its copy cannot be read: {error.strerror or error}.",
+        said(
+            "The findings store is gone, and its copy cannot be read: {why}.",
+            why=str(error.strerror or error),
+        ),
         str(published),
-        "Grant the right to read it, or move it away and run lostpol backfill: it finds the losses "
-        "anew, verdicts must be given again.",
+        said(
+            "Grant the right to read it, or move it away and run lostpol backfill: it finds the "
+            "losses anew, verdicts must be given again."
+        ),
     )
 
 
@@ -126,12 +132,20 @@ def is_held(error: duckdb.Error) -> bool:
 
 def _busy(path: Path, error: duckdb.Error, waited_s: float) -> StoreBusyError:
     holder = _HOLDER.search(str(error))
-    who = f"{holder['program']}, process {holder['pid']}" if holder else "another part of lostpol"
+    who = said("another part of lostpol")
+    if holder:
+        who = said("{program}, process {pid}", program=holder["program"], pid=holder["pid"])
     return StoreBusyError(
-        f"The findings store is in use by {who}; waited {waited_s:g} s.",
+        said(
+            "The findings store is in use by {who}; waited {waited_s} s.",
+            who=who,
+            waited_s=figure(waited_s, "g"),
+        ),
         str(path),
-        "Close the program that holds it, or try again when its run has ended. Programs that "
-        "only read should open findings_published.duckdb beside it.",
+        said(
+            "Close the program that holds it, or try again when its run has ended. Programs that "
+            "only read should open findings_published.duckdb beside it."
+        ),
     )
 
 
@@ -156,9 +170,13 @@ def refuse_newer(connection: duckdb.DuckDBPyConnection, path: Path) -> int:
     version = version_of(connection)
     if version > len(MIGRATIONS):
         raise DataError(
-            f"The findings store has schema {version}; this lostpol knows {len(MIGRATIONS)}.",
+            said(
+                "The findings store has schema {version}; this lostpol knows {migrations}.",
+                version=version,
+                migrations=len(MIGRATIONS),
+            ),
             str(path),
-            "Update lostpol to the version that wrote the store.",
+            said("Update lostpol to the version that wrote the store."),
         )
     return version
 

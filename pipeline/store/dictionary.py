@@ -54,6 +54,7 @@ from pipeline.lake import (
 )
 from pipeline.store.export import EXPORT_COLUMNS
 from pipeline.store.tables import empty_store, table_schema
+from pipeline.words import said
 
 _UNIT_WORDS: Final = {
     "m3_h": "m3/h",
@@ -260,5 +261,7 @@ def write_dictionary(out: Path) -> None:
     try:
         out.write_text(dictionary_text(), encoding="utf-8")
     except OSError as error:
-        cure = "Name another file with --out."
-        raise ConfigError(f"Not written: {error.strerror}.", str(out), cure) from error
+        cure = said("Name another file with --out.")
+        raise ConfigError(
+            said("Not written: {why}.", why=error.strerror), str(out), cure
+        ) from error

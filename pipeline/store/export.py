@@ -22,7 +22,7 @@ from pipeline.base import ConfigError
 from pipeline.mill import Mill
 from pipeline.store.folders import published_store_of
 from pipeline.store.learning import belonging
-from pipeline.words import clean, is_formula, read_evidence
+from pipeline.words import clean, is_formula, read_evidence, said
 
 if TYPE_CHECKING:
     from xlsxwriter.workbook import Workbook
@@ -81,8 +81,8 @@ def export_findings(mill: Mill, out: Path) -> int:
     """
     write = _WRITERS.get(out.suffix.lower())
     if write is None:
-        cure = f"Name a file that ends in {', '.join(_WRITERS)}."
-        raise ConfigError("Findings cannot be written in this form.", f"--out {out}", cure)
+        cure = said("Name a file that ends in {writers}.", writers=", ".join(_WRITERS))
+        raise ConfigError(said("Findings cannot be written in this form."), f"--out {out}", cure)
     frame = findings_frame(mill)
     part = out.with_name(f".{out.name}.part{out.suffix}")
     try:
@@ -93,9 +93,9 @@ def export_findings(mill: Mill, out: Path) -> int:
         with suppress(OSError):
             part.unlink(missing_ok=True)
         raise ConfigError(
-            "The findings could not be written.",
+            said("The findings could not be written."),
             f"{out}: {error.strerror or error}",
-            "Close the file where it is open, free space, or name another file.",
+            said("Close the file where it is open, free space, or name another file."),
         ) from error
     return frame.height
 

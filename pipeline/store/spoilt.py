@@ -13,8 +13,9 @@ import duckdb
 
 from pipeline.base import DataError
 from pipeline.store.published import published_path
+from pipeline.words import said
 
-_ANEW: Final = "run lostpol backfill: it finds the losses anew, verdicts must be given again"
+_ANEW: Final = said("run lostpol backfill: it finds the losses anew, verdicts must be given again")
 
 
 def unreadable(path: Path, error: duckdb.Error) -> DataError:
@@ -22,33 +23,41 @@ def unreadable(path: Path, error: duckdb.Error) -> DataError:
     where = f"{path}: {str(error).splitlines()[0]}"
     live = _live_of(path)
     if live is None:
-        return DataError("The findings store cannot be opened.", where, _cure(path))
-    what = "The published copy of the findings cannot be read."
+        return DataError(said("The findings store cannot be opened."), where, _cure(path))
+    what = said("The published copy of the findings cannot be read.")
     if live.exists():
         return DataError(
             what,
             where,
-            f"Nothing is lost: {live.name} beside it holds the same. Run lostpol nightly, which "
-            f"makes the copy anew; or move the copy away, and {live.name} is read instead.",
+            said(
+                "Nothing is lost: {name} beside it holds the same. Run lostpol nightly, which "
+                "makes the copy anew; or move the copy away, and {name} is read instead.",
+                name=live.name,
+            ),
         )
     older = backups_of(live)
-    way = (
-        f"Then rename the newest backup beside it, {older[-1].name}, to {live.name} and run "
-        "lostpol backfill: verdicts given since that backup are lost."
-        if older
-        else f"Then {_ANEW}."
+    way = said("Then {anew}.", anew=_ANEW)
+    if older:
+        way = said(
+            "Then rename the newest backup beside it, {backup}, to {name} and run lostpol "
+            "backfill: verdicts given since that backup are lost.",
+            backup=older[-1].name,
+            name=live.name,
+        )
+    return DataError(
+        what, where, said("{name} is gone, too. Move the copy away. {way}", name=live.name, way=way)
     )
-    return DataError(what, where, f"{live.name} is gone, too. Move the copy away. {way}")
 
 
 def _cure(path: Path) -> str:
     copy = published_path(path)
     if copy.exists():
-        return (
-            f"Move the file away. The next run then goes on from the copy beside it, {copy.name}, "
-            "with its findings and verdicts."
+        return said(
+            "Move the file away. The next run then goes on from the copy beside it, {copy}, with "
+            "its findings and verdicts.",
+            copy=copy.name,
         )
-    return f"Move the file away, then {_ANEW}."
+    return said("Move the file away, then {anew}.", anew=_ANEW)
 
 
 def _live_of(path: Path) -> Path | None:

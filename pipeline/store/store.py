@@ -40,6 +40,7 @@ from pipeline.store.rows import (
     settle,
 )
 from pipeline.store.schema import MIGRATIONS
+from pipeline.words import said
 
 _STOPPED: Final = "UPDATE runs SET state = 'failed' WHERE mill = ? AND state = 'running'"
 
@@ -274,9 +275,9 @@ class Store:
 
 def _nothing_yet(path: Path) -> DataError:
     return DataError(
-        "There are no findings yet.",
+        said("There are no findings yet."),
         str(path),
-        "Pull exports with lostpol pull, then run lostpol backfill.",
+        said("Pull exports with lostpol pull, then run lostpol backfill."),
     )
 
 

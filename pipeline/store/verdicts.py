@@ -74,11 +74,11 @@ def give_verdict(
     if verdict is None:
         _require_verdict(store.verdicts(), finding["finding_id"])
     if found_cause is not None and verdict not in {"confirmed", "fixed"}:
-        cure = "Leave --cause out, or confirm the finding."
-        raise ConfigError("A cause goes with confirmed or fixed only.", "--cause", cure)
+        cure = said("Leave --cause out, or confirm the finding.")
+        raise ConfigError(said("A cause goes with confirmed or fixed only."), "--cause", cure)
     if found_cause is not None and found_cause not in CAUSES:
-        cure = f"There are: {', '.join(CAUSES)}."
-        raise ConfigError("There is no such cause.", f"--cause {clean(found_cause)}", cure)
+        cure = said("There are: {names}.", names=", ".join(CAUSES))
+        raise ConfigError(said("There is no such cause."), f"--cause {clean(found_cause)}", cure)
     raw = as_found(finding)  # what is judged is the search, not what an earlier verdict made of it
     store.record_verdict(
         {name: raw[name] for name in ("section", "cause", "started", "ended", "lost_t")}
@@ -96,15 +96,15 @@ def give_verdict(
 
 def _require_verdict(given: pl.DataFrame, name: str) -> None:
     if name not in counting(given.to_dicts()):
-        cure = "See lostpol verdicts MILL for those given."
-        raise ConfigError("There is no verdict on this finding to take back.", name, cure)
+        cure = said("See lostpol verdicts MILL for those given.")
+        raise ConfigError(said("There is no verdict on this finding to take back."), name, cure)
 
 
 def _bounded(text: str, longest: int, option: str) -> str:
     """Text as typed; only what no file can hold is replaced."""
     if len(text) > longest:
-        cure = f"Keep it to {longest} characters."
-        raise ConfigError(f"The text has {len(text)} characters.", option, cure)
+        cure = said("Keep it to {longest} characters.", longest=longest)
+        raise ConfigError(said("The text has {text} characters.", text=len(text)), option, cure)
     whole = text.encode("utf-8", "replace").decode("utf-8")
     return whole.replace("\x00", "\ufffd").strip()
 
@@ -114,7 +114,9 @@ def _machine_user() -> str:
         return getpass.getuser()
     except (OSError, KeyError, ImportError) as error:
         raise ConfigError(
-            "This machine does not tell who you are.", "--by", "Say who gives it: --by NAME."
+            said("This machine does not tell who you are."),
+            "--by",
+            said("Say who gives it: --by NAME."),
         ) from error
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pipeline.base import ConfigError
 from pipeline.tongue.grammar import fitted, met, signed
 from pipeline.tongue.units import Units, converted
-from pipeline.words import Amount, Day, Edited, Figure, Measured, Parts, Phrase, Said, Stored
+from pipeline.words import Amount, Day, Edited, Figure, Measured, Parts, Phrase, Said, Stored, said
 
 if TYPE_CHECKING:
     from jinja2 import BaseLoader
@@ -206,8 +206,11 @@ def tongue_of(tag: str = "en", units: Units = Units()) -> Tongue:  # noqa: B008 
     language = language.lower()
     if language not in LANGUAGES or not (country == "" or re.fullmatch(r"[A-Za-z]{2}", country)):
         raise ConfigError(
-            f"There are no words for the language {tag!r}.",
+            said("There are no words for the language {tag}.", tag=repr(tag)),
             "language",
-            f"Name one of {', '.join(LANGUAGES)}, with or without a country: es-GT.",
+            said(
+                "Name one of {languages}, with or without a country: es-GT.",
+                languages=", ".join(LANGUAGES),
+            ),
         )
     return Tongue(language, f"{language}-{country.upper()}" if country else language, units)

@@ -5,6 +5,24 @@ from typing import TYPE_CHECKING
 from features.base import handed_out
 
 if TYPE_CHECKING:
+    from pipeline.base import (
+        Amount,
+        Day,
+        Edited,
+        Figure,
+        Measured,
+        Parts,
+        Phrase,
+        Said,
+        Stored,
+        amount,
+        counted,
+        figure,
+        filled,
+        joined,
+        said,
+        stored,
+    )
     from pipeline.words.baselines import (
         DEFINED,
         NO_FINDING,
@@ -32,24 +50,6 @@ if TYPE_CHECKING:
         silence_words,
         span_words,
         zone_words,
-    )
-    from pipeline.words.message import (
-        Amount,
-        Day,
-        Edited,
-        Figure,
-        Measured,
-        Parts,
-        Phrase,
-        Said,
-        Stored,
-        amount,
-        counted,
-        figure,
-        filled,
-        joined,
-        said,
-        stored,
     )
     from pipeline.words.packing import packed, unpacked
     from pipeline.words.points import (

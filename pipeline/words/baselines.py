@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
-from pipeline.words.message import Measured, Said, amount, said
+from pipeline.base import Measured, Said, amount, said
 from pipeline.words.rounding import MISSING, known, places, plain
 
 UNAVOIDABLE: Final = said(

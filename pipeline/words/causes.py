@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.words.message import said
+from pipeline.base import said
 from pipeline.words.wording import spoken_name
 
 _HOT = said(

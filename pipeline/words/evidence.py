@@ -12,9 +12,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from pipeline.base import Said, Stored, figure, joined, said, stored
 from pipeline.words.causes import words_of
 from pipeline.words.lessons import lesson_words
-from pipeline.words.message import Said, Stored, figure, joined, said, stored
 from pipeline.words.packing import unpacked
 from pipeline.words.rounding import fact_value, known, quantity, unit_words
 from pipeline.words.text import clean

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from typing import Final
 
+from pipeline.base import joined, said, stored
 from pipeline.words.causes import CAUSES, words_of
-from pipeline.words.message import joined, said, stored
 from pipeline.words.text import clean
 from pipeline.words.wording import verdict_words
 

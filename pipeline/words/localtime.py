@@ -10,7 +10,7 @@ from __future__ import annotations
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from pipeline.words.message import Day, Said, counted, figure, said
+from pipeline.base import Day, Said, counted, figure, said
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _ONE_DAY = timedelta(days=1)

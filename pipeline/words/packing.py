@@ -9,8 +9,7 @@ from collections.abc import Callable, Mapping
 from datetime import date
 from typing import Any, Final
 
-from pipeline.words.localtime import day_words
-from pipeline.words.message import (
+from pipeline.base import (
     Amount,
     Day,
     Edited,
@@ -26,6 +25,7 @@ from pipeline.words.message import (
     said,
     stored,
 )
+from pipeline.words.localtime import day_words
 
 #: What may have been done to a text.
 _METHODS: Final = frozenset(

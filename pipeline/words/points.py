@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from pipeline.words.message import joined, said
+from pipeline.base import joined, said
 from pipeline.words.wording import place_within, section_words, spoken_name
 
 #: Quantity in words, unit kept inside the tool, decimals that instruments can tell.

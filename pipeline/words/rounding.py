@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 
-from pipeline.words.message import Measured, Said, amount, figure, said
+from pipeline.base import Measured, Said, amount, figure, said
 
 MISSING = said("not computed")
 _LARGEST_PLACE = 6

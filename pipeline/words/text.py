@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import unicodedata
 
-from pipeline.words.message import Said
+from pipeline.base import Said
 
 _REPLACEMENT = "\ufffd"
 # Embeddings, overrides, isolates and marks: they can make text read in another order.

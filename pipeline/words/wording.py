@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pipeline.words.message import figure, joined, said
+from pipeline.base import figure, joined, said
 from pipeline.words.text import clean
 
 SHARES: dict[str, str] = {

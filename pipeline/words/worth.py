@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from typing import Final
 
 from models.worth import WHERE, Cure, Point
-from pipeline.words.message import figure, joined, said
+from pipeline.base import figure, joined, said
 from pipeline.words.wording import place_within
 
 #: What a station should measure: its name in a sentence, and what goes unseen without it.

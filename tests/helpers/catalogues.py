@@ -36,6 +36,8 @@ _SEARCH = (
     "models/replay/costs.py",
     "models/replay/ranges.py",
 )
+#: What is raised there is shown to people, as what cannot be answered.
+_REFUSED = ("features/replay", "features/advice/setpoint.py", "models/replay/ranges.py")
 #: Words of a sentence, by which it is told from a name or a key.
 _PROSE = re.compile(r"[A-Za-z]{2,}[,;:.]? [A-Za-z(]|[a-z]{2,} by$|^[a-z]+ \{")
 _FORMAT = re.compile(r"\{(\w*)(?::[^{}]*)?\}")
@@ -71,6 +73,12 @@ _WORDS = (
     "temperature",
     "pH of the hot juice",
     "pH of a cooled sample",
+    "juice temperature",
+    # Sentences that are put together of parts.
+    "{what} {low} to {high}{unit}; the published kinetics hold from {least} to {most}{unit2}",
+    "{what} {low} to {high}{unit}; the destruction of reducing sugars is known from {least} to "
+    "{most}{unit2}",
+    "{what} {low} to {high}{unit}; the density of juice is known from {least} to {most}{unit2}",
 )
 #: Calls whose words are no sentence of the search.
 _NO_SENTENCE = {"Column", "ValueError", "text", "number", "count", "moment", "flag"}
@@ -126,6 +134,13 @@ def sentences_kept() -> dict[str, set[str]]:
                     if _PROSE.search(sentence):
                         for told in _both_ways(sentence):
                             found[told].add(path.relative_to(ROOT).as_posix())
+    for name in _REFUSED:
+        paths = [ROOT / name] if name.endswith(".py") else sorted((ROOT / name).rglob("*.py"))
+        for path in paths:
+            for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+                if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
+                    for text in _literals(ast.Tuple(node.exc.args)):
+                        found[text].add(path.relative_to(ROOT).as_posix())
     for word in _WORDS:
         found[word].add("models/cause")
     return found

@@ -98,8 +98,13 @@ _HEADINGS = "() => [...document.querySelectorAll('h2, h3')].map(e => e.textConte
 _ENGLISH = re.compile(
     r"(?<!set-)\b(?:the|and|of|with|from|interval|lost|days?|hours?|is|are|which|there|usually|points)\b"
 )
+#: The same for what a terminal shows, where options and keys of a description stay as typed.
+_TOLD = re.compile(
+    r"(?<![-\w.\"'/])(?:the|and|of|with|is|are|was|were|which|there|not|cannot|this|that|its|than"
+    r"|day|days|hours|readings|folder|nothing|no|because|other)\b(?![-\w./])"
+)
 #: Words of other languages that look like one of those.
-_ALIKE = {"fr": {"points"}}
+_ALIKE = {"fr": {"points"}, "es": {"no"}, "pt": {"no"}}
 _PAIRS = {
     "es": re.compile(r"\b(?:de|a) el (?!\d)"),
     "pt": re.compile(r"\b(?:de|em|por) (?:os?|as?|estes?|estas?) (?!\d)|\ba os? "),
@@ -120,6 +125,19 @@ def english(page, language: str) -> list[str]:
         f"{found[0]} in: {text[:100]}"
         for text in page.evaluate(_SHOWN)
         if (found := _ENGLISH.search(text)) and found[0] not in alike
+    )
+
+
+def english_told(text: str, language: str, kept: Sequence[str] = ()) -> list[str]:
+    """English left in what a terminal shows; `kept` is what an export or a disk says itself."""
+    for words in sorted(kept, key=len, reverse=True):
+        text = text.replace(words, "")
+    alike = _ALIKE.get(language, set())
+    return _each(
+        f"{found[0]} in: {line}"
+        for line in text.splitlines()
+        for found in _TOLD.finditer(line)
+        if found[0] not in alike
     )
 
 

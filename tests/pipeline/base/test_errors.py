@@ -14,6 +14,8 @@ from pipeline.base.errors import (
     StoreBusyError,
     UnwellError,
 )
+from pipeline.base.message import Said, figure, said
+from pipeline.tongue import tongue_of
 
 KINDS = [
     LostpolError,
@@ -46,3 +48,10 @@ def test_further_places_are_indented():
 def test_an_error_survives_the_way_between_processes(kind):
     error = pickle.loads(pickle.dumps(kind("It broke.", "tags.csv", "Mend it.")))
     assert (error.what, error.where, error.next_step) == ("It broke.", "tags.csv", "Mend it.")
+
+
+def test_an_error_can_still_be_told_in_another_tongue_after_that_way():
+    made = DataError(said("{n} times", n=figure(1234.5, ",.1f")), "tags.csv", said("mixed juice"))
+    error = pickle.loads(pickle.dumps(made))
+    assert isinstance(error.what, Said) and error.what.made == made.what.made
+    assert tongue_of("es")(error.next_step) == "jugo mezclado"

@@ -10,11 +10,12 @@ from pathlib import Path
 import polars as pl
 import pytest
 from keeping import merge_day
+from tongue_checker import english_told
 
 from pipeline.base.errors import DataError
 from pipeline.base.lock import only_run
 from pipeline.base.window import now
-from pipeline.care import around, store
+from pipeline.care import around, nights
 from pipeline.care.health import examine, sign_lines
 from pipeline.care.signs import Sign
 from pipeline.cli.app import run
@@ -27,6 +28,7 @@ from pipeline.pull.ledger import SourceLedger
 from pipeline.run.attempts import attempt
 from pipeline.store.folders import store_of
 from pipeline.store.published import published_path
+from pipeline.tongue import tongue_of
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -64,12 +66,24 @@ def readings_at(mill, moment):
     merge_day(lake_of(mill), moment.date(), pl.DataFrame([row], schema=READINGS_SCHEMA))
 
 
+def examined(mill):
+    """Signs of a mill, each of which every reader understands."""
+    signs = examine(mill)
+    # What runs kept of their errors, and what a system says, stay as they were said.
+    kept = [str(mill.config_path.parent), "DataError: Bad day. (lake)"]
+    for language in ("es", "pt", "fr"):
+        tongue = tongue_of(language)
+        told = "\n".join(str(tongue(line)) for line in sign_lines(signs))
+        assert english_told(re.sub(r"IO Error: [^)]*", "", told), language, kept) == []
+    return signs
+
+
 def states(mill):
-    return {sign.about: sign for sign in examine(mill)}
+    return {sign.about: sign for sign in examined(mill)}
 
 
 def wrong(mill):
-    return {sign.about: sign for sign in examine(mill) if sign.state == "wrong"}
+    return {sign.about: sign for sign in examined(mill) if sign.state == "wrong"}
 
 
 def test_a_well_store_is_well(mill):
@@ -78,9 +92,22 @@ def test_a_well_store_is_well(mill):
     assert run(["health", str(mill.config_path)]) == 0
 
 
+@pytest.mark.parametrize(
+    ("language", "line"),
+    [
+        ("es", "bien   Bloqueo: ninguna corrida trabaja en la carpeta de datos"),
+        ("pt", "bem    Bloqueio: nenhuma execução trabalha na pasta de dados"),
+        ("fr", "bien   Verrou\u00a0: aucun passage ne travaille sur l'entrepôt"),
+    ],
+)
+def test_health_speaks_the_tongue_that_is_asked_for(mill, capsys, language, line):
+    assert run(["health", str(mill.config_path), "--language", language]) == 0
+    assert line in capsys.readouterr().out.splitlines()
+
+
 def test_every_sign_that_is_not_fine_has_a_cure(mill):
     (mill.config_path.parent / "inbox").rmdir()
-    signs = examine(mill)
+    signs = examined(mill)
     assert all(bool(sign.cure) == (sign.state != "fine") for sign in signs)
     lines = sign_lines(signs)
     assert lines[0].startswith("WRONG  Inbox")
@@ -131,7 +158,7 @@ def test_a_failed_run_and_a_missed_one_are_wrong(mill, monkeypatch):
 
     with attempt(mill, "nightly", lambda _name, stage: stage()) as step:
         step("report", lambda: None)
-    monkeypatch.setattr(store, "now", lambda: now() + timedelta(days=3))
+    monkeypatch.setattr(nights, "now", lambda: now() + timedelta(days=3))
     assert "one is due every night" in wrong(mill)["Runs"].what
 
 
@@ -143,7 +170,7 @@ def test_a_run_at_work_waiting_days_and_a_stopped_pull_are_told(mill):
     with only_run(mill):
         seen = states(mill)
     assert "works on the store now" in seen["Lock"].what
-    assert "1 days wait" in seen["Days that wait"].what
+    assert "1 day waits" in seen["Days that wait"].what
     assert seen["Stopped pull"].state == "look"
 
 
@@ -154,7 +181,7 @@ def test_mail_that_cannot_go_is_told(mill, tmp_path, monkeypatch):
     text = re.sub(r"(?m)^port = \d+$", 'port = 1\nuser = "lostpol"', text)
     mill.config_path.write_text(text, encoding="utf-8")
     monkeypatch.delenv("LOSTPOL_MAIL_PASSWORD", raising=False)
-    signs = [s for s in examine(load_mill(mill.config_path)) if s.about == "Mail"]
+    signs = [s for s in examined(load_mill(mill.config_path)) if s.about == "Mail"]
     assert [s.state for s in signs] == ["wrong", "wrong"]
     assert "LOSTPOL_MAIL_PASSWORD" in signs[0].cure
     assert "does not answer" in signs[1].what
@@ -223,7 +250,7 @@ def test_days_that_went_missing_or_were_cut_are_named(mill):
     assert f"{days[1]} are gone" in wrong(mill)["Stored days"].what
     path = Path(lake.storage.where(lake.readings_name(last)))
     path.write_bytes(path.read_bytes()[:-20])
-    told = [sign.what for sign in examine(mill) if sign.about == "Stored days"]
+    told = [sign.what for sign in examined(mill) if sign.about == "Stored days"]
     assert f"readings of {last}: its bytes are not those that were written" in told
 
 

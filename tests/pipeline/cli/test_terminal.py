@@ -129,7 +129,7 @@ def test_ctrl_c_ends_with_a_word(when):
             "'probe'",
             "lostpol verdict --help",
         ),
-        (["findings", "mill.toml", "--sort", "lost"], '"tonnes"', "lostpol findings --help"),
+        (["findings", "mill.toml", "--sort", "lost"], "tonnes", "lostpol findings --help"),
         (["period", "mill.toml"], "--from", "lostpol period --help"),
         (["nosuch"], "'nosuch'", "lostpol --help"),
     ],

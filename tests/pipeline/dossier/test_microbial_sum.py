@@ -2,8 +2,8 @@
 
 import pytest
 
+from pipeline.base import Said
 from pipeline.dossier.tonnage import _microbial
-from pipeline.words.message import Said
 
 ACCOUNT = {
     "kind": "microbial", "section": "liming_tank", "juice_kg": 3.8e6, "lactic_mg_kg": 300.0,

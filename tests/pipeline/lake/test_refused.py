@@ -117,7 +117,7 @@ def test_refused_rows_by_reason_and_file(pulled, capsys):
     options = ["--reason", "time unreadable", "--file", "tags_odd.csv", "--limit", "0"]
     assert run(["refused", str(pulled.config_path), *options]) == 0
     shown = capsys.readouterr().out
-    assert "1 rows refused" in shown
+    assert "1 row refused" in shown
     assert "1 more were kept" in shown
     assert "tag not in mill" not in shown
     assert run(["refused", str(pulled.config_path), "--reason", "whim"]) == 2

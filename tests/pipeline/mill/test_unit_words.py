@@ -2,8 +2,8 @@
 
 import pytest
 
-from pipeline.mill.checks import _unit_fault
 from pipeline.mill.pressures import pressure_change
+from pipeline.mill.unit_checks import unit_fault
 from pipeline.mill.units import is_unit, lab_change, signal_change
 
 #: Inside units of one of these, from NIST SP 811 unless it says otherwise.
@@ -82,6 +82,6 @@ def test_words_of_tables_are_no_units():
 
 
 def test_no_unit_is_guessed_from_one_that_only_looks_alike():
-    fault = _unit_fault('tag."ST.FI301"', "bbl/h", "flow")
+    fault = unit_fault('tag."ST.FI301"', "bbl/h", "flow")
     assert "Did you mean" not in fault.cure
     assert '"m3/h"' in fault.cure

@@ -6,11 +6,14 @@ import re
 import signal
 import threading
 import time
+from dataclasses import replace
 from datetime import timedelta
+from email import message_from_bytes, policy
 from pathlib import Path
 
 import pytest
 from processes import PATIENCE_S
+from tongue_checker import english_told
 
 from pipeline.base.errors import DataError, DeliveryError, DiskError, StoreBusyError
 from pipeline.base.lock import is_running, only_run
@@ -18,10 +21,11 @@ from pipeline.base.window import now
 from pipeline.mail.mail import outbox_of
 from pipeline.mill.description import load_mill
 from pipeline.run import alerts, attempts, log
-from pipeline.run.alerts import alert_silence
+from pipeline.run.alerts import alert_failure, alert_silence
 from pipeline.run.attempts import attempt
 from pipeline.run.log import log_event, log_path, read_log, rotate
 from pipeline.store.folders import store_of
+from pipeline.words import said
 
 ROOT = Path(__file__).resolve().parents[3]
 
@@ -129,6 +133,22 @@ def test_silence_of_the_plant_is_told_each_morning_of_a_week(mill, monkeypatch):
     assert all("No new readings from Brindlewater" in letter.subject for letter in letters)
     told = outbox_of(mill).message(letters[0]).decode()
     assert "lostpol health" in told
+
+
+@pytest.mark.parametrize("language", ["es", "pt", "fr"])
+def test_word_by_mail_is_in_the_tongue_of_the_mill(mill, language):
+    mill = replace(mill, reports=mill.reports.model_copy(update={"language": language}))
+    alert_failure(mill, "nightly", DiskError(said("No finding"), "lake", said("nothing")))
+    alert_failure(mill, "nightly", ZeroDivisionError("0"))
+    alert_silence(mill, now() - timedelta(days=2))
+    letters = outbox_of(mill).letters()
+    assert len(letters) == 3
+    for letter in letters:
+        message = message_from_bytes(outbox_of(mill).message(letter), policy=policy.default)
+        text = message.get_body(("plain",)).get_content()
+        assert english_told(f"{letter.subject}\n{text}", language) == []
+        assert f"lostpol health {mill.config_path.name}" in text
+        assert not {"Finding", "What:", "Next:", "Mon", "Wed"} & set(text.split())
 
 
 def test_a_backfill_by_hand_mails_nobody(mill):
