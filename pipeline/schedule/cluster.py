@@ -42,7 +42,7 @@ from pipeline.base import (
     silent,
 )
 from pipeline.mill import Mill
-from pipeline.run import in_words
+from pipeline.run import Step, in_words
 from pipeline.schedule.flows import require_apart, scheduling_server
 from pipeline.stages import versions_here
 from pipeline.words import joined, said
@@ -165,7 +165,7 @@ def backfill_together(
 
 
 def _one(
-    mill: Mill, first: date | None, last: date | None, ways: tuple[Any, run.Step]
+    mill: Mill, first: date | None, last: date | None, ways: tuple[Any, Step]
 ) -> run.Outcome | BaseException:
     spread, step = ways
     try:
@@ -174,7 +174,7 @@ def _one(
         return error
 
 
-def _few_reports(most: int) -> run.Step:
+def _few_reports(most: int) -> Step:
     """Steps of many mills, of which no more than `most` make a report at a time."""
     turn = Semaphore(most)
 
