@@ -41,7 +41,7 @@ from pipeline.stages.stages import pull  # noqa: E402
 from pipeline.store.folders import store_of  # noqa: E402
 
 STRIDE_DAYS = 5
-GROUP_MILLS, GROUP_SEASONS, SEASON_DAYS = 20, 10, 180
+GROUP_MILLS, GROUP_SEASONS, SEASON_DAYS = 200, 10, 180
 
 
 def pulled_mills(folder: Path, mills: int, days: int) -> None:
