@@ -2,6 +2,7 @@
 
     python tests/benchmarks/nights.py                  # 180 nights; about a quarter of an hour
     python tests/benchmarks/nights.py --nights 20
+    python tests/benchmarks/nights.py --begin 150      # the nights before are backfilled in one go
 
 The sample weeks are laid one after the other until the season is full: a station of four vessels,
 fifteen tags and the laboratory, in local times of a zone whose clocks change twice on the way. Each
@@ -62,6 +63,8 @@ TAGS = (
 )  # fmt: skip
 VESSELS = ("liming_tank", "secondary_heater", "settler", "clear_juice_tank")
 ONE_DAY = timedelta(days=1)
+#: A correction of a day this long ago lies in no window that a night searches anyway [days].
+MONTHS_BACK = 80
 SAMPLE_DAYS = 56
 MAY_DIFFER = ("finding_id", "first_seen")
 KINDS = ("grid", "station", "zones", "losses", "notices", "daily", "health", "sensors")
@@ -160,12 +163,15 @@ class Hints:
     """What a night cost."""
 
     seconds: dict[int, float] = field(default_factory=dict)
+    back: dict[int, float] = field(default_factory=dict)
     files: list[Path] = field(default_factory=list)
     sorts: dict[str, int] = field(default_factory=dict)
 
 
-def nightly_season(mill: Mill, plan: Arrivals, off: range, first: date = FIRST) -> Hints:
-    """Run every night that is not in `off`, on what had arrived by then."""
+def nightly_season(
+    mill: Mill, plan: Arrivals, off: range, first: date = FIRST, begin: int = 0
+) -> Hints:
+    """Run every night from `begin` on that is not in `off`, on what had arrived by then."""
     season, told, nights = Season(), Hints(), len(plan)
     inbox = mill.inbox_path
     if inbox is None:
@@ -175,12 +181,20 @@ def nightly_season(mill: Mill, plan: Arrivals, off: range, first: date = FIRST) 
             name = f"{night:03d}_{first + day * ONE_DAY}"
             told.files += season.write(inbox, first + day * ONE_DAY, name, shift)
             told.sorts[sort] = told.sorts.get(sort, 0) + 1
+        if night == begin - 1:
+            pull(mill, told.files)
+            derive(mill)
+            detect(mill, "backfill", lake_of(mill).days()[0])
+        if night < begin:
+            continue
         if night in off:
             told.sorts["night without a run"] = told.sorts.get("night without a run", 0) + 1
             continue
         began = time.process_time()
         order.nightly(mill)
         told.seconds[night] = time.process_time() - began
+        if any(night - day >= MONTHS_BACK for day, _, _ in plan[night]):
+            told.back[night] = told.seconds[night]
     return told
 
 
@@ -243,6 +257,7 @@ def main() -> int:
         description=__doc__, formatter_class=argparse.RawTextHelpFormatter
     )
     parser.add_argument("--nights", type=int, default=180)
+    parser.add_argument("--begin", type=int, default=0, help="first night that runs by itself")
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--folder", type=Path, help="where to work; default: temporary")
     args = parser.parse_args()
@@ -252,8 +267,10 @@ def main() -> int:
         began = time.perf_counter()
         mill = describe(folder / "nightly")
         plan = arrivals(args.nights, np.random.default_rng(args.seed))
+        if args.nights > MONTHS_BACK + 10:  # one that is sure to come, and to reach far back
+            plan[args.nights - 2].append((args.nights - 92, 0.3, "corrected"))
         off = range(args.nights // 2, args.nights // 2 + 5) if args.nights >= 12 else range(0)
-        told = nightly_season(mill, plan, off)
+        told = nightly_season(mill, plan, off, begin=args.begin)
         took = time.perf_counter() - began
         whole = backfilled(folder / "whole", told.files)
         odd = differences(mill, whole)
@@ -272,7 +289,9 @@ def main() -> int:
             if cost:
                 print(f"nights {part:3d}-{part + 29:3d}: median {np.median(cost):5.2f} s a night, "
                       f"most {max(cost):5.2f}")  # fmt: skip
-        after = min(60, args.nights // 3)
+        for night, seconds in told.back.items():
+            print(f"night {night}, with a correction of months ago: {seconds:.2f} s")
+        after = max(min(60, args.nights // 3), args.begin)
         level, *told_slope = slope(told.seconds, after)
         gradient, low, high = told_slope
         print(f"from night {after} on: {level:.2f} s a night, slope {gradient:+.2f} ms a night "
