@@ -97,7 +97,7 @@ def test_a_well_store_is_well(mill):
     [
         ("es", "bien   Bloqueo: ninguna corrida trabaja en la carpeta de datos"),
         ("pt", "bem    Bloqueio: nenhuma execução trabalha na pasta de dados"),
-        ("fr", "bien   Verrou\u00a0: aucun passage ne travaille sur l'entrepôt"),
+        ("fr", "bien   Verrou\u00a0: aucun passage ne travaille sur le dossier de données"),
     ],
 )
 def test_health_speaks_the_tongue_that_is_asked_for(mill, capsys, language, line):
