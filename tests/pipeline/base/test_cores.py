@@ -38,7 +38,8 @@ def of_all(folder):
     return {int(path.name): path.read_text().split() for path in Path(folder).iterdir()}
 
 
-def test_pieces_are_shared_by_processes_of_one_thread_each(tmp_path):
+def test_pieces_are_shared_by_processes_of_one_thread_each(tmp_path, monkeypatch):
+    monkeypatch.delenv("OMP_NUM_THREADS", raising=False)  # set here, it would be inherited
     told = []
     with over_cores(2) as spread:
         spread(noted, [(tmp_path, n) for n in range(8)], told.append)
