@@ -163,16 +163,17 @@ class OrdinaryBalance:
                 "No samples that would show it were taken both before and after the station on "
                 "this day: the ordinary daily balance would not have seen this one."
             )
-        seen_kg = covered * lost_kg
-        verdict = "would" if seen_kg > 1000.0 * limit.tonnes else "would not"
+        seen_t = covered * lost_kg / 1000.0
+        verdict = "would" if seen_t > limit.tonnes else "would not"
         counts = f"{limit.before} samples before and {limit.after} after"
         if limit.hours:
             counts = f"composite samples: {limit.before} before and {limit.after} after"
         when = f"the {limit.hours:.0f} h of its composite samples" if limit.hours else when
+        # What is told is what was compared: a part of the loss may lie outside its two points.
         text = (
-            f"The ordinary daily balance sees losses above {_tonnes(limit.tonnes)} t in "
-            f"{when}: it {verdict} have seen this one "
-            f"(by {_WORDS[limit.analyte]}, {counts} the station)."
+            f"The ordinary daily balance, from before the station to behind it, sees losses above "
+            f"{_tonnes(limit.tonnes)} t in {when}. Of this loss {_tonnes(seen_t)} t lie there: it "
+            f"{verdict} have seen it (by {_WORDS[limit.analyte]}, {counts} the station)."
         )
         if covered < 0.5:
             text += " Most of this loss lies outside its two sampling points."

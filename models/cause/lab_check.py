@@ -41,8 +41,8 @@ _SEES_OTHER: Final = (
 )
 _SEES_MORE: Final = "So the laboratory sees more than usual: it bears this out."
 _CANNOT_TELL: Final = (
-    "So the laboratory can tell it neither from the usual nor from the kinetics: these samples are "
-    "too few for so small a loss, and speak neither for nor against it."
+    "So between these two points the laboratory can tell it neither from the usual nor from the "
+    "kinetics: the samples are too few there, and speak neither for nor against it."
 )
 _SPEAKS_AGAINST: Final = (
     "So the laboratory sees no more than usual, and less than the kinetics: it speaks against this."

@@ -124,7 +124,7 @@ def verdict(
     finding: Annotated[str, Parameter(help="Id of the finding, or its beginning.")],
     outcome: Annotated[
         Literal["confirmed", "dismissed", "fixed"] | None,
-        Parameter(help="confirmed: it was real; dismissed: it was none; fixed: real, and mended."),
+        Parameter(help="confirmed: it was real; dismissed: not real; fixed: real, and repaired."),
     ] = None,
     /,
     *,

@@ -188,7 +188,7 @@ def _chance_words(
     doubt = "" if known_of.uncalibrated.is_empty() else said("; shaded: chance could not be learnt")
     confident = (
         said(
-            ", {sure} of the {sure2} confident",
+            ", {sure} of the {sure2} on the strict list",
             sure=plain(max(sure) * len(sure), 1),
             sure2=len(sure),
         )
@@ -196,8 +196,8 @@ def _chance_words(
         else ""
     )
     return said(
-        "up to {shares} of {told} findings shown{confident}; searched to list "
-        "{most} at most where nothing is lost{doubt}",
+        "by chance alone up to {shares} of the {told} findings shown{confident}; where nothing is "
+        "lost the search would list {most} at most{doubt}",
         shares=plain(max(shares) * told, 1),
         told=told,
         confident=confident,
@@ -241,7 +241,7 @@ def notices_row(notices: pl.DataFrame, mill: Mill, axis: Axis, shown: Shown) -> 
         )
         for r in rows
     ]
-    return _spans_row("notices", said("Odd, but no loss"), spans, mill, axis, shown)
+    return _spans_row("notices", said("Odd, with little or no loss"), spans, mill, axis, shown)
 
 
 def _spans_row(

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import polars as pl
 
+from models.account import added_findings, multiplier_log_sd
 from pipeline.base import Window
 from pipeline.charts import in_hours
 from pipeline.desk.address import Shown, span, stamp
@@ -34,6 +35,7 @@ from pipeline.words import (
     read_evidence,
     said,
     status_words,
+    tonnes,
     verdict_words,
     words_of,
 )
@@ -168,11 +170,13 @@ def waiting_view(kept: Kept, base: str) -> dict[str, Any]:
         }
         for row in rows
     ]
-    return {"lines": lines, "in_all": _tonnes_of(rows)}
+    return {"lines": lines, "in_all": _in_all(known) if lines else ""}
 
 
-def _tonnes_of(rows: Sequence[dict[str, Any]]) -> str:
-    return said("{sum} t", sum=figure(sum(row["lost_t"] or 0.0 for row in rows), ".1f"))
+def _in_all(known: Snapshot) -> str:
+    """What waits, added up as reports add it."""
+    level_sd = multiplier_log_sd(known.run["multiplier_low"], known.run["multiplier_high"])
+    return tonnes(*added_findings(waiting(known.findings), level_sd))
 
 
 def verdicts_view(kept: Kept, base: str) -> dict[str, Any]:

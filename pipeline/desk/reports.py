@@ -69,13 +69,13 @@ def reports_view(mill: Mill, base: str) -> dict[str, Any]:
     reports = [report for day in days for report in _of_day(day, mill, base)]
     findings = published_store_of(mill).findings(withdrawn=True)
     dossiers = []
-    for folder in _folders(home / "dossier"):
+    for folder in sorted(_folders(home / "dossier"), key=_newest, reverse=True):
         files = _files_of(folder, "dossier", mill, base)
         if files:
             dossiers.append(Report(_finding_words(folder.name, findings, mill), folder.name,
                                    _written(folder, mill), files))  # fmt: skip
     periods = []
-    for folder in _folders(home / "period"):
+    for folder in sorted(_folders(home / "period"), key=_newest, reverse=True):
         match = _PERIOD.fullmatch(folder.name)
         files = _files_of(folder, "period", mill, base)
         if match and files:
@@ -126,11 +126,14 @@ def _files_of(folder: Path, kind: str, mill: Mill, base: str) -> tuple[tuple[str
     )
 
 
+def _newest(folder: Path) -> float:
+    """When its newest file was written [s since 1970]; 0 without files."""
+    return max((p.stat().st_mtime for p in folder.iterdir() if p.is_file()), default=0.0)
+
+
 def _written(folder: Path, mill: Mill) -> str:
-    moments = [p.stat().st_mtime for p in folder.iterdir() if p.is_file()]
-    if not moments:
-        return ""
-    return moment_words(datetime.fromtimestamp(max(moments), mill.tz), mill.tz)
+    moment = _newest(folder)
+    return moment_words(datetime.fromtimestamp(moment, mill.tz), mill.tz) if moment else ""
 
 
 def _finding_words(name: str, findings: Any, mill: Mill) -> str:  # noqa: ANN401

@@ -155,7 +155,7 @@ def loss_words(known: Snapshot, mill: Mill, shown: Shown) -> str:
     rate = ""
     if fed > 0.0:
         each = plain(abs(1000.0 * total["excess_t"] / fed), 2)
-        rate = said(", {excess_t} t per 1,000 t fed", excess_t=each)
+        rate = said(", {excess_t} t per 1,000 t of sucrose fed", excess_t=each)
     some = said(" of the shift or weekdays chosen") if shown.filters.hours_chosen else ""
     above = said("{mass} above the unavoidable, 90 % interval,", mass=mass)
     return said(

@@ -18,9 +18,22 @@ _LEAST_UNKNOWN_MIN = 15
 
 
 def missing(
-    material: Material, lanes: Sequence[Lane], workings: Workings | None
+    material: Material,
+    lanes: Sequence[Lane],
+    workings: Workings | None,
+    *,
+    vessels_told: bool = False,
 ) -> list[tuple[str, str]]:
-    """What the page lacks, and why."""
+    """What the page lacks, and why.
+
+    Parameters
+    ----------
+    material : Material
+    lanes : sequence of Lane
+    workings : Workings or None
+    vessels_told : bool
+        How long each vessel was not measured stands on the page already.
+    """
     phrase: list[tuple[str, str]] = []
     if material.minutes is None:
         what = said("Trends, vessels and the minute worked by hand")
@@ -45,7 +58,7 @@ def missing(
         phrase.append((said("Health of the sensors"), said("none of these days was judged")))
     if material.run is None:
         phrase.append((said("The run behind the numbers"), said("it is no longer in the store")))
-    absent = _absent_minutes(material)
+    absent = "" if vessels_told else _absent_minutes(material)
     if absent:
         what = said("Readings behind the loss in these hours: {absent}", absent=absent)
         phrase.append((what, said("not measured then; the season's median stood in for them")))

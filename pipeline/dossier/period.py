@@ -245,4 +245,4 @@ def _missing(found: Answer, material: Material, lanes: Sequence[Lane]) -> list[t
     own = not_computed(found)
     kinds = vessel_kinds(material)
     spoken = [(section_words(what, kinds) if what in kinds else what, why) for what, why in own]
-    return [*spoken, *missing(material, lanes, None)]
+    return [*spoken, *missing(material, lanes, None, vessels_told=True)]

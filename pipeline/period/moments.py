@@ -7,6 +7,7 @@ was, or was twice, is not guessed at.
 from __future__ import annotations
 
 import re
+import unicodedata
 from datetime import UTC, date, datetime, time, timedelta, timezone
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -18,11 +19,26 @@ _HOW: Final = said(
     "Say it in plant time: 2026-11-24T02:00, 2026-11-24, 'yesterday 02:00', 'today', 'Tue 14:30'; "
     "an offset may follow, as in 2026-11-01T01:30-05:00."
 )
-_WEEKDAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+#: What people say of a day in the languages of the reports, without accents.
+_TODAY: Final = {"today", "hoy", "hoje", "aujourd'hui"}
+_YESTERDAY: Final = {"yesterday", "ayer", "ontem", "hier"}
+_NOW: Final = {"now", "ahora", "agora", "maintenant"}
+#: Weekdays from Monday on, each in English, Spanish, Portuguese and French, without accents. Three
+#: letters of one will do: no two languages mean different days by the same ones.
+_WEEKDAYS: Final = (
+    ("monday", "lunes", "segunda", "segunda-feira", "lundi"),
+    ("tuesday", "martes", "terca", "terca-feira", "mardi"),
+    ("wednesday", "miercoles", "quarta", "quarta-feira", "mercredi"),
+    ("thursday", "jueves", "quinta", "quinta-feira", "jeudi"),
+    ("friday", "viernes", "sexta", "sexta-feira", "vendredi"),
+    ("saturday", "sabado", "samedi"),
+    ("sunday", "domingo", "dimanche"),
+)
 _CLOCK: Final = r"(?P<hour>\d{1,2})(?::(?P<minute>\d{2})(?::00)?)?"
 _OFFSET: Final = r"(?P<offset>Z|[+-]\d{2}:?\d{2})?"
 _SAID: Final = re.compile(
-    rf"(?P<day>\d{{4}}-\d{{2}}-\d{{2}}|[a-z]+)(?:[T\s]+{_CLOCK}\s*{_OFFSET})?", re.IGNORECASE
+    rf"(?P<day>\d{{4}}-\d{{2}}-\d{{2}}|[a-z][a-z'-]*\.?)(?:[T\s]+{_CLOCK}\s*{_OFFSET})?",
+    re.IGNORECASE,
 )
 _CLOCK_ALONE: Final = re.compile(r"(?P<hour>\d{1,2}):(?P<minute>\d{2})(?::00)?")
 #: Longest period [days]: three seasons' worth; more is a slip of the pen.
@@ -124,8 +140,8 @@ def moment_of(
     ConfigError
         It cannot be read, never was, or was twice.
     """
-    text = spoken.strip()
-    if text.lower() == "now":
+    text = _plain(spoken)
+    if text.lower() in _NOW:
         return now.astimezone(UTC).replace(second=0, microsecond=0)
     match = _SAID.fullmatch(text)
     day = _day(match["day"], zone, now) if match else None
@@ -143,12 +159,13 @@ def _at(where: str, spoken: str) -> str:
 
 def _day(word: str, zone: ZoneInfo, now: datetime) -> date | None:
     today = now.astimezone(zone).date()
-    word = word.lower()
-    if word in ("today", "yesterday"):
-        return today - timedelta(days=int(word == "yesterday"))
-    if word[:3] in _WEEKDAYS and (len(word) == 3 or word in _full_names()):
-        back = (today.weekday() - _WEEKDAYS.index(word[:3])) % 7
-        return today - timedelta(days=back or 7)
+    word = word.lower().removesuffix(".")
+    if word in _TODAY | _YESTERDAY:
+        return today - timedelta(days=int(word in _YESTERDAY))
+    for number, names in enumerate(_WEEKDAYS):
+        if word in names or word in {name[:3] for name in names}:
+            back = (today.weekday() - number) % 7
+            return today - timedelta(days=back or 7)
     try:
         day = date.fromisoformat(word)
     except ValueError:
@@ -156,8 +173,10 @@ def _day(word: str, zone: ZoneInfo, now: datetime) -> date | None:
     return day if day.year in _YEARS else None
 
 
-def _full_names() -> tuple[str, ...]:
-    return ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
+def _plain(spoken: str) -> str:
+    """What was said without accents, and with the apostrophe of keyboards."""
+    parts = unicodedata.normalize("NFKD", spoken.strip().replace("\u2019", "'"))
+    return joined("", (c for c in parts if not unicodedata.combining(c)))
 
 
 def _clock(match: re.Match[str], where: str, spoken: str) -> tuple[int, int]:

@@ -53,7 +53,7 @@ def hours_without_readings(mill: Mill, period: Window) -> list[Gap]:
     why = said(
         "{text}{rest}. No tag of the station was read, so the mill's usual values"
         " stand in: sums of these hours say nothing of what was really lost. Pull"
-        " the exports that lack.",
+        " the missing exports.",
         text=text,
         rest=rest,
     )

@@ -127,7 +127,7 @@ def chance_words(raw: Mapping[str, object]) -> str:
         small=_small(100 * q),
     )
     mark = (
-        said("5 % at most: on the strict list.")
+        said("No more than 5 %, so it is on the strict list.")
         if raw.get("mark") == "confident"
         else said("More than 5 %: not on the strict list.")
     )

@@ -78,7 +78,7 @@ def _short_destruction(held: Plausibility) -> str:
     at_7, at_8 = USUAL_DESTRUCTION_PCT_H
     return said(
         "reducing sugars go at {destroyed_pct_h} %/h there (pH {ph_settler}), "
-        "usual {at_7} near pH 7 and {at_8} at pH 8",
+        "usual {at_7} %/h near pH 7 and {at_8} %/h at pH 8",
         destroyed_pct_h=figure(held.destroyed_pct_h, ".1f"),
         ph_settler=figure(held.ph_settler, ".2f"),
         at_7=figure(at_7, "g"),

@@ -62,7 +62,7 @@ def health_line(report: ReportView, run: RunHealth) -> str:
     if run.finished is not None:
         took = (
             ""
-            if run.took_s is None
+            if run.took_s is None or run.stages  # stages tell it better than the search alone
             else said(", after {took_s} s", took_s=figure(run.took_s, ".0f"))
         )
         parts.append(
@@ -72,9 +72,9 @@ def health_line(report: ReportView, run: RunHealth) -> str:
                 took=took,
             )
         )
-    parts.append(said("searched {first} to {last}", first=first, last=last))
     if run.stages:
         parts.append(clean(run.stages, 300))
+    parts.append(said("searched {first} to {last}", first=first, last=last))
     if run.previous_end is None:
         parts.append(said("the first run: nothing to compare with"))
     else:

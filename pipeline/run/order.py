@@ -266,7 +266,7 @@ def _chosen_days(mill: Mill, first: date | None, last: date | None) -> tuple[dat
             said("--from and --to"),
             said(
                 "Readings reach from {first} to {last} (UTC days); choose days among them, or pull "
-                "the exports that lack.",
+                "the missing exports.",
                 first=days[0],
                 last=days[-1],
             ),

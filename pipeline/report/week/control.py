@@ -41,7 +41,7 @@ def controls(view: ReportView) -> list[ControlWords]:
 def _multiplier(view: ReportView, balance: pl.DataFrame, fitted: float) -> ControlWords:
     titled = Titled(
         "multiplier",
-        said("Kinetic multiplier by the laboratory [1]"),
+        said("Kinetic multiplier by the laboratory [times the published rate]"),
         said(
             "Kinetic multiplier that each day's laboratory results ask for, beside the one fitted"
         ),

@@ -9,7 +9,9 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 
+from models.account import added_findings
 from pipeline.report.groups import verdict_words
+from pipeline.report.season_head import level_log_sd
 from pipeline.report.view import Estimate, WeekView, vessel_kinds
 from pipeline.report.week.fixes import FixCheck, check_fix
 from pipeline.words import (
@@ -121,25 +123,22 @@ def offenders(view: WeekView) -> list[OffenderRow]:
     known = _standing(view.known).filter(pl.col("started") < view.report.period_end)
     if "verdict" in known.columns:
         known = known.filter(pl.col("verdict").fill_null("") != "dismissed")
-    repeated = (
-        known.group_by("cause", "section")
-        .agg(
-            pl.col("lost_t", "lost_t_low", "lost_t_high").sum(),
-            times=pl.len(),
-            last=pl.col("started").max(),
-        )
-        .filter(pl.col("times") > 1)
-        .sort("lost_t", "cause", "section", descending=[True, False, False])
+    places = known.partition_by("cause", "section")
+    repeated = sorted(
+        (rows for rows in places if rows.height > 1),
+        key=lambda rows: (-rows["lost_t"].sum(), *rows.select("cause", "section").row(0)),
     )
-    return [_offender(view, row) for row in repeated.head(_OFFENDERS_SHOWN).to_dicts()]
+    return [_offender(view, rows) for rows in repeated[:_OFFENDERS_SHOWN]]
 
 
-def _offender(view: WeekView, row: dict[str, Any]) -> OffenderRow:
+def _offender(view: WeekView, rows: pl.DataFrame) -> OffenderRow:
     price = view.report.price_per_t
-    value, low, high = (row[name] for name in ("lost_t", "lost_t_low", "lost_t_high"))
+    # Added as the desk and the season add them: one sum has one interval wherever it stands.
+    value, low, high = added_findings(rows, level_log_sd(view.report))
+    row = rows.sort("started").row(-1, named=True) | {"last": rows["started"].max()}
     return OffenderRow(
         *_what_where(view, row),
-        count(row["times"]),
+        count(rows.height),
         tonnes(value, low, high),
         money(price * value, price * low, price * high, view.report.currency),
         day_words(row["last"].astimezone(ZoneInfo(view.report.zone)), view.last.year),

@@ -78,7 +78,7 @@ def _moved(rows: list[dict[str, Any]], zone: ZoneInfo) -> str:
 def _method(row: dict[str, Any]) -> tuple[str, str, str, str]:
     surely = row["high_pct_low"] * row["high_pct_high"] > 0.0
     way = said("high") if row["high_pct"] > 0.0 else said("low")
-    way = way if surely else said("not told from right")
+    way = way if surely else said("cannot be told from zero")
     return (
         _METHODS.get(row["analyte"], clean(row["analyte"], 40)),
         stream_words(row["place"], "out"),

@@ -1,6 +1,7 @@
 """Pages of the desk: what they show, what the address holds, what is refused."""
 
 import io
+import os
 import re
 from datetime import timedelta
 
@@ -10,14 +11,16 @@ from desks import client_of, desk_for
 from pages import Words
 from python_calamine import CalamineWorkbook
 
-from models.account import bare_sums, with_bounds
+from models.account import added_findings, bare_sums, multiplier_log_sd, with_bounds
 from pipeline.desk.address import stamp
+from pipeline.desk.desk import waiting
 from pipeline.present.view import judged_minutes
 from pipeline.store.export import findings_frame
 from pipeline.store.folders import store_of
 from pipeline.words import tonnes
 
 KEY = "/m/brindlewater"
+PERIODS = [f"2025101{n}T0000Z_2025102{n}T0000Z" for n in range(3)]
 
 
 def words(answer):
@@ -34,7 +37,7 @@ def test_the_season_shows_every_strip_and_all_findings(shown, mill):
     assert answer.status_code == 200
     text = words(answer)
     for strip in ("Loss above the unavoidable", "What chance explains", "Planned and noted",
-                  "Odd, but no loss", "Stops", "Sensor troubles", "Laboratory level"):  # fmt: skip
+                  "Odd, with little or no loss", "Stops", "Sensor troubles", "Laboratory level"):  # fmt: skip
         assert strip in text
     for name in store_of(mill).findings()["finding_id"]:
         assert f'href="{KEY}/finding/{name}"' in answer.text
@@ -239,6 +242,25 @@ def test_reports_are_indexed_and_reach_nothing_of_the_desk(desk, client, mine, f
     assert client.get(f"{KEY}/reports/link/findings.duckdb").status_code == 400
     (mine.store_path / "own.txt").write_text("not a report")
     assert client.get(f"{KEY}/reports/link/own.txt").status_code == 400
+
+
+def test_dossiers_and_periods_stand_with_the_newest_first(client, mine):
+    for home, names in (("dossier", ("a1", "b2", "c3")), ("period", PERIODS)):
+        for moment, name in zip((200, 300, 100), names, strict=True):
+            page = mine.reports_path / home / name / f"{home}.html"
+            page.parent.mkdir(parents=True, exist_ok=True)
+            page.write_text("<p>x</p>", "utf-8")
+            os.utime(page, (moment, moment))
+        text = client.get(f"{KEY}/reports/").text
+        places = [text.index(f"{home}/{names[n]}/") for n in (1, 0, 2)]
+        assert places == sorted(places)
+
+
+def test_what_waits_is_added_up_as_reports_add_it(desk, client):
+    known = desk.of("brindlewater").now()
+    level = multiplier_log_sd(known.run["multiplier_low"], known.run["multiplier_high"])
+    together = tonnes(*added_findings(waiting(known.findings), level))
+    assert f"together {together} above the usual" in words(client.get(f"{KEY}/waiting"))
 
 
 def test_a_reader_chooses_a_language_and_keeps_it(shown):
