@@ -145,7 +145,7 @@ def test_points_and_vessels_of_common_names_are_said_with_their_article():
     assert ES(section_words("first_evaporator", {})) == "primer evaporador"
     lever = change_words(Change("temp_degc", "by", -2.0, "first_evaporator"))
     assert lever == "temperature in the first evaporator 2 °C lower"
-    assert FR(lever) == "température dans le premier évaporateur 2 °C de moins"
+    assert FR(lever) == "température dans la première caisse d'évaporation 2 °C de moins"
     assert ES(change_words(Change("flow", "factor", 5.0))) == "caudal de jugo 5 % más alto"
 
 
