@@ -114,7 +114,8 @@ def test_what_is_done_to_a_text_is_done_to_its_words():
     assert probe.startswith("pH probe")
     assert ES(probe).startswith("la sonda de pH")
     assert FR(name.upper()) == "SUCRE CONSOMMÉ PAR DES MICROBES"
-    assert PT(joined("; ", [name, "LT.AI212"]) + ".") == "Açúcar consumido por micróbios; LT.AI212."
+    told = PT(joined("; ", [name, "LT.AI212"]) + ".")
+    assert told == "Sacarose consumida por microrganismos; LT.AI212."
     assert ES(tonnes(2.3, 1.2, 3.9).split(" (", 1)[0]) == "2,3 t"
 
 
@@ -145,7 +146,7 @@ def test_points_and_vessels_of_common_names_are_said_with_their_article():
     assert ES(section_words("first_evaporator", {})) == "primer evaporador"
     lever = change_words(Change("temp_degc", "by", -2.0, "first_evaporator"))
     assert lever == "temperature in the first evaporator 2 °C lower"
-    assert FR(lever) == "température dans le premier évaporateur 2 °C de moins"
+    assert FR(lever) == "température dans la première caisse d'évaporation 2 °C de moins"
     assert ES(change_words(Change("flow", "factor", 5.0))) == "caudal de jugo 5 % más alto"
 
 
