@@ -207,7 +207,10 @@ def _spec(
         scale=alt.Scale(domain=[min(spread), max(spread)], nice=True, zero=False),
     )
     whisker = data.add(rows).mark_rule(color=GREY, strokeWidth=1).encode(x=x, y="lo:Q", y2="hi:Q")
-    names = [_INSIDE, _MARKED]
+    # A key explains what is drawn: a mark that no day bears is not in it.
+    kinds = [(_INSIDE, "circle", "#ffffff"), (_MARKED, "square", VERMILION)]
+    seen = {row["s"] for row in rows}
+    names, shapes, fills = zip(*(kind for kind in kinds if kind[0] in seen), strict=True)
     columns = 2 if size is WIDE else 1
     legend = alt.Legend(title=None, orient="top", columns=columns, columnPadding=26, labelLimit=260)
     dots = (
@@ -217,10 +220,10 @@ def _spec(
             x=x,
             y=y,
             shape=alt.Shape(
-                "s:N", scale=alt.Scale(domain=names, range=["circle", "square"]), legend=legend
+                "s:N", scale=alt.Scale(domain=names, range=shapes), legend=legend
             ),
             fill=alt.Fill(
-                "s:N", scale=alt.Scale(domain=names, range=["#ffffff", VERMILION]), legend=legend
+                "s:N", scale=alt.Scale(domain=names, range=fills), legend=legend
             ),
         )
     )

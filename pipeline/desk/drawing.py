@@ -59,6 +59,8 @@ class Strip:
 
     def __init__(self, axis: Axis, height: int, label: str) -> None:
         self.axis, self.height = axis, height
+        #: Numbers of levels: written last, on plates, so that no curve runs through them.
+        self._numbers: list[tuple[float, str]] = []
         self.root = ET.Element(
             "svg",
             {
@@ -114,8 +116,7 @@ class Strip:
         for value, words in scale.levels(most):
             y = scale.at(value)
             self.add("line", {"x1": 0, "x2": self.axis.width, "y1": y, "y2": y, "class": "grid"})
-            at = {"x": 3, "y": min(max(y - 2.0, 9.0), self.height - 2.0), "class": "small"}
-            self.add("text", at).text = words
+            self._numbers.append((min(max(y - 2.0, 9.0), self.height - 2.0), words))
 
     def text(self, x: float, y: float, words: str, *, anchor: str = "start") -> None:
         """Write something."""
@@ -147,6 +148,11 @@ class Strip:
 
     def done(self) -> InTongue:
         """The strip as text that may stand in a page."""
+        for y, words in self._numbers:
+            plate = {"x": 0, "y": y - 9.0, "width": 5.0 + 6.6 * len(words), "height": 11}
+            self.add("rect", plate | {"class": "plate"})
+            self.add("text", {"x": 3, "y": y, "class": "small"}).text = words
+        self._numbers.clear()
         return InTongue(lambda tongue: written_in(self.root, tongue))
 
 

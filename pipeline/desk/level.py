@@ -17,7 +17,7 @@ from pipeline.desk.kept import Snapshot
 from pipeline.desk.paths import Scale, range_of
 from pipeline.desk.strips import Row, begun
 from pipeline.mill import Mill
-from pipeline.words import count, figure, joined, said
+from pipeline.words import count, figure, said
 
 _HEIGHT: Final = 62
 #: Moment, low, middle and high of a knot.
@@ -49,11 +49,9 @@ def level_row(known: Snapshot, mill: Mill, axis: Axis, shown: Shown) -> Row:
     scale = Scale(*range_of(middles), _HEIGHT)
     strip = begun(axis, _HEIGHT, said("Level by the laboratory: {summary}", summary=summary), shown)
     _draw_course(strip, course, axis, scale)
-    strip.levels(scale, 2)
-    for x, below, middle, above in days:
-        at = {"x1": x, "x2": x, "y1": scale.at(below), "y2": scale.at(above)}
-        strip.add("line", at | {"class": "bar-line"})
-        strip.add("circle", {"cx": x, "cy": scale.at(middle), "r": 2.4, "class": "grab"})
+    strip.levels(scale, 5)
+    for day in days:
+        _draw_day(strip, day, scale)
     return Row(
         "level", said("Laboratory level"), said("times the published rate"), summary, strip.done()
     )
@@ -69,33 +67,27 @@ def _course(known: Snapshot, bounds: list[float]) -> list[Knot]:
 
 
 def _draw_course(strip: Strip, course: list[Knot], axis: Axis, scale: Scale) -> None:
-    points = [(axis.x(m), scale.at(lo), scale.at(mid), scale.at(hi)) for m, lo, mid, hi in course]
-    top = joined(
-        "L",
-        (
-            said("{x} {high}", x=figure(x, ".1f"), high=figure(high, ".1f"))
-            for x, _, _, high in points
-        ),
+    # Coordinates are no figures that are said: a decimal comma would tear the path.
+    xs = [axis.x(knot[0]) for knot in course]
+    low, middle, high = (
+        [f"{x:.1f} {scale.at(knot[part]):.1f}" for x, knot in zip(xs, course, strict=True)]
+        for part in (1, 2, 3)
     )
-    bottom = joined(
-        "L",
-        (
-            said("{x} {low}", x=figure(x, ".1f"), low=figure(low, ".1f"))
-            for x, low, _, _ in reversed(points)
-        ),
+    strip.path(f"M{'L'.join(high)}L{'L'.join(reversed(low))}Z", "interval")
+    strip.path(f"M{'L'.join(middle)}", "level")
+
+
+def _draw_day(strip: Strip, day: tuple[float, float, float, float], scale: Scale) -> None:
+    """A day with its 90 % interval; a head where the interval goes on beyond the strip."""
+    x, below, middle, above = day
+    strip.add(
+        "line",
+        {"x1": x, "x2": x, "y1": scale.at(below), "y2": scale.at(above), "class": "bar-line"},
     )
-    strip.path(f"M{top}L{bottom}Z", "interval")
-    strip.path(
-        "M"
-        + joined(
-            "L",
-            (
-                said("{x} {mid}", x=figure(x, ".1f"), mid=figure(mid, ".1f"))
-                for x, _, mid, _ in points
-            ),
-        ),
-        "level",
-    )
+    for beyond, edge, back in ((above > scale.high, 0.0, 4.0), (below < scale.low, _HEIGHT, -4.0)):
+        if beyond:
+            strip.path(f"M{x - 2.5:.1f} {edge + back:.1f}h5L{x:.1f} {edge:.1f}Z", "beyond")
+    strip.add("circle", {"cx": x, "cy": scale.at(middle), "r": 2.4, "class": "grab"})
 
 
 def _days(

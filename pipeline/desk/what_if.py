@@ -11,7 +11,7 @@ from pipeline.desk.address import Query
 from pipeline.desk.kept import Kept
 from pipeline.mill import Mill
 from pipeline.period import period_of
-from pipeline.replay import replay, replay_lines
+from pipeline.replay import replay, replay_told
 from pipeline.words import figure, place_within, said, span_words
 
 #: How a change stands in an address: ``by.KEY``.
@@ -51,8 +51,8 @@ class Slider:
 
     @property
     def shown(self) -> str:
-        """Where it stands, as a number with its sign."""
-        return figure(self.value, "+g") if self.value else "0"
+        """What it changes, always with a sign: no setting is meant."""
+        return figure(self.value, "+g") if self.value else "± 0"
 
     @property
     def change(self) -> str:
@@ -127,12 +127,12 @@ def what_if_view(kept: Kept, query: Query) -> dict[str, Any]:
     window = period_of(first, last, mill.tz, now(), said("from, to"))
     sliders = sliders_of(mill, query)
     changes = tuple(slider.change for slider in sliders if slider.value)
-    refused, lines = None, []
+    refused, told = None, None
     if changes:
         try:
-            lines = kept.once(
+            told = kept.once(
                 ("what-if", window, changes),
-                lambda: list(replay_lines(replay(mill, window, changes))),
+                lambda: replay_told(replay(mill, window, changes)),
             )
         except ConfigError as error:
             refused = error
@@ -141,7 +141,7 @@ def what_if_view(kept: Kept, query: Query) -> dict[str, Any]:
         "from_at": first,
         "to_at": last,
         "when": span_words(window.start, window.end, mill.tz),
-        "lines": lines,
+        "told": told,
         "refused": refused,
         "caution": _CAUTION,
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -11,16 +12,17 @@ from pipeline.words import bare_tonnes, plain, said, section_words, share_words,
 
 #: Drivers of less than this either way are left out of the vessels' table [t].
 _LEAST_T: Final = 0.0005
+#: A number as printed, in English, that is not all zeros.
+_NOT_NOTHING: Final = re.compile(r"[-−]?[0.,]*[1-9]")
 
 
 @dataclass(frozen=True)
 class DriverRow:
-    """One driver above the usual; ``width`` [%] of the largest."""
+    """One driver above the usual; ``part`` [%] of the largest, 0 where nothing shows in print."""
 
     name: str
     above: str
-    width: float
-    adds: bool
+    part: float
 
 
 @dataclass(frozen=True)
@@ -58,12 +60,16 @@ def drivers(account: PeriodAccount) -> list[DriverRow]:
         DriverRow(
             share_words(part.driver),
             in_tonnes(part.above_usual),
-            100.0 * abs(part.above_usual.mid) / most,
-            part.above_usual.mid > 0.0,
+            100.0 * part.above_usual.mid / most if _shows(in_tonnes(part.above_usual)) else 0.0,
         )
         for part in account.by_driver
         if abs(part.above_usual.mid) >= _LEAST_T
     ]
+
+
+def _shows(words: str) -> bool:
+    """Whether printed tonnes are any: what rounds to nothing has no bar."""
+    return bool(_NOT_NOTHING.match(words))
 
 
 def told_drivers(account: PeriodAccount) -> list[str]:

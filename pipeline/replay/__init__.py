@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from pipeline.replay.levers import Levers, levers_of, work_out_levers
     from pipeline.replay.prices import LIME_PRICE_SHARE, RS_PRICE_SHARE, prices_of
     from pipeline.replay.season import SeasonRan
-    from pipeline.replay.told import replay_json, replay_lines
+    from pipeline.replay.told import replay_json, replay_lines, replay_told
     from pipeline.replay.words import change_words, ph_words
 else:
     __getattr__ = handed_out(__name__, __file__)

@@ -47,12 +47,13 @@ from pipeline.words import (
 
 @dataclass(frozen=True, slots=True)
 class Card:
-    """A finding with its evidence and chart."""
+    """A finding with its evidence and chart, and whether that shows the rate of the loss."""
 
     row: FindingRow
     evidence: Evidence
     drawing: Drawing
     cautions: str
+    shows_loss: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +125,7 @@ def _card(view: ReportView, row: FindingRow) -> Card:
         view, row.section, row.started, row.ended, row.anchor, label, microbes=microbes
     )
     cautions = joined(", ", dict.fromkeys(caution_label(line) for line in row.cause.cautions))
-    return Card(row, read_evidence(row.evidence), drawing, cautions)
+    return Card(row, read_evidence(row.evidence), drawing, cautions, not microbes)
 
 
 def season_of(view: ReportView, findings: pl.DataFrame) -> Season | None:

@@ -218,7 +218,7 @@
     };
     for (const slider of form.querySelectorAll("input[type=range]")) {
       const told = slider.parentElement.querySelector("output");
-      slider.addEventListener("input", () => { told.textContent = (slider.valueAsNumber > 0 ? "+" : "") + slider.valueAsNumber.toLocaleString(document.documentElement.lang); });
+      slider.addEventListener("input", () => { told.textContent = (slider.valueAsNumber > 0 ? "+" : slider.valueAsNumber < 0 ? "" : "±\u00a0") + slider.valueAsNumber.toLocaleString(document.documentElement.lang); });
       slider.addEventListener("change", ask);
     }
     form.addEventListener("submit", (event) => { event.preventDefault(); ask(); });

@@ -7,7 +7,8 @@
     byId("axis").setAttribute("aria-pressed", String(byClock));
     if (byId("raw")) byId("raw").setAttribute("aria-pressed", String(withRaw));
     lanes.forEach((lane) => { lane.box.hidden = !lane.on; });
-    visible.forEach((lane, i) => drawLane(lane, i === visible.length - 1));
+    visible.forEach((lane, i) => drawLane(lane, !printing && i === visible.length - 1));
+    if (printing) drawFoot();
     holder.dataset.from = String(Math.round(view[0]));
     holder.dataset.to = String(Math.round(view[1]));
     read();
@@ -183,6 +184,7 @@
     lane.check.addEventListener("change", () => { lane.on = lane.check.checked; draw(); });
     html("bdi", "", (lane.tag ? lane.tag + COLON : "") + lane.what, label);
   }
+  foot = make("svg", { "aria-hidden": "true" }, html("div", "lane-axis", "", holder));
   byId("still").hidden = true;
   byId("chart").hidden = false;
   let waiting = 0;

@@ -15,6 +15,7 @@
   const narrowest = 20 * step;
   const byId = (name) => document.getElementById(name);
   const holder = byId("lanes");
+  let foot = null;
 
   const numbers = (text) => {
     const raw = atob(text);
@@ -246,6 +247,17 @@
     }
     lane.cursor = make("line", { class: "cursor", y1: TOP, y2: TOP + PLOT, visibility: "hidden" }, lane.svg);
     lane.chosen = make("rect", { class: "chosen", y: TOP, height: PLOT, visibility: "hidden" }, lane.svg);
+  };
+  /* On paper every sheet repeats the axis, which stands on the screen under the last lane. */
+  const drawFoot = () => {
+    foot.setAttribute("viewBox", "0 0 " + width + " " + FOOT);
+    foot.replaceChildren();
+    for (const [time, words] of ticks()) {
+      const x = xOf(time);
+      make("line", { class: "tick", x1: x, x2: x, y1: 0, y2: 5 }, foot);
+      if (x > LEFT + 18 && x < width - RIGHT - 18)
+        make("text", { class: "small", x, y: 17, "text-anchor": "middle" }, foot).textContent = words;
+    }
   };
   const onsetDelay = (lane) => {
     if (!lane.delay) return 0;

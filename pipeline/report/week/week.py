@@ -43,6 +43,7 @@ def compose_week(view: WeekView) -> dict[str, Any]:
     zone = ZoneInfo(report.zone)
     sensors = gathered_sensors(report)
     sums = _sums(view, 0)
+    causes = cause_rows(view, sums, _sums(view, 1))
     return {
         **common_parts(report, view.run),
         "week": said(
@@ -57,7 +58,8 @@ def compose_week(view: WeekView) -> dict[str, Any]:
         "days": day_rows(view),
         "shift_totals": shift_totals(view),
         "week_total": "" if sums is None else against_targets(*_ends(sums.total)),
-        "causes": cause_rows(view, sums, _sums(view, 1)),
+        "causes": causes,
+        "hatched": any("url(#hatch)" in row.bar for row in causes),
         "rows": _found(view),
         "season": season_of(report, view.known),
         "defined": DEFINED,
