@@ -108,7 +108,7 @@ def test_plurals_follow_the_language():
 
 def test_what_is_done_to_a_text_is_done_to_its_words():
     name = words_of("microbial").name
-    assert ES(within_line(name)) == "azúcar consumido por microbios"
+    assert ES(within_line(name)) == "sacarosa consumida por microorganismos"
     # In English this begins with a small letter already.
     probe = within_line(words_of("ph_probe_high").name)
     assert probe.startswith("pH probe")
