@@ -169,7 +169,8 @@ def test_the_daily_balance_by_composites_sees_losses_thinned_by_the_day():
         assert limit.tonnes == pytest.approx(2.369, abs=1e-3)
     assert balance.limit(0, 4 * 1440).tonnes == pytest.approx(Z95_ONE_SIDED * 0.001 * 2880.0)
     text = balance.says((30 * 60, 32 * 60), 3000.0, 1.0)
-    assert "above 2.37 t in the 24 h of its composite samples: it would have seen" in text
+    assert "above 2.37 t in the 24 h of its composite samples. Of this loss" in text
+    assert "it would have seen it" in text
     assert "composite samples: 1 before and 1 after the station" in text
 
 

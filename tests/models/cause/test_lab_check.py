@@ -67,8 +67,10 @@ def test_the_sentence_says_whether_it_would_have_seen_it(lost_kg, covered, seen)
     balance = balance_of(4, 9)
     text = balance.says((0, 1440), lost_kg, covered)
     assert "sees losses above 0.71 t in this period" in text
-    assert ("it would have seen this one" in text) == seen
-    assert ("it would not have seen this one" in text) != seen
+    # What is compared with the limit is what is told, not the whole loss.
+    assert f"Of this loss {covered * lost_kg / 1000.0:.2f} t lie there" in text
+    assert ("it would have seen it" in text) == seen
+    assert ("it would not have seen it" in text) != seen
     assert ("outside its two sampling points" in text) == (covered < 0.5)
 
 
@@ -101,7 +103,7 @@ def test_finding_carries_what_the_laboratory_saw(plant):
             row[4] += 1.0526 * 12.0 * 0.004
     losses = plant.search()
     evidence = json.loads(losses.findings["evidence"][0])
-    assert evidence["ordinary_balance"].startswith("The ordinary daily balance sees losses above")
+    assert evidence["ordinary_balance"].startswith("The ordinary daily balance, from before")
     told, kinetic, says = evidence["lab"]
     error = (told["high"] - told["low"]) / 2.0 / 1.6449
     assert "pairs of laboratory samples" in told["text"]

@@ -51,7 +51,7 @@ def test_methods_are_told_with_interval_and_verdict(week):
     told = replace(week, level=course(1.5), methods=METHODS)
     methods = level_words(told).methods
     assert methods[0] == ("Reducing sugars", "clear juice", "120", "3.1 % (0.4 to 5.8): high")
-    assert methods[1][3] == "-0.2 % (-0.9 to 0.5): not told from right"
+    assert methods[1][3] == "-0.2 % (-0.9 to 0.5): cannot be told from zero"
     assert "<b>tank" not in page_of("week", compose_week(told))
 
 
