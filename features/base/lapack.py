@@ -10,13 +10,14 @@ from __future__ import annotations
 import sys
 from importlib.machinery import PathFinder
 from importlib.util import find_spec, module_from_spec
-from typing import Any, Final
+from types import ModuleType
+from typing import Final
 
 _PACKAGE: Final = "scipy.linalg"
 _FILE: Final = f"{_PACKAGE}._flapack"
 
 
-def _routines() -> Any:
+def _routines() -> ModuleType:
     """Load the module of LAPACK's routines."""
     if _PACKAGE not in sys.modules:
         try:
@@ -28,7 +29,7 @@ def _routines() -> Any:
     return lapack
 
 
-def _alone() -> Any:
+def _alone() -> ModuleType:
     """Load the file of the routines without its package."""
     package = find_spec("scipy")
     places = (package.submodule_search_locations if package else None) or []

@@ -135,7 +135,8 @@ def _summed_up(
     before = _banded_log_det(priors[0]) + float(np.linalg.slogdet(priors[1])[1])
     evidence = -float(rho.sum()) - len(off) * math.log(scale) - penalty
     evidence += 0.5 * (before - system.log_det)
-    return Solved(found[1], np.linalg.inv(system.schur), evidence, scale, pace, found[0])
+    covariance = np.asarray(np.linalg.inv(system.schur), dtype=float)
+    return Solved(found[1], covariance, evidence, scale, pace, found[0])
 
 
 class System:
