@@ -12,7 +12,7 @@ import polars as pl
 
 from features.base import Analyte, Signal, Station
 from features.flow import derive
-from models.base import Array, Minutes, to_minutes
+from models.base import Minutes, to_minutes
 
 #: Long enough for the juice of the first minutes to have left any train [min].
 _SETTLED_MIN: Final = 24 * 60
@@ -43,7 +43,7 @@ class Nominal:
     zones: dict[str, dict[str, float]]
 
     def minutes(self, start_utc: datetime, n: int) -> Minutes:
-        """So many minutes, all alike.
+        """So many minutes, all alike, to be read only.
 
         Parameters
         ----------
@@ -54,9 +54,10 @@ class Nominal:
         -------
         Minutes
         """
-        held = {name: np.full(n, value) for name, value in self.station.items()}
+        # Each a view of one number: to fill weeks of minutes takes longer than what they serve.
+        held = {name: np.broadcast_to(value, n) for name, value in self.station.items()}
         zones = {
-            zone: {name: np.full(n, value) for name, value in columns.items()}
+            zone: {name: np.broadcast_to(value, n) for name, value in columns.items()}
             for zone, columns in self.zones.items()
         }
         return Minutes(start_utc, held, zones)
