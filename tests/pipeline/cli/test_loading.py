@@ -41,11 +41,11 @@ LOADS = {
     "outbox": (["outbox", "MILL"], DESCRIPTION),
     "check": (["check", "MILL"], STORE),
     "check of a new description": (["check", "NEW"], DESCRIPTION),
-    "standing": (STANDING, STORE | FLOW),
-    "explain": (["explain", "MILL", "ID", "--out", "OUT"], STORE | FLOW | {"pyarrow", "jinja2"}),
+    "standing": (STANDING, STORE | {"scipy.special"}),
+    "explain": (["explain", "MILL", "ID", "--out", "OUT"], STORE | FLOW | {"jinja2"}),
     "period": (
         ["period", "MILL", "--from", "2025-10-11 06:00", "--to", "2025-10-11 12:00"],
-        STORE | FLOW | {"pyarrow", "jinja2"},
+        STORE | FLOW | {"jinja2"},
     ),
 }
 #: Runs a command as the shell would, then tells what was loaded.
