@@ -29,6 +29,7 @@ if TYPE_CHECKING:
         COMPANION,
         LONGEST_HOLD_H,
     )
+    from features.base.lapack import dpbtrf, dpbtrs, dtbtrs
     from features.base.numeric import (
         GAS_CONSTANT,
         KELVIN,

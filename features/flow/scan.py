@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.linalg.lapack import dtbtrs
 
-from features.base import FloatArray
+from features.base import FloatArray, dtbtrs
 
 
 def linear_recurrence(a: FloatArray, b: FloatArray, start: FloatArray | float) -> FloatArray:

@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final, TypeAlias
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
 
 from features.base import Station
 from models.base import Array
@@ -23,8 +22,6 @@ from models.level.priors import (
     believed_of,
 )
 from models.level.samples import Kind, Samples
-
-Precision: TypeAlias = Any  # a sparse array; scipy gives them no types
 
 #: Knots of what the feed brought, and of the multiplier [h].
 KNOT_H: Final = 4.0
@@ -94,15 +91,16 @@ class Linear:
 
     Attributes
     ----------
-    by_course : sparse array, shape (m, courses)
+    by_course : ndarray, shape (s,)
+        Stored values of a matrix of shape (m, courses), see `pattern`.
     by_mill : ndarray, shape (m, size)
     predicted_pct : ndarray, shape (m,)
         What the samples would be at these values.
     pattern : Pattern
-        Of `by_course`.
+        Their places.
     """
 
-    by_course: Precision
+    by_course: Array
     by_mill: Array
     predicted_pct: Array
     pattern: Pattern
@@ -160,8 +158,11 @@ class Equations:
         mill[: layout.weeks] = math.log(kinetics.multiplier)
         return courses, mill
 
-    def course_precision(self, walk_sds: float) -> Precision:
-        """Belief in the courses: a random walk of so many sample errors per root hour."""
+    def course_precision(self, walk_sds: float) -> Array:
+        """Belief in the courses: a random walk of so many sample errors per root hour.
+
+        In upper banded form, shape (2, courses).
+        """
         layout, blocks = self.layout, []
         for kind in layout.kinds:
             sd = float(
@@ -169,16 +170,19 @@ class Equations:
             )
             first = _FIRST_SHARE * self.level_pct[kind] if kind == "rs" else _FIRST_POL_PCT
             blocks.append(_walk(layout.knots, walk_sds * sd * math.sqrt(KNOT_H), first))
-        return sparse.csr_array(sparse.block_diag(blocks, format="csr"))
+        # The first value beside the diagonal of each is 0, so that no course meets the one before.
+        return np.concatenate([np.empty((2, 0)), *blocks], axis=1)
 
     def mill_precision(self) -> Array:
         """Belief in everything else, shape (size, size)."""
         layout, kinetics = self.layout, self._station.kinetics
         sds = [b.log_sd for b in self._believed] + [1.0]
         sds += [self._off_pct(kind, place) for kind, place in layout.points] + [DESTROYED_LOG_SD]
-        course = _walk(layout.weeks, WALK_A_ROOT_WEEK, kinetics.multiplier_log_sd).toarray()
+        course = _walk(layout.weeks, WALK_A_ROOT_WEEK, kinetics.multiplier_log_sd)
         precision = np.zeros((layout.size, layout.size))
-        precision[: layout.weeks, : layout.weeks] = course
+        weeks = np.arange(layout.weeks)
+        precision[weeks, weeks] = course[1]
+        precision[weeks[:-1], weeks[1:]] = precision[weeks[1:], weeks[:-1]] = course[0, 1:]
         rest = np.arange(layout.weeks, layout.size)
         precision[rest, rest] = 1.0 / np.square(sds)
         return precision
@@ -207,7 +211,7 @@ class Equations:
         by_mill[rows, inverted.week] += (1.0 - inverted.over) * total
         by_mill[rows, inverted.week + 1] += inverted.over * total
         by_mill[rows, self._point] = 1.0
-        predicted = by_course @ courses + total + mill[self._point]
+        predicted = self._fed.pattern.times(by_course, courses) + total + mill[self._point]
         return Linear(by_course, by_mill, predicted, self._fed.pattern)
 
 
@@ -250,10 +254,10 @@ class _Fed:
         )
         return cls(Pattern.of(row, column, (begin, layout.courses)), share, gone)
 
-    def at(self, courses: Array, destruction: float) -> tuple[Precision, Array]:
+    def at(self, courses: Array, destruction: float) -> tuple[Array, Array]:
         """Share of each knot in each sample, and what of it is destroyed [% of sucrose]."""
         gone = destruction * self.destroyed
-        by_course = self.pattern.matrix(self.share * (1.0 - np.minimum(gone, 0.95)))
+        by_course = self.pattern.stored(self.share * (1.0 - np.minimum(gone, 0.95)))
         lost = self.share * gone * courses[self.pattern.columns]
         destroyed = np.bincount(self.pattern.rows, lost, self.pattern.shape[0])
         return by_course, np.asarray(destroyed, dtype=float)
@@ -292,11 +296,9 @@ class _Inverted:
         return cls(sums, week, place - week)
 
 
-def _walk(knots: int, step_sd: float, first_sd: float) -> Precision:
-    """Precision of a random walk whose first value has a standard error of its own."""
+def _walk(knots: int, step_sd: float, first_sd: float) -> Array:
+    """Precision of a random walk whose first value has a standard error of its own, banded."""
     step = 1.0 / step_sd**2
-    diagonal = np.full(knots, 2.0 * step)
-    diagonal[0] = step + 1.0 / first_sd**2
-    diagonal[-1] = step
-    beside = np.full(knots - 1, -step)
-    return sparse.csr_array(sparse.diags_array([beside, diagonal, beside], offsets=[-1, 0, 1]))
+    band = np.array([[-step], [2.0 * step]]) * np.ones(knots)
+    band[0, 0], band[1, 0], band[1, -1] = 0.0, step + 1.0 / first_sd**2, step
+    return band

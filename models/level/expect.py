@@ -12,7 +12,6 @@ from features.base import Station
 from models.level.equations import Equations
 from models.level.level import zone_covariance
 from models.level.newton import System
-from models.level.pattern import banded
 from models.level.samples import Samples
 
 #: Wander of the feed's own sugars, in sample errors per root hour: the middle of those tried.
@@ -46,7 +45,7 @@ def expected_log_sd(
     if samples:
         linear = equations.at(*equations.start())
         gain = equations.sd_pct**-2.0
-        known = System(linear, gain, banded(equations.course_precision(_PACE)), prior).schur
+        known = System(linear, gain, equations.course_precision(_PACE), prior).schur
     covariance = np.asarray(np.linalg.inv(known), dtype=float)
     spread = zone_covariance(layout, covariance, station, len(samples))
     weights = np.concatenate([np.full(layout.weeks, 1.0 / layout.weeks), [*shares.values()]])

@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.linalg import cho_solve_banded, cholesky_banded, solve
 
 from models.base import Array
-from models.level.equations import Equations, Linear, Precision
-from models.level.pattern import added, banded
+from models.level.equations import Equations, Linear
+from models.level.pattern import added, banded_times, factored, solved_band
 
 _STEPS: Final = 25
 _CLOSE: Final = 1e-7
@@ -71,7 +70,7 @@ def solved(
         Precision and centre of the belief in the mill's unknowns, instead of their own.
     """
     course_prior, (courses_0, mill_0) = equations.course_precision(pace), equations.start()
-    mill_prior, band = equations.mill_precision(), banded(course_prior)
+    mill_prior = equations.mill_precision()
     if belief is not None:
         mill_prior, mill_0 = belief
     courses, mill = (courses_0, mill_0) if near is None else (near.courses, near.mill)
@@ -84,8 +83,8 @@ def solved(
                 scale = max(1.0, 1.4826 * float(np.median(np.abs(off))))
             weights = _weights(off / scale)
         gain = weights / (scale * equations.sd_pct) ** 2
-        back = course_prior @ (courses - courses_0), mill_prior @ (mill - mill_0)
-        system = System(linear, gain, band, mill_prior)
+        back = banded_times(course_prior, courses - courses_0), mill_prior @ (mill - mill_0)
+        system = System(linear, gain, course_prior, mill_prior)
         by_course, by_mill = system.step(equations.seen_pct - linear.predicted_pct, back)
         by_mill = np.clip(by_mill, -_LONGEST, _LONGEST)
         courses, mill = courses + by_course, mill + by_mill
@@ -107,7 +106,7 @@ def system_at(equations: Equations, found: Solved) -> tuple[System, Array]:
     linear = equations.at(found.courses, found.mill)
     rest = equations.seen_pct - linear.predicted_pct
     sd = found.scale * equations.sd_pct
-    priors = banded(equations.course_precision(found.pace)), equations.mill_precision()
+    priors = equations.course_precision(found.pace), equations.mill_precision()
     return System(linear, _weights(rest / sd) / sd**2, *priors), rest
 
 
@@ -120,7 +119,7 @@ def _summed_up(
     found: tuple[Array, Array],
     believed: tuple[Array, Array],
     scale: float,
-    priors: tuple[Precision, Array],
+    priors: tuple[Array, Array],
     weights: Array,
     pace: float,
 ) -> Solved:
@@ -130,14 +129,14 @@ def _summed_up(
     far = np.abs(off)
     rho = np.where(far < _HUBER, 0.5 * far**2, _HUBER * far - 0.5 * _HUBER**2)
     gain = weights / (scale * equations.sd_pct) ** 2
-    band = banded(priors[0])
-    system = System(linear, gain, band, priors[1])
+    system = System(linear, gain, *priors)
     away, moved = found[0] - believed[0], found[1] - believed[1]
-    penalty = 0.5 * float(away @ (priors[0] @ away) + moved @ priors[1] @ moved)
-    before = _banded_log_det(band) + float(np.linalg.slogdet(priors[1])[1])
+    penalty = 0.5 * float(away @ banded_times(priors[0], away) + moved @ priors[1] @ moved)
+    before = _banded_log_det(priors[0]) + float(np.linalg.slogdet(priors[1])[1])
     evidence = -float(rho.sum()) - len(off) * math.log(scale) - penalty
     evidence += 0.5 * (before - system.log_det)
-    return Solved(found[1], np.linalg.inv(system.schur), evidence, scale, pace, found[0])
+    covariance = np.asarray(np.linalg.inv(system.schur), dtype=float)
+    return Solved(found[1], covariance, evidence, scale, pace, found[0])
 
 
 class System:
@@ -157,10 +156,10 @@ class System:
     def __init__(self, linear: Linear, gain: Array, course_prior: Array, mill_prior: Array) -> None:
         self._linear, self._gain = linear, gain
         weighted = linear.by_mill * gain[:, None]
-        normal = linear.pattern.normal_band(linear.by_course.data, gain)
-        self._factor = cholesky_banded(added(normal, course_prior))
-        self._across = np.asarray(linear.by_course.T @ weighted)
-        self._freed = cho_solve_banded((self._factor, False), self._across)
+        normal = linear.pattern.normal_band(linear.by_course, gain)
+        self._factor = factored(added(normal, course_prior))
+        self._across = linear.pattern.turned_times(linear.by_course, weighted)
+        self._freed = solved_band(self._factor, self._across)
         own = linear.by_mill.T @ weighted + mill_prior
         self.schur = own - self._across.T @ self._freed
 
@@ -170,12 +169,19 @@ class System:
         courses = 2.0 * float(np.log(self._factor[-1]).sum())
         return courses + float(np.linalg.slogdet(self.schur)[1])
 
+    def _fed(self, of_samples: Array) -> Array:
+        """What something of each sample comes to on each knot of the courses."""
+        return self._linear.pattern.turned_times(self._linear.by_course, of_samples)
+
     def step(self, rest: Array, back: tuple[Array, Array]) -> tuple[Array, Array]:
         """Step of courses and mill that residuals and priors ask for."""
+        # All of dense linear algebra that the outlook, which takes no step, can do without.
+        from scipy.linalg import solve  # noqa: PLC0415
+
         pull = self._gain * rest
-        courses = self._linear.by_course.T @ pull - back[0]
+        courses = self._fed(pull) - back[0]
         mill = self._linear.by_mill.T @ pull - back[1]
-        alone = cho_solve_banded((self._factor, False), courses)
+        alone = solved_band(self._factor, courses)
         by_mill = solve(self.schur, mill - self._across.T @ alone, assume_a="sym")
         return alone - self._freed @ by_mill, by_mill
 
@@ -192,9 +198,9 @@ class System:
         pull = self._gain * shape
         none = np.zeros(self._across.shape[0]), np.zeros(len(self.schur))
         courses, mill = self.step(shape, none)
-        taken = self._linear.by_course.T @ pull @ courses + self._linear.by_mill.T @ pull @ mill
+        taken = self._fed(pull) @ courses + self._linear.by_mill.T @ pull @ mill
         return float(pull @ rest), float(pull @ shape - taken)
 
 
 def _banded_log_det(band: Array) -> float:
-    return 2.0 * float(np.log(cholesky_banded(band)[-1]).sum())
+    return 2.0 * float(np.log(factored(band)[-1]).sum())

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 import polars as pl
@@ -22,7 +22,7 @@ from models.level.equations import Equations
 from models.level.level import Level, level_of
 from models.level.newton import Solved, solved
 from models.level.reagent import without_steps
-from models.level.samples import Samples, Spoilt, samples_of
+from models.level.samples import Kind, Samples, Spoilt, samples_of
 from models.level.ways import Ways
 
 #: Trial paces of the feed's wander, in sample errors per root hour.
@@ -99,7 +99,19 @@ def fit_level(
     return replace(level, steps=steps)
 
 
-def compared(one: Samples, samples: Sequence[Samples]) -> bool:
+class Analysed(Protocol):
+    """What is analysed, and where."""
+
+    @property
+    def kind(self) -> Kind:
+        """``rs`` or ``pol``."""
+
+    @property
+    def place(self) -> str:
+        """Vessel behind which it was drawn, or ``mixed_juice``."""
+
+
+def compared(one: Analysed, samples: Sequence[Analysed]) -> bool:
     """Whether the same is analysed at another point: only differences tell of inversion."""
     return any(s.kind == one.kind and s.place != one.place for s in samples)
 

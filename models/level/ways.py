@@ -110,4 +110,6 @@ def _total(rate: Array) -> Array:
 def _filled(values: Array) -> Array:
     """The season's median where a value is not known."""
     known = np.isfinite(values)
+    if known.all():
+        return values
     return np.where(known, values, np.median(values[known]) if known.any() else 0.0)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Final
 
@@ -21,6 +21,7 @@ from models.worth.planned import (
     TELLING,
     Laboratory,
     Point,
+    Series,
     laboratory_of,
     last_place,
     point_of,
@@ -125,9 +126,10 @@ def outlook_of(station: Station) -> Outlook:
     if nominal is None:
         return Outlook(False, prior, (), "", 0, prior, False, None)
     laboratory, have = laboratory_of(station, nominal), analysed(station)
-    steps = {samples.step for samples in laboratory.samples(have, _TRIED[0])}
+    tried = _Tried(laboratory)
+    steps = {laboratory.steps[one.where] for one in laboratory.series(have, _TRIED[0])}
     told = tuple(where for where, step in laboratory.steps.items() if step in steps)
-    count, log_sd = _enough(laboratory, have) if told else (0, station.kinetics.multiplier_log_sd)
+    count, log_sd = _enough(tried, have) if told else (0, station.kinetics.multiplier_log_sd)
     return Outlook(
         True,
         prior,
@@ -136,7 +138,7 @@ def outlook_of(station: Station) -> Outlook:
         count,
         factor_of(log_sd),
         not _prior_wins(station, count, log_sd),
-        _cheapest(laboratory, have),
+        _cheapest(tried, have),
     )
 
 
@@ -151,34 +153,48 @@ def analysed(station: Station) -> dict[Point, float]:
     return found
 
 
-def _log_sd(laboratory: Laboratory, points: Mapping[Point, float], count: int) -> float:
-    samples = laboratory.samples(points, count)
-    return expected_log_sd(samples, laboratory.station, laboratory.shares, count * EVERY_H)
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """Analyses that were tried in turn; most sets of them tell the same as another."""
+
+    laboratory: Laboratory
+    known: dict[tuple[int, tuple[Series, ...]], float] = field(default_factory=dict)
+
+    def log_sd(self, points: Mapping[Point, float], count: int) -> float:
+        """Error that so many samples of some points would leave."""
+        laboratory, series = self.laboratory, self.laboratory.series(points, count)
+        if (count, series) not in self.known:
+            samples = [laboratory.drawn(one) for one in series]
+            self.known[count, series] = expected_log_sd(
+                samples, laboratory.station, laboratory.shares, count * EVERY_H
+            )
+        return self.known[count, series]
 
 
-def _enough(laboratory: Laboratory, points: Mapping[Point, float]) -> tuple[int, float]:
+def _enough(tried: _Tried, points: Mapping[Point, float]) -> tuple[int, float]:
     """How many samples suffice, and the error that they leave."""
-    limit = (1.0 + _NEARLY) * _log_sd(laboratory, points, _MANY)
+    limit = (1.0 + _NEARLY) * tried.log_sd(points, _MANY)
 
     def suffice(count: int) -> bool:
-        return _log_sd(laboratory, points, count) <= limit
+        return tried.log_sd(points, count) <= limit
 
     # More samples never tell less, so the first number that suffices is found by halving.
     count = _TRIED[bisect_left(_TRIED, True, key=suffice)]
-    return count, _log_sd(laboratory, points, count)
+    return count, tried.log_sd(points, count)
 
 
 def _prior_wins(station: Station, count: int, log_sd: float) -> bool:
     return rests_on_prior(count, log_sd, station.kinetics.multiplier_log_sd)
 
 
-def _cheapest(laboratory: Laboratory, have: Mapping[Point, float]) -> Cure | None:
+def _cheapest(tried: _Tried, have: Mapping[Point, float]) -> Cure | None:
     """Fewest further analyses that halve the prior's error, or do nearly as well as any."""
+    laboratory = tried.laboratory
     known: dict[frozenset[Point], float] = {}
     for wanted in _sets(laboratory):
         add = frozenset(wanted - have.keys())
         if add not in known:
-            known[add] = _log_sd(laboratory, dict(have) | dict.fromkeys(add, 0.0), _MANY)
+            known[add] = tried.log_sd(dict(have) | dict.fromkeys(add, 0.0), _MANY)
     station = laboratory.station
     useful = {add: sd for add, sd in known.items() if not _prior_wins(station, _MANY, sd)}
     if not useful:
@@ -188,7 +204,7 @@ def _cheapest(laboratory: Laboratory, have: Mapping[Point, float]) -> Cure | Non
     good = [add for add, log_sd in useful.items() if log_sd <= least]
     # The fewest kinds of analyses first; sets that do alike stay in their order, the usual first.
     add = min(good, key=lambda one: (len(one), round(useful[one], 1)))
-    count, log_sd = _enough(laboratory, dict(have) | dict.fromkeys(add, 0.0))
+    count, log_sd = _enough(tried, dict(have) | dict.fromkeys(add, 0.0))
     return Cure(tuple(sorted(add)), count, factor_of(log_sd), last_place(station) or "")
 
 

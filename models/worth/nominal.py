@@ -4,21 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
 import polars as pl
-from scipy.special import ndtri
 
 from features.base import Analyte, Signal, Station
 from features.flow import derive
-from models.base import Array, Minutes, to_minutes
+from models.base import Minutes, to_minutes
 
 #: Long enough for the juice of the first minutes to have left any train [min].
 _SETTLED_MIN: Final = 24 * 60
-#: Spread of the inversion between limed and clear juice over a season, relative (estimate: 0.3 to
-#: 0.5 on simulated mills).
-_SPREAD: Final = 0.4
 _FEED: Final = Signal("feed", "flow", "mixed_juice", "", "m3/h", 0.0, 1e6)
 
 
@@ -45,17 +42,8 @@ class Nominal:
     station: dict[str, float]
     zones: dict[str, dict[str, float]]
 
-    def inverted_of(self, pairs: int) -> Array:
-        """What so many pairs of samples may be expected to have seen inverted [% of sucrose].
-
-        It differs from pair to pair as pH, flow and faults do; without that nothing could part it
-        from what a method is off by.
-        """
-        quantiles = ndtri((np.arange(pairs) + 0.5) / max(pairs, 1))
-        return self.inverted_pct * np.maximum(1.0 + _SPREAD * quantiles, 0.2)
-
     def minutes(self, start_utc: datetime, n: int) -> Minutes:
-        """So many minutes, all alike.
+        """So many minutes, all alike, to be read only.
 
         Parameters
         ----------
@@ -66,9 +54,10 @@ class Nominal:
         -------
         Minutes
         """
-        held = {name: np.full(n, value) for name, value in self.station.items()}
+        # Each a view of one number: to fill weeks of minutes takes longer than what they serve.
+        held = {name: np.broadcast_to(value, n) for name, value in self.station.items()}
         zones = {
-            zone: {name: np.full(n, value) for name, value in columns.items()}
+            zone: {name: np.broadcast_to(value, n) for name, value in columns.items()}
             for zone, columns in self.zones.items()
         }
         return Minutes(start_utc, held, zones)
@@ -88,13 +77,20 @@ def nominal_of(station: Station) -> Nominal | None:
     """
     if not (station.of_kind("liming_tank") and station.of_kind("settler")):
         return None
+    # What is measured where does not matter to a station at its targets.
+    return _worked_out(replace(station, signals=(_FEED,), lab=()))
+
+
+@lru_cache(maxsize=8)
+def _worked_out(station: Station) -> Nominal | None:
+    """Work it out once for all that is asked of it: promises, results, cures."""
     start = datetime(2025, 1, 1, tzinfo=UTC)
     times = pl.datetime_range(
         start, start + timedelta(minutes=_SETTLED_MIN - 1), "1m", time_unit="us", eager=True
     )
     feed = pl.lit(station.targets.flow_feed_m3_h, dtype=pl.Float64).alias(_FEED.name)
     grid = pl.DataFrame({"ts_utc": times}).with_columns(feed)
-    derived = derive(grid, replace(station, signals=(_FEED,), lab=()))
+    derived = derive(grid, station)
     minutes = to_minutes(derived.station_minutes, derived.zone_minutes)
     last = {name: float(values[-1]) for name, values in minutes.station.items()}
     zones = {

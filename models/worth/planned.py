@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Final
+from statistics import NormalDist
+from typing import Final, NamedTuple
 
 import numpy as np
-from scipy.special import ndtri
 
 from features.balance import pol_lost_per_sucrose
 from features.base import Analyte, Station
@@ -28,6 +28,8 @@ TELLING: Final[tuple[Analyte, ...]] = ("rs", "brix", "pol", "purity", "potassium
 EVERY_H: Final = 6.0
 #: Spread of the inversion over a season, relative (estimate: 0.3 to 0.5 on simulated mills).
 _SPREAD: Final = 0.4
+#: Of Python itself: for so few numbers no library is worth the time that it takes to load.
+_NORMAL: Final = NormalDist()
 _GOLDEN: Final = 0.6180339887498949
 _SETTLED_MIN: Final = 2880
 #: Relative standard error of an analysis that no series of the mill tells (estimate: routine
@@ -37,6 +39,34 @@ _USUAL_REL_SD: Final[Mapping[Analyte, float]] = {
     "potassium": 0.03, "chloride": 0.03,
 }  # fmt: skip
 _TRACERS: Final[tuple[Analyte, ...]] = ("brix", "potassium", "chloride")
+
+
+class Series(NamedTuple):
+    """Samples that would tell of inversion, before they are drawn.
+
+    Attributes
+    ----------
+    kind : str
+        ``rs`` or ``pol``.
+    where : str
+        One of `WHERE`.
+    every_h, hours : float
+        Time from one to the next, and that of all [h].
+    seen_pct, sd_pct : float
+        Result and standard error of one analysis [% of sucrose].
+    """
+
+    kind: Kind
+    where: str
+    every_h: float
+    hours: float
+    seen_pct: float
+    sd_pct: float
+
+    @property
+    def place(self) -> str:
+        """Place as samples call it."""
+        return self.where if self.where != "mixed" else "mixed_juice"
 
 
 @dataclass(frozen=True)
@@ -62,8 +92,10 @@ class Laboratory:
     destroyed: dict[str, float]
     shares: dict[str, float]
 
-    def samples(self, points: Mapping[Point, float], count: int) -> list[Samples]:
-        """What so many grab samples of each point, and composites meanwhile, would be.
+    def series(self, points: Mapping[Point, float], count: int) -> tuple[Series, ...]:
+        """What so many grab samples of each point, and composites meanwhile, would tell.
+
+        Analyses that tell nothing more give the same series.
 
         Parameters
         ----------
@@ -73,18 +105,17 @@ class Laboratory:
             Grab samples of each point.
         """
         made = [s for where in self.steps for s in self._at(where, points, count)]
-        return [s for s in made if compared(s, made)]
+        return tuple(s for s in made if compared(s, made))
 
-    def _at(self, where: str, points: Mapping[Point, float], count: int) -> Iterator[Samples]:
+    def _at(self, where: str, points: Mapping[Point, float], count: int) -> Iterator[Series]:
         here = {analyte: h for (analyte, place), h in points.items() if place == where}
         for period_h in sorted(set(here.values())):
             together = {analyte for analyte, h in here.items() if h == period_h}
-            every = period_h or EVERY_H
-            times_h = np.arange(0.5 * every, count * EVERY_H, every)
+            every, hours = period_h or EVERY_H, count * EVERY_H
             for kind in ("rs", "pol"):
                 found = self._result(kind, together)
-                if found is not None and len(times_h):
-                    yield self._drawn(kind, where, times_h, *found)
+                if found is not None and 0.5 * every < hours:
+                    yield Series(kind, where, every, hours, *found)
 
     def _result(self, kind: Kind, analytes: Collection[Analyte]) -> tuple[float, float] | None:
         """Result and standard error of one analysis [% of sucrose]; None where it is not made."""
@@ -102,9 +133,10 @@ class Laboratory:
     def _rel_sd(self, *analytes: Analyte) -> float:
         return float(np.hypot.reduce([_relative_sd(self.station, a) for a in analytes]))
 
-    def _drawn(
-        self, kind: Kind, where: str, times_h: Array, seen_pct: float, sd_pct: float
-    ) -> Samples:
+    def drawn(self, series: Series) -> Samples:
+        """Samples of a series."""
+        kind, where, every_h, hours, seen_pct, sd_pct = series
+        times_h = np.arange(0.5 * every_h, hours, every_h)
         moved, column = swings(times_h), np.ones((len(times_h), 1))
         ways = {z: pct * moved[:, None] for z, pct in self.inverted_pct[where].items()}
         lost = self.station.kinetics.multiplier * sum(
@@ -113,7 +145,7 @@ class Laboratory:
         seen = np.full(len(times_h), seen_pct)
         return Samples(
             kind,
-            where if where != "mixed" else "mixed_juice",
+            series.place,
             self.steps[where],
             times_h,
             seen,
@@ -132,7 +164,8 @@ def swings(times_h: Array) -> Array:
     from what a method is off by. Juice of the same hours has been through the same everywhere.
     """
     quantile = (np.floor(times_h / EVERY_H) * _GOLDEN) % 1.0
-    return np.maximum(1.0 + _SPREAD * ndtri(np.clip(quantile, 0.005, 0.995)), 0.2)
+    normal = [_NORMAL.inv_cdf(share) for share in np.clip(quantile, 0.005, 0.995).tolist()]
+    return np.maximum(1.0 + _SPREAD * np.array(normal), 0.2)
 
 
 def laboratory_of(station: Station, nominal: Nominal) -> Laboratory:

@@ -79,8 +79,8 @@ def results_seen(lab: pl.DataFrame, station: Station) -> Seen:
         and the way's true length and pH are not known yet.
     """
     prior = station.kinetics.multiplier_log_sd
-    nominal = nominal_of(station)
-    if lab.is_empty() or nominal is None:
+    nominal = None if lab.is_empty() else nominal_of(station)
+    if nominal is None:
         return Seen(0, factor_of(prior), True, None)
     minutes = _held(nominal, lab)
     samples = [_swinging(s) for s in level_samples(minutes, lab, station, {})]

@@ -13,9 +13,6 @@ from pipeline.cli.worth import worth_lines, worth_of_files
 from pipeline.files import shown
 from pipeline.lake import HEALTH, lake_of, tag_health
 from pipeline.mill import Mill
-from pipeline.present import filtrate_line
-from pipeline.pull import shown_lately
-from pipeline.store import store_of
 from pipeline.words import counted, joined, said
 
 #: Days of readings looked at, counted back from the last one.
@@ -62,6 +59,11 @@ def check_mill(mill: Mill) -> Iterator[str]:
     if not days:
         yield said("No readings yet. Next: lostpol pull MILL FILES...")
         return
+    # What looks into a store; a description that has none yet is told without it.
+    from pipeline.present import filtrate_line  # noqa: PLC0415
+    from pipeline.pull import shown_lately  # noqa: PLC0415
+    from pipeline.store import store_of  # noqa: PLC0415
+
     waiting = store_of(mill).pending_days()
     if waiting:
         yield counted(

@@ -10,7 +10,6 @@ if TYPE_CHECKING:
         Columns,
         Names,
         day_bytes,
-        replace_file,
         to_frame,
         write_by_tag,
         write_frame,
@@ -77,6 +76,7 @@ if TYPE_CHECKING:
         refused_frame,
         refused_name,
     )
+    from pipeline.lake.replace import replace_file
     from pipeline.lake.rivals import (
         TWO_VALUES,
         Rivals,

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass, field
 from io import BytesIO
 from pathlib import Path
@@ -276,17 +275,3 @@ def _dump(table: pa.Table, file: BinaryIO) -> None:
     ) as writer:
         writer.write_table(table, row_group_size=1 << 20)
         writer.add_key_value_metadata({KEY: BLANK})
-
-
-def replace_file(part: Path, path: Path) -> None:
-    """Give a finished file its name, in one step that a power cut cannot halve."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part.replace(path)
-    # The new name is safe from a power cut only once its folder is on disk too. Systems that
-    # cannot open a folder do this on their own.
-    with suppress(OSError):
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)

@@ -15,8 +15,8 @@ from typing import Final
 import polars as pl
 
 from pipeline.base import DataError, said
-from pipeline.lake.columns import replace_file
 from pipeline.lake.merge import READINGS_SCHEMA
+from pipeline.lake.replace import replace_file
 from pipeline.lake.seal import state_of
 from pipeline.lake.storage import Storage
 

@@ -30,7 +30,7 @@ from pipeline.lake.merge import READINGS_SCHEMA, DayMerge, conform, import_readi
 from pipeline.lake.seal import digest_of
 from pipeline.lake.sealing import frame_bytes
 from pipeline.lake.storage import Storage, storage_at
-from pipeline.lake.stored import read_stored, recent_day
+from pipeline.lake.stored import read_stored, read_together, recent_day
 
 _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
 _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
@@ -80,8 +80,7 @@ class Lake:
         tags : sequence of str, optional
             Only these tags.
         keep : bool
-            Hold the last days in memory with all their tags, for whoever asks for their
-            neighbours next. Without, readings of other tags are never held.
+            Hold the last days with all their tags, for whoever asks for their neighbours next.
 
         Returns
         -------
@@ -93,6 +92,10 @@ class Lake:
         DataError
             A stored day cannot be read.
         """
+        if tags and not keep:
+            names = self._files("readings", "readings", first, last)
+            if (found := read_together(self.storage, names, tags, self._each)) is not None:
+                return found
         parts = self.readings_by_tag(first, last, tags, keep=keep)
         return pl.concat(parts.values()) if parts else READINGS_SCHEMA.to_frame()
 
@@ -130,8 +133,7 @@ class Lake:
     def readings_hash(self, first: date, last: date) -> str:
         """Hash of the readings of some days; the same readings give the same hash.
 
-        However the exports were cut and in whatever order they came, a day's file has the same
-        bytes, and so has its hash.
+        However the exports came, a day's file has the same bytes, and so has its hash.
         """
         digest = hashlib.sha256()
         for day in self.days():
@@ -150,8 +152,7 @@ class Lake:
     ) -> tuple[pl.DataFrame, list[DayMerge], bool]:
         """Add several sets of readings to one UTC day, with counts for each, without writing it.
 
-        Readings already stored change nothing. Which of two differing readings stays is told in
-        ``pipeline.lake_merge``.
+        Readings already stored change nothing; which of two stays: ``pipeline.lake.merge``.
 
         Parameters
         ----------
@@ -224,8 +225,7 @@ class Lake:
         Returns
         -------
         polars.DataFrame
-            A column that some days lack is null on those days. Without any day the frame has
-            neither rows nor columns.
+            A column that some days lack is null there; without any day there are no columns.
         """
         names = self._files(_folder(kind), kind, first, last)
         read = self._each(partial(read_stored, self.storage, columns=columns), names)

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import BinaryIO, Final, Protocol
 
 from pipeline.base import DataError, LakeError, full_disk, private_folder, said
-from pipeline.lake.columns import replace_file
+from pipeline.lake.replace import replace_file
 
 #: Behind the name of a file that is not finished.
 PART: Final = ".part"

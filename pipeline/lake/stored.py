@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Hashable, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Sequence
+from functools import partial
 from threading import Lock
-from typing import Final
+from typing import Final, TypeAlias
 
 import polars as pl
 
@@ -15,8 +16,12 @@ from pipeline.lake.storage import Storage
 
 #: Days of readings kept in memory: blocks of days share three, and one is on its way out.
 _MOST_RECENT: Final = 4
+#: Days of which some tags are read together: no more lie in memory in full, packed.
+_TOGETHER: Final = 64
 _RECENT: Final[dict[str, tuple[Hashable, pl.DataFrame]]] = {}
 _ONE_AT_A_TIME: Final = Lock()
+#: Goes through files, as ``map`` does.
+_Each: TypeAlias = Callable[[Callable[[str], bytes | None], Sequence[str]], Iterable[bytes | None]]
 
 
 def recent_day(storage: Storage, name: str) -> pl.DataFrame | None:
@@ -52,8 +57,10 @@ def read_stored(
 
     None when there is no such file.
     """
+    content = _stored_bytes(storage, name)
+    if content is None:
+        return None
     try:
-        content = whole_bytes(storage, name)
         if columns is None and tags is None:
             frame = pl.read_parquet(content)
         else:
@@ -64,10 +71,6 @@ def read_stored(
             if tags is not None:
                 some = some.filter(pl.col("tag").is_in(list(tags)))
             frame = some.collect()
-    except FileNotFoundError:
-        return None
-    except OSError as error:
-        raise _unreadable(storage.where(name), str(error).splitlines()[0]) from error
     except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
         raise rotten(storage, name, str(error).splitlines()[0]) from error
     if schema is not None and frame.schema != schema:
@@ -75,6 +78,52 @@ def read_stored(
             storage, name, said("its columns are {columns}", columns=", ".join(frame.columns))
         )
     return frame
+
+
+def _stored_bytes(storage: Storage, name: str) -> bytes | None:
+    """Bytes of a stored file as they were written; None when there is no such file."""
+    try:
+        return whole_bytes(storage, name)
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise _unreadable(storage.where(name), str(error).splitlines()[0]) from error
+
+
+def read_together(
+    storage: Storage, names: Sequence[str], tags: Collection[str], each: _Each
+) -> pl.DataFrame | None:
+    """Readings of some tags out of several days, in order of tag and time.
+
+    They are sifted in one go: to plan that for each day takes longer than to do it.
+
+    Parameters
+    ----------
+    storage : Storage
+    names : sequence of str
+        Files of days, first day first; one that is not there adds nothing.
+    tags : collection of str
+    each : callable
+        Goes through the files, as ``map`` does.
+
+    Returns
+    -------
+    polars.DataFrame or None
+        None where one of the files cannot be read so: read one by one they tell which, and why.
+    """
+    found = [READINGS_SCHEMA.to_frame()]
+    for start in range(0, len(names), _TOGETHER):
+        some = each(partial(_stored_bytes, storage), names[start : start + _TOGETHER])
+        if files := [content for content in some if content is not None]:
+            try:
+                part = pl.scan_parquet(files).filter(pl.col("tag").is_in(list(tags))).collect()
+            except (pl.exceptions.PolarsError, pl.exceptions.PanicException):
+                return None
+            if part.schema != READINGS_SCHEMA:
+                return None
+            found.append(part)
+    # Each stored day is in order of tag and time, so the order of days is that of a tag's times.
+    return pl.concat(found).sort("tag", maintain_order=True)
 
 
 def _unreadable(where: str, detail: str) -> DataError:

@@ -18,12 +18,13 @@ from dataclasses import dataclass
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from pipeline.lake import Lake, RottenError, Storage, refused_name, sealed_json, whole_bytes
-from pipeline.layouts import layout_for
 from pipeline.pull.ledger import SourceLedger, ledger_from, ledger_record, record_bytes
-from pipeline.pull.mill import PullMill
+
+if TYPE_CHECKING:
+    from pipeline.pull.mill import PullMill
 
 NOTES: Final = "pulled"
 
@@ -74,6 +75,9 @@ class Pulled:
 
 def read_as(mill: PullMill, path: Path) -> str:
     """Hash of all that decides how an export is read, but for the meaning of its tags."""
+    # All that reads exports; notes alone are read without it.
+    from pipeline.layouts import layout_for  # noqa: PLC0415
+
     layout = layout_for(path, mill.exports.layout)
     parts = [mill.zone, mill.ambiguous, mill.missing, version("lostpol")]
     parts.append(layout.model_dump_json(exclude={"match", "name"}) if layout else "")

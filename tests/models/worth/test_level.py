@@ -8,10 +8,13 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 import pytest
+from scipy.special import ndtri
 from scipy.stats import norm
 
+from models.worth import level, nominal
 from models.worth.level import outlook_of
 from models.worth.nominal import nominal_of
+from models.worth.planned import swings
 from models.worth.seen import factor_of, rests_on_prior, results_seen
 from pipeline.mill.description import load_mill
 
@@ -169,3 +172,48 @@ def test_samples_once_a_day_count_too(station):
 def test_reducing_sugars_of_one_point_leave_pol_to_tell(station):
     seen = results_seen(results(np.arange(MANY) * 6.0, skip=(("rs", "settler"),)), station)
     assert seen.rests_on_prior
+
+
+def test_a_station_is_worked_out_once_for_promise_results_and_cure(station, monkeypatch):
+    asked = []
+
+    def derive(grid, other):
+        asked.append(other)
+        return real(grid, other)
+
+    real = nominal.derive
+    monkeypatch.setattr(nominal, "derive", derive)
+    nominal._worked_out.cache_clear()
+    outlook_of(without(station, "LAB LJ rs"))
+    results_seen(results(np.arange(0.0, 480.0, 6.0)), station)
+    results_seen(results([]), replace(station, targets=replace(station.targets, brix_pct=15.0)))
+    assert len(asked) == 1
+
+
+def test_sets_of_analyses_that_tell_the_same_are_tried_once(station, monkeypatch):
+    tried = []
+
+    def expected(samples, *rest):
+        tried.append([(s.kind, s.place, s.sd_pct.tolist()) for s in samples])
+        return real(samples, *rest)
+
+    real = level.expected_log_sd
+    monkeypatch.setattr(level, "expected_log_sd", expected)
+    outlook_of(station)
+    # All sugars are analysed everywhere: purity, potassium and chloride beside them add nothing.
+    assert len(tried) <= 6
+    assert all(one not in tried[:n] for n, one in enumerate(tried))
+
+
+def test_weeks_of_a_station_at_its_targets_take_no_memory(station):
+    minutes = nominal_of(station).minutes(START, 60_000)
+    assert minutes.n == 60_000
+    columns = [minutes.station, *minutes.zones.values()]
+    assert {values.strides for held in columns for values in held.values()} == {(0,)}
+
+
+def test_juice_swings_by_normal_quantiles():
+    times_h = np.arange(3.0, 1800.0, 6.0)
+    quantile = np.clip((np.floor(times_h / 6.0) * 0.6180339887498949) % 1.0, 0.005, 0.995)
+    expected = np.maximum(1.0 + 0.4 * ndtri(quantile), 0.2)
+    assert swings(times_h) == pytest.approx(expected, rel=1e-12)

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 from keeping import merge_day
 
 from pipeline.base.errors import DataError
+from pipeline.lake import stored
 from pipeline.lake.lake import Lake
 from pipeline.lake.merge import READINGS_SCHEMA, conform, import_readings, merge_readings
 
@@ -338,3 +339,47 @@ def test_a_replaced_day_is_seen_even_within_one_tick_of_the_clock(tmp_path):
     os.utime(day_file(lake), ns=(facts.st_atime_ns, facts.st_mtime_ns))
     assert day_file(lake).stat().st_size == facts.st_size
     assert lake.read_readings(DAY, DAY, keep=True).equals(other)
+
+
+def lake_of_days(tmp_path, count=5):
+    lake, days = Lake(tmp_path / "lake"), [DAY + timedelta(n) for n in range(count)]
+    for n, day in enumerate(days):
+        merge_day(lake, day, SOME.with_columns(pl.col("ts_utc") + timedelta(n)))
+    return lake, days
+
+
+@pytest.mark.parametrize("tags", [["B"], ["B", "A", "no such tag"], ["no such tag"]])
+@pytest.mark.parametrize("together", [2, 64])
+def test_some_tags_of_many_days_are_read_together_as_one_by_one(
+    tmp_path, monkeypatch, tags, together
+):
+    lake, days = lake_of_days(tmp_path)
+    parts = lake.readings_by_tag(days[0], days[-1], tags)
+    expected = pl.concat([READINGS_SCHEMA.to_frame(), *parts.values()])
+    scans, real = [], pl.scan_parquet
+    monkeypatch.setattr(stored, "_TOGETHER", together)
+    monkeypatch.setattr(pl, "scan_parquet", lambda files: scans.append(len(files)) or real(files))
+    found = lake.read_readings(days[0], days[-1] + timedelta(9), tags)
+    assert found.equals(expected)
+    assert found.schema == READINGS_SCHEMA
+    assert scans == ([2, 2, 1] if together == 2 else [5])
+
+
+@pytest.mark.parametrize(
+    ("damage", "how"),
+    [
+        (lambda file: file.write_bytes(b"nonsense"), "2025-10-08"),
+        (lambda file: pl.DataFrame({"tag": ["A"]}).write_parquet(file), "its columns are tag"),
+        (
+            lambda file: SOME.with_columns(more=1).write_parquet(file),
+            "its columns are ts_utc, tag, value, bad, reason, more",
+        ),
+    ],
+)
+def test_a_damaged_day_among_many_is_named_where_some_tags_are_read(tmp_path, damage, how):
+    lake, days = lake_of_days(tmp_path)
+    damage(lake.root / "readings" / "date=2025-10-08" / "readings.parquet")
+    with pytest.raises(DataError) as caught:
+        lake.read_readings(days[0], days[-1], ["A"])
+    assert how in str(caught.value)
+    assert "date=2025-10-08" in str(caught.value)
