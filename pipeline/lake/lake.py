@@ -34,7 +34,7 @@ from pipeline.lake.stored import read_stored, read_together, recent_day
 
 _KIND: Final = re.compile(r"[a-z][a-z0-9_]{0,60}")
 _DAY: Final = re.compile(r"date=(\d{4}-\d{2}-\d{2})")
-#: Days of shorter spans are just opened; asking first takes as long, where the lake is far away.
+#: Days of shorter spans are just opened, however far the lake: asking first takes as long.
 _SHORT_SPAN: Final = 4
 #: Files asked for at once where the lake is far away.
 _AT_ONCE: Final = 8
@@ -265,13 +265,14 @@ class Lake:
         return len(leftovers)
 
     def _files(self, folder: str, stem: str, first: date, last: date) -> list[str]:
-        """Files of the days of a span that have one; of a short span, those that may have one."""
+        """Files of the days of a span that have one, or of a span soon looked through, may have."""
         if (last - first).days > _LONG_SPAN:
             days = [day for day in self._days(folder, stem) if first <= day <= last]
             return [_name(folder, day, stem) for day in days]
         span = [first + timedelta(days=n) for n in range((last - first).days + 1)]
         names = [_name(folder, day, stem) for day in span]
-        return names if len(names) <= _SHORT_SPAN else self.storage.existing(names)
+        near = not self.storage.far  # opening tells as soon as asking does
+        return names if near or len(names) <= _SHORT_SPAN else self.storage.existing(names)
 
     def _days(self, folder: str, stem: str) -> list[date]:
         found = []

@@ -44,7 +44,8 @@ def write_night_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> 
         The HTML file; PDF and text lie beside it, and the same in other languages of readers.
     """
     out = report_path(mill, period, "nightly.html")
-    view = night_view(mill, period, tuple(gaps))
+    with published_store_of(mill).held():
+        view = night_view(mill, period, tuple(gaps))
     return in_every_language(mill, out, view, write_night)
 
 

@@ -53,7 +53,8 @@ def write_season_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) ->
     Path
         The HTML file, in a folder called after the last local day of the period.
     """
-    view = replace(view_of(mill, period, tuple(gaps)), levers=season_levers(mill))
+    with published_store_of(mill).held():
+        view = replace(view_of(mill, period, tuple(gaps)), levers=season_levers(mill))
     return write_report(report_path(mill, period, "backfill.html"), view)
 
 

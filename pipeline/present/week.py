@@ -52,7 +52,8 @@ def write_week_report(mill: Mill, period: Window, gaps: Iterable[Gap] = ()) -> P
         The HTML file; PDF and text lie beside it.
     """
     out = report_path(mill, period, "weekly.html")
-    view = week_view(mill, period, tuple(gaps))
+    with published_store_of(mill).held():
+        view = week_view(mill, period, tuple(gaps))
     keep_first(mill, view.report.levers, view.last)
     return in_every_language(mill, out, view, write_week)
 

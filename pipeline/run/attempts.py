@@ -40,6 +40,8 @@ class _Attempt:
     started_at: datetime = field(default_factory=now)
     clock_s: float = field(default_factory=time.monotonic)
     run_id: str | None = None
+    #: Rows of exports read so far; only this run adds to them while it holds the store.
+    read: int | None = None
     rows: list[dict[str, Any]] = field(default_factory=list)
 
     @property
@@ -56,20 +58,25 @@ class _Attempt:
         if name == "report":
             self.save()  # its own line of health tells of the stages before it
         at, clock_s = now(), time.monotonic()
-        before = self._readings() if name in {"pull", "sources"} else 0
+        reads = name == "pull" or (name == "sources" and bool(self.mill.sources))
+        if reads and self.read is None:
+            self.read = self._readings()
         try:
             result = self.inner(name, stage, *arguments)
         except BaseException as error:
+            self.read = None
             self._add(name, at, clock_s, error=error)
             raise
         self.run_id = getattr(result, "run_id", self.run_id)
-        self._add(name, at, clock_s, *self._counted(name, result, before))
+        self._add(name, at, clock_s, *self._counted(name, result, reads=reads))
         return result
 
-    def _counted(self, name: str, result: object, before: int) -> tuple[int | None, str | None]:
+    def _counted(self, name: str, result: object, *, reads: bool) -> tuple[int | None, str | None]:
         """How many rows a stage dealt with, and of what."""
         if name in {"pull", "sources"}:
-            return self._readings() - before, "readings"
+            before = self.read or 0
+            self.read = self._readings() if reads else self.read
+            return (self.read or 0) - before, "readings"
         if name == "derive" and isinstance(result, int):
             return result * _MINUTES_A_DAY, "minutes"
         window = getattr(result, "window", None)

@@ -199,7 +199,7 @@ def pull_inbox(mill: Mill, progress: Progress = silent) -> list[Unread]:
         if path in arriving:
             continue
         try:
-            pull(mill, [path], progress)
+            pull(mill, [path], progress, publish=False)
         except RottenError:
             raise
         except DataError as error:

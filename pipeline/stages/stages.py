@@ -62,6 +62,7 @@ def pull(
     *,
     in_full: bool = False,
     again: bool = False,
+    publish: bool = True,
 ) -> PullResult:
     """Read export files into the lake and note the days that must be worked out again.
 
@@ -71,6 +72,8 @@ def pull(
         Exports; with none, only a pull that was stopped is completed.
     in_full, again : bool
         As ``pipeline.pull.pull_files`` takes them.
+    publish : bool
+        Let readers see at once what was pulled; a run lets them see it with what it found.
 
     Raises
     ------
@@ -89,7 +92,7 @@ def pull(
         rows = [_source_row(source) for source in result.sources]
         in_order = asked.pop(0) if len(asked) > 1 else asked[0]
         journal.add([source.sha256 for source in result.sources], in_full=in_order)
-        store.record_pull(rows, list(result.days_changed))
+        store.record_pull(rows, list(result.days_changed), publish=publish)
 
     result = pull_files(mill, files, progress, in_full=in_full, again=again, record=record)
     answered(mill, result)

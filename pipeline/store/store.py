@@ -124,10 +124,13 @@ class Store:
         frame = self._read("SELECT day FROM pending_days WHERE mill = $mill ORDER BY day")
         return tuple(frame["day"].to_list())
 
-    def record_pull(self, sources: Sequence[Mapping[str, Any]], days: Sequence[date]) -> None:
+    def record_pull(
+        self, sources: Sequence[Mapping[str, Any]], days: Sequence[date], *, publish: bool = True
+    ) -> None:
         """Keep what was pulled and which days now wait to be worked out.
 
-        A file pulled again adds nothing, and then its first record stays.
+        A file pulled again adds nothing, and then its first record stays. Without `publish` readers
+        see it with the next that is published: what a run pulled, with what it found.
         """
         rows = [{**source, "mill": self.mill} for source in sources]
         for row in rows:
@@ -135,7 +138,7 @@ class Store:
                 row[name] = json.dumps(row[name], sort_keys=True)
         news = [row for row in rows if row["rows_kept"] > 0]
         again = [row for row in rows if row["rows_kept"] == 0]
-        with self._writing() as connection:
+        with self._writing(publish=publish) as connection:
             insert(connection, "REPLACE", "sources", news)
             insert(connection, "IGNORE", "sources", again)
             insert(connection, "IGNORE", "pending_days", _days(self.mill, days))
@@ -227,6 +230,18 @@ class Store:
         row = {"mill": self.mill, "source": source, "read_until": read_until}
         with self._writing(publish=False) as connection:
             insert(connection, "REPLACE", "source_marks", [row])
+
+    @contextmanager
+    def held(self) -> Iterator[None]:
+        """Let all that is read of the published copy meanwhile share one opening of it.
+
+        Nobody waits for it: whatever is published meanwhile takes its place.
+        """
+        if not self.published.exists():
+            yield
+            return
+        with opened(self.published, read_only=True, patience_s=self.patience_s):
+            yield
 
     def _read(self, query: str) -> pl.DataFrame:
         first, other = (self.path, self.published)[:: 1 if self.live else -1]

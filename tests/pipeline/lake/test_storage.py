@@ -8,19 +8,22 @@ import time
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import nullcontext, suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import fsspec
+import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lakes import DAYS, describe, files_of, in_memory, read
 
 from pipeline.base.errors import DataError
+from pipeline.base.window import ONE_DAY
 from pipeline.care.tidy import make_room
 from pipeline.lake import storage
 from pipeline.lake.coverage import lake_of
+from pipeline.lake.lake import Lake
 from pipeline.lake.objects import ObjectStorage, _opened
 from pipeline.lake.storage import FolderStorage, storage_at
 from pipeline.stages import stages
@@ -280,6 +283,27 @@ def test_names_that_lead_out_of_a_place_are_refused(tmp_path, name):
     if name.startswith(("..", "a/..", "/")):
         with pytest.raises(DataError, match="leads out"):
             FolderStorage(tmp_path / "lake").write(name, lambda file: file.write(b"x"))
+
+
+def test_a_place_without_links_is_not_looked_up_from_the_top_of_the_disk(tmp_path, monkeypatch):
+    place = storage_at(tmp_path / "lake")
+    place.write(NAME, lambda file: file.write(b"x"))
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "resolve", lambda *_: pytest.fail("every folder above is asked"))
+        assert read(place, NAME) == b"x"
+    (tmp_path / "out").mkdir()
+    (tmp_path / "lake" / "features").symlink_to(tmp_path / "out")
+    with pytest.raises(DataError, match="leads out"):
+        place.exists("features/grid/date=2025-10-13/grid.parquet")
+
+
+def test_days_on_a_disk_are_opened_without_asking_first(tmp_path, monkeypatch):
+    lake = Lake(tmp_path / "lake")
+    first = date(2025, 10, 6)
+    for n in (0, 7):
+        lake.write_features("grid", first + n * ONE_DAY, pl.DataFrame({"n": [n]}))
+    monkeypatch.setattr(FolderStorage, "existing", lambda *_: pytest.fail("asked first"))
+    assert lake.read_features("grid", first, first + 9 * ONE_DAY)["n"].to_list() == [0, 7]
 
 
 def test_a_day_worked_out_elsewhere_is_seen_at_once(bucket):

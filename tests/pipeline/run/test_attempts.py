@@ -70,6 +70,23 @@ def test_every_stage_has_its_time_and_its_rows(mill):
     assert store_of(mill).as_published().stages().height == 3
 
 
+def test_rows_read_are_counted_once_before_and_after_reading(mill, monkeypatch):
+    asked = []
+
+    def rows_so_far(_attempt):
+        asked.append(len(asked))
+        return 10 * len(asked)
+
+    monkeypatch.setattr(attempts._Attempt, "_readings", rows_so_far)
+    with attempt(mill, "nightly", plainly) as step:
+        step("pull", lambda: [])
+        step("sources", lambda: [])  # none are described: nothing can have been added
+        step("derive", lambda: 1)
+    rows = {row["stage"]: row["row_count"] for row in store_of(mill).stages().to_dicts()}
+    assert (rows["pull"], rows["sources"]) == (10, 0)
+    assert len(asked) == 2
+
+
 def test_the_log_tells_the_same_as_one_object_a_line(mill):
     with attempt(mill, "weekly", plainly) as step:
         step("derive", lambda: 1)

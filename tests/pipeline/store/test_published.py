@@ -88,6 +88,29 @@ def test_a_run_appears_at_once_with_all_it_leaves(store):
     assert store.as_published().findings().equals(store.findings())
 
 
+def test_a_held_copy_is_opened_once_and_stays_as_it_was(store):
+    publish(store)
+    copy = store.as_published()
+    with copy.held():
+        publish(store, "r2")  # nobody waits
+        assert copy.runs()["run_id"].to_list() == ["r1"]
+        assert copy.findings()["run_id"].to_list() == ["r1"]
+    assert copy.runs()["run_id"].to_list() == ["r1", "r2"]
+
+
+def test_nothing_is_held_where_nothing_was_published(store):
+    with store.as_published().held(), pytest.raises(DataError, match="no findings yet"):
+        store.as_published().runs()
+
+
+def test_what_a_run_pulls_appears_with_what_it_finds(store):
+    publish(store)
+    before = store.published.read_bytes()
+    store.record_pull([], [date(2025, 10, 6)], publish=False)
+    assert store.published.read_bytes() == before
+    assert store.pending_days() == (date(2025, 10, 6),)
+
+
 def test_a_run_that_fails_halfway_shows_nothing(store):
     publish(store)
     before = store.published.read_bytes()
