@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 
 from models.account.order import BLOCK_MIN, LEAST_SWINGS, LEAST_Z, STEP_TIME_90
-from models.base import Array, block_means, long_run_variance, runs_of
+from models.base import Array, block_means, long_run_variance, middle_of, runs_of
 from models.search import change_points
 
 #: A departure is looked for from so long before the period on [min].
@@ -155,8 +155,8 @@ def _usual(blocks: Array, first: int, last: int) -> tuple[float, float]:
     outside = outside[np.isfinite(outside)]
     if len(outside) * BLOCK_MIN < _LEAST_USUAL_MIN:
         return math.nan, math.nan
-    middle = float(np.median(outside))
-    return middle, _NORMAL_MAD * float(np.median(np.abs(outside - middle)))
+    middle = middle_of(outside)
+    return middle, _NORMAL_MAD * middle_of(np.abs(outside - middle))
 
 
 def _means(values: Array, variance: float) -> list[_Mean]:

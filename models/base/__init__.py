@@ -13,6 +13,7 @@ if TYPE_CHECKING:
         block_means,
         bridge_runs,
         long_run_variance,
+        middle_of,
         nan_sum,
         robust_sd,
         robust_sds,

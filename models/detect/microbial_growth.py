@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import logsumexp
 
+from features.flow import linear_recurrence
 from models.base import Array, Minutes
 
 #: Thermophiles of juice grow from about 40 to 75 degC, best at 55 to 62 (memory): a bell [degC, K].
@@ -91,10 +92,8 @@ def eaten_course_pct(
     stay = columns["residence_min"]
     stay_min = float(np.nanmedian(stay)) if np.isfinite(stay).any() else 15.0
     keep = math.exp(-1.0 / max(stay_min, 1.0))
-    # Filters come with interpolation and optimisers: only who weighs microbes waits for them.
-    from scipy.signal import lfilter  # noqa: PLC0415
-
-    return np.asarray(lfilter([1.0 - keep], [1.0, -keep], inside))
+    # SciPy's filters give the same to the last bit, but come with interpolation and optimisers.
+    return linear_recurrence(np.full(len(inside), keep), (1.0 - keep) * inside, 0.0)
 
 
 @dataclass(frozen=True)

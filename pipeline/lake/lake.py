@@ -271,8 +271,8 @@ class Lake:
             return [_name(folder, day, stem) for day in days]
         span = [first + timedelta(days=n) for n in range((last - first).days + 1)]
         names = [_name(folder, day, stem) for day in span]
-        near = not self.storage.far  # opening tells as soon as asking does
-        return names if near or len(names) <= _SHORT_SPAN else self.storage.existing(names)
+        ask = self.storage.far and len(names) > _SHORT_SPAN  # else opening tells as soon
+        return self.storage.existing(names) if ask else names
 
     def _days(self, folder: str, stem: str) -> list[date]:
         found = []

@@ -110,11 +110,11 @@ def _keep_series(
 ) -> None:
     """Keep the drawn series and the notices, one file a day; a notice belongs to its first day."""
     first, last = search_window.owns.days
-    lake.write_days(
-        piece
-        for day in (first + n * ONE_DAY for n in range((last - first).days + 1))
-        for piece in _series_of(losses, notices, day)
-    )
+    days = [first + n * ONE_DAY for n in range((last - first).days + 1)]
+    lake.write_days(piece for day in days for piece in _series_of(losses, notices, day))
+    if losses.driven is not None:
+        driven = losses.driven.by_day([(midnight(day), midnight(day, 1)) for day in days])
+        lake.write_days((DRIVEN, day, of) for day, of in zip(days, driven, strict=True))
 
 
 def _series_of(
@@ -122,8 +122,6 @@ def _series_of(
 ) -> Iterator[tuple[str, date, pl.DataFrame]]:
     yield LOSSES, day, _of_day(losses.minutes, "ts_utc", day)
     yield NOTICES, day, _of_day(notices, "started", day)
-    if losses.driven is not None:
-        yield DRIVEN, day, losses.driven.between(midnight(day), midnight(day, 1))
 
 
 def season_days(mill: Mill, lake: Lake) -> pl.DataFrame:

@@ -18,11 +18,22 @@ from models.find import Losses
 from pipeline.base import ONE_DAY, Window
 from pipeline.lake import SENSORS, lake_of
 from pipeline.mill import Mill
-from pipeline.store import published_store_of, table_schema
+from pipeline.store import published_store_of
 from pipeline.words import clean
 
 #: A fault is told on a day when it lasted this long there.
 _LEAST_MIN: Final = 15
+#: Columns of the table; asking the database for them would build a whole empty store every night.
+_SCHEMA: Final = pl.Schema(
+    {
+        "mill": pl.String, "day": pl.Date, "tag": pl.String, "quantity": pl.String,
+        "place": pl.String, "readings": pl.Int64, "good": pl.Int64, "good_pct": pl.Float64,
+        "spikes": pl.Int64, "out_of_range": pl.Int64, "frozen": pl.Int64,
+        "frozen_min": pl.Float64, "calibration": pl.Int64, "calibration_step": pl.Float64,
+        "other_bad": pl.Int64, "gap_min": pl.Float64, "longest_gap_min": pl.Float64,
+        "drift": pl.Float64, "drift_sd": pl.Float64, "verdict": pl.String, "text": pl.String,
+    }
+)  # fmt: skip
 _ORDER: Final = {"silent": 0, "sick": 1, "watch": 2, "good": 3}
 
 
@@ -62,7 +73,7 @@ def _of_day(mill: Mill, counts: pl.DataFrame, day: date, losses: Losses) -> pl.D
             | {"drift": drift and drift.value, "drift_sd": drift and drift.sd}
             | {"verdict": verdict, "text": text}
         )
-    return pl.DataFrame(rows, schema=table_schema("sensor_health"))
+    return pl.DataFrame(rows, schema=_SCHEMA)
 
 
 def _drifts(mill: Mill, biases: dict[str, ProbeBias], begin: int) -> dict[str, Drift]:

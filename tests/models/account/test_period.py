@@ -8,6 +8,7 @@ from itertools import pairwise
 import polars as pl
 import pytest
 
+from models.account.driven import Driven
 from models.account.finding_share import share_kg
 from models.account.period import MICROBES, PERIOD_DRIVERS, Touching, account_of_period
 from models.account.period_error import Tonnes
@@ -151,3 +152,27 @@ def test_outside_what_was_searched_nothing_is_known(losses):
     assert before.is_empty()
     part = losses.driven.between(start - timedelta(hours=1), start + timedelta(hours=1))
     assert part["ts_utc"].n_unique() == 60
+
+
+def test_days_worked_out_at_once_are_the_same_as_one_by_one(losses):
+    start = losses.minutes["ts_utc"][0]
+    edges = [start + timedelta(hours=h) for h in (-30, -6, 18, 42, 66, 24 * 60)]
+    days = list(pairwise(edges))
+    at_once = losses.driven.by_day(days)
+    for (first, last), frame in zip(days, at_once, strict=True):
+        assert frame.equals(losses.driven.between(first, last))
+        assert frame.schema == losses.driven.between(first, last).schema
+    assert at_once[0].is_empty()
+    assert not at_once[1].is_empty()
+    before = losses.driven.by_day([(edges[0], edges[1]), (edges[1], start)])
+    assert [frame.height for frame in before] == [0, 0]
+
+
+def test_days_are_worked_out_in_one_go(losses, monkeypatch):
+    asked = []
+    between = Driven.between
+    monkeypatch.setattr(Driven, "between", lambda *span: asked.append(span) or between(*span))
+    start = losses.minutes["ts_utc"][0]
+    ends = [start + timedelta(days=n) for n in range(8)]
+    losses.driven.by_day(list(pairwise(ends)))
+    assert len(asked) == 1

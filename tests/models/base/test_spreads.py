@@ -2,9 +2,11 @@
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from scipy.stats import median_abs_deviation
 
-from models.base import robust_sd, robust_sds
+from models.base import middle_of, robust_sd, robust_sds, running_median
 
 
 def test_rows_have_the_spread_that_each_has_alone():
@@ -25,3 +27,17 @@ def test_spread_of_normal_noise_is_that_of_a_reference_library():
     reference = median_abs_deviation(rows, axis=1, scale="normal")
     assert robust_sds(rows) == pytest.approx(reference, rel=0.03)
     assert np.all(robust_sds(rows) >= reference * (1.0 - 1e-4))
+
+
+@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=40))
+def test_the_middle_is_the_median_to_the_last_bit(values):
+    values = np.array(values)
+    assert middle_of(values) == np.median(values)
+
+
+def test_a_slow_baseline_needs_no_median_that_looks_for_missing_readings(monkeypatch):
+    values = np.random.default_rng(4).normal(size=500)
+    values[100:150] = np.nan
+    keep = np.ones(500, dtype=bool)
+    monkeypatch.setattr(np, "median", lambda *_: pytest.fail("looks for missing readings"))
+    assert np.isfinite(running_median(values, keep, 50, 10)).all()

@@ -1,12 +1,16 @@
 """Course of growth, and what is believed of it after the evidence."""
 
 import math
+import sys
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 from scipy.integrate import quad
+from scipy.signal import lfilter
 from scipy.stats import norm
 
+from models.base import Minutes
 from models.detect.microbial_growth import (
     BEST_DEGC,
     EATEN_KG_M3_H,
@@ -14,6 +18,7 @@ from models.detect.microbial_growth import (
     Belief,
     Reading,
     believe,
+    eaten_course_pct,
     growth,
     mixed,
 )
@@ -37,6 +42,20 @@ def test_nothing_grows_in_cold_or_in_hot_juice(degc):
     # Thermophiles of juice: hardly any growth above 75 degC, none near room temperature (memory).
     temp = np.concatenate([np.full(2880, 90.0), np.full(24 * 60, degc)])
     assert growth(temp, 2.1, 0.005).max() < 0.02
+
+
+def test_juice_leaves_as_a_mean_over_the_tank_and_no_filters_are_loaded_for_it(monkeypatch):
+    n, temp = 600, np.concatenate([np.full(400, 90.0), np.full(200, BEST_DEGC)])
+    zone = {"volume_m3": np.full(n, 10.0), "residence_min": np.full(n, 20.0)}
+    station = {"sucrose_feed_kg_h": np.full(n, 1000.0)}
+    minutes = Minutes(datetime(2025, 10, 6, tzinfo=UTC), station, {"clear_juice_tank": zone})
+    monkeypatch.setitem(sys.modules, "scipy.signal", None)  # half a second of a night
+    found = eaten_course_pct(minutes, "clear_juice_tank", temp, 2.1, 0.2)
+    keep = math.exp(-1.0 / 20.0)
+    inside = 100.0 * 10.0 / 1000.0 * growth(temp, 2.1, 0.2)
+    expected = lfilter([1.0 - keep], [1.0, -keep], inside)
+    assert found == pytest.approx(expected, rel=1e-12, abs=1e-15)
+    assert found.max() > 0.0
 
 
 def reading(eaten, sd, **more):

@@ -11,9 +11,10 @@ from pipeline.lake.kinds import GRID, SENSORS, STATION
 from pipeline.mill.description import load_mill
 from pipeline.present.view import view_of
 from pipeline.report.write import write_report
-from pipeline.stages import stages
+from pipeline.stages import sensors, stages
 from pipeline.stages.sensors import sensors_to_look_at
 from pipeline.store.folders import store_of
+from pipeline.store.tables import table_schema
 
 ROOT = Path(__file__).resolve().parents[3]
 FIRST, SECOND = "ST.AI308", "ST.AI308B"
@@ -30,6 +31,10 @@ beside = "{FIRST}"
 FROZEN, HIGH = "LT.TI214", "EV.TI501"
 FROM = pl.datetime(2025, 10, 8, 6, time_zone="UTC")
 UNTIL = FROM + pl.duration(hours=8)
+
+
+def test_columns_are_those_of_the_table():
+    assert list(sensors._SCHEMA.items()) == list(table_schema("sensor_health").items())
 
 
 @pytest.fixture(scope="module")
