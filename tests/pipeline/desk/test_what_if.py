@@ -1,5 +1,6 @@
 """What-if sliders of the desk: the replay of the command, and refusals in words."""
 
+import re
 from datetime import timedelta
 from urllib.parse import urlencode
 
@@ -8,7 +9,7 @@ from pages import Words
 
 from pipeline.base.window import Window
 from pipeline.desk.address import stamp
-from pipeline.replay import replay, replay_lines
+from pipeline.replay import replay, replay_lines, replay_told
 
 KEY = "/m/brindlewater"
 
@@ -26,6 +27,29 @@ def test_a_slider_answers_as_the_command_does(shown, mill, first):
     for line in list(replay_lines(replay(mill, window, ["ph_limed=+0.1"])))[1:5]:
         assert " ".join(line.split()) in " ".join(text.split())
     assert "trained and licensed people" in text
+
+
+def test_the_vessels_of_an_answer_add_up_to_its_sum(mill, first):
+    window, _ = asked(first)
+    *parts, total = replay_told(replay(mill, window, ["ph_limed=+0.1"])).vessels
+    for column in (1, 2):
+        added = sum(float(row[column]) for row in parts)
+        assert added == pytest.approx(float(total[column]), abs=0.0006 * len(parts))
+
+
+def test_the_answer_begins_with_the_change_and_what_it_saved(shown, mill, first):
+    window, address = asked(first, ph_limed="0.1")
+    told = replay_told(replay(mill, window, ["ph_limed=+0.1"]))
+    text = " ".join(Words(shown.get(address).text).text.split())
+    assert f"{told.change} {told.saved}" in text
+    assert text.index("By vessel") > text.index("Costs beside it") > text.index(told.saved)
+
+
+def test_a_slider_tells_its_change_with_a_sign(shown, first):
+    _, address = asked(first, ph_limed="0.1")
+    told = re.findall(r"<output>([^<]*)</output>", shown.get(address).text)
+    assert told[0] == "+0.1"
+    assert {words.replace("\u00a0", " ") for words in told[1:]} == {"± 0"}
 
 
 def test_sliders_in_the_middle_ask_nothing(shown, first):
