@@ -56,7 +56,9 @@ def chosen(findings: pl.DataFrame, which: str, mill: Mill | None = None) -> dict
         return found.row(0, named=True)
     if found.is_empty():
         raise ConfigError(
-            said("There is no such finding."), said("asked for: “{which}”", which=clean(which)), _HOW
+            said("There is no such finding."),
+            said("asked for: “{which}”", which=clean(which)),
+            _HOW,
         )
     names = ", ".join(found["finding_id"])
     raise ConfigError(

@@ -52,8 +52,8 @@ _WORDS = (
     "of",
     "in the mud of",
     # Sentences that earlier searches left in lakes.
-    "The ordinary daily balance sees losses above {tonnes} t in {when}: it {verdict} have seen this "
-    "one (by {analyte}, {counts} the station).",
+    "The ordinary daily balance sees losses above {tonnes} t in {when}: it {verdict} have seen "
+    "this one (by {analyte}, {counts} the station).",
     "So the laboratory can tell it neither from the usual nor from the kinetics: these samples are "
     "too few for so small a loss, and speak neither for nor against it.",
     "bad quality",

@@ -37,7 +37,8 @@ def test_the_season_shows_every_strip_and_all_findings(shown, mill):
     assert answer.status_code == 200
     text = words(answer)
     for strip in ("Loss above the unavoidable", "What chance explains", "Planned and noted",
-                  "Odd, with little or no loss", "Stops", "Sensor troubles", "Laboratory level"):  # fmt: skip
+                  "Odd, with little or no loss", "Stops", "Sensor troubles",
+                  "Laboratory level"):  # fmt: skip
         assert strip in text
     for name in store_of(mill).findings()["finding_id"]:
         assert f'href="{KEY}/finding/{name}"' in answer.text

@@ -357,7 +357,10 @@ def test_chance_is_told_with_its_numbers():
     found = {"p_value": 1e-7, "q_value": 0.0012, "mark": "confident"}
     said = chance_words(found)
     assert "probability below 0.0001 (p-value)" in said
-    assert "as strong as this is 0.12 % (q-value). No more than 5 %, so it is on the strict list." in said
+    assert (
+        "as strong as this is 0.12 % (q-value). No more than 5 %, so it is on the strict list."
+        in said
+    )
     assert "More than 5 %" in chance_words(found | {"q_value": 0.2, "mark": "listed"})
     assert "was not worked out" in chance_words({"p_value": None, "q_value": None, "mark": None})
 
