@@ -219,12 +219,8 @@ def _spec(
         .encode(
             x=x,
             y=y,
-            shape=alt.Shape(
-                "s:N", scale=alt.Scale(domain=names, range=shapes), legend=legend
-            ),
-            fill=alt.Fill(
-                "s:N", scale=alt.Scale(domain=names, range=fills), legend=legend
-            ),
+            shape=alt.Shape("s:N", scale=alt.Scale(domain=names, range=shapes), legend=legend),
+            fill=alt.Fill("s:N", scale=alt.Scale(domain=names, range=fills), legend=legend),
         )
     )
     mean = data.add(line).mark_line(color=BLUE, strokeWidth=2.2).encode(x=x, y=y)

@@ -12,7 +12,22 @@ from pipeline.charts import Known
 from pipeline.words import day_words
 
 #: Steps between two marks [min]; days from here on.
-_STEPS: Final = (15, 30, 60, 120, 180, 360, 720, 1440, 2880, 3 * 1440, 4 * 1440, 7 * 1440, 14 * 1440, 28 * 1440)
+_STEPS: Final = (
+    15,
+    30,
+    60,
+    120,
+    180,
+    360,
+    720,
+    1440,
+    2880,
+    3 * 1440,
+    4 * 1440,
+    7 * 1440,
+    14 * 1440,
+    28 * 1440,
+)
 #: Pixels a mark needs.
 _ROOM: Final = 76
 _DAY_MIN: Final = 1440

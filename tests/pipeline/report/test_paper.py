@@ -1,4 +1,4 @@
-"""What is printed: nothing that only a screen can do, axes and numbers on sheets, whole intervals."""
+"""What is printed: nothing only a screen can do, axes and numbers on sheets, whole intervals."""
 
 import shutil
 
@@ -82,7 +82,9 @@ def test_a_phone_is_told_of_no_keys(chromium, desk):
     page = chromium.new_page(viewport={"width": 390, "height": 844})
     for view in VIEWS:
         page.goto(base + view.format(**filling), wait_until="networkidle")
-        seen = "[...document.querySelectorAll('kbd, span.by-hand')].filter(e => e.checkVisibility())"
+        seen = (
+            "[...document.querySelectorAll('kbd, span.by-hand')].filter(e => e.checkVisibility())"
+        )
         assert page.evaluate(f"{seen}.map(e => e.textContent)") == []
     page.close()
 
