@@ -106,7 +106,7 @@ def test_a_pull_cut_short_is_made_good_by_the_next(tmp_path, exports, monkeypatc
 def test_a_pull_cut_short_is_completed_before_days_are_worked_out(tmp_path, exports, monkeypatch):
     mill = describe(tmp_path)
     with monkeypatch.context() as patch:
-        patch.setattr(Store, "record_pull", lambda *_: (_ for _ in ()).throw(OSError("full")))
+        patch.setattr(Store, "record_pull", lambda *_, **__: (_ for _ in ()).throw(OSError("full")))
         with pytest.raises(OSError, match="full"):
             stages.pull(mill, exports[:1])
     assert stages.derive(mill) == 3
