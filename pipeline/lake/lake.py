@@ -267,10 +267,9 @@ class Lake:
     def _files(self, folder: str, stem: str, first: date, last: date) -> list[str]:
         """Files of the days of a span that have one, or of a span soon looked through, may have."""
         if (last - first).days > _LONG_SPAN:
-            days = [day for day in self._days(folder, stem) if first <= day <= last]
-            return [_name(folder, day, stem) for day in days]
-        span = [first + timedelta(days=n) for n in range((last - first).days + 1)]
-        names = [_name(folder, day, stem) for day in span]
+            days = self._days(folder, stem)
+            return [_name(folder, day, stem) for day in days if first <= day <= last]
+        names = [_name(folder, first + timedelta(n), stem) for n in range((last - first).days + 1)]
         ask = self.storage.far and len(names) > _SHORT_SPAN  # else opening tells as soon
         return self.storage.existing(names) if ask else names
 
