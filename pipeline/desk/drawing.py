@@ -116,7 +116,10 @@ class Strip:
         for value, words in scale.levels(most):
             y = scale.at(value)
             self.add("line", {"x1": 0, "x2": self.axis.width, "y1": y, "y2": y, "class": "grid"})
-            self._numbers.append((min(max(y - 2.0, 9.0), self.height - 2.0), words))
+            at = min(max(y - 2.0, 9.0), self.height - 2.0)
+            # On a low strip numbers may stand nearer than they are tall: the first one stays.
+            if all(abs(at - other) >= _TALL for other, _ in self._numbers):
+                self._numbers.append((at, words))
 
     def text(self, x: float, y: float, words: str, *, anchor: str = "start") -> None:
         """Write something."""

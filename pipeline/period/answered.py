@@ -28,6 +28,7 @@ from pipeline.period.sentence import explained, sentence_of
 from pipeline.store import published_store_of
 from pipeline.words import (
     bare_tonnes,
+    duration_words,
     figure,
     joined,
     said,
@@ -230,14 +231,21 @@ def not_computed(found: Answer) -> list[tuple[str, str]]:
         )
         lines.append((what, said("no readings, or not worked out and searched yet")))
     kinds = {v.name: str(v.kind) for v in found.mill.station.vessels}
-    for vessel in account.by_vessel:
-        if vessel.not_measured_h >= _TOLD_H:
-            what = said(
-                "{zone}, {not_measured_h} h",
-                zone=section_words(vessel.zone, kinds),
-                not_measured_h=figure(vessel.not_measured_h, ".1f"),
-            )
-            lines.append((what, said("not all measured: the season's median stood in")))
+    # One thing, as a dossier of the same hours tells it, with the same rounding.
+    absent = [
+        said(
+            "{section_words} ({lasted})",
+            section_words=section_words(vessel.zone, kinds),
+            lasted=duration_words(timedelta(minutes=round(60.0 * vessel.not_measured_h))),
+        )
+        for vessel in account.by_vessel
+        if vessel.not_measured_h >= _TOLD_H
+    ]
+    if absent:
+        what = said(
+            "Readings behind the loss in these hours: {absent}", absent=joined(", ", absent)
+        )
+        lines.append((what, said("not measured then; the season's median stood in for them")))
     if found.told is None:
         lines.append((said("What moved first"), said("no readings lie around this period")))
     even = [f for f in account.findings if not f.by_minute]
