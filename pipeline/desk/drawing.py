@@ -14,6 +14,8 @@ from pipeline.words import clean
 
 #: Characters that may not stand in XML, whatever comes from outside, are gone after `clean`.
 _LONGEST: int = 300
+#: Height of a number on its plate [px].
+_TALL: float = 11.0
 
 
 @dataclass(frozen=True)
