@@ -107,7 +107,8 @@ def unnumbered(page) -> list[str]:
 
 def _begins(line: str, name: str) -> bool:
     words = " ".join(name.split())
-    return len(words) > 8 and line.startswith(words[:40])
+    # Whole, its unit with it: a table of sensors begins its lines with the same tag.
+    return len(words) > 8 and line.startswith(words)
 
 
 def _sheets(page) -> list[str]:
