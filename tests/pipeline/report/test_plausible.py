@@ -61,7 +61,8 @@ def test_the_sheet_of_a_night_has_it_in_one_sentence():
     assert plausible_short(ORDINARY) == (
         "Inversion across clarification 0.24 % of the sucrose fed (0.15 to 0.38, 90 % interval), "
         "usual 0.2 to 0.3, bad 1; pH falls by 0.55 in the settler (7.50 to 6.95), usual about 0.5; "
-        "reducing sugars go at 1.1 %/h there (pH 7.10), usual 1 near pH 7 and 3 at pH 8; errors of "
+        "reducing sugars go at 1.1 %/h there (pH 7.10), usual 1 %/h near pH 7 and 3 %/h at pH 8; "
+        "errors of "
         "sampling, pol and refractometer alone can make 0.41 % (3.2 t) of undetermined loss."
     )
     odd = replace(ORDINARY, ph_clear=6.6)
