@@ -217,3 +217,11 @@ def test_juice_swings_by_normal_quantiles():
     quantile = np.clip((np.floor(times_h / 6.0) * 0.6180339887498949) % 1.0, 0.005, 0.995)
     expected = np.maximum(1.0 + 0.4 * ndtri(quantile), 0.2)
     assert swings(times_h) == pytest.approx(expected, rel=1e-12)
+
+
+def test_how_many_samples_suffice_hangs_on_the_laboratory(station):
+    numbers = {
+        outlook_of(only(station, *points)).enough_samples
+        for points in (("LJ", "CJ"), ("MJ", "CJ"), ("MJ", "EJ"), ("MJ", "LJ"))
+    }
+    assert len(numbers) > 1

@@ -1,9 +1,13 @@
 """The strip of the laboratory's level: drawn alike in every language, its scale and cuts told."""
 
 import re
+from itertools import pairwise
+from types import SimpleNamespace
 
 import pytest
 
+from pipeline.desk.drawing import Strip
+from pipeline.desk.paths import Scale
 from pipeline.tongue import LANGUAGES
 
 STRIP = re.compile(r'<div class="row" id="row-level">.*?</svg>', re.DOTALL)
@@ -34,3 +38,11 @@ def test_its_scale_has_more_than_one_number(strips):
 def test_numbers_are_written_over_the_curve(strips):
     drawn = strips("en")
     assert drawn.rindex("<path") < drawn.index('class="plate"')
+
+
+def test_numbers_of_a_low_strip_do_not_lie_over_each_other():
+    strip = Strip(SimpleNamespace(width=100), 30, "low")
+    strip.levels(Scale(-1.0, 4.0, 30), 5)
+    heights = sorted(y for y, _ in strip._numbers)
+    assert len(heights) > 1
+    assert min(b - a for a, b in pairwise(heights)) >= 11.0

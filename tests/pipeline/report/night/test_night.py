@@ -20,6 +20,7 @@ from pipeline.report.days import joined, within
 from pipeline.report.groups import chance_words, mark_words
 from pipeline.report.night import compose_night
 from pipeline.report.pages import page_of, text_of
+from pipeline.report.runline import health_line
 from pipeline.report.view import Estimate, Gap
 from pipeline.report.write import write_night
 from pipeline.words import cure_words, level_words
@@ -377,3 +378,11 @@ def test_what_cannot_be_calibrated_is_told_instead_of_numbers():
     assert "come and go" in chance_words(found | {"evidence": '{"uncalibrated": "spells"}'})
     # A kind from a later version is passed over, with the numbers as they are.
     assert "q-value" in chance_words(found | {"evidence": '{"uncalibrated": "moons"}'})
+
+
+def test_no_run_is_said_to_be_shorter_than_a_stage_of_it(night):
+    staged = replace(night.run, stages="working out 9 s, search 17 s")
+    assert ", after 14 s" in health_line(night.report, night.run)
+    line = health_line(night.report, staged)
+    assert "search 17 s" in line
+    assert "after 14 s" not in line
