@@ -147,7 +147,9 @@ def verdict(
         Take back the verdict that counts; it stays in the history.
     """
     if withdraw == (outcome is not None):
-        cure = said("lostpol verdict MILL ID confirmed|dismissed|fixed --note TEXT, or --withdraw")
+        cure = said(
+            "lostpol verdict MILL FINDING confirmed|dismissed|fixed --note TEXT, or --withdraw"
+        )
         raise ConfigError(
             said("Say one verdict, or take back the last."), said("command line"), cure
         )

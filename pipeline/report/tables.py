@@ -290,7 +290,8 @@ def _measures(row: dict[str, object]) -> str:
     quantity = _QUANTITIES.get(name, name.replace("_", " "))
     place = clean(row.get("place"))
     where = stream_words(place, "") if place else ""
-    return said("{quantity} {place}", quantity=quantity, place=where).strip()
+    # Without an article between them, which three of the four languages would want.
+    return said("{quantity}, {place}", quantity=quantity, place=where) if where else quantity
 
 
 def sensor_rows(view: ReportView) -> list[SensorRow] | None:
