@@ -153,9 +153,12 @@ def test_what_is_raised_in_the_middle_becomes_a_refused_file(exports, monkeypatc
             patch.setattr(values, "to_numbers", raising(error))
             patch.setattr(quick, "Meanings", raising(error))
             with pytest.raises(DataError):
-                pull_files(Pulling(tmp_path / f"{number % 7}"), [exports / "a.csv"])
-            with pytest.raises(DataError):
                 survey.survey_export(Mill(), exports / "a.csv")
+            # A whole pull goes through the same door, at ten times the cost: some of each library,
+            # and all that is no ordinary exception.
+            if number % 5 == 0 or not isinstance(error, Exception):
+                with pytest.raises(DataError):
+                    pull_files(Pulling(tmp_path / f"{number % 7}"), [exports / "a.csv"])
 
 
 class Pulling(Mill):

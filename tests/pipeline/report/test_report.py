@@ -123,6 +123,7 @@ def test_page_needs_nothing_from_outside(html, page):
     assert not [v for tag, name, v in page.attributes if name.startswith("on")]
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_card_says_where_chance_cannot_be_told(view):
     assert "cannot be told here" not in Page(render_report(view)).text
     told = pl.lit('{"facts": [], "uncalibrated": "periods"}')
