@@ -242,7 +242,7 @@ def judge_sensor(
     if drift is not None and abs(drift.value) >= _SURE * drift.sd:
         size = abs(drift.value)
         side = "high" if drift.value > 0 else "low"
-        text = f"reads {size:.2f} (standard error {drift.sd:.2f}) {side} against the laboratory"
+        text = f"reads {size:.2f} pH (standard error {drift.sd:.2f}) {side} against the laboratory"
         grade = _grade(size, _WATCH_DRIFT_PH, _SICK_DRIFT_PH)
         found += [(grade, text)] if grade else []
     found += [beside] if beside[0] else []

@@ -195,10 +195,12 @@ def _chance_words(
         if sure
         else ""
     )
+    # Those not on the strict list may all be chance, and no more than all of them.
+    bound = min(max(shares) * told, max(sure, default=0.0) * len(sure) + told - len(sure))
     return said(
-        "by chance alone up to {shares} of the {told} findings shown{confident}; where nothing is "
-        "lost the search would list {most} at most{doubt}",
-        shares=plain(max(shares) * told, 1),
+        "by their q-values up to {shares} of the {told} findings shown are chance{confident}; the "
+        "search is set to list about {most} in so many weeks where nothing is lost{doubt}",
+        shares=plain(bound, 1),
         told=told,
         confident=confident,
         most=most,

@@ -61,7 +61,7 @@ def missing(
     absent = "" if vessels_told else _absent_minutes(material)
     if absent:
         what = said("Readings behind the loss in these hours: {absent}", absent=absent)
-        phrase.append((what, said("not measured then; the season's median stood in for them")))
+        phrase.append((what, said("not measured then; the mill's usual value stood in for them")))
     if not lanes:
         phrase.append((said("The chart"), said("there is nothing to draw")))
     return phrase

@@ -86,7 +86,12 @@ def sensor_rows(material: Material, lanes: Sequence[Lane]) -> list[SensorRow]:
         if not lane.shown or lane.signal is None:
             continue
         held = material.sensors.filter(pl.col("tag") == lane.signal.tag).to_dicts()
-        worst = min(held, key=lambda r: grades.get(r["verdict"], 9), default=None)
+        # Of equally bad days the one that was furthest off: its words and the error beside agree.
+        worst = min(
+            held,
+            key=lambda r: (grades.get(r["verdict"], 9), -abs(known(r["drift"]) or 0.0)),
+            default=None,
+        )
         if worst is None:
             why = said("no record of these days")
             rows.append((0, SensorRow(lane.tag, lane.what, said("not judged"), "", why, "", False)))

@@ -245,7 +245,7 @@ def not_computed(found: Answer) -> list[tuple[str, str]]:
         what = said(
             "Readings behind the loss in these hours: {absent}", absent=joined(", ", absent)
         )
-        lines.append((what, said("not measured then; the season's median stood in for them")))
+        lines.append((what, said("not measured then; the mill's usual value stood in for them")))
     if found.told is None:
         lines.append((said("What moved first"), said("no readings lie around this period")))
     even = [f for f in account.findings if not f.by_minute]

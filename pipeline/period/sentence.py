@@ -183,7 +183,7 @@ def _change(item: Moved) -> str:
         return said(
             "{verb} by {share} %, from {low} to {high} {unit_words}",
             verb=verb,
-            share=figure(100.0 * share, ".0f"),
+            share=figure(_short_of_all(100.0 * share, change.change, change.during), ".0f"),
             low=low,
             high=high,
             unit_words=unit_words(unit),
@@ -195,6 +195,11 @@ def _change(item: Moved) -> str:
         high=high,
         unit_words=unit_words(unit),
     )
+
+
+def _short_of_all(share_pct: float, change: float, left: float) -> float:
+    """A fall that leaves something is told as 99 % at most: of 100 % nothing would be left."""
+    return min(share_pct, 99.0) if change < 0.0 < left else share_pct
 
 
 def moment_of_move(item: Moved, told: Told, known: Around) -> str:

@@ -204,4 +204,4 @@ def _longest(lacking: Sequence[tuple[str, int]]) -> str:
     )
     if len(lacking) > _NAMED:
         named = said("{named} and {more} more", named=named, more=len(lacking) - _NAMED)
-    return said("; longest {named}", named=named)
+    return said("; missing longest, all minutes added up: {named}", named=named)

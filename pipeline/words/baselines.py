@@ -45,7 +45,7 @@ def headline_words(told: str) -> str:
 def against_targets(value: object, low: object, high: object) -> str:
     """Write a loss above the unavoidable [t]; one below it is so much better than at the targets.
 
-    ``against_targets(0.07, -0.09, 0.24)`` is ``0.07 t (0.09 better to 0.24 lost)``, and
+    ``against_targets(0.07, -0.09, 0.24)`` is ``0.07 t (0.09 better to 0.24)``, and
     ``against_targets(-0.49, -0.7, -0.28)`` is ``0.49 t better (0.28 to 0.70)``.
     """
     text = _tonnes_against(value, low, high, "t")
@@ -86,13 +86,12 @@ def _against(
             top=plain(-top, decimals),
             bottom=plain(-bottom, decimals),
         )
-    either = better or round(bottom, decimals) < 0
-    ends = (_end(bottom, decimals), _end(top, decimals, lost=either))
+    ends = (_end(bottom, decimals), _end(top, decimals, lost=better))
     return said("{text} ({ends} to {ends2})", text=text, ends=ends[0], ends2=ends[1])
 
 
 def _end(value: float, decimals: int, *, lost: bool = False) -> str:
-    """One end of an interval; what is lost is named where the other is better."""
+    """One end of an interval; what is lost is named where the middle is better."""
     if round(value, decimals) < 0:
         return said("{value} {better}", value=plain(-value, decimals), better=_BETTER)
     return plain(value, decimals) + (said(" lost") if lost else "")

@@ -82,7 +82,7 @@ CAUSES: dict[str, CauseWords] = {
                 "calibrated meter."
             ),
             said(
-                "Look for scale or fat on the probe; clean and calibrate it by the site's"
+                "Look for scale or grease on the probe; clean and calibrate it by the site's"
                 " procedure."
             ),
             said("Until then let the laboratory pH guide the shift rather than the probe."),

@@ -121,7 +121,7 @@ def test_ph_falls_by_a_twentieth_an_hour():
     assert thick.end.ph.value == pytest.approx(found.end.ph.value, abs=1e-3)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(
     st.floats(4.0, 9.0),
     st.sampled_from(["cold", "hot"]),

@@ -173,6 +173,7 @@ def test_the_wandering_multiplier_is_the_one_that_destroys():
     assert told[[0, -1]] == pytest.approx([1.9, 1.9 * 1.5])
 
 
+@pytest.mark.slow
 def test_a_season_with_manners_tells_its_hidden_courses():
     manners = Manners(seed=3, filtrate_share=0.1, multiplier_walk=0.1, mud_takes_room=True)
     plant = with_manners(PlantParameters(), manners)

@@ -183,6 +183,7 @@ def test_ordinary_unrest_alone_keeps_the_loss_usual():
     assert 0.15 < share < 0.35
 
 
+@pytest.mark.slow
 def test_same_seed_same_season(season):
     again = simulate_season(5, 1, parameters=PlantParameters())
     assert again.tags.equals(season.tags)

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from types import SimpleNamespace
 
 import polars as pl
 import pytest
@@ -180,3 +181,19 @@ def test_a_script_cannot_be_ended_from_inside():
     assert "<" not in text
     assert ">" not in text
     assert "\u2028" not in text
+
+
+def test_of_equally_bad_days_the_one_furthest_off_tells_why():
+    lane = SimpleNamespace(shown=True, tag="A", what="pH", signal=SimpleNamespace(tag="A"))
+    days = pl.DataFrame(
+        {
+            "tag": ["A"] * 3,
+            "verdict": ["sick", "sick", "watch"],
+            "text": ["reads 0.26 pH high", "reads 0.40 pH high", "reads 0.10 pH high"],
+            "drift": [0.26, 0.40, None],
+            "drift_sd": [0.04, 0.04, None],
+        }
+    )
+    (row,) = sensor_rows(SimpleNamespace(sensors=days), [lane])
+    assert str(row.why) == "reads 0.40 pH high"
+    assert str(row.drift).startswith("0.40 ±")

@@ -128,4 +128,5 @@ def test_tags_that_lacked_longest_are_named(station):
         lacking=[("MJ.AI103", 114), ("A", 19), ("B", 4), ("C", 1)],
     )
     told = " ".join(gap.why for gap in gaps)
-    assert "; longest MJ.AI103 (1.9 h), A (19 min), B (4 min) and 1 more. There" in told
+    lacked = "; missing longest, all minutes added up: MJ.AI103 (1.9 h), A (19 min), B (4 min)"
+    assert lacked + " and 1 more. There" in told

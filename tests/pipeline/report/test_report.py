@@ -206,7 +206,7 @@ def test_what_is_above_the_unavoidable_leads_and_zero_is_named(view):
     assert "The interval reaches zero, so it may be nothing." in text
     # 5.375 t lie in findings: outside them the station did 3.97 t better than at its targets.
     assert "losses too small to stand out4.0 t better" in text
-    assert "Above the unavoidable, all together1 t (5 better to 8 lost)" in text
+    assert "Above the unavoidable, all together1 t (5 better to 8)" in text
     better = said(replace(view, season=view.season.with_columns(excess_t=pl.lit(-0.5))))
     assert "2.2 t better than at the targets 90 % interval" in better
     alone = said(replace(view, season=None))

@@ -77,10 +77,10 @@ def test_money_and_intervals():
     assert FR(price_words(520.0, "USD")) == "520\u00a0USD la tonne"
     # An end that is better than the targets takes the code with it; without a code none is set.
     told = FR(worth_against_targets(30, -50, 110, "USD"))
-    assert told == "30\u00a0USD (50 de mieux à 110 de perte)"
+    assert told == "30\u00a0USD (50 de mieux à 110)"
     assert FR(worth_against_targets(-70, -110, -30, "USD")) == "70\u00a0USD mieux (30 à 110)"
     assert FR(amount("USD", against_targets(30, -50, 110).split(" (", 1)[1].rstrip(")"))) == (
-        "50 de mieux à 110 de perte\u00a0USD"
+        "50 de mieux à 110\u00a0USD"
     )
     assert money(1219.4, None, None, "") == "1,200 (no interval)"
     assert FR(tonnes(2.345, 1.2, 3.9)) == "2,3\u00a0t (1,2 à 3,9)"
