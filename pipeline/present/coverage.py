@@ -181,8 +181,9 @@ def _unmeasured(
     phrase = said("all of them") if runs.height == 1 else said("the longest stretch")
     missing = duration_words(timedelta(minutes=int(runs["minutes"].sum())))
     why = said(
-        "in {missing} of this report at least one tag is missing, {phrase} {span}{longest}. There "
-        "the mill's usual value stands in: a fault of what was not read cannot show.",
+        "in {missing} of this report a reading behind the loss is missing, of that minute or of "
+        "the juice on its way, {phrase} {span}{longest}. There the mill's usual value stands in: a fault "
+        "of what was not read cannot show.",
         missing=missing,
         phrase=phrase,
         span=span,

@@ -69,13 +69,13 @@ def test_a_missing_analysis_is_told(station, analyte, words):
 def test_minutes_without_readings_are_told(station):
     told = said(station, losses=judged([True] * 90 + [False] * 10))
     # 90 minutes after 09:00 UTC is 04:30 in Chicago (tz database: CST is UTC-6).
-    assert "in 10 min of this report at least one tag is missing" in told
+    assert "in 10 min of this report a reading behind the loss is missing" in told
     assert "all of them Sun 30 Nov 2025 04:30 to 04:40" in told
 
 
 def test_of_several_search_windows_without_readings_the_longest_is_named(station):
     told = said(station, losses=judged([False] * 5 + [True] * 60 + [False] * 30 + [True] * 5))
-    assert "in 35 min of this report at least one tag is missing" in told
+    assert "in 35 min of this report a reading behind the loss is missing" in told
     assert "the longest stretch Sun 30 Nov 2025 04:05 to 04:35" in told
 
 
