@@ -182,8 +182,8 @@ def _unmeasured(
     missing = duration_words(timedelta(minutes=int(runs["minutes"].sum())))
     why = said(
         "in {missing} of this report a reading behind the loss is missing, of that minute or of "
-        "the juice on its way, {phrase} {span}{longest}. There the mill's usual value stands in: a fault "
-        "of what was not read cannot show.",
+        "the juice on its way, {phrase} {span}{longest}. There the mill's usual value stands in: "
+        "a fault of what was not read cannot show.",
         missing=missing,
         phrase=phrase,
         span=span,
