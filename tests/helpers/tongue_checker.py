@@ -189,6 +189,18 @@ def sideways(page) -> list[str]:
     return page.evaluate(_SIDEWAYS)
 
 
+_OUT_OF_COLUMN = """() => [...document.querySelectorAll('table')]
+  .filter(e => e.checkVisibility() && !e.closest('.wide'))
+  .filter(e => e.getBoundingClientRect().right
+    > e.parentElement.getBoundingClientRect().right + 3)
+  .map(e => e.textContent.trim().slice(0, 60))"""
+
+
+def out_of_column(page) -> list[str]:
+    """Tables that reach past the column they stand in; one that scrolls by itself may."""
+    return page.evaluate(_OUT_OF_COLUMN)
+
+
 def orphan_headings(page, sheets: bytes | None = None) -> list[str]:
     """Headings at the foot of a printed page, what they head on the next."""
     named = {_plain(text) for text in page.evaluate(_HEADINGS)}

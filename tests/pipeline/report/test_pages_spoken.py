@@ -50,6 +50,7 @@ _LAYOUT = (
     checker.row_heads,
     checker.clipped,
     checker.sideways,
+    checker.out_of_column,
     page_checker.text_over_text,
 )
 #: A dossier on a phone before anything is unfolded, in heights of its screen.
