@@ -39,6 +39,7 @@ if TYPE_CHECKING:
         INK,
         LONG_DASH,
         NARROW,
+        PAPER,
         SHADE,
         SOLID,
         VERMILION,

@@ -123,7 +123,7 @@ def panel_chart(
     data : Datasets
         Collects the rows.
     labelled : bool
-        Whether this panel carries the labels of the time axis (the lowest one does).
+        Whether this panel carries the labels of the time axis (the lowest of a column does).
     lettered : bool
         Whether it carries the letters of what was known (the highest one does).
     """
@@ -208,15 +208,16 @@ def _dot_layers(
 
 def stack(panels: Sequence[Panel], axis: TimeAxis, size: Size) -> dict[str, Any]:
     """Stack panels over one time axis and give the specification ready to be drawn."""
-    last = len(panels) - 1
+    lowest = len(panels) - size.across
     data = Datasets()
     charts = [
-        panel_chart(p, axis, size, data, labelled=i == last, lettered=i == 0)
+        panel_chart(p, axis, size, data, labelled=i >= lowest, lettered=i == 0)
         for i, p in enumerate(panels)
     ]
     own = dict.fromkeys(("color", "stroke", "shape", "strokeDash", "strokeWidth"), "independent")
     stacked = {
-        "vconcat": [_part(chart) for chart in charts],
+        "concat": [_part(chart) for chart in charts],
+        "columns": size.across,
         "spacing": 12,
         "resolve": {"scale": own},
     }

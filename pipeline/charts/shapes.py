@@ -30,7 +30,7 @@ DASH = (5, 3)
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """Size of a drawing [px] and the points it can carry."""
+    """Size of a drawing [px], the points it can carry and how many panels stand side by side."""
 
     name: str
     width: int
@@ -40,10 +40,13 @@ class Size:
     legend_columns: int
     x_ticks: int
     legends: str
+    across: int = 1
 
 
 WIDE = Size("wide", 845, 128, 12, 720, 4, 9, "horizontal")
 NARROW = Size("narrow", 272, 112, 11, 300, 2, 4, "vertical")
+#: Two panels abreast: a stack of four, shrunk to a third of a sheet, has letters nobody can read.
+PAPER = Size("paper", 290, 84, 10, 360, 3, 4, "vertical", across=2)
 TRACE = Size("trace", 252, 62, 11, 240, 1, 3, "vertical")
 
 

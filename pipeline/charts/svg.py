@@ -25,20 +25,21 @@ _REFERENCE = re.compile(r"url\(\s*['\"]?#([^)'\"]+)['\"]?\s*\)")
 _LONG_NUMBER = re.compile(r"-?\d+\.\d{2,}")
 #: Width of a letter of a bold heading [em]; wide ones are rare.
 _LETTER = 0.582
-#: Letters of a legend, and what its symbol takes beside them [px].
-_LEGEND, _SYMBOL = 11.0, 34.0
-#: Width of a letter of a legend in the mean [px].
-_SLIM = 5.6
+#: Width of a letter of a legend at most [em], and what its symbol and the gap beside it take [px].
+_LEGEND, _SYMBOL, _GAP = 0.56, 26.0, 26.0
+#: Width of a letter of a legend in the mean, and of its symbol with a narrow gap [px].
+_SLIM, _SLIM_SYMBOL = 5.6, 34.0
 _VL_VERSION = ".".join(alt.SCHEMA_VERSION.lstrip("v").split(".")[:2])
 
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """One chart in two widths; without them `note` says why nothing was drawn."""
+    """One chart in two widths, some for paper too; without them `note` says why none was drawn."""
 
     wide: Markup | None = None
     narrow: Markup | None = None
     note: str = ""
+    paper: Markup | None = None
 
 
 def draw(spec: dict[str, Any], prefix: str, label: str, tongue: Tongue = ENGLISH) -> Markup:
@@ -61,7 +62,7 @@ def draw(spec: dict[str, Any], prefix: str, label: str, tongue: Tongue = ENGLISH
         SVG text that is safe to inline: no script, no link, no outside reference.
     """
     text = vlc.vegalite_to_svg(
-        _stacked(_folded(_said_in(spec, tongue))),
+        _stacked(_folded(_said_in(spec, tongue), _legend_font(spec))),
         vl_version=_VL_VERSION,
         allowed_base_urls=[],
         **tongue.chart_locales,
@@ -80,40 +81,46 @@ def _said_in(part: Any, tongue: Tongue) -> Any:  # noqa: ANN401 - whatever a spe
     return tongue(part)
 
 
-def _folded(part: Any, wide: int = 0) -> Any:  # noqa: ANN401 - whatever a specification holds
+def _legend_font(spec: Mapping[str, Any]) -> float:
+    """Size of a legend's letters [px]; the drawing library's own where nothing is said."""
+    return float(spec.get("config", {}).get("legend", {}).get("labelFontSize", 10))
+
+
+def _folded(part: Any, font: float, wide: int = 0) -> Any:  # noqa: ANN401 - whatever a specification holds
     """Fold titles and legends wider than their chart, which would be cut at its edge.
 
     What fits in English may not in another tongue.
     """
     if isinstance(part, list):
-        return [_folded(one, wide) for one in part]
+        return [_folded(one, font, wide) for one in part]
     if not isinstance(part, dict):
         return part
     wide = part["width"] if isinstance(part.get("width"), int) else wide
-    part = {name: _folded(value, wide) for name, value in part.items()}
+    part = {name: _folded(value, font, wide) for name, value in part.items()}
     title, width = part.get("title"), part.get("width")
     if isinstance(part.get("legend"), dict) and wide:
-        part["legend"] = part["legend"] | _columns(part, wide)
+        part["legend"] = part["legend"] | _columns(part, wide, font)
     if isinstance(title, dict) and isinstance(title.get("text"), str) and isinstance(width, int):
         letters = int(width / (_LETTER * title.get("fontSize", 12)))
         part["title"] = title | {"text": textwrap.wrap(title["text"], letters) or ""}
     return part
 
 
-def _columns(scale: Mapping[str, Any], wide: int) -> dict[str, int]:
+def _columns(scale: Mapping[str, Any], wide: int, font: float) -> dict[str, int]:
     """As many columns of a legend as its longest name leaves room for."""
     names = (scale.get("scale") or {}).get("domain") or ()
     longest = max((len(name) for name in names if isinstance(name, str)), default=0)
     columns = scale["legend"].get("columns")
     if not columns or not longest:
         return {}
-    return {"columns": max(1, min(columns, int(wide / (_LETTER * _LEGEND * longest + _SYMBOL))))}
+    each = _LEGEND * font * longest + _SYMBOL + _GAP
+    return {"columns": max(1, min(columns, int((wide + _GAP) / each)))}
 
 
 def _stacked(spec: dict[str, Any]) -> dict[str, Any]:
     """Set legends below one another where they take more than a chart's width side by side."""
     layout = spec.get("config", {}).get("legend", {}).get("layout", {}).get("top")
-    charts = spec.get("vconcat", [spec])
+    charts = spec.get("concat", [spec])
     if layout and any(_legends_wide(chart) > chart.get("width", 0) for chart in charts):
         layout["direction"] = "vertical"
     return spec
@@ -134,7 +141,7 @@ def _legends_wide(chart: Mapping[str, Any]) -> float:
                 names = tuple(n for n in scale.get("domain") or () if isinstance(n, str))
                 found[names] = min(legend.get("columns") or len(names), len(names))
     return sum(
-        n * (_SLIM * max(map(len, names), default=0) + _SYMBOL) for names, n in found.items()
+        n * (_SLIM * max(map(len, names), default=0) + _SLIM_SYMBOL) for names, n in found.items()
     )
 
 

@@ -18,6 +18,7 @@ from pipeline.charts import (
     INK,
     LONG_DASH,
     NARROW,
+    PAPER,
     SOLID,
     VERMILION,
     WIDE,
@@ -79,7 +80,7 @@ def finding_chart(
     zone = drawn_zone(view, section, window)
     drawn: list[Markup] = []
     absent: list[str] = []
-    for size in (WIDE, NARROW):
+    for size in (WIDE, NARROW, PAPER):
         scope = Scope(view, zone, window, shift_ms, size)
         made = [_temperature(scope), *microbial_panels(scope)] if microbes else _panels(scope)
         shown = [panel for panel in made if not panel.empty]
@@ -87,7 +88,7 @@ def finding_chart(
         if not shown:
             return Drawing(note=said("No minute data for these hours: no chart could be drawn."))
         drawn.append(draw(stack(shown, axis, size), f"{prefix}-{size.name}", label, view.tongue))
-    return Drawing(drawn[0], drawn[1], _missing_words(view, window, absent))
+    return Drawing(drawn[0], drawn[1], _missing_words(view, window, absent), drawn[2])
 
 
 def _missing_words(

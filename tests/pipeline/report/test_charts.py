@@ -5,18 +5,23 @@ import re
 import time
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import polars as pl
 import pytest
 
+import pipeline.report
 from pipeline.charts.known import Known
 from pipeline.charts.season import season_chart
-from pipeline.charts.shapes import NARROW, WIDE, Panel, Series, value_range
+from pipeline.charts.shapes import NARROW, PAPER, WIDE, Panel, Series, value_range
 from pipeline.report.finding_chart import finding_chart
 from pipeline.report.finding_tile import finding_tile
 from pipeline.report.scope import chart_window, data_bounds
 from pipeline.report.tables import finding_rows
+from pipeline.tongue import tongue_of
 
+STYLE = Path(pipeline.report.__file__).parent / "templates" / "report.css.j2"
+SIDES = ("width", "height")
 START = datetime(2025, 10, 6, 5, tzinfo=UTC)
 
 
@@ -30,9 +35,9 @@ def lactic_tile(view):
     return str(finding_tile(view, row, "t").narrow or finding_tile(view, row, "t").wide)
 
 
-def test_all_panels_and_both_sizes(view):
+def test_all_panels_and_every_size(view):
     drawing = draw(view)
-    for svg in (str(drawing.wide), str(drawing.narrow)):
+    for svg in (str(drawing.wide), str(drawing.narrow), str(drawing.paper)):
         for words in ("pH (cooled", "Temperature, settler", "Residence time", "Sucrose lost"):
             assert words in svg
         assert "limed, corrected" in svg
@@ -87,9 +92,20 @@ def test_axis_shows_plant_time(view):
 
 
 def test_points_stay_within_the_budget(view):
-    for svg, size in ((draw(view).wide, WIDE), (draw(view).narrow, NARROW)):
+    drawing = draw(view)
+    for svg, size in ((drawing.wide, WIDE), (drawing.narrow, NARROW), (drawing.paper, PAPER)):
         longest = max(path.count("L") for path in re.findall(r' d="([^"]+)"', str(svg)))
         assert longest <= size.points + 20
+
+
+@pytest.mark.parametrize("language", ["en", "es", "pt", "fr"])
+def test_letters_on_paper_can_be_read(view, language):
+    """At least 6 pt where the style leaves a chart its least room (A4 less margins: 186 mm)."""
+    [tallest] = re.findall(r"figure svg \{ max-height: (\d+)mm; margin", STYLE.read_text())
+    svg = str(draw(replace(view, tongue=tongue_of(language))).paper)
+    wide, high = (float(re.search(rf'<svg[^>]* {side}="([\d.]+)"', svg)[1]) for side in SIDES)
+    px = min(1.0, int(tallest) / 25.4 * 96 / high, 186 / 25.4 * 96 / wide) * PAPER.font
+    assert px * 72 / 96 >= 6.0
 
 
 def test_absent_parts_are_named(view):
