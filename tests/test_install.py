@@ -8,6 +8,7 @@ from importlib.metadata import PackageNotFoundError, distribution, packages_dist
 from pathlib import Path
 
 import pytest
+from slow_case import slow
 
 from pipeline.base import ConfigError, needing
 
@@ -148,7 +149,7 @@ MILL = str(ROOT / "configs" / "demo_mill.toml")
     [
         (["serve", MILL], ("prefect",), "serve"),
         (["backfill", MILL, "--cluster"], ("prefect",), "cluster"),
-        (["backfill", MILL, "--cluster"], ("distributed",), "cluster"),
+        slow(["backfill", MILL, "--cluster"], ("distributed",), "cluster"),
     ],
 )
 def test_a_command_says_which_set_is_missing(typed, tops, extra, monkeypatch, capsys):

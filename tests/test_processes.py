@@ -95,6 +95,7 @@ def assert_all_gone(tmp_path):
     assert [processes.words(pid) for pid in started] == ["", ""]
 
 
+@pytest.mark.slow
 def test_what_a_failed_test_started_is_gone(session, tmp_path):
     command, how = session(ENDING.format(body="assert False"))
     code, said, _ = processes.ran(command, **how)
@@ -102,6 +103,7 @@ def test_what_a_failed_test_started_is_gone(session, tmp_path):
     assert_all_gone(tmp_path)
 
 
+@pytest.mark.slow
 def test_what_a_session_started_is_gone_when_it_is_told_to_end(session, tmp_path):
     command, how = session(FIXTURE)
     with processes.ending(command, stderr=subprocess.PIPE, text=True, **how) as running:

@@ -192,7 +192,7 @@ def told(answer: dict[str, Any]) -> list[str]:
     if answer["beyond_range"]:
         lines.append(said("Above 20 % of water no settling time is known: a rough guess."))
     if answer["one_out_used_low"] is None:
-        lines.append(said("There is one settler: with it out of service the station stands."))
+        lines.append(said("There is one settler: with it out of service the station stops."))
     else:
         lines.append(
             said(

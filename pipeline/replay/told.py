@@ -28,6 +28,8 @@ from pipeline.words import (
 
 #: Vessels that change by less than this are not told [t].
 _LEAST_T: Final = 0.001
+#: A change of the settling margin below this would be told as 0.0 % [%].
+_LEAST_PCT: Final = 0.05
 
 
 def replay_json(found: Replay) -> str:
@@ -150,6 +152,8 @@ def _notes(found: Replay) -> Iterator[str]:
 
 
 def _cost(cost: Cost, currency: str) -> str:
+    if cost.unit == "%" and abs(cost.amount) < _LEAST_PCT:
+        return said("{what}: as before", what=stored(cost.what))
     if cost.unit == "%":
         more = said("more") if cost.amount > 0.0 else said("less")
         return said(

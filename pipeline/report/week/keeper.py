@@ -6,7 +6,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from pipeline.report.view import WeekView
-from pipeline.report.week.sharpness import sharpness_rows
+from pipeline.report.week.sharpness import sharpness_lead, sharpness_rows
 from pipeline.words import clean, day_words, moment_words, said
 
 
@@ -20,5 +20,6 @@ def compose_keeper(view: WeekView) -> dict[str, Any]:
             day_words2=day_words(view.last),
         ),
         "until": moment_words(view.run.data_end, ZoneInfo(view.report.zone)),
+        "lead": sharpness_lead(view),
         "sharpness": sharpness_rows(view),
     }

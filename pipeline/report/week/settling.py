@@ -106,7 +106,7 @@ def _one_out(frame: pl.DataFrame, vessels: int) -> list[str]:
         return [
             said(
                 "One settler: with it out of service no juice can be clarified, and the "
-                "station stands. Plan for what its juice does meanwhile (lostpol "
+                "station stops. Plan for what its juice does meanwhile (lostpol "
                 "standing)."
             )
         ]

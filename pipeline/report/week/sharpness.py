@@ -14,6 +14,7 @@ from pipeline.words import (
     channel_words,
     clean,
     figure,
+    joined,
     known,
     plain,
     said,
@@ -52,6 +53,35 @@ def sharpness_rows(view: WeekView) -> list[SharpnessRow] | None:
         return None
     kinds = vessel_kinds(view.report)
     return [_row(row, kinds) for row in frame.to_dicts()]
+
+
+def sharpness_lead(view: WeekView) -> str:
+    """How much the physics buys and what is hardest to see, in two sentences."""
+    rows = [] if view.sharpness is None else view.sharpness.to_dicts()
+    calmer = sum((known(row["ratio"]) or 0.0) >= _APART for row in rows)
+    text = said(
+        "{calmer} of {count} things watched are calmer than their raw signal, so a change in them "
+        "shows sooner.",
+        calmer=calmer,
+        count=len(rows),
+    )
+    losses = [row for row in rows if row["feature"] in CHANNELS and known(row[_SHIFT]) is not None]
+    if not losses:
+        return text
+    kinds = vessel_kinds(view.report)
+    hardest = _row(max(losses, key=lambda row: float(row[_SHIFT])), kinds)
+    return joined(
+        " ",
+        [
+            text,
+            said(
+                "Hardest to see: {name}, {where}; in 8 h it shows from {smallest}.",
+                name=hardest.name,
+                where=hardest.where,
+                smallest=hardest.smallest,
+            ),
+        ],
+    )
 
 
 def _row(row: Mapping[str, Any], kinds: Mapping[str, str]) -> SharpnessRow:

@@ -58,6 +58,7 @@ def test_losses_at_target_are_those_of_the_rates(brindlewater):
     assert before.ph_clear == pytest.approx(6.95)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("acid", [0.0, 1.4])
 def test_dearer_sugars_and_lime_ask_for_less_ph_dearer_sucrose_for_more(brindlewater, acid):
     prior = Prior(Kinetics(acid_per_hexose=acid))

@@ -139,6 +139,7 @@ def test_whatever_is_asked_the_answer_makes_sense(ph, basis, temp, brix, hours, 
     assert COOLEST_DEGC <= found.end.temp_degc <= temp
 
 
+@pytest.mark.slow
 @given(st.floats(0.05, 0.4))
 @settings(max_examples=5, deadline=None)
 def test_sourer_hotter_and_longer_lose_more(step):

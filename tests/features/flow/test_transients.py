@@ -65,6 +65,7 @@ def test_dead_volume_is_recovered_within_five_percent(dead, tanks):
     assert abs(found.tanks - tanks) <= 1
 
 
+@pytest.mark.slow
 def test_interval_covers_as_often_as_it_says():
     live, hits, errors = 0.8 * NOMINAL_M3, 0, []
     for seed in range(30):

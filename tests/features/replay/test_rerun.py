@@ -245,6 +245,7 @@ def test_probes_put_right_move_the_record_by_their_bias(swung, brindlewater, ins
     assert by[0]["first_evaporator"] > 1.2 * by[1]["first_evaporator"]
 
 
+@pytest.mark.slow
 def test_a_hot_probe_is_the_same_record(swung, brindlewater, inside):
     slope = brindlewater.kinetics.ph_slope
     name = "ph_settler_out"
@@ -272,6 +273,7 @@ def test_mud_keeps_its_acid_and_not_its_distance(record, brindlewater):
     assert mud[1] == pytest.approx(ph_after_acid(clear[1], dose), abs=0.01)
 
 
+@pytest.mark.slow
 def test_what_no_tag_reads_can_be_changed_too(swung, brindlewater, inside):
     bare = replace(
         brindlewater,

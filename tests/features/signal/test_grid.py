@@ -208,6 +208,7 @@ def test_agrees_with_brute_force_at_one_second(points, interpolation, every_s, g
             assert g == pytest.approx(e, rel=1e-9, abs=1e-7)
 
 
+@pytest.mark.slow
 @settings(max_examples=100, deadline=None)
 @given(points=POINTS.filter(lambda p: len(p) > 1), share=st.floats(0.01, 0.99), data=st.data())
 def test_splitting_a_segment_changes_nothing(points, share, data):

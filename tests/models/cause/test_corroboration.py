@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from slow_case import slow
 
 from models.base.settings import Settings
 
@@ -29,8 +30,8 @@ def sensor_fault(plant):
     ("tag", "by"),
     [
         ("EV.TI501", 8.0),  # a thermometer that steps
-        ("ST.TI304", 5.0),  # the settler has no heat of its own
-        ("CT.LI401", 60.0),  # a level that jumps to full scale
+        slow("ST.TI304", 5.0),  # the settler has no heat of its own
+        slow("CT.LI401", 60.0),  # a level that jumps to full scale
     ],
 )
 def test_a_reading_that_steps_alone_is_a_sensor_fault(plant, sensor_fault, tag, by):
@@ -46,12 +47,14 @@ def test_a_temperature_frozen_high_is_a_sensor_fault(plant, sensor_fault):
     sensor_fault("EV.TI501")
 
 
+@pytest.mark.slow
 def test_a_level_that_creeps_up_without_juice_is_a_sensor_fault(plant, sensor_fault):
     course = np.interp(np.arange(plant.n), [FIRST, FIRST + 150, LAST, LAST + 150], [0, 60, 60, 0])
     plant.tag("CT.LI401")[:] += course
     sensor_fault("CT.LI401")
 
 
+@pytest.mark.slow
 def test_a_mud_level_that_jumps_is_a_sensor_fault(plant, sensor_fault):
     plant.tag("ST.LI305")[FIRST : LAST + 600] = 99.0
     sensor_fault("ST.LI305")

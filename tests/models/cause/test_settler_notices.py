@@ -45,6 +45,7 @@ def test_thin_air_lets_cooler_juice_flash(plant):
     assert "no_flash" not in _kinds(plant.search())
 
 
+@pytest.mark.slow
 def test_the_dose_is_judged_once_the_strength_is_described(plant):
     plant.tag("ST.FI302")[FIRST:LAST] = 300.0
     assert "little_flocculant" not in _kinds(plant.search())

@@ -85,6 +85,7 @@ def test_a_falling_ph_at_the_same_lime_is_the_same_sign(plant):
     assert any(row["section"] == "liming_tank" for row in microbial(plant.search()))
 
 
+@pytest.mark.slow
 def test_pol_alone_can_tell_and_inversion_does_not_pass_for_it(plant):
     cool(plant)
     del plant.grid[plant.name["LT.FI211"]]
@@ -147,6 +148,7 @@ def without_thermometer(plant, *tags):
     plant.station = replace(plant.station, signals=signals)
 
 
+@pytest.mark.slow
 def test_juice_from_the_heater_tells_of_a_tank_without_a_thermometer(plant):
     cool(plant)
     unrest(plant, "LT.FI211", 0.05)

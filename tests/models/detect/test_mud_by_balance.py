@@ -27,6 +27,7 @@ def held_mud(plant):
     plant.tag("ST.LI305")[:] += course / 1.4
 
 
+@pytest.mark.slow
 def test_the_underflow_tells_of_held_mud_as_its_level_would(plant):
     held_mud(plant)
     read = plant.search(SMALL).findings.filter(cause="mud_held")

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from slow_case import slow
 
 from models.amount.drivers import Excess
 from models.base.minutes import Minutes
@@ -165,7 +166,7 @@ def drain(plant, vessel, after_min, over_min=30):
         plant.tag(tag)[at:DAY_LAST] *= course[: DAY_LAST - at]
 
 
-@pytest.mark.parametrize("last", LEVELS)
+@pytest.mark.parametrize("last", [v if v == "settler" else slow(v) for v in LEVELS])
 def test_an_emptied_station_is_no_loss_whichever_vessel_was_last(plant, last):
     stopped(plant)
     for vessel in LEVELS:
@@ -180,6 +181,7 @@ def test_an_emptied_station_is_no_loss_whichever_vessel_was_last(plant, last):
     assert losses.minutes["unavoidable_kg_h"][DAY_LAST - 60] == pytest.approx(0.0, abs=1e-6)
 
 
+@pytest.mark.slow
 def test_a_station_of_which_half_was_drained_is_told_with_the_rest(plant):
     full = stopped(plant).search(SMALL).findings.row(0, named=True)
     for vessel in ("clear_juice_tank", "first_evaporator", "liming_tank"):
@@ -216,6 +218,7 @@ def test_a_settler_that_only_its_mud_speaks_for_is_said_to_be_counted_as_full(pl
     )
 
 
+@pytest.mark.slow
 def test_a_settler_that_nothing_speaks_for_is_not_claimed_but_said(plant):
     # The clear-juice tank stays as it was: nobody sees when juice ran over again.
     without(stopped(plant), *LEVELS["settler"])
@@ -241,6 +244,7 @@ def test_juice_cooled_below_75_degc_loses_little(plant):
     assert plant.search(SMALL).findings.is_empty()
 
 
+@pytest.mark.slow
 def test_an_evaporator_nobody_measures_does_not_make_a_stop(plant):
     stopped(plant)
     warm = plant.search(SMALL).findings.row(0, named=True)

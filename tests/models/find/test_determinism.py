@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import polars as pl
+import pytest
 
 from features.flow.minutes import derive
 from features.signal.grid import to_grid
@@ -70,6 +71,7 @@ def run_with(threads, seed):
     return said.strip()
 
 
+@pytest.mark.slow
 def test_threads_and_order_of_rows_change_nothing():
     alone = run_with(threads=1, seed=0)
     assert int(alone.split()[0]) >= 2

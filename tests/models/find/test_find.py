@@ -105,6 +105,7 @@ def test_a_stop_counts_only_when_juice_stood_hot(plant, emptied):
         assert_edges(row, 5)
 
 
+@pytest.mark.slow
 def test_a_planned_stop_whose_settlers_were_emptied_late_is_told_as_known(plant):
     for tag in ("MJ.FI101", "ST.FI301", "CT.FI403", "ST.FI306"):
         plant.tag(tag)[FIRST:LAST] = 0.0

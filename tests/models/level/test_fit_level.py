@@ -218,6 +218,7 @@ def test_a_note_of_a_reagent_that_changed_nothing_changes_nothing(minutes, stati
     assert fit_level(minutes, heard, station, [0.5]).steps == ()
 
 
+@pytest.mark.slow
 def test_restless_cane_is_not_taken_for_another_reagent(minutes, station):
     """Cane that swings by a quarter within a day: a note tells no step where there was none."""
     told = samples(minutes, station, 1.5)

@@ -168,6 +168,7 @@ def test_the_strongest_period_speaks_for_an_episode():
     assert span.z == pytest.approx(5.0 / (SD / np.sqrt(32)), rel=0.2)
 
 
+@pytest.mark.slow
 def test_the_error_of_a_sum_is_what_noise_makes_of_it():
     """Sums over ten hours of nothing scatter as wide as their stated error."""
     sums = [measure(residual(seed=seed), 2400, 3000, 0.0) for seed in range(200)]

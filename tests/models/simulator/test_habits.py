@@ -41,6 +41,7 @@ def hard_season():
     return simulate_season(17, 1, parameters=plant, habits=habits)
 
 
+@pytest.mark.slow
 def test_a_laboratory_analyses_what_its_plan_says(hard_season):
     series = set(hard_season.lab["point_analyte"])
     sugars = {f"LAB {point} {a}" for point in ("CJ", "EV") for a in ("brix", "pol", "rs")}

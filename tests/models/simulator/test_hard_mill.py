@@ -113,6 +113,7 @@ def beyond_t(plant, base, seasons, first_h, last_h):
     return (destroyed - destroyed[0] * fed / fed[0])[1:]
 
 
+@pytest.mark.slow
 def test_losses_that_overlap_share_their_joint_tonnes():
     plant, base, run = steady_run(PAIR, 33)
     tonnes = planted_tonnes(plant, base, PAIR, run)
@@ -140,6 +141,7 @@ def test_shares_of_three_add_up_and_need_no_order():
     assert shares == pytest.approx({7: 1.5, 8: 2.5, 9: 0.0})
 
 
+@pytest.mark.slow
 def test_a_look_alike_inside_a_loss_shares_nothing():
     stop = event(2, "handled_stop", 12.0, 18.0, kind="confuser", shape="emptied")
     fault = event(1, "overheating", 8.0, 22.0, 9.0, zone="first_evaporator")
@@ -183,6 +185,7 @@ def test_a_stop_handled_in_any_way_loses_a_small_part_of_one_that_is_not():
     assert (lost[1:] < 0.35 * lost[0]).all()
 
 
+@pytest.mark.slow
 def test_a_sour_filtrate_tank_counts_where_the_event_acts_there():
     """Held mud sends less to the filters: what rots less there is no gain of the settler's."""
     manners = Manners(filtrate_share=0.12, filtrate_eaten_kg_m3_h=1.0, filtrate_age_h=4.0)

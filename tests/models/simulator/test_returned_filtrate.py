@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from slow_case import slow
 
 from models.simulator import Manners, PlantParameters, simulate_season, with_manners
 from models.simulator import cells as c
@@ -39,7 +40,7 @@ def open_kg(start, run):
     return moved - (c.held_kg(run.last) - c.held_kg(start))
 
 
-@pytest.mark.parametrize("to", ["mixed", "limed"])
+@pytest.mark.parametrize("to", ["mixed", slow("limed")])
 @pytest.mark.parametrize("event", [STOP, EMPTIED, MUD], ids=lambda e: e.cause)
 def test_sucrose_balance_closes_with_filtrate_and_growing_mud(to, event):
     manners = Manners(filtrate_share=0.12, filtrate_to=to, mud_takes_room=True)
@@ -104,6 +105,7 @@ def test_sucrose_eaten_leaves_invert_lactic_acid_and_acidity(infection):
     assert destroyed == pytest.approx(eaten * after[-1], rel=1e-6)
 
 
+@pytest.mark.slow
 def test_limed_and_mixed_juice_each_get_their_filtrate():
     _, _, _, none = run_of(None, 24, steady=True)
     runs = {}
@@ -144,6 +146,7 @@ def test_lanes_with_filtrate_run_as_each_by_itself():
     assert start.filtrate is not None and start.copy().filtrate is not start.filtrate
 
 
+@pytest.mark.slow
 def test_growing_mud_takes_its_room_from_the_clear_juice():
     plant, _, _, held = run_of(Manners(mud_takes_room=True), 30, events=[MUD], steady=True)
     volume = held.last.volume_m3[0]
@@ -160,6 +163,7 @@ def test_growing_mud_takes_its_room_from_the_clear_juice():
     assert held.destroyed_kg_h[-1, 0, settler] < 0.92 * plain.destroyed_kg_h[-1, 0, settler]
 
 
+@pytest.mark.slow
 def test_the_wandering_multiplier_is_the_one_that_destroys():
     course = np.where(np.arange(20 * HOUR) < 10 * HOUR, 1.0, 1.5)
     _, _, _, plain = run_of(None, 20, steady=True)

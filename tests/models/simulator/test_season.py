@@ -140,6 +140,7 @@ def test_over_liming_spares_sucrose(alone):
     assert -1.0 < alone["over_liming"] < 0.0
 
 
+@pytest.mark.slow
 def test_planted_tonnes_are_the_difference_between_two_seasons(alone):
     plant = PlantParameters(steady=True)
     hours = LOSSES[2].forms[0][0]
@@ -174,6 +175,7 @@ def test_eight_weeks_hold_every_loss_three_times(seed):
     assert sum(e.end_h - e.start_h for e in plan if e.kind == "loss") < 0.36 * 8 * 168
 
 
+@pytest.mark.slow
 def test_ordinary_unrest_alone_keeps_the_loss_usual():
     plant = PlantParameters()
     drive = everyday(np.random.default_rng(8), 72 * HOUR)

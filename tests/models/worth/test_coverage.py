@@ -118,6 +118,7 @@ def hold_mud(plant):
     plant.grid[plant.name["ST.LI305"]] = plant.tag("ST.LI305") + rise
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("measured", [True, False])
 @pytest.mark.parametrize(
     ("fault", "cause", "tags"),

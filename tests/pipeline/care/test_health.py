@@ -276,6 +276,7 @@ def test_a_store_that_cannot_be_written_is_wrong(mill):
         mill.store_path.chmod(0o755)
 
 
+@pytest.mark.slow
 def test_a_bit_that_flips_in_the_database_is_no_fault_of_our_own(mill, capsys):
     """DuckDB keeps a checksum of each block; whatever it says of one is told in words."""
     good = mill.database_path.read_bytes()

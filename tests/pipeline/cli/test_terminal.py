@@ -57,6 +57,7 @@ def test_a_wide_terminal_gets_boxes(monkeypatch):
     assert "┃ Change" in said.getvalue() and "A title" in said.getvalue()
 
 
+@pytest.mark.slow
 def test_nobody_reading_on_is_no_fault(monkeypatch):
     with pytest.raises(BrokenPipeError):
         Screen(file=io.StringIO()).on_broken_pipe()

@@ -11,6 +11,7 @@ import tomllib
 import pytest
 from first_hour import make_mill
 from first_hour.score_draft import score_lab, score_tags
+from slow_case import slow
 
 from pipeline.describe.describe import describe_exports
 from pipeline.exports.export import export_readings
@@ -21,7 +22,11 @@ from pipeline.mill.description import load_mill
 DAYS = 4
 
 
-@pytest.fixture(scope="module", params=[2, 9], ids=["words, long", "opaque, list of tags"])
+@pytest.fixture(
+    scope="module",
+    params=[2, slow(9)],
+    ids=["words, long", "opaque, list of tags"],
+)
 def drafted(request, tmp_path_factory):
     folder = tmp_path_factory.mktemp("mill")
     made = make_mill(request.param, folder / "exports", days=DAYS)

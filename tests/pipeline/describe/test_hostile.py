@@ -9,6 +9,7 @@ import random
 import tomllib
 
 import pytest
+from slow_case import slow
 from small_books import LEVELS, book_rows, long_rows, pair_rows, put, put_book, text_of, wide_rows
 
 from pipeline.base import DataError
@@ -115,7 +116,7 @@ def files_of(rng, folder):
     return paths
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", [*range(10), *(slow(n) for n in range(10, 40))])
 def test_describe_goes_on_and_its_draft_loads(tmp_path, seed):
     rng = random.Random(seed)
     files = files_of(rng, tmp_path)
@@ -135,6 +136,7 @@ def test_describe_goes_on_and_its_draft_loads(tmp_path, seed):
     assert draft_summary(draft)
 
 
+@pytest.mark.slow
 def test_a_name_is_no_way_out_of_its_place(tmp_path):
     levels = {f"MX-FT-101{text}".strip(): 300.0 for text in EVIL} | LEVELS
     path = put(tmp_path / "x.csv", long_rows(levels=levels, count=20))

@@ -208,6 +208,7 @@ def test_a_held_value_reaches_from_edge_to_edge():
     assert [value for _, value in line] == [7.0, 7.0, 7.5, 7.5, 7.6, 7.6]
 
 
+@pytest.mark.slow
 def test_a_page_is_never_overwritten(draft, tmp_path):
     out = tmp_path / "draft.html"
     write_page(draft, out)

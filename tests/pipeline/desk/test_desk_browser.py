@@ -176,6 +176,7 @@ def test_paper_holds_what_is_shown_and_nothing_to_press(chromium, served):
     page.close()
 
 
+@pytest.mark.slow
 def test_paper_leaves_out_a_heading_whose_form_it_leaves_out(chromium, served, first):
     page = chromium.new_page()
     page.goto(f"{served}/m/{KEY}/finding/{first['finding_id']}")
@@ -194,6 +195,7 @@ def test_paper_leaves_out_a_heading_whose_form_it_leaves_out(chromium, served, f
     page.close()
 
 
+@pytest.mark.slow
 def test_without_script_links_and_forms_do_the_same(chromium, served):
     context = chromium.new_context(java_script_enabled=False)
     page = context.new_page()

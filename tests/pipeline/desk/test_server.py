@@ -85,6 +85,7 @@ def test_who_has_not_typed_the_token_sees_nothing(mill, monkeypatch):
     assert client.get(f"{KEY}/").status_code == 200
 
 
+@pytest.mark.slow
 def test_others_reach_it_by_tls_alone(mill, tmp_path, monkeypatch):
     """The certificate is made by trustme (https://trustme.readthedocs.io), for tests."""
     authority = trustme.CA()

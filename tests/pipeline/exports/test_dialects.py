@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 import pyarrow as pa
+import pytest
 import xlsxwriter
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -105,6 +106,7 @@ def read_back(path, layout):
     return frame, tally
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None, derandomize=True)
 @given(
     case=cases(),

@@ -145,6 +145,7 @@ def test_whatever_is_raised_becomes_a_refused_file(exports, monkeypatch, module,
         assert "\n" not in caught.value.what
 
 
+@pytest.mark.slow
 def test_what_is_raised_in_the_middle_becomes_a_refused_file(exports, monkeypatch, tmp_path):
     from pipeline.exports import values
 
@@ -181,6 +182,7 @@ def test_what_is_no_fault_of_the_file_passes(exports, monkeypatch):
         list(export_readings(exports / "a.csv", None, Mill(), Tally()))
 
 
+@pytest.mark.slow
 def test_the_quick_way_leaves_every_error_to_the_thorough_one(exports, monkeypatch):
     for error in ERRORS:
         with monkeypatch.context() as patch:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from slow_case import slow
 
 from pipeline.base.errors import LostpolError
 from pipeline.exports import quick, sample
@@ -148,7 +149,7 @@ def test_a_negative_zero_is_a_zero_both_ways(tmp_path, ways):
     assert all(taken)
 
 
-@pytest.mark.parametrize("ambiguous", ["first", "second", "refuse"])
+@pytest.mark.parametrize("ambiguous", ["first", slow("second"), slow("refuse")])
 def test_local_times_over_a_clock_change_both_ways(tmp_path, ways, ambiguous):
     from zoneinfo import ZoneInfo
 
@@ -356,6 +357,7 @@ def seen(readings, tally):
     return ordered.rows(), tally.rows, counts, bad, tally.unreadable, tags, refused
 
 
+@pytest.mark.slow
 def test_the_corpus_both_ways(fuzz, tmp_path):
     went, mill = 0, fuzz.FuzzMill()
     with ThreadPoolExecutor(1) as pool:

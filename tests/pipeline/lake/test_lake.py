@@ -129,6 +129,7 @@ ROW = st.tuples(
 ).map(lambda r: r if r[2] is not None or r[3] else (*r[:3], "n.d."))
 
 
+@pytest.mark.slow
 @settings(max_examples=80, deadline=None)
 @given(rows=st.lists(ROW, min_size=1, max_size=20), data=st.data())
 def test_neither_order_nor_split_nor_repetition_shows_in_the_result(rows, data):
@@ -146,6 +147,7 @@ def worth(row):
     return (row["reason"] is None) + (row["value"] is not None)
 
 
+@pytest.mark.slow
 @settings(max_examples=120, deadline=None)
 @given(
     stored=st.lists(ROW, max_size=12),

@@ -78,6 +78,7 @@ def test_a_lake_elsewhere_has_the_same_bytes_and_findings(tmp_path, two_exports,
     assert not list((mill.store_path / "lake").rglob("*.parquet"))
 
 
+@pytest.mark.slow
 def test_a_lake_in_s3_is_worked_out_by_workers_that_have_nothing_else(
     tmp_path, two_exports, usual, bucket
 ):
@@ -157,6 +158,7 @@ ROWS = st.lists(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=8, deadline=None)
 @given(pulls=st.lists(st.tuples(ROWS, st.integers(0, 9)), min_size=1, max_size=3))
 def test_pulls_stopped_anywhere_leave_what_undisturbed_ones_leave(tmp_path_factory, pulls):

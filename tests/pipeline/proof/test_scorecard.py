@@ -169,6 +169,7 @@ def test_hard_mills_are_told_by_shape_trait_and_lactic_acid(monkeypatch, tmp_pat
     assert written["mills"][1]["traits"] == ["filtrate", "no lactic acid"]
 
 
+@pytest.mark.slow
 def test_a_hard_mill_goes_through_the_same_stages(monkeypatch):
     """A station with its own description of fewer tags, from files to marks."""
     habits = Habits(lacks=("ST.LI305",), lab_plan="mixed_clear")

@@ -6,6 +6,7 @@ import random
 from datetime import date
 
 import polars as pl
+import pytest
 from pulling import FakeMill, assert_balanced, content, lake_bytes, long_frame
 
 from pipeline.lake.lake import Lake
@@ -70,6 +71,7 @@ def test_an_old_file_pulled_again_undoes_no_correction(tmp_path):
     assert values(mill) == [7.1, 7.2]
 
 
+@pytest.mark.slow
 def test_files_of_one_pull_count_in_the_order_named(tmp_path):
     hints_of = [(7.1, 7.2, "7.3|bad"), (7.15, "9.9|bad"), ("7.7|bad", 7.25, 7.35), (7.1, 7.2)]
     files = [export(tmp_path, f"{k}.csv", *some) for k, some in enumerate(hints_of)]

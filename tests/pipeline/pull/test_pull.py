@@ -97,6 +97,7 @@ def test_naive_parquet_times_take_the_zone_of_their_layout(tmp_path):
     assert content(mill)["ts_utc"].min() == START + timedelta(hours=5)
 
 
+@pytest.mark.slow
 def test_seven_overlapping_files_in_any_order_and_form_give_the_same_bytes(tmp_path, reference):
     frame = long_frame()
     rng = random.Random(11)

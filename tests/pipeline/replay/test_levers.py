@@ -100,6 +100,7 @@ def test_while_another_run_holds_the_store_what_is_kept_is_shown(worked, mine, c
         assert "No levers of this season" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_week_and_season_reports_show_them_and_a_season_without_them_none(worked, mine):
     found = levers_of(worked)
     title = "What would have saved most"

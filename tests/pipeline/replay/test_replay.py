@@ -13,6 +13,7 @@ from pipeline.cli import app
 from pipeline.lake import lake_of
 from pipeline.period import answer
 from pipeline.replay import SeasonRan, replay, replay_as_data
+from pipeline.replay.told import replay_lines
 
 KEYS = (
     "recorded_t", "replayed_t", "saved_t", "saved_t_low", "saved_t_high", "costs", "warnings",
@@ -49,6 +50,14 @@ def test_a_change_is_answered_with_interval_costs_and_vessels(mill, hours):
     ]
 
 
+def test_a_margin_that_stays_is_not_told_as_nought_percent(mill, hours):
+    # Cooler juice in the evaporator leaves the settler as it was.
+    text = "\n".join(replay_lines(replay(mill, hours, ("first_evaporator.temp_degc=-1",))))
+    assert "settling margin: as before" in text
+    assert "0.0 %" not in text
+
+
+@pytest.mark.slow
 def test_adjoining_hours_save_about_what_the_whole_does(mill, hours):
     # Not to the digit: what changes at noon still has juice of the morning in the train.
     noon = hours.start + (hours.end - hours.start) / 2
@@ -91,6 +100,7 @@ def test_hours_without_search_and_too_many_are_refused(mill, hours):
         replay(mill, Window(hours.start, hours.start + 90 * ONE_DAY), ["ph_limed=+0.1"])
 
 
+@pytest.mark.slow
 def test_throughput_and_a_held_ph_come_with_a_warning(mill, hours):
     faster = told(mill, hours, "flow=+3%")["warnings"]
     assert any("same sucrose fed" in warning and "1.03" in warning for warning in faster)

@@ -60,6 +60,7 @@ def test_what_was_noted_is_marked_and_told(view):
     assert str(draw(noted).wide).count(bars) - str(draw(view).wide).count(bars) == 5
 
 
+@pytest.mark.slow
 def test_a_composite_is_drawn_as_no_grab(view):
     grabs = view.lab.with_columns(period_h=pl.lit(0.0))
     daily = grabs.with_columns(value=pl.col("value") - 0.3, period_h=pl.lit(24.0))
@@ -72,6 +73,7 @@ def test_a_composite_is_drawn_as_no_grab(view):
     assert tiles[0] == tiles[1]
 
 
+@pytest.mark.slow
 def test_same_drawing_whatever_the_time_zone_of_the_machine(view, monkeypatch):
     drawn = []
     for zone in ("UTC", "Asia/Tokyo", "America/Sao_Paulo"):
@@ -158,6 +160,7 @@ def test_scatter_looks_like_scatter():
     assert high - low >= 4.0
 
 
+@pytest.mark.slow
 def test_finding_across_the_end_of_summer_time(view, make_minutes):
     start = datetime(2025, 11, 1, 12, tzinfo=UTC)
     station, zones = make_minutes(start, 2)

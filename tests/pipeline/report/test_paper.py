@@ -77,6 +77,7 @@ def test_a_view_of_the_desk_is_fit_for_paper(chromium, desk, view):
     page.close()
 
 
+@pytest.mark.slow
 def test_a_phone_is_told_of_no_keys(chromium, desk):
     base, filling = desk
     page = chromium.new_page(viewport={"width": 390, "height": 844})

@@ -10,6 +10,7 @@ from pathlib import Path
 import bit_rot
 import polars as pl
 import pytest
+from slow_case import slow
 
 from pipeline.lake.coverage import lake_of
 from pipeline.lake.intact import RottenError
@@ -84,7 +85,7 @@ def test_all_at_once_is_made_whole_by_one_backfill(store):
     assert [sign["state"] for sign in health(mill)] == ["fine"]
 
 
-@pytest.mark.parametrize("with_readings", [True, False])
+@pytest.mark.parametrize("with_readings", [True, slow(False)])
 def test_a_night_that_meets_rot_mends_it_and_goes_on(store, with_readings):
     """A nightly run reads the search windows that see a changed day, and all they were told."""
     mill, _ = store
@@ -122,6 +123,7 @@ def test_what_came_from_an_export_comes_back_when_it_is_pulled_again(store):
     assert ledger[0] == store_of(mill).sources().rows()
 
 
+@pytest.mark.slow
 def test_a_day_whose_exports_are_gone_is_named_until_they_are_pulled(store, tmp_path):
     mill, exports = store
     before = bit_rot.state(mill)

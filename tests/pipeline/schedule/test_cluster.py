@@ -71,6 +71,7 @@ def lake_of_bytes(mill):
     }
 
 
+@pytest.mark.slow
 @pytest.mark.prefect
 def test_a_cluster_leaves_what_one_machine_leaves(pulled, tmp_path, prefect_server, monkeypatch):
     from pipeline.schedule.cluster import Cluster, backfill_together

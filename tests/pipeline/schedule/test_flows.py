@@ -106,6 +106,7 @@ def test_runs_that_were_killed_are_told_over_and_others_are_left_alone(tmp_path)
         assert flows.call_crashed([here], oldest_s=0.0) == 0
 
 
+@pytest.mark.slow
 def test_nothing_is_reported_to_anybody_unless_the_site_asks_for_it():
     """Prefect reads its settings on import, whichever module of the room is first."""
     script = (

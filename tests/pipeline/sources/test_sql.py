@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 import pytest
+from slow_case import slow
 
 from pipeline.base.errors import ConfigError, DataError
 from pipeline.cli.app import run
@@ -128,6 +129,7 @@ def test_the_next_run_starts_at_the_mark_less_the_overlap(tmp_path, clock):
     assert lake_of(mill).read_readings(START.date(), NOW.date()).height == 2 * 90 + 1
 
 
+@pytest.mark.slow
 def test_what_the_table_says_last_holds_even_if_it_said_so_before(tmp_path, clock):
     database(tmp_path, rows(0, 12))
     mill = mill_with(tmp_path, TABLE + 'url = "sqlite:///plant.db"\ntime_zone = "UTC"\n')
@@ -146,6 +148,7 @@ def test_what_the_table_says_last_holds_even_if_it_said_so_before(tmp_path, cloc
         )
 
 
+@pytest.mark.slow
 def test_an_interrupted_run_goes_on(tmp_path, clock, monkeypatch):
     database(tmp_path, rows())
     text = TABLE + 'url = "sqlite:///plant.db"\ntime_zone = "UTC"\nfirst_day = 2025-10-06\n'
@@ -172,6 +175,7 @@ def test_an_interrupted_run_goes_on(tmp_path, clock, monkeypatch):
         assert (mill.lake_path / name).read_bytes() == (undisturbed.lake_path / name).read_bytes()
 
 
+@pytest.mark.slow
 def test_a_range_in_the_past_does_not_move_the_mark_over_a_hole(tmp_path, clock):
     database(tmp_path, rows())
     mill = mill_with(tmp_path, TABLE + 'url = "sqlite:///plant.db"\ntime_zone = "UTC"\n')
@@ -185,12 +189,12 @@ def test_a_range_in_the_past_does_not_move_the_mark_over_a_hole(tmp_path, clock)
     ("declared", "spell", "more"),
     [
         ("TEXT", lambda t: f"{t:%Y-%m-%dT%H:%M:%SZ}", ""),
-        ("TEXT", lambda t: f"{t:%Y-%m-%d %H:%M:%S}+00:00", ""),
+        slow("TEXT", lambda t: f"{t:%Y-%m-%d %H:%M:%S}+00:00", ""),
         ("DATETIME", lambda t: f"{t:%Y-%m-%d %H:%M:%S}", 'time_zone = "UTC"'),
-        ("TIMESTAMP", lambda t: f"{t - timedelta(hours=5):%Y-%m-%d %H:%M}", ""),
+        slow("TIMESTAMP", lambda t: f"{t - timedelta(hours=5):%Y-%m-%d %H:%M}", ""),
         ("INTEGER", lambda t: int(t.timestamp()), ""),
-        ("INTEGER", lambda t: int(t.timestamp() * 1000), 'epoch_unit = "ms"'),
-        ("REAL", lambda t: t.timestamp(), ""),
+        slow("INTEGER", lambda t: int(t.timestamp() * 1000), 'epoch_unit = "ms"'),
+        slow("REAL", lambda t: t.timestamp(), ""),
     ],
 )
 def test_times_in_every_spelling(tmp_path, clock, declared, spell, more):
@@ -283,6 +287,7 @@ def test_the_template_names_every_key_of_a_source():
             assert f"# {key} =" in text or key == "url_env", key
 
 
+@pytest.mark.slow
 def test_the_command(tmp_path, clock, capsys):
     database(tmp_path, rows())
     mill_with(tmp_path, TABLE + 'url = "sqlite:///plant.db"\ntime_zone = "UTC"\n')
@@ -326,7 +331,9 @@ def server():
         yield made
 
 
-@pytest.mark.parametrize("declared", ["timestamptz", "timestamp", "text", "double precision"])
+@pytest.mark.parametrize(
+    "declared", ["timestamptz", *map(slow, ("timestamp", "text", "double precision"))]
+)
 def test_a_real_postgresql(tmp_path, clock, monkeypatch, declared, server):
     spell = {
         "timestamptz": lambda t: t,

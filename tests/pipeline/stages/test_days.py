@@ -115,6 +115,7 @@ def test_nights_late_days_and_one_backfill_give_the_same_bytes(tmp_path, arrival
     assert digests(mill) == digests(at_once)
 
 
+@pytest.mark.slow
 def test_an_earlier_beginning_reaches_the_days_between(tmp_path, arrivals):
     first, *_, before_last, last = arrivals[0].values()
     mill = come(tmp_path / "late", [before_last, last], [first])

@@ -200,6 +200,7 @@ def test_days_outside_the_data_are_refused(ready):
         order.backfill(ready, DAYS[2], DAYS[1])
 
 
+@pytest.mark.slow
 def test_a_backfill_of_some_days_reports_on_them(tmp_path, exports):
     mill = describe(tmp_path)
     stages.pull(mill, exports)
@@ -219,6 +220,7 @@ def small(folder):
     return load_mill(path)
 
 
+@pytest.mark.slow
 def test_a_season_split_into_backfills_ends_with_the_same_findings(tmp_path, monkeypatch):
     # Drawing takes longer than the search, and is not compared.
     monkeypatch.setattr(order, "write_season_report", lambda *_: Path("not drawn"))
@@ -299,6 +301,7 @@ def test_a_missing_inbox_is_told_and_not_passed_over(ready):
     assert len(list(ready.reports_path.rglob("nightly.html"))) == 1
 
 
+@pytest.mark.slow
 def test_a_killed_run_is_made_good_by_the_next(tmp_path, exports, worked_out):
     # Killed without warning, as a power cut or a full memory would do it.
     mill = describe(tmp_path)
@@ -384,6 +387,7 @@ def test_check_names_silent_tags(ready, tmp_path):
     assert "ST.AI999: no readings" in caught.value.where
 
 
+@pytest.mark.slow
 def test_a_late_first_day_does_not_shorten_what_is_learnt_from(ready):
     whole = stages.detect(ready, "backfill", DAYS[0])
     before = store_of(ready).findings()
@@ -407,6 +411,7 @@ def test_what_an_older_search_kept_is_searched_again_and_never_shown(ready, monk
     assert plan_search(ready, lake).anew
 
 
+@pytest.mark.slow
 def test_some_days_asked_for_do_not_leave_the_others_on_an_old_description(tmp_path, ready):
     stages.detect(ready, "backfill")
     changed = describe(tmp_path, **{"volume_m3 = 340.0": "volume_m3 = 300.0"})

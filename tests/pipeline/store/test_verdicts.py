@@ -168,6 +168,7 @@ def test_a_dismissed_loss_that_grows_comes_back(mill):
     assert (first["verdict"], first["lost_t"]) == ("look_again", 9.0)
 
 
+@pytest.mark.slow
 def test_a_backfill_twice_leaves_verdicts_alone(tmp_path):
     mill = replace(BRINDLEWATER, store_path=tmp_path / "store")
     week = pl.read_parquet(ROOT / "sample_parquet" / "tags_week1.parquet")

@@ -418,6 +418,11 @@ def test_what_the_physics_buys_stands_in_plain_words(make_week):
     assert "lime per juicewhole station± 2.0 %" in said
     assert "no calmer than the raw signal" in said
     assert "not computed: too few quiet hours" in said
+    # The answer first: two of five by 1.25 times and more, and the loss with the largest least.
+    assert "2 of 5 things watched are calmer" in said
+    assert (
+        "Hardest to see: loss by slower flow, whole station; in 8 h it shows from 2.1 kg/h" in said
+    )
     page = Words(page_of("keeper", compose_keeper(week)))
     assert "i" not in page.tags
     assert "<b>x" in page.text
