@@ -123,7 +123,7 @@ def panel_chart(
     data : Datasets
         Collects the rows.
     labelled : bool
-        Whether this panel carries the labels of the time axis (the lowest of a column does).
+        Whether this panel carries the labels of the time axis (the lowest of a stack does).
     lettered : bool
         Whether it carries the letters of what was known (the highest one does).
     """
@@ -208,10 +208,10 @@ def _dot_layers(
 
 def stack(panels: Sequence[Panel], axis: TimeAxis, size: Size) -> dict[str, Any]:
     """Stack panels over one time axis and give the specification ready to be drawn."""
-    lowest = len(panels) - size.across
+    last = len(panels) - 1
     data = Datasets()
     charts = [
-        panel_chart(p, axis, size, data, labelled=i >= lowest, lettered=i == 0)
+        panel_chart(p, axis, size, data, labelled=size.across > 1 or i == last, lettered=i == 0)
         for i, p in enumerate(panels)
     ]
     own = dict.fromkeys(("color", "stroke", "shape", "strokeDash", "strokeWidth"), "independent")

@@ -46,7 +46,7 @@ class Size:
 WIDE = Size("wide", 845, 128, 12, 720, 4, 9, "horizontal")
 NARROW = Size("narrow", 272, 112, 11, 300, 2, 4, "vertical")
 #: Two panels abreast: a stack of four, shrunk to a third of a sheet, has letters nobody can read.
-PAPER = Size("paper", 290, 78, 10, 360, 3, 4, "vertical", across=2)
+PAPER = Size("paper", 290, 72, 10, 360, 3, 4, "vertical", across=2)
 TRACE = Size("trace", 252, 62, 11, 240, 1, 3, "vertical")
 
 

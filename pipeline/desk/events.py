@@ -199,7 +199,7 @@ def _chance_words(
     bound = min(max(shares) * told, max(sure, default=0.0) * len(sure) + told - len(sure))
     return said(
         "by their q-values up to {shares} of the {told} findings shown are chance{confident}; the "
-        "search is set to list about {most} in so many weeks where nothing is lost{doubt}",
+        "search is set to list about {most} by chance in as many weeks without any loss{doubt}",
         shares=plain(bound, 1),
         told=told,
         confident=confident,

@@ -172,13 +172,20 @@ def value_range(
 
 
 def levels(low: float, high: float) -> list[tuple[float, str]]:
-    """Two or three round values inside a range, with the decimals they need."""
+    """Two to four round values inside a range, with the decimals they need.
+
+    From one alone nobody can read how far a line fell, so the step is made smaller until it is not.
+    """
     rough = (high - low) / 3.0
     decade = 10.0 ** math.floor(math.log10(rough))
-    unit = next((part for part in (1.0, 2.0, 5.0) if part * decade >= rough), 10.0) * decade
+    wanted = next((part for part in (1.0, 2.0, 5.0) if part * decade >= rough), 10.0)
+    for part in (10.0, 5.0, 2.0, 1.0, 0.5):
+        unit = part * decade
+        whole = range(math.ceil(low / unit), math.floor(high / unit) + 1)
+        if part <= wanted and len(whole) > 1:
+            break
     decimals = max(0, -math.floor(math.log10(unit) + 1e-9))
-    first, last = math.ceil(low / unit), math.floor(high / unit)
-    return [(n * unit, figure(n * unit, f".{decimals}f")) for n in range(first, last + 1)]
+    return [(n * unit, figure(n * unit, f".{decimals}f")) for n in whole]
 
 
 def _path(heights: Sequence[float | None]) -> str:

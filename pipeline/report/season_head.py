@@ -127,7 +127,7 @@ def foot_of(view: ReportView, whole: MadeOf) -> list[Foot]:
         rows.append(
             Foot(
                 said(
-                    "{no_finding}, {no_finding_why}",
+                    "{no_finding}: {no_finding_why}",
                     no_finding=NO_FINDING,
                     no_finding_why=NO_FINDING_WHY,
                 ),

@@ -125,7 +125,7 @@ def verdict_lines(mill: Mill) -> list[str]:
     store = published_store_of(mill)
     given = store.verdicts().to_dicts()
     if not given:
-        return [said("{mill}: no verdict was given yet.", mill=mill.name)]
+        return [said("{mill}: no verdict has been given yet.", mill=mill.name)]
     count = {row["verdict_id"] for row in counting(given).values()}
     found = {row["finding_id"]: row for row in store.findings(withdrawn=True).to_dicts()}
     lines = [

@@ -220,6 +220,10 @@ def _alternatives(items: object) -> tuple[str, ...]:
             phrase.append(
                 name
                 if weight is None
-                else said("{name} ({share} % likely)", name=name, share=figure(100 * weight, ".0f"))
+                else said(
+                    "{name} ({share} % among the causes)",
+                    name=name,
+                    share=figure(100 * weight, ".0f"),
+                )
             )
     return tuple(phrase)

@@ -28,7 +28,7 @@ CHANNELS: dict[str, str] = {
     "ph_witness": said("the slow drift of the limed-juice pH probe"),
     "drop": said("pH falling more than usual between limed and clear juice"),
     "heat": said("higher temperature"),
-    "hold": said("fuller tank"),
+    "hold": said("fuller vessel"),
     "mud": said("more mud held"),
     "throughput": said("slower flow"),
     "standing": said("juice standing without feed"),

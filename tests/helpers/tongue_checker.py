@@ -94,6 +94,10 @@ _SET_BY_STYLE = """() => [...new Set([...document.querySelectorAll('td, th, li, 
     .map(e => getComputedStyle(e, '::after').content)
     .filter(content => /^"[:;!?]/.test(content)))]"""
 _HEADINGS = "() => [...document.querySelectorAll('h2, h3')].map(e => e.textContent)"
+_HEADS = """() => [...document.querySelectorAll('thead')].map(e =>
+    [...e.querySelectorAll('th')].map(cell => cell.textContent).join(' '))"""
+#: What stands under the words of a sheet.
+_NUMBER_OF_SHEET = re.compile(r"\n\s*\d+\s*/\s*\d+\s*$")
 #: English words that no other language of the pages has.
 _ENGLISH = re.compile(
     r"(?<!set-)\b(?:the|and|of|with|from|interval|lost|days?|hours?|is|are|which|there|usually|points)\b"
@@ -202,14 +206,25 @@ def out_of_column(page) -> list[str]:
 
 
 def orphan_headings(page, sheets: bytes | None = None) -> list[str]:
-    """Headings at the foot of a printed page, what they head on the next."""
+    """Headings and heads of tables at the foot of a printed page, what they head on the next."""
     named = {_plain(text) for text in page.evaluate(_HEADINGS)}
+    heads = [set(text.split()) for text in page.evaluate(_HEADS)]
     feet = _feet(page.pdf(prefer_css_page_size=True) if sheets is None else sheets)
-    return [f"page {n} ends with {foot!r}" for n, foot in enumerate(feet, 1) if foot in named]
+    return [
+        f"page {n} ends with {foot!r}"
+        for n, (above, foot) in enumerate(feet, 1)
+        if foot in named or any(_is_head(above, foot, words) for words in heads)
+    ]
 
 
-def _feet(sheets: bytes) -> Sequence[str]:
-    """Last line of every printed page but the last."""
+def _is_head(above: str, foot: str, words: set[str]) -> bool:
+    """Whether a last line is all of a table's head, or the last of its two lines or more."""
+    own = set(foot.split())
+    return bool(own) and (own == words or (own <= words and set(above.split()) <= words))
+
+
+def _feet(sheets: bytes) -> Sequence[tuple[str, str]]:
+    """The two last lines of every printed page but the last."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder, "page.pdf")
         path.write_bytes(sheets)
@@ -217,7 +232,9 @@ def _feet(sheets: bytes) -> Sequence[str]:
         assert tool is not None, "pdftotext is absent: it comes with poppler-utils"
         subprocess.run([tool, "-layout", path], check=True)
         pages = path.with_suffix(".txt").read_text("utf-8").rstrip("\f").split("\f")
-    return [_plain(text.strip().rpartition("\n")[2]) for text in pages[:-1]]
+    told = (_NUMBER_OF_SHEET.sub("", text.rstrip()).strip() for text in pages[:-1])
+    lines = ([_plain(line) for line in text.splitlines() if line.strip()] for text in told)
+    return [(above, foot) for *_, above, foot in (["", "", *found] for found in lines)]
 
 
 def _plain(text: str) -> str:

@@ -192,6 +192,7 @@ POINTS = st.dictionaries(
 ).map(lambda d: sorted(d.items()))
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(
     points=POINTS,

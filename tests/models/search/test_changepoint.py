@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.signal import lfilter
 from scipy.stats import norm
+from slow_case import slow
 
 from models.base.series import block_means, bridge_runs, long_run_variance, running_median, runs_of
 from models.search.changepoint import change_points, segments
@@ -124,7 +125,9 @@ def overlap(a, b):
     return shared / (a[1] - a[0] + b[1] - b[0] - shared)
 
 
-@pytest.mark.parametrize(("phi", "step"), [(0.8, 0.0), (0.95, 0.0), (0.99, 0.0), (0.95, 0.5)])
+@pytest.mark.parametrize(
+    ("phi", "step"), [slow(0.8, 0.0), slow(0.95, 0.0), slow(0.99, 0.0), (0.95, 0.5)]
+)
 def test_power_reaches_the_closed_form_limit(phi, step):
     # A stretch of height d and length L pays for two change points where its mean, in standard
     # errors, exceeds the root of twice the penalty. Known in place and without a search, a normal

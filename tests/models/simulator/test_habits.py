@@ -126,6 +126,7 @@ def test_reagents_step_every_two_to_four_weeks():
 # Recorders.
 
 
+@pytest.mark.slow
 def test_a_mill_exports_only_the_tags_it_has(hard_season):
     tags = hard_season.tags
     assert not set(tags["tag"]) & {"ST.LI305", "EV.TI501"}
@@ -136,6 +137,7 @@ def test_a_mill_exports_only_the_tags_it_has(hard_season):
     assert 15.0 < flow.median() < 40.0
 
 
+@pytest.mark.slow
 def test_averages_and_digits(hard_season):
     limed = hard_season.tags.filter(pl.col("tag") == "LT.AI212")
     assert set(limed["time"].dt.second()) == {0}
@@ -197,6 +199,7 @@ def test_habits_refuse_words_that_nothing_knows():
         Habits(shapes=("wave",))
 
 
+@pytest.mark.slow
 def test_truth_tells_shape_and_company(hard_season):
     truth = hard_season.truth
     assert truth.columns[-2:] == ["shape", "kin"]

@@ -73,6 +73,7 @@ def test_the_chemist_opens_the_worst_finding_and_decides_by_keys(page, mine, fir
     assert page.get_by_role("textbox", name="By").input_value() == "Ana"
 
 
+@pytest.mark.slow
 def test_keys_can_be_switched_off(page, mine, first, served):
     page.goto(f"{served}/m/{KEY}/finding/{first['finding_id']}")
     page.get_by_role("button", name="Keys of one letter").click()
@@ -131,6 +132,7 @@ def test_hours_are_chosen_and_looked_at_closer_by_keyboard_alone(page):
     page.wait_for_url("**/period?**")
 
 
+@pytest.mark.slow
 def test_a_link_on_a_strip_opens_by_click_and_back_returns_to_the_same_state(page, first):
     page.get_by_role("link", name="Closer", exact=True).click()
     page.wait_for_url("**from=**")

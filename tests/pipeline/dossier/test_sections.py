@@ -50,6 +50,8 @@ def test_numbers_carry_five_digits(value, said):
     [
         (0.0, 300.0, ["0", "100", "200", "300"]),
         (6.3, 7.2, ["6.5", "7.0"]),
+        # By steps of 2 there would be one alone.
+        (8.1, 11.9, ["9", "10", "11"]),
         (-0.02, 0.1, ["0.00", "0.05", "0.10"]),
     ],
 )

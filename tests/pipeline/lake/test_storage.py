@@ -17,6 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lakes import DAYS, describe, files_of, in_memory, read
+from slow_case import slow
 
 from pipeline.base.errors import DataError
 from pipeline.base.window import ONE_DAY
@@ -63,7 +64,7 @@ def assert_same(mill, usual):
 # The same wherever it lies ------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("kind", ["folder", "file URL", "memory"])
+@pytest.mark.parametrize("kind", ["folder", slow("file URL"), slow("memory")])
 def test_a_lake_elsewhere_has_the_same_bytes_and_findings(tmp_path, two_exports, usual, kind):
     lake = {
         "folder": "../share/lake",
@@ -211,6 +212,7 @@ def stop_before(patch, number):
     patch.setattr(ObjectStorage, "_send", send)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stop", [1, 2, 3, 4])
 def test_a_pull_into_s3_that_is_stopped_is_completed_by_the_next(
     tmp_path, two_exports, bucket, stop, monkeypatch

@@ -115,7 +115,7 @@ def test_each_channel_that_cannot_be_calibrated_is_a_line_with_what_is_shown_ins
     one, two = gaps_of_chance(station, channels)
     assert one.what.endswith("makes a loss by higher temperature (first evaporator)")
     assert "over three days at most" in one.why and "0.01 at least" in one.why
-    assert two.what.endswith("makes a loss by fuller tank (clear-juice tank)")
+    assert two.what.endswith("makes a loss by fuller vessel (clear-juice tank)")
     assert "come and go" in two.why
     assert gaps_of_chance(station, channels.clear()) == ()
 

@@ -31,6 +31,7 @@ def worked(tmp_path_factory, searched):
     return mill
 
 
+@pytest.mark.slow
 def test_weeks_that_did_not_change_are_not_worked_out_again(worked):
     with only_run(worked):
         assert work_out_levers(worked) == 0

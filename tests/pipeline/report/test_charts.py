@@ -9,6 +9,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
+from slow_case import slow
 
 import pipeline.report
 from pipeline.charts.known import Known
@@ -100,7 +101,7 @@ def test_points_stay_within_the_budget(view):
         assert longest <= size.points + 20
 
 
-@pytest.mark.parametrize("language", ["en", "es", "pt", "fr"])
+@pytest.mark.parametrize("language", [slow("en"), "es", slow("pt"), slow("fr")])
 def test_letters_on_paper_can_be_read(view, language):
     """At least 6 pt where the style leaves a chart its least room (A4 less margins: 186 mm)."""
     [tallest] = re.findall(r"figure svg \{ max-height: (\d+)mm; margin", STYLE.read_text())

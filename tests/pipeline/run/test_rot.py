@@ -186,6 +186,7 @@ def test_a_rotten_note_lets_no_old_file_undo_a_correction(store):
     assert bit_rot.state(mill) == before
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", [f"readings/date={DAY}/readings.parquet",
                                   f"features/zones/date={DAY}/zones.parquet"])  # fmt: skip
 def test_a_mend_that_was_stopped_is_completed_by_the_next_run(store, monkeypatch, name):
@@ -207,6 +208,7 @@ def test_a_mend_that_was_stopped_is_completed_by_the_next_run(store, monkeypatch
     assert bit_rot.state(mill) == before
 
 
+@pytest.mark.slow
 def test_files_from_before_there_were_hashes_are_no_rot(store):
     mill, _ = store
     before = bit_rot.state(mill)

@@ -169,6 +169,7 @@ def test_history_fills_lake_and_ledger(tmp_path, plant):
     assert store_of(mill).source_mark("plant") == NOW - timedelta(minutes=1)
 
 
+@pytest.mark.slow
 def test_quality_follows_the_severity_of_the_status_code(tmp_path, plant):
     mill = mill_with(tmp_path, plant.url, 'good_words = ["good", "uncertain"]')
     pull_sources(mill, first=START.date())
@@ -176,6 +177,7 @@ def test_quality_follows_the_severity_of_the_status_code(tmp_path, plant):
     assert lake["bad"].to_list() == [False, False, True]
 
 
+@pytest.mark.slow
 def test_the_next_run_reads_what_is_new_and_what_came_late(tmp_path, plant, monkeypatch):
     mill = mill_with(tmp_path, plant.url, "overlap_h = 1")
     pull_sources(mill, first=START.date())
@@ -323,6 +325,7 @@ def test_signed_and_encrypted(tmp_path, monkeypatch):
         plant.end()
 
 
+@pytest.mark.slow
 def test_a_missing_certificate_is_told(tmp_path, plant):
     more = 'security = "sign"\ncertificate = "own.der"\nprivate_key = "own.pem"'
     mill = mill_with(tmp_path, plant.url, more)

@@ -113,6 +113,7 @@ def test_a_table_fills_lake_and_ledger(tmp_path, clock):
     assert not list((tmp_path / "store" / "arriving").iterdir())
 
 
+@pytest.mark.slow
 def test_the_next_run_starts_at_the_mark_less_the_overlap(tmp_path, clock):
     database(tmp_path, rows(0, 72))
     mill = mill_with(
@@ -190,7 +191,7 @@ def test_a_range_in_the_past_does_not_move_the_mark_over_a_hole(tmp_path, clock)
     [
         ("TEXT", lambda t: f"{t:%Y-%m-%dT%H:%M:%SZ}", ""),
         slow("TEXT", lambda t: f"{t:%Y-%m-%d %H:%M:%S}+00:00", ""),
-        ("DATETIME", lambda t: f"{t:%Y-%m-%d %H:%M:%S}", 'time_zone = "UTC"'),
+        slow("DATETIME", lambda t: f"{t:%Y-%m-%d %H:%M:%S}", 'time_zone = "UTC"'),
         slow("TIMESTAMP", lambda t: f"{t - timedelta(hours=5):%Y-%m-%d %H:%M}", ""),
         ("INTEGER", lambda t: int(t.timestamp()), ""),
         slow("INTEGER", lambda t: int(t.timestamp() * 1000), 'epoch_unit = "ms"'),

@@ -75,6 +75,7 @@ def test_pulled_days_wait_until_they_are_worked_out(tmp_path, exports):
     assert stages.derive(mill) == 0
 
 
+@pytest.mark.slow
 def test_days_do_not_depend_on_the_order_of_arrival(tmp_path, exports, worked_out):
     mill = describe(tmp_path)
     for file in (exports[1], exports[2], exports[0]):
@@ -173,6 +174,7 @@ def test_a_search_that_fails_says_so_and_publishes_nothing(ready, monkeypatch):
     assert store_of(ready).findings().is_empty()
 
 
+@pytest.mark.slow
 def test_a_changed_description_works_everything_out_again(ready, tmp_path):
     stages.detect(ready, "backfill")
     assert stages.derive(ready) == 0
@@ -396,6 +398,7 @@ def test_a_late_first_day_does_not_shorten_what_is_learnt_from(ready):
     assert store_of(ready).findings().equals(before)
 
 
+@pytest.mark.slow
 def test_what_an_older_search_kept_is_searched_again_and_never_shown(ready, monkeypatch):
     stages.detect(ready, "backfill")
     lake = lake_of(ready)

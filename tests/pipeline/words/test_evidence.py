@@ -34,7 +34,7 @@ def test_whole_evidence_in_words():
     assert held.more_facts == 1
     assert held.shares == (Share("lower pH", 80), Share("higher temperature", -10))
     assert held.alternatives == (
-        "Juice hotter than its target (20 % likely)",
+        "Juice hotter than its target (20 % among the causes)",
         "Cause “new cause”",
     )
     assert (held.lab, held.balance, held.problem) == (("LJ pH 6.9",), "nothing seen", "")
