@@ -92,7 +92,7 @@ def _level_degc(context: Context) -> float:
 
 
 def confidence_of(z: float, verdict: NamedCause, amount: Amount) -> float:
-    """Chance that the finding is real and the cause right, between 0 and 0.99.
+    """How sure a finding and its cause are: a mark between 0 and 0.99, no probability.
 
     Falls with weak evidence for the episode, with a close second cause, and with an interval that
     spans more than a factor of about three.

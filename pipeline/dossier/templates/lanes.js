@@ -130,13 +130,18 @@
     const pad = 0.06 * (high - low) || 0.05 * Math.abs(high) || 0.5;
     return [low >= 0 ? Math.max(low - pad, 0) : low - pad, high + pad];
   };
-  /* Round values inside a range, two or three of them, and the decimals they need. */
+  /* Round values inside a range, two of them or more, and the decimals they need: as on paper. */
   const levels = (range) => {
     const rough = (range[1] - range[0]) / 3;
     const decade = 10 ** Math.floor(Math.log10(rough));
-    const unit = ([1, 2, 5].find((part) => part * decade >= rough) || 10) * decade;
-    const found = [];
-    for (let n = Math.ceil(range[0] / unit); n * unit <= range[1]; n += 1) found.push(n * unit);
+    const wanted = [1, 2, 5].find((part) => part * decade >= rough) || 10;
+    let unit = 1, found = [];
+    for (const part of [10, 5, 2, 1, 0.5].filter((one) => one <= wanted)) {
+      unit = part * decade;
+      found = [];
+      for (let n = Math.ceil(range[0] / unit); n * unit <= range[1]; n += 1) found.push(n * unit);
+      if (found.length > 1) break;
+    }
     return [found, Math.max(0, -Math.floor(Math.log10(unit) + 1e-9))];
   };
 

@@ -5,6 +5,8 @@ import re
 import pytest
 from chromium import IN_CHROMIUM
 
+from pipeline.dossier.drawing import levels
+
 pytestmark = IN_CHROMIUM
 LANE = "#lanes .lane:not([hidden])"
 
@@ -43,6 +45,28 @@ def opened(chromium, page):
     yield held
     assert held.quiet(page)
     held.context.close()
+
+
+def test_every_axis_has_two_numbers_or_more_as_the_still_drawing_has(opened):
+    """From one alone nobody can read how far a line fell: here and in `drawing.levels`."""
+    told = opened.page.evaluate(
+        """() => [...document.querySelectorAll('#lanes .lane:not([hidden]) svg')]
+        .filter(svg => svg.querySelector('path'))
+        .map(svg => svg.querySelectorAll('text[text-anchor=end]').length)"""
+    )
+    assert len(told) > 3
+    assert min(told) >= 2
+
+
+def test_the_step_of_an_axis_is_that_of_the_still_drawing(opened):
+    """The script and `drawing.levels` are one rule written twice."""
+    source = opened.page.evaluate("document.documentElement.innerHTML")
+    rule = source[source.index("const levels = ") : source.index("/* One point to the pixel")]
+    for low, high in ((0.0, 300.0), (6.3, 7.2), (-0.02, 0.1), (8.1, 11.9), (210.0, 930.0)):
+        marks, decimals = opened.page.evaluate(f"() => {{ {rule} return levels([{low}, {high}]) }}")
+        assert [f"{mark + 0.0:.{decimals}f}" for mark in marks] == [
+            words for _, words in levels(low, high)
+        ]
 
 
 def middle_of(lane):
