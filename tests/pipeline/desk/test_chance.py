@@ -22,7 +22,7 @@ def test_no_more_are_chance_than_lie_outside_the_strict_list_and_its_own_share()
     # By the least sure one alone it were 0.25 x 24 = 6.0.
     told = words([0.0125] * 22 + [0.2, 0.25])
     assert "up to 2.3 of the 24 findings shown are chance, 0.3 of the 22 on the strict" in told
-    assert "set to list about 4.0 in so many weeks" in told
+    assert "set to list about 4.0 by chance in as many weeks" in told
 
 
 def test_without_a_strict_list_the_least_sure_one_bounds_all():
