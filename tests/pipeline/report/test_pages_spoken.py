@@ -145,8 +145,8 @@ def test_a_report_in_every_language(chromium, spoken, name, language):
     page.close()
 
 
-#: French words are the longest, and its signs the most particular; in English every page is checked
-#: elsewhere. The others are looked at with what is slow.
+#: French words are the longest, and its signs the most particular. Views of the desk in the other
+#: tongues, English too, are looked at with what is slow.
 @pytest.mark.parametrize("language", [slow("en"), slow("es"), slow("pt"), "fr"])
 @pytest.mark.parametrize("view", AT_THE_DESK)
 def test_a_view_of_the_desk_in_every_language(chromium, desk, view, language):
